@@ -1,0 +1,5 @@
+"""Run the command with ``python -m sibilant_cli``."""
+
+from .main import main
+
+main()

@@ -1,0 +1,72 @@
+"""The command group, loaded lazily, and the one place where errors become exit codes."""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+
+import click
+
+COMMANDS: dict[str, str] = {
+    "demo": "the whole job on invented clients, offline",
+    "check": "what a recording can and cannot support",
+    "measure": "find and measure the sibilants of a recording",
+    "expect": "the sibilants expected in words or phrases",
+    "lists": "the built-in word lists",
+}
+
+
+class LazyGroup(click.Group):
+    """A group that imports a command's module only when that command is asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = import_module(f".{cmd_name}", __package__).command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="sibilant")
+def group() -> None:
+    """Measure sibilants in recorded practice words, as supporting evidence for a clinician's judgement.
+
+    Example: sibilant measure probe.wav --words core-a --to probe.csv
+    """
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line; exit 0 done, 2 wrong command line, 3 an input can't be used, 1 a fault of the program."""
+    sys.exit(run(arguments))
+
+
+def run(arguments: list[str] | None = None) -> int:
+    """Run the command line and return its exit code."""
+    from sibilant.errors import SibilantError, UsageError
+
+    try:
+        group.main(args=arguments, prog_name="sibilant", standalone_mode=False)
+    except click.exceptions.Exit as leave:
+        return leave.exit_code
+    except click.ClickException as wrong:
+        wrong.show()
+        return 2
+    except click.Abort:
+        click.echo("stopped", err=True)
+        return 1
+    except UsageError as wrong:
+        click.echo(f"sibilant: {wrong}", err=True)
+        return 2
+    except SibilantError as refused:
+        click.echo(f"sibilant: {refused}", err=True)
+        return 3
+    except BrokenPipeError:
+        return 0
+    return 0

@@ -1,0 +1,65 @@
+"""Everything that can go wrong, drawn once.
+
+::
+
+    SibilantError            what was asked, what is there, the way out, in one line
+    ├── UsageError           the question is wrong (exit code 2)
+    └── InputError           an input can't be used, or was refused (exit code 3)
+        ├── RecordingError   a sound file: missing, unreadable, empty, not a sound
+        ├── ListError        a word list, judgement or review file
+        ├── LexiconError     a word without a known pronunciation
+        ├── MethodError      a method that is unknown or can't serve here
+        ├── RangeError       a reference value that is incomplete or contradicts itself
+        ├── CaseloadError    the store: not found, locked, newer than this program
+        │   └── RefusedError asked for something that is not done (a probe kept twice, a held client removed)
+        └── OutputError      a place that can't be written: read-only, full, a folder for a file
+
+A single sound that can't be measured inside a session is not an error: it is NaN with a flag, and counted by
+reason.
+"""
+
+from __future__ import annotations
+
+
+class SibilantError(Exception):
+    """Base of all errors raised on purpose; its text is one line: what was asked, what is there, the way out."""
+
+
+class UsageError(SibilantError):
+    """The question itself is wrong, such as an unknown option value."""
+
+
+class InputError(SibilantError):
+    """An input can't be used, or an action was refused."""
+
+
+class RecordingError(InputError):
+    """A sound file that is missing, unreadable, empty or not a sound."""
+
+
+class ListError(InputError):
+    """A word list, judgement file or review file that can't be read as one."""
+
+
+class LexiconError(InputError):
+    """A word without a known pronunciation, or phones that are not phones."""
+
+
+class MethodError(InputError):
+    """A method that is unknown, or that can't serve this recording."""
+
+
+class RangeError(InputError):
+    """A reference value that is incomplete or contradicts itself."""
+
+
+class CaseloadError(InputError):
+    """The caseload can't be opened: not found, locked, damaged, or newer than this program."""
+
+
+class RefusedError(CaseloadError):
+    """Something that is not done, such as keeping the same recording twice."""
+
+
+class OutputError(InputError):
+    """A place that can't be written: read-only, full, or a folder where a file was asked."""

@@ -1,0 +1,44 @@
+"""The nouns, frozen: no input or output, no signal processing."""
+
+from .measures import MEASURES, Measure, Scope, measures_of
+from .method import Method, Window
+from .sound import (
+    Edge,
+    Interval,
+    Position,
+    Prompt,
+    Recording,
+    Review,
+    SibilantInterval,
+    SibilantSlot,
+    Source,
+    Utterance,
+    Voice,
+    Word,
+)
+from .token import Finding, Measures, Spectrum, Token
+
+__all__ = [
+    "MEASURES",
+    "Edge",
+    "Finding",
+    "Interval",
+    "Measure",
+    "Measures",
+    "Method",
+    "Position",
+    "Prompt",
+    "Recording",
+    "Review",
+    "Scope",
+    "SibilantInterval",
+    "SibilantSlot",
+    "Source",
+    "Spectrum",
+    "Token",
+    "Utterance",
+    "Voice",
+    "Window",
+    "Word",
+    "measures_of",
+]

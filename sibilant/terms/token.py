@@ -1,0 +1,81 @@
+"""What is measured: spectra, measures, tokens."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Literal
+
+from .method import Method
+from .sound import Interval, SibilantInterval, SibilantSlot, Utterance
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
+Finding = Literal["found", "no_frication", "extra", "none_expected", "unsure", "prompt_missing", "unreadable"]
+
+
+@dataclass(frozen=True, slots=True)
+class Spectrum:
+    """One-sided power spectral density: ``frequency_hz`` (m,), ``power_density`` (m,) in full scale squared per Hz.
+
+    ``estimator`` says how it was made; ``dof`` is the equivalent degrees of freedom of each value (0 when exact).
+    """
+
+    frequency_hz: npt.NDArray[np.float64]
+    power_density: npt.NDArray[np.float64]
+    estimator: str
+    dof: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.frequency_hz.shape != self.power_density.shape or self.frequency_hz.ndim != 1:
+            raise ValueError("a spectrum needs one power value for each frequency")
+        self.frequency_hz.setflags(write=False)
+        self.power_density.setflags(write=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Measures:
+    """Values of one sibilant by ``MEASURES`` key; a value that can't be had is absent, with its reason in ``flags``.
+
+    ``low`` and ``high``: the estimator's 95 % interval for this one sound. ``boundary``: width of the range a value
+    takes when the edges move by up to 10 ms. ``region``: the stretch the spectrum was taken from.
+    """
+
+    values: Mapping[str, float]
+    low: Mapping[str, float] = field(default_factory=dict)
+    high: Mapping[str, float] = field(default_factory=dict)
+    boundary: Mapping[str, float] = field(default_factory=dict)
+    flags: tuple[str, ...] = ()
+    region: Interval | None = None
+    n_frames: int = 0
+    band_hz: tuple[float, float] | None = None
+    sampling_rate_hz: int = 0
+
+    def __post_init__(self) -> None:
+        for name in ("values", "low", "high", "boundary"):
+            object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
+
+
+@dataclass(frozen=True, slots=True)
+class Token:
+    """One row of the table: an expected sibilant, an extra one, or a prompt that has none or was not heard.
+
+    ``utterance`` is None for a prompt not heard; ``sibilant`` is None where no frication was bounded; ``measures`` is
+    None where nothing was measured; ``flags`` are the token's reasons, those of sibilant and measures included.
+    """
+
+    id: str
+    utterance: Utterance | None
+    finding: Finding
+    slot: SibilantSlot | None = None
+    sibilant: SibilantInterval | None = None
+    measures: Measures | None = None
+    method: Method | None = None
+    prompt_text: str = ""
+    prompt_index: int = 0
+    snr_db: float | None = None
+    bandwidth_hz: float | None = None
+    flags: tuple[str, ...] = field(default=())

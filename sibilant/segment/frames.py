@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -41,7 +42,7 @@ class CoarseLevels:
     @property
     def time_s(self) -> npt.NDArray[np.float64]:
         """Centre of each frame, counted from the start of the recording: (n,)."""
-        return self.start_s + self.hop_s * np.arange(self.n_frames)
+        return np.asarray(self.start_s + self.hop_s * np.arange(self.n_frames), dtype=np.float64)
 
     @property
     def low_db(self) -> Floats:
@@ -166,4 +167,4 @@ def _coarse_plan(width: int, rate: int) -> tuple[Floats, int, tuple[tuple[int, i
     scale = np.sqrt(2.0 / (n_fft * np.sum(window**2)))
     top = TOP_SHARE_OF_NYQUIST * rate / 2
     bins = [int(np.ceil(min(edge, top) * n_fft / rate)) for edge in BAND_EDGES_HZ]
-    return (window * scale).astype(np.float32), n_fft, tuple(zip(bins[:-1], bins[1:], strict=True))
+    return (window * scale).astype(np.float32), n_fft, tuple(pairwise(bins))

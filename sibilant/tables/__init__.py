@@ -1,0 +1,47 @@
+"""Rows to CSV, JSON and Parquet; lists, judgements and reviews from CSV."""
+
+from .columns import Column, token_columns
+from .read import (
+    ACCURACIES,
+    IntervalRow,
+    JudgementRow,
+    ListRow,
+    ReviewRow,
+    read_intervals,
+    read_judgements,
+    read_list,
+    read_response,
+    read_reviews,
+    read_rows,
+)
+from .rows import Cell, Labels, Row, token_rows, unreadable_row
+from .write import cell_text, description, guarded, json_rows, rounded, table_lines, unguarded, write_table
+
+__all__ = [
+    "ACCURACIES",
+    "Cell",
+    "Column",
+    "IntervalRow",
+    "JudgementRow",
+    "Labels",
+    "ListRow",
+    "ReviewRow",
+    "Row",
+    "cell_text",
+    "description",
+    "guarded",
+    "json_rows",
+    "read_intervals",
+    "read_judgements",
+    "read_list",
+    "read_response",
+    "read_reviews",
+    "read_rows",
+    "rounded",
+    "table_lines",
+    "token_columns",
+    "token_rows",
+    "unguarded",
+    "unreadable_row",
+    "write_table",
+]

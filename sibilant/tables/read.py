@@ -263,7 +263,7 @@ def read_intervals(path: Path) -> tuple[IntervalRow, ...]:
 
 def read_response(path: Path) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Read a microphone response: columns ``frequency_hz`` and ``level_db``, frequencies rising."""
-    pairs = []
+    pairs: list[tuple[float, float]] = []
     for line, cells in read_rows(path, ["frequency_hz", "level_db"]):
         frequency = _number(path.name, line, cells, "frequency_hz")
         level = _number(path.name, line, cells, "level_db")

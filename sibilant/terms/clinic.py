@@ -1,0 +1,330 @@
+"""What a caseload keeps: clients under codes, sessions, devices, events, consent, and judgements by people."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Literal
+
+from .token import Token
+
+Heard = Literal[
+    "correct", "approximation", "distorted", "substituted", "omitted", "added", "no_response", "not_scorable"
+]
+HEARD: tuple[Heard, ...] = (
+    "correct",
+    "approximation",
+    "distorted",
+    "substituted",
+    "omitted",
+    "added",
+    "no_response",
+    "not_scorable",
+)
+DISTORTIONS: tuple[str, ...] = (
+    "frontal",
+    "interdental",
+    "dentalised",
+    "lateral",
+    "palatal",
+    "retracted",
+    "whistled",
+    "nasalised",
+    "other",
+)
+Direction = Literal["higher", "lower", "longer", "shorter", "none"]
+Phase = Literal["baseline", "treatment", "maintenance", "follow-up"]
+Keep = Literal["words", "all", "none"]
+CODE_LETTERS = "23456789ACDEFGHJKLMNPQRTVWXY"
+_CHECK_WEIGHTS, _CHECK_OFFSET, _CHECK_MODULUS = (5, 34, 22), 3, 37
+
+
+def check_letter(three: str) -> str | None:
+    """Return the fourth letter that belongs to the first three of a client code, or None where there is none.
+
+    c4 = (5 c1 + 34 c2 + 22 c3 + 3) mod 37 over base-36 values; the weights differ and none is 36, so every single
+    wrong letter and every swap of neighbours is noticed. Source: own.
+
+    Examples
+    --------
+    >>> check_letter("7QX")
+    'K'
+    """
+    value = _CHECK_OFFSET + sum(
+        weight * int(letter, 36) for weight, letter in zip(_CHECK_WEIGHTS, three.upper(), strict=True)
+    )
+    letter = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ-"[value % _CHECK_MODULUS]
+    return letter if letter in CODE_LETTERS else None
+
+
+def is_client_code(code: str) -> bool:
+    """Say whether a text is a client code: ``C-``, three letters without look-alikes, and the check letter.
+
+    Examples
+    --------
+    >>> is_client_code("C-M4RT"), is_client_code("C-M4TR")
+    (True, False)
+    """
+    body = code.upper().removeprefix("C-")
+    if len(code) != 6 or len(body) != 4 or any(letter not in CODE_LETTERS for letter in body):
+        return False
+    return check_letter(body[:3]) == body[3]
+
+
+@dataclass(frozen=True, slots=True)
+class Consent:
+    """What was agreed to and by whom; uses beyond the clinic's own work are off until ticked."""
+
+    given_on: dt.date
+    by: str = ""
+    recording: bool = True
+    teaching: bool = False
+    research: bool = False
+    withdrawn_on: dt.date | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Retention:
+    """The clinic's own rule for keeping: the tool invents no period. ``months`` None: no reminder."""
+
+    text: str = ""
+    months: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MoveUpRule:
+    """The clinic's own rule for moving up a level: a share correct in sessions running, each of enough tokens."""
+
+    share: float = 0.8
+    n_sessions: int = 2
+    n_tokens: int = 20
+    source: str = "common practice, no source"
+
+    def __post_init__(self) -> None:
+        if not (0 < self.share <= 1 and self.n_sessions >= 1 and self.n_tokens >= 1):
+            raise ValueError("a move-up rule needs a share in (0, 1], one session or more and one token or more")
+
+    @property
+    def text(self) -> str:
+        """The rule in words."""
+        return (
+            f"{100 * self.share:.0f} % correct of {self.n_tokens} or more tokens in {self.n_sessions} sessions running"
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Client:
+    """A person known by a code: no name, no birth date; the age is kept in months with the day it held.
+
+    ``group`` is the reference group asked for (empty: none, the default); ``main_measure`` and ``direction`` are
+    chosen at the start; ``treated`` holds the words on practice sheets with the day each became treated.
+    """
+
+    code: str
+    age_months: int
+    age_on: dt.date
+    group: str = ""
+    language: str = ""
+    dialect: str = ""
+    reason: str = ""
+    hearing: str = ""
+    hearing_on: dt.date | None = None
+    main_measure: str = "centroid_hz"
+    direction: Direction = "none"
+    method: str = "house-15k"
+    list_form: str = ""
+    move_up: MoveUpRule | None = None
+    retention: Retention = Retention()
+    consent: Consent | None = None
+    treated: Mapping[str, dt.date] = field(default_factory=dict)
+    held: str = ""
+    added_on: dt.date | None = None
+    invented: bool = False
+
+    def __post_init__(self) -> None:
+        if self.age_months < 0:
+            raise ValueError("an age in months is not below zero")
+        object.__setattr__(self, "treated", MappingProxyType(dict(self.treated)))
+
+    def age_months_on(self, day: dt.date) -> int:
+        """Age in whole months on a day; it moves with the date.
+
+        Examples
+        --------
+        >>> Client("C-7QXK", 80, dt.date(2026, 1, 15)).age_months_on(dt.date(2026, 7, 14))
+        85
+        """
+        months = 12 * (day.year - self.age_on.year) + day.month - self.age_on.month
+        return self.age_months + months - (day.day < self.age_on.day)
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """A registered microphone and place: a change of either breaks the line on a chart."""
+
+    name: str
+    kind: str = ""
+    place: str = ""
+    distance_cm: float | None = None
+    response: str = ""
+    added_on: dt.date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something dated that may bear on the figures: a lost tooth, an illness, a new brace."""
+
+    on: dt.date
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """One probe of one client. ``recordings`` are the hashes of the files heard; their names are never kept.
+
+    ``list_form`` is the word list's name; ``verdict`` the recordings' suitability in a word; ``bridge`` marks a probe
+    made with two devices at once.
+    """
+
+    client: str
+    number: int
+    on: dt.date
+    level: str = "word"
+    cue: str = "spontaneous"
+    device: str = ""
+    room: str = ""
+    list_form: str = ""
+    phase: Phase = "baseline"
+    modelled: bool = False
+    bridge: bool = False
+    keep: Keep = "words"
+    verdict: str = ""
+    note: str = ""
+    recordings: tuple[str, ...] = ()
+
+    @property
+    def label(self) -> str:
+        """Code and number as tables print it, such as ``C-7QXK-03``."""
+        return f"{self.client}-{self.number:02d}"
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What a named person heard in one token; nothing but a person makes one.
+
+    ``token`` is the token's key in its session; ``line`` is a place on a 0 to 100 line where one was used;
+    ``blind`` says that it was judged in stored random order without date, phase or figures; ``turn`` counts a
+    rater's passes through the session from 1.
+    """
+
+    token: str
+    heard: Heard
+    rater: str
+    on: dt.datetime
+    types: tuple[str, ...] = ()
+    substitute: str = ""
+    certainty: str = ""
+    line: float | None = None
+    cue: str = ""
+    self_corrected: bool = False
+    note: str = ""
+    blind: bool = False
+    turn: int = 1
+
+    def __post_init__(self) -> None:
+        if self.heard not in HEARD:
+            raise ValueError(f"a judgement is one of {', '.join(HEARD)}; got {self.heard!r}")
+        if not self.rater:
+            raise ValueError("a judgement needs the code of the person who made it")
+        if self.line is not None and not 0 <= self.line <= 100:
+            raise ValueError(f"a place on the line is 0 to 100; got {self.line}")
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """A person's correction of one token, kept beside the automatic values; None leaves a value as it was."""
+
+    token: str
+    by: str
+    on: dt.datetime
+    onset_s: float | None = None
+    offset_s: float | None = None
+    voice: str | None = None
+    counts: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class KeptToken:
+    """One token as kept: measured once under each method, judged by none, one or several people.
+
+    ``key`` names it within its session (prompt, attempt, slot); ``tokens`` holds one entry per method label, reviewed
+    boundaries applied; ``reviewed`` says that a person has looked at it; ``clip`` is the hash of its kept word.
+    """
+
+    key: str
+    session: int
+    prompt_index: int
+    prompt: str
+    attempt: int
+    tokens: Mapping[str, Token]
+    judgements: tuple[Judgement, ...] = ()
+    corrections: tuple[Correction, ...] = ()
+    treated: bool | None = None
+    cue: str = ""
+    level: str = ""
+    clip: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "tokens", MappingProxyType(dict(self.tokens)))
+
+    @property
+    def reviewed(self) -> bool:
+        """Whether a person has checked this token."""
+        return bool(self.corrections)
+
+    @property
+    def any_token(self) -> Token:
+        """The token under whichever method was measured first: what does not hang on the method."""
+        return next(iter(self.tokens.values()))
+
+
+@dataclass(frozen=True, slots=True)
+class EarlierProbe:
+    """One line of an earlier, hand-made probe table, kept with its source and never joined with measured ones."""
+
+    on: dt.date
+    source: str
+    level: str = ""
+    cue: str = ""
+    list_form: str = ""
+    n_correct: int | None = None
+    n_scored: int | None = None
+    measure: str = ""
+    value: float | None = None
+    sd: float | None = None
+    n: int | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class AuditEntry:
+    """One line of the audit trail: who did what to what, and when."""
+
+    at: dt.datetime
+    who: str
+    action: str
+    subject: str
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Receipt:
+    """What a removal erased, and what it could not reach (copies, backups, exports)."""
+
+    client: str
+    on: dt.datetime
+    erased: tuple[str, ...]
+    not_reached: tuple[str, ...]

@@ -1,0 +1,25 @@
+"""Words, phrases and sentences become phones and expected sibilants; the built-in lists."""
+
+from .dictionary import look_up
+from .lists import BLANK, builtin_list, fill_carrier, list_names, list_note
+from .phones import CONSONANTS, SIBILANTS, VOWELS, read_phones
+from .prompts import Pronunciation, expect, pronunciations, voicing_differs
+from .slots import slots_of
+
+__all__ = [
+    "BLANK",
+    "CONSONANTS",
+    "SIBILANTS",
+    "VOWELS",
+    "Pronunciation",
+    "builtin_list",
+    "expect",
+    "fill_carrier",
+    "list_names",
+    "list_note",
+    "look_up",
+    "pronunciations",
+    "read_phones",
+    "slots_of",
+    "voicing_differs",
+]

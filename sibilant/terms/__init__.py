@@ -1,7 +1,7 @@
 """The nouns, frozen: no input or output, no signal processing."""
 
 from .measures import MEASURES, Measure, Scope, measures_of
-from .method import Method, Window
+from .method import Method, MicrophoneResponse, Window
 from .sound import (
     Edge,
     Interval,
@@ -26,6 +26,7 @@ __all__ = [
     "Measure",
     "Measures",
     "Method",
+    "MicrophoneResponse",
     "Position",
     "Prompt",
     "Recording",

@@ -1,0 +1,138 @@
+"""House methods and published protocols, as data.
+
+A house method describes a fricative by its middle half; a published protocol repeats what its source did, as far as
+the source says, so that a published value is compared with the token measured in the same way. What a source does not
+say stands in ``unknown``; a comparison that hangs on it is not made.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from types import MappingProxyType
+
+from .errors import MethodError
+from .terms import Method, MicrophoneResponse, Window
+
+USABLE_SHARE = 0.95
+"""A method's top may be at most this share of the effective bandwidth (own rule: docs/methods.md)."""
+
+_MIDDLE_HALF = (Window("share", share=0.5),)
+_HOUSE = "own; multitaper after Thomson (1982), Proc. IEEE 70:1055-1096 (from memory)"
+
+
+def _house(name: str, top_hz: float) -> Method:
+    return Method(name, 1, (1000.0, top_hz), _MIDDLE_HALF, frame_ms=20.0, hop_ms=10.0, citation=_HOUSE)
+
+
+HOUSE_15K = _house("house-15k", 15000.0)
+HOUSE_10K = _house("house-10k", 10000.0)
+HOUSE_7K = _house("house-7k", 7500.0)
+OPEN_ADULT = Method(
+    "open-adult",
+    1,
+    (1000.0, 15000.0),
+    _MIDDLE_HALF,
+    n_tapers=8,
+    citation="the method of the adult values measured from open recordings (Plummer & Reidy 2018)",
+)
+_ALL = MappingProxyType({m.name: m for m in (HOUSE_15K, HOUSE_10K, HOUSE_7K, OPEN_ADULT)})
+
+
+def method_names() -> tuple[str, ...]:
+    """Names of all methods, house methods first."""
+    return tuple(_ALL)
+
+
+def get_method(name: str) -> Method:
+    """Return a method by its name, with or without its version (``house-15k`` or ``house-15k/1``).
+
+    Raises
+    ------
+    MethodError
+        When no method has that name, or not that version.
+
+    Examples
+    --------
+    >>> get_method("house-15k").band_hz
+    (1000.0, 15000.0)
+    """
+    plain, _, version = name.partition("/")
+    method = _ALL.get(plain)
+    if method is None:
+        raise MethodError(f"no method is called {name!r}; known methods: {', '.join(_ALL)}")
+    if version and version != str(method.version):
+        raise MethodError(f"method {plain} is at version {method.version}, not {version}; ask for {method.label}")
+    return method
+
+
+def supports(method: Method, rate_hz: float, bandwidth_hz: float | None = None) -> bool:
+    """Whether a recording at a sampling rate, or with an effective bandwidth, reaches the method's top.
+
+    Parameters
+    ----------
+    method : Method
+        The method asked for.
+    rate_hz : float
+        Sampling rate in Hz.
+    bandwidth_hz : float, optional
+        Effective bandwidth found in the sound, in Hz, where it is known.
+
+    Examples
+    --------
+    >>> supports(HOUSE_15K, 44100), supports(HOUSE_15K, 22050), supports(HOUSE_10K, 44100, 9000.0)
+    (True, False, False)
+    """
+    reach_hz = rate_hz / 2 if bandwidth_hz is None else min(rate_hz / 2, bandwidth_hz)
+    return method.band_hz[1] <= USABLE_SHARE * reach_hz
+
+
+def with_response(method: Method, response: MicrophoneResponse | None) -> Method:
+    """Return the method with the microphone response named that is divided out.
+
+    Raises
+    ------
+    MethodError
+        When the response is not known over the method's whole band.
+    """
+    if response is None:
+        return method
+    if not response.covers(method.band_hz):
+        known = f"{response.frequency_hz[0]:g} to {response.frequency_hz[-1]:g} Hz"
+        wanted = f"{method.band_hz[0]:g} to {method.band_hz[1]:g} Hz"
+        raise MethodError(
+            f"{method.name} needs the response of {response.name} over {wanted}; the file covers {known};"
+            " give a response that covers the band or choose a narrower method"
+        )
+    return dataclasses.replace(method, response=response.name)
+
+
+def matched(method: Method, *reaches_hz: float) -> Method:
+    """Return the method narrowed to what all of several recordings hold, and named so.
+
+    Parameters
+    ----------
+    method : Method
+        The method to narrow.
+    *reaches_hz : float
+        Half the sampling rate, or the effective bandwidth, of each recording to be compared, in Hz.
+
+    Raises
+    ------
+    MethodError
+        When less than 1 kHz of band would be left.
+
+    Examples
+    --------
+    >>> matched(HOUSE_15K, 22050.0, 11025.0).label
+    'house-15k-to-10400/1'
+    """
+    top_hz = min([method.band_hz[1], *(USABLE_SHARE * reach for reach in reaches_hz)])
+    if top_hz >= method.band_hz[1]:
+        return method
+    top_hz = 100.0 * (top_hz // 100.0)
+    if top_hz < method.band_hz[0] + 1000.0:
+        raise MethodError(
+            f"{method.name} can't be narrowed to {top_hz:g} Hz: less than 1 kHz of band is left;"
+            " compare durations, or record with a wider band"
+        )
+    return dataclasses.replace(method, name=f"{method.name}-to-{top_hz:.0f}", band_hz=(method.band_hz[0], top_hz))

@@ -134,4 +134,4 @@ def _sliding_percentile(level_db: Floats, hop_s: float, window_s: float, percent
         [np.partition(views[starts[k : k + 256]], rank, axis=1)[:, rank] for k in range(0, len(starts), 256)]
     )
     at = (starts + (width - 1) / 2.0) * thin
-    return np.interp(np.arange(level_db.size), at, found).astype(np.float32)
+    return np.asarray(np.interp(np.arange(level_db.size), at, found), dtype=np.float32)

@@ -1,0 +1,92 @@
+"""The house as a whole: small public surface, quick start-up, a wheel that holds everything, honest counts of lines."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+
+import sibilant
+
+ROOT = Path(__file__).parent.parent
+HEAVY = ("numpy", "scipy", "matplotlib", "librosa", "parselmouth", "pandas", "sqlalchemy", "soundfile", "sklearn")
+
+
+def loaded_by(code: str) -> set[str]:
+    """Top-level modules loaded by a piece of code in a fresh interpreter."""
+    script = f"{code}\nimport sys\nprint('\\n'.join(sorted({{m.split('.')[0] for m in sys.modules}})))"
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    return set(done.stdout.splitlines())
+
+
+def test_importing_loads_nothing_heavy() -> None:
+    assert not loaded_by("import sibilant") & set(HEAVY)
+
+
+def test_help_loads_nothing_heavy() -> None:
+    code = "from sibilant_cli.main import run\nassert run(['--help']) == 0"
+    assert not loaded_by(code) & set(HEAVY)
+
+
+def test_public_names_resolve_and_are_listed() -> None:
+    assert set(sibilant.__all__) <= set(dir(sibilant))
+    for name in sibilant.__all__:
+        assert getattr(sibilant, name) is not None
+    with pytest.raises(AttributeError, match="no attribute"):
+        sibilant.nothing
+
+
+def tracked(*patterns: str) -> list[str]:
+    """Files in the checkout that match, as git sees them."""
+    listed = subprocess.run(["git", "ls-files", *patterns], cwd=ROOT, capture_output=True, text=True, check=False)
+    if listed.returncode:
+        pytest.skip("not a git checkout")
+    return listed.stdout.splitlines()
+
+
+def test_wheel_holds_every_module_and_data_file(tmp_path: Path) -> None:
+    build = [sys.executable, "-m", "pip", "wheel", "-q", "--no-deps", "-w", str(tmp_path), str(ROOT)]
+    done = subprocess.run(build, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr[-2000:]
+    with zipfile.ZipFile(next(tmp_path.glob("*.whl"))) as wheel:
+        inside = set(wheel.namelist())
+    for name in tracked("sibilant", "cli", "reference_audio"):
+        head, _, rest = name.partition("/")
+        place = {"cli": "sibilant_cli", "reference_audio": "sibilant/reference_audio"}.get(head, head)
+        assert f"{place}/{rest}" in inside, f"{name} is missing from the wheel: list its package in pyproject.toml"
+
+
+def modules() -> list[Path]:
+    """Python files of library and command line."""
+    return [p for top in ("sibilant", "cli") for p in sorted((ROOT / top).rglob("*.py"))]
+
+
+def test_modules_and_functions_stay_small() -> None:
+    """At most 600 lines a module and 80 a function body (common practice, no source)."""
+    for path in modules():
+        text = path.read_text(encoding="utf-8")
+        assert text.count("\n") <= 600, path
+        for node in ast.walk(ast.parse(text)):
+            if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+                body = [b for b in node.body if not (isinstance(b, ast.Expr) and isinstance(b.value, ast.Constant))]
+                lines = (body[-1].end_lineno or 0) - body[0].lineno + 1 if body else 0
+                assert lines <= 80, f"{path}:{node.lineno} {node.name} has {lines} lines"
+
+
+def test_no_module_is_named_for_having_no_room() -> None:
+    homeless = {"utils", "util", "helpers", "helper", "core", "common", "manager", "misc"}
+    assert not [path for path in modules() if path.stem in homeless or path.parent.name in homeless]
+
+
+def test_nothing_swallows_every_exception() -> None:
+    for path in modules():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ExceptHandler):
+                broad = node.type is None or (isinstance(node.type, ast.Name) and node.type.id == "BaseException")
+                silent = all(isinstance(item, ast.Pass) for item in node.body)
+                named = isinstance(node.type, ast.Name) and node.type.id == "Exception"
+                assert not broad and not (named and silent), f"{path}:{node.lineno}"

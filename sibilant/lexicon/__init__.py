@@ -1,6 +1,7 @@
 """Words, phrases and sentences become phones and expected sibilants; the built-in lists."""
 
 from .dictionary import look_up
+from .letters import sibilant_letters
 from .lists import BLANK, builtin_list, fill_carrier, list_names, list_note
 from .phones import CONSONANTS, SIBILANTS, VOWELS, read_phones
 from .prompts import Pronunciation, expect, pronunciations, voicing_differs
@@ -20,6 +21,7 @@ __all__ = [
     "look_up",
     "pronunciations",
     "read_phones",
+    "sibilant_letters",
     "slots_of",
     "voicing_differs",
 ]

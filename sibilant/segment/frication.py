@@ -1,0 +1,148 @@
+"""Runs of voice, frication and silence: what a stretch holds, before it is matched to what was expected."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from .frames import CoarseLevels, Floats, to_db
+
+Kind = Literal["voice", "frication", "silence"]
+
+FLOOR_PERCENTILE = 8.0
+OVER_FLOOR_DB = 6.0
+BALANCE_OVER_VOICE_DB = 10.0
+BALANCE_RANGE_DB = (-10.0, 8.0)
+BALANCE_HOLD_DB = 6.0
+DIP_DB = 9.0
+VOICE_REACH_DB = 30.0
+FAINTEST_DB = 50.0
+SHORTEST_RUN = 3
+BRIDGE = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A stretch of one kind, frames ``first`` to ``last`` of the coarse levels.
+
+    ``high_db``: its 75th percentile of the high band; ``balance_db``: median of high less low; ``voiced``: voice
+    sounds at the same time; ``rise_db``: steepest climb of the high band over two frames at its beginning.
+    """
+
+    kind: Kind
+    first: int
+    last: int
+    high_db: float = -140.0
+    balance_db: float = 0.0
+    voiced: bool = False
+    rise_db: float = 0.0
+
+    @property
+    def n_frames(self) -> int:
+        """Length in frames."""
+        return self.last - self.first + 1
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """What the decoder looks at, per frame: net levels (floor taken off) and their balance."""
+
+    low_db: Floats
+    high_db: Floats
+    balance_db: Floats
+    over_floor_db: Floats
+    loudest_low_db: float
+    loudest_high_db: float
+    voice_balance_db: float
+
+
+def scene_of(levels: CoarseLevels, floor: npt.NDArray[np.float32] | None = None) -> Scene:
+    """Take the local floor off each band and compare high with low."""
+    power = levels.band_power
+    if floor is None:
+        floor = np.percentile(power, FLOOR_PERCENTILE, axis=0)
+    first_high = 3 if power[:, 4:].any() else 2
+    low_floor, high_floor = float(floor[:2].sum()), float(floor[first_high:].sum())
+    raw_low, raw_high = power[:, :2].sum(axis=1), power[:, first_high:].sum(axis=1)
+    low = to_db(np.maximum(raw_low - low_floor, 0.1 * low_floor + 1e-12))
+    high = to_db(np.maximum(raw_high - high_floor, 0.1 * high_floor + 1e-12))
+    over = to_db(raw_high) - float(to_db(high_floor + 1e-12))
+    balance = high - low
+    loud = low > low.max(initial=-140.0) - 15.0
+    voice_balance = float(np.median(balance[loud])) if loud.any() else -20.0
+    return Scene(low, high, balance, over, float(low.max()), float(high.max()), voice_balance)
+
+
+def frication_mask(scene: Scene) -> npt.NDArray[np.bool_]:
+    """Frames with frication: the high band stands over the floor and outweighs the low one, with hysteresis."""
+    audible = (scene.over_floor_db > OVER_FLOOR_DB) & (scene.high_db > scene.loudest_high_db - FAINTEST_DB)
+    start = float(np.clip(scene.voice_balance_db + BALANCE_OVER_VOICE_DB, *BALANCE_RANGE_DB))
+    hold = start - BALANCE_HOLD_DB
+    strong, weak = audible & (scene.balance_db > start), audible & (scene.balance_db > hold)
+    out = np.zeros(strong.size, dtype=bool)
+    for begin, end in _stretches(weak):
+        if strong[begin:end].any():
+            out[begin:end] = True
+    return out
+
+
+def runs_of(scene: Scene) -> tuple[Run, ...]:
+    """Cut a stretch into runs of voice, frication and silence; short gaps are bridged, specks dropped."""
+    frication = _cleaned(frication_mask(scene))
+    voice = (scene.low_db > scene.loudest_low_db - VOICE_REACH_DB) & ~frication
+    voice = _cleaned(voice) & ~frication
+    kinds = np.where(frication, 2, np.where(voice, 1, 0))
+    out: list[Run] = []
+    at = 0
+    for code, group in groupby(kinds.tolist()):
+        n = len(list(group))
+        pieces = _split(scene.high_db, at, at + n - 1) if code == 2 else [(at, at + n - 1)]
+        out.extend(_run(scene, int(code), first, last) for first, last in pieces)
+        at += n
+    return tuple(out)
+
+
+def _split(high_db: Floats, first: int, last: int) -> list[tuple[int, int]]:
+    """Cut a run of frication at dips that lie 9 dB below both sides: closures, and changes from one sound to another."""
+    line = high_db[first : last + 1]
+    if line.size < 2 * SHORTEST_RUN + 1:
+        return [(first, last)]
+    left, right = np.maximum.accumulate(line), np.maximum.accumulate(line[::-1])[::-1]
+    depth = np.minimum(left, right) - line
+    inner = depth[SHORTEST_RUN:-SHORTEST_RUN]
+    if inner.size == 0 or inner.max() < DIP_DB:
+        return [(first, last)]
+    at = first + SHORTEST_RUN + int(np.argmax(inner))
+    return _split(high_db, first, at - 1) + _split(high_db, at, last)
+
+
+def _run(scene: Scene, code: int, first: int, last: int) -> Run:
+    if code != 2:
+        return Run("voice" if code == 1 else "silence", first, last)
+    inside = slice(first, last + 1)
+    high = scene.high_db[max(0, first - 2) : min(first + 5, scene.high_db.size)]
+    rise = float((high[2:] - high[:-2]).max(initial=0.0)) if high.size > 2 else 0.0
+    voiced = float(np.median(scene.low_db[inside])) > scene.loudest_low_db - 22.0
+    level, balance = float(np.percentile(scene.high_db[inside], 75)), float(np.median(scene.balance_db[inside]))
+    return Run("frication", first, last, level, balance, voiced, rise)
+
+
+def _stretches(mask: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _cleaned(mask: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    out = mask.copy()
+    stretches = _stretches(out)
+    for (_, end), (begin, _) in zip(stretches[:-1], stretches[1:], strict=True):
+        if begin - end < BRIDGE:
+            out[end:begin] = True
+    for begin, end in _stretches(out):
+        if end - begin < SHORTEST_RUN:
+            out[begin:end] = False
+    return out

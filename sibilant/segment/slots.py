@@ -1,0 +1,274 @@
+"""Expected sibilants in an utterance: which frication belongs to which slot, what is extra, and what is absent."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from ..terms import Interval, Recording, SibilantInterval, SibilantSlot, Utterance
+from .edges import Bounds, bounds_of
+from .frames import CoarseLevels, FineLevels, coarse_levels, fine_levels
+from .frication import Run, Scene, runs_of, scene_of
+
+MARGIN_S = 0.25
+REACH_S = 0.2
+SIBILANTS = frozenset({"S", "Z", "SH", "ZH", "CH", "JH"})
+STOPS = frozenset({"P", "T", "K", "B", "D", "G"})
+FAINT_FRICATIVES = frozenset({"F", "TH", "HH", "V", "DH"})
+SONORANTS = frozenset({"M", "N", "NG", "L", "R", "W", "Y"})
+LONGEST_BLOCK_S = 30.0
+
+
+@dataclass(frozen=True, slots=True)
+class SibilantSearch:
+    """What was found in one utterance: bounded slots, slots without frication, and sibilants nobody expected."""
+
+    found: tuple[SibilantInterval, ...]
+    absent: tuple[SibilantSlot, ...]
+    extras: tuple[SibilantInterval, ...]
+
+
+@lru_cache(maxsize=256)
+def kind_of(phone: str) -> str:
+    """Return the kind of an ARPABET phone: sibilant, stop, faint (fricative), sonorant or vowel.
+
+    Examples
+    --------
+    >>> [kind_of(p) for p in ("S", "IY1", "T", "HH", "N")]
+    ['sibilant', 'vowel', 'stop', 'faint', 'sonorant']
+    """
+    base = phone.rstrip("012")
+    for kind, members in (
+        ("sibilant", SIBILANTS),
+        ("stop", STOPS),
+        ("faint", FAINT_FRICATIVES),
+        ("sonorant", SONORANTS),
+    ):
+        if base in members:
+            return kind
+    return "vowel"
+
+
+SKIP_PHONE = {"vowel": 3.0, "sonorant": 0.6, "stop": 0.6, "faint": 1.0, "sibilant": 5.0}
+
+
+def _match_cost(kind: str, phone: str, run: Run, loudest_db: float, hop_s: float) -> float | None:
+    """Cost of taking a run for a phone; None when it can't be."""
+    if run.kind == "silence":
+        return 0.0 if kind == "stop" else None
+    if run.kind == "voice":
+        return {"vowel": 0.0, "sonorant": 0.2, "faint": 1.0, "stop": 1.2}.get(kind)
+    length = run.n_frames * hop_s
+    faint = float(np.clip((loudest_db - run.high_db) / 12.0, 0.0, 2.5))
+    if kind == "sibilant":
+        burst = 0.8 * (length < 0.09 and run.rise_db > 25.0) if phone not in ("CH", "JH") else 0.0
+        short = float(np.clip((0.06 - length) / 0.02, 0.0, 2.0))
+        return faint + short + burst + 0.6 * (run.voiced and phone not in ("Z", "ZH", "JH"))
+    if kind == "stop":
+        return 0.3 + float(np.clip((length - 0.1) / 0.03, 0.0, 4.0)) + float(np.clip(1.0 - faint, 0.0, 1.0))
+    if kind == "faint":
+        return 0.3 + 1.5 * float(np.clip(1.2 - faint, 0.0, 1.0))
+    return 2.0 if run.voiced or kind == "sonorant" else 3.5
+
+
+def _skip_cost(run: Run, loudest_db: float, hop_s: float) -> float:
+    """Cost of leaving a run without a phone."""
+    length = run.n_frames * hop_s
+    if run.kind == "silence":
+        return 0.0
+    if run.kind == "voice":
+        return float(np.clip(length / 0.05, 0.3, 3.0))
+    faint = float(np.clip((loudest_db - run.high_db) / 12.0, 0.0, 2.5))
+    return float(np.clip(length / 0.05, 0.2, 1.5)) * float(np.clip(2.5 - faint, 0.4, 2.5))
+
+
+def _stay_cost(kind: str, previous_kind: str) -> float | None:
+    """Cost of a phone sharing the run of the phone before it; None when it can't."""
+    if kind == "sonorant":
+        return 0.1 if previous_kind in ("vowel", "sonorant") else None
+    if kind == "vowel":
+        return {"vowel": 1.0, "sonorant": 0.1, "faint": 0.5, "stop": 0.8}.get(previous_kind)
+    if kind == "sibilant":
+        return {"sibilant": 0.8, "stop": 0.5}.get(previous_kind)
+    if kind in ("stop", "faint"):
+        return 0.6
+    return None
+
+
+def align(phones: Sequence[str], runs: Sequence[Run], hop_s: float) -> dict[int, int]:
+    """Match phones to runs in order at the least cost; returns run by phone index for the phones that got one.
+
+    Several phones may share a voiced run, or a doubled or merged frication; phones and runs may be left out.
+    """
+    n, m = len(phones), len(runs)
+    loudest = max((run.high_db for run in runs if run.kind == "frication"), default=-140.0)
+    kinds = [kind_of(phone) for phone in phones]
+    skips = [_skip_cost(run, loudest, hop_s) for run in runs]
+    far = float("inf")
+    cost = np.full((n + 1, m + 1), far)
+    used = np.full((n + 1, m + 1), far)
+    move: dict[tuple[int, int, bool], tuple[int, int, bool, bool]] = {}
+    cost[0, 0] = 0.0
+    for i in range(n + 1):
+        for j in range(m + 1):
+            if i and j:
+                match = _match_cost(kinds[i - 1], phones[i - 1], runs[j - 1], loudest, hop_s)
+                free, held = cost[i - 1, j - 1], used[i - 1, j - 1]
+                if match is not None and min(free, held) + match < used[i, j]:
+                    used[i, j] = min(free, held) + match
+                    move[i, j, True] = (i - 1, j - 1, bool(held <= free), True)
+                stay = _stay_cost(kinds[i - 1], kinds[i - 2]) if i > 1 else None
+                if stay is not None and used[i - 1, j] + stay < used[i, j]:
+                    used[i, j] = used[i - 1, j] + stay
+                    move[i, j, True] = (i - 1, j, True, True)
+            if i and used[i - 1, j] + SKIP_PHONE[kinds[i - 1]] < used[i, j]:
+                used[i, j] = used[i - 1, j] + SKIP_PHONE[kinds[i - 1]]
+                move[i, j, True] = (i - 1, j, True, False)
+            if i and cost[i - 1, j] + SKIP_PHONE[kinds[i - 1]] < cost[i, j]:
+                cost[i, j] = cost[i - 1, j] + SKIP_PHONE[kinds[i - 1]]
+                move[i, j, False] = (i - 1, j, False, False)
+            if j:
+                best = min(cost[i, j - 1], used[i, j - 1]) + skips[j - 1]
+                if best < cost[i, j]:
+                    cost[i, j] = best
+                    move[i, j, False] = (i, j - 1, bool(used[i, j - 1] < cost[i, j - 1]), False)
+    out: dict[int, int] = {}
+    i, j, flag = n, m, bool(used[n, m] <= cost[n, m])
+    while (i, j, flag) in move:
+        before_i, before_j, before_flag, matched = move[i, j, flag]
+        if matched:
+            out[i - 1] = j - 1
+        i, j, flag = before_i, before_j, before_flag
+    return out
+
+
+@dataclass(frozen=True, slots=True)
+class _Stage:
+    """One stretch of a recording, looked at coarsely and finely."""
+
+    recording: Recording
+    levels: CoarseLevels
+    scene: Scene
+    runs: tuple[Run, ...]
+    fine: FineLevels
+
+    def seed(self, run: Run) -> slice:
+        """Fine frames of a run."""
+        first = self.fine.frame_at(self.levels.start_s + run.first * self.levels.hop_s)
+        last = self.fine.frame_at(self.levels.start_s + run.last * self.levels.hop_s)
+        return slice(first, max(first, last) + 1)
+
+    def time_of(self, frame: int) -> float:
+        """Centre of a coarse frame."""
+        return self.levels.start_s + frame * self.levels.hop_s
+
+
+def _stage(recording: Recording, interval: Interval, margin_s: float = MARGIN_S) -> _Stage:
+    wide = Interval(
+        max(0.0, interval.onset_s - margin_s), min(recording.duration_s, max(interval.offset_s + margin_s, 0.0))
+    )
+    levels = coarse_levels(recording, wide)
+    scene = scene_of(levels)
+    inside = levels.frames_of(Interval(max(0.0, interval.onset_s - 0.05), interval.offset_s + 0.05))
+    runs = tuple(run for run in runs_of(scene) if run.last >= inside.start and run.first < inside.stop)
+    return _Stage(recording, levels, scene, runs, fine_levels(recording, wide))
+
+
+def find_sibilants(recording: Recording, utterance: Utterance) -> SibilantSearch:
+    """Find, in one utterance, the frication of each expected slot and every sibilant that nobody expected.
+
+    Inside a slot any frication is bounded, whatever its spectrum; outside, only what passes for a sibilant counts.
+
+    Parameters
+    ----------
+    recording : Recording
+        At its native rate.
+    utterance : Utterance
+        Where the prompt was spoken; its prompt's phones and slots say what to expect. Without a prompt every sibilant
+        is an extra.
+
+    Returns
+    -------
+    SibilantSearch
+        In order of time; every slot of the prompt is in ``found`` or ``absent``.
+    """
+    stage = _stage(recording, utterance.interval)
+    prompt = utterance.prompt
+    slots = prompt.slots if prompt is not None else ()
+    phones = prompt.phones if prompt is not None else ()
+    matched = align(phones, stage.runs, stage.levels.hop_s) if phones else {}
+    found, absent = [], []
+    for slot in slots:
+        index = matched.get(slot.phone_index)
+        sound = _bounded(stage, stage.runs[index], slot) if index is not None else None
+        if sound is None:
+            absent.append(slot)
+        else:
+            found.append(sound)
+    taken = set(matched.values())
+    extras = [
+        _bounded(stage, run, None)
+        for i, run in enumerate(stage.runs)
+        if i not in taken and passes_for_sibilant(run, stage)
+    ]
+    return SibilantSearch(tuple(found), tuple(absent), tuple(e for e in extras if e is not None))
+
+
+def find_all(recording: Recording) -> tuple[SibilantInterval, ...]:
+    """Every stretch of a recording that passes for a sibilant, without any prompt, in blocks of 30 s."""
+    out: list[SibilantInterval] = []
+    begin = 0.0
+    while begin < recording.duration_s:
+        end = min(recording.duration_s, begin + LONGEST_BLOCK_S)
+        stage = _stage(recording, Interval(begin, end), 0.5)
+        for run in stage.runs:
+            if begin <= stage.time_of(run.first) < end and passes_for_sibilant(run, stage):
+                sound = _bounded(stage, run, None)
+                if sound is not None:
+                    out.append(sound)
+        begin = end
+    return tuple(out)
+
+
+def bound(recording: Recording, search_interval: Interval, slot: SibilantSlot | None = None) -> SibilantInterval | None:
+    """Bound the strongest frication inside a stretch; None when there is none at all."""
+    stage = _stage(recording, search_interval)
+    inside = [run for run in stage.runs if run.kind == "frication"]
+    if not inside:
+        return None
+    best = max(inside, key=lambda run: run.high_db + 10.0 * np.log10(run.n_frames))
+    return _bounded(stage, best, slot)
+
+
+def passes_for_sibilant(run: Run, stage: _Stage) -> bool:
+    """Strong aperiodic energy at high frequencies, long enough and not a burst, aspiration or /f h θ/."""
+    if run.kind != "frication" or run.n_frames * stage.levels.hop_s < 0.05:
+        return False
+    return run.balance_db > 12.0 and run.high_db > stage.scene.loudest_high_db - 15.0
+
+
+def _bounded(stage: _Stage, run: Run, slot: SibilantSlot | None) -> SibilantInterval | None:
+    others = [r for r in stage.runs if r.kind == "frication" and r is not run]
+    before = max((stage.seed(r).stop for r in others if r.last < run.first), default=0)
+    after = min((stage.seed(r).start for r in others if r.first > run.last), default=stage.fine.n_frames)
+    seed = stage.seed(run)
+    reach = round(REACH_S / stage.fine.hop_s)
+    limits = slice(max(before, seed.start - reach, 0), min(after, seed.stop + reach))
+    bounds = bounds_of(stage.fine, seed, limits, previous_phone=slot.previous_phone if slot else "")
+    return _sound(bounds, run, slot, stage)
+
+
+def _sound(bounds: Bounds, run: Run, slot: SibilantSlot | None, stage: _Stage) -> SibilantInterval:
+    automatic = Interval(bounds.onset.time_s, bounds.offset.time_s)
+    flags = []
+    if run.high_db < stage.scene.loudest_low_db - 25.0:
+        flags.append("weak")
+    if bounds.core.duration_ms < 30.0:
+        flags.append("stop_like")
+    if bounds.onset.floor_limited or bounds.offset.floor_limited:
+        flags.append("floor_limited")
+    confidence = min(bounds.onset.confidence, bounds.offset.confidence)
+    return SibilantInterval(slot, automatic, bounds.core, bounds.onset, bounds.offset, confidence, tuple(flags))

@@ -110,10 +110,15 @@ def word_with_bold(axes: Axes, word: str, bold: tuple[tuple[int, int], ...], siz
     box = HPacker(children=areas, align="baseline", pad=0, sep=0)
     axes.add_artist(
         AnchoredOffsetbox(
-            "lower left", child=box, pad=0, borderpad=0, frameon=False, bbox_to_anchor=(0, 0),
+            "lower left",
+            child=box,
+            pad=0,
+            borderpad=0,
+            frameon=False,
+            bbox_to_anchor=(0, 0),
             bbox_transform=axes.transAxes,
         )
-    )  # fmt: skip
+    )
 
 
 def split_bold(word: str, bold: tuple[tuple[int, int], ...]) -> list[tuple[str, bool]]:

@@ -227,9 +227,15 @@ def _sound(axes: Axes, panel: StripPanel, frame: _Frame) -> None:
     loudest = _reference_db(panel, level)
     frequency_khz = panel.frequency_hz[shown] / 1000
     axes.imshow(
-        level, origin="lower", aspect="auto", cmap=style.ink_map(), vmin=loudest - _SHOWN_RANGE_DB, vmax=loudest,
-        extent=(*panel.span_s, float(frequency_khz[0]), float(frequency_khz[-1])), interpolation="antialiased",
-    )  # fmt: skip
+        level,
+        origin="lower",
+        aspect="auto",
+        cmap=style.ink_map(),
+        vmin=loudest - _SHOWN_RANGE_DB,
+        vmax=loudest,
+        extent=(*panel.span_s, float(frequency_khz[0]), float(frequency_khz[-1])),
+        interpolation="antialiased",
+    )
     axes.set_xlim(*_limits_s(panel, frame))
     _frequency_axis(axes, frame)
     axes.set_ylabel("kHz", labelpad=1.5)

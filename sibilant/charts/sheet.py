@@ -1,0 +1,98 @@
+"""The sheet that every chart but the strips is drawn on: title, subtitle, body, note, all at print size."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from . import style
+from .lettering import line_height_mm, title_height_mm, wrap, write_lines, write_title
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+MARGIN_MM = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """What stands above and beneath a body: the plain sentence, what is drawn, the note."""
+
+    title: str
+    subtitle: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A figure with its head and note written; the body runs ``top_mm`` to ``top_mm + height_mm``."""
+
+    figure: Figure
+    top_mm: float
+    height_mm: float
+    width_mm: float
+
+    @property
+    def narrow(self) -> bool:
+        """Whether it is drawn for one column of 85 mm."""
+        return self.width_mm < 120
+
+    def place(self, left_mm: float, top_mm: float, width_mm: float, height_mm: float, **kwargs: Any) -> Axes:
+        """Axes measured from the body's top left corner (the sheet's own left edge)."""
+        return style.place(self.figure, left_mm, self.top_mm + top_mm, width_mm, height_mm, **kwargs)
+
+    def write(self, left_mm: float, top_mm: float, lines: Sequence[str], **kwargs: Any) -> float:
+        """Lines measured from the body's top."""
+        return write_lines(self.figure, left_mm, self.top_mm + top_mm, lines, **kwargs) - self.top_mm
+
+
+def begin(heading: Heading, width_mm: float, body_mm: float) -> Sheet:
+    """Start a sheet as high as its head, body and note need."""
+    inner_mm = width_mm - 2 * MARGIN_MM
+    subtitle = wrap(heading.subtitle, inner_mm) if heading.subtitle else []
+    note = wrap(heading.note, inner_mm)
+    head_mm = 4.0 + title_height_mm(heading.title, inner_mm) + 0.8 + len(subtitle) * line_height_mm() + 3.0
+    figure = style.new_figure(width_mm, head_mm + body_mm + 2.5 + len(note) * line_height_mm() + 3.5)
+    below_mm = write_title(figure, MARGIN_MM, 4.0, heading.title, inner_mm)
+    write_lines(figure, MARGIN_MM, below_mm + 0.8, subtitle)
+    write_lines(figure, MARGIN_MM, head_mm + body_mm + 2.5, note)
+    return Sheet(figure, head_mm, body_mm, width_mm)
+
+
+def top_tick_with_unit(axes: Axes, unit: str) -> None:
+    """Write the unit once, after the highest number of the upright axis."""
+    low, high = axes.get_ylim()
+    ticks = [float(tick) for tick in axes.get_yticks() if low - 1e-9 <= tick <= high + 1e-9]
+    labels = [f"{tick:g}".replace("-", "\u2212") for tick in ticks]
+    if labels and unit:
+        labels[-1] = f"{labels[-1]}\u2009{unit}"
+    axes.set_yticks(ticks, labels)
+
+
+def haloed() -> list[Any]:
+    """Paper-coloured edge around text that stands on the drawing."""
+    from matplotlib.patheffects import withStroke
+
+    return [withStroke(linewidth=2.2, foreground=style.PAPER)]
+
+
+def nice_limits(values: Sequence[float], n_steps: int = 5) -> tuple[float, float, float]:
+    """Limits and tick step that hold all finite values, on round numbers.
+
+    Examples
+    --------
+    >>> nice_limits([4.9, 8.2])
+    (4.0, 9.0, 1.0)
+    """
+    import math
+
+    finite = [value for value in values if math.isfinite(value)] or [0.0, 1.0]
+    low, high = min(finite), max(finite)
+    span = max(high - low, 1e-6 * max(abs(high), abs(low), 1e-3))
+    raw = span / n_steps
+    power = 10.0 ** math.floor(math.log10(raw))
+    step = next(power * factor for factor in (1, 2, 2.5, 5, 10) if power * factor >= raw * 0.999)
+    first, last = math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step
+    return first, last if last > first else first + step, step

@@ -1,0 +1,193 @@
+"""Numbers and plain sentences that pictures and reports share, so that both say the same."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ..terms import MEASURES, Measure, Method
+from ..terms.change import LARGER, UNJUDGED, WITHIN, CaseView, Change, MeasureSummary, SessionSummary
+from ..terms.clinic import Client
+from .style import INVENTED
+
+THIN = "\u2009"
+MINUS = "\u2212"
+_SUBJECTS = {
+    "centroid_hz": "The energy of /s/ sits {word}",
+    "peak_hz": "The peak of /s/ lies {word}",
+    "mid_peak_hz": "The mid-band peak of /s/ lies {word}",
+    "duration_ms": "/s/ lasts {word}",
+    "core_duration_ms": "The strong part of /s/ lasts {word}",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Caption:
+    """What every picture says beneath: whose code, what with which method and band, how many, ranges from where."""
+
+    who: str
+    method: str = ""
+    counted: str = ""
+    source: str = ""
+    more: tuple[str, ...] = ()
+
+    @property
+    def text(self) -> str:
+        """The parts joined as the note prints them, one paragraph each for ``more``."""
+        head = " · ".join(part for part in (self.who, self.method, self.counted, self.source) if part)
+        return "\n".join((head, *self.more))
+
+
+def who(client: Client) -> str:
+    """Return the client's code, marked where the data are invented."""
+    return f"{INVENTED} · {client.code}" if client.invented else client.code
+
+
+def measure_of(key: str) -> Measure:
+    """Return a measure's declaration.
+
+    Raises
+    ------
+    ValueError
+        For a key that is not in ``MEASURES``.
+    """
+    if key not in MEASURES:
+        raise ValueError(f"no measure is called {key!r}")
+    return MEASURES[key]
+
+
+def method_text(method: Method) -> str:
+    """Name, band, weighting and estimator of a method in one phrase.
+
+    Examples
+    --------
+    >>> from sibilant.terms import Window
+    >>> method_text(Method("house-15k", 1, (1000.0, 15000.0), (Window("share", share=0.5),), frame_ms=20.0))
+    'house-15k/1: multitaper, middle half, 1–15 kHz, power-weighted'
+    """
+    low, high = (f"{edge / 1000:g}" for edge in method.band_hz)
+    where = ", middle half" if any(window.share == 0.5 for window in method.windows) else ""
+    taper = "multitaper" if method.taper == "dpss" else f"{method.taper} window"
+    response = f", microphone response {method.response} divided out" if method.response else ""
+    return f"{method.label}: {taper}{where}, {low}–{high} kHz, {method.weighting}-weighted{response}"
+
+
+def scale_of(measure: Measure) -> tuple[float, str]:
+    """Factor and unit on an axis: hertz are drawn in kHz."""
+    return (0.001, "kHz") if measure.unit == "Hz" else (1.0, measure.unit)
+
+
+def axis_label(measure: Measure, method: Method | None = None) -> str:
+    """Axis label with unit and, for a spectral measure, band and weighting."""
+    unit = scale_of(measure)[1]
+    name = f"{measure.name} ({unit})" if unit else measure.name
+    if not measure.spectral or method is None:
+        return name
+    low, high = (f"{edge / 1000:g}" for edge in method.band_hz)
+    return f"{name}, {low}–{high} kHz, {method.weighting}-weighted"
+
+
+def step_for(half_width: float, decimals: int) -> float:
+    """Rounding step that an interval deserves: two figures of its half-width, never finer than the measure's own.
+
+    Examples
+    --------
+    >>> step_for(312.0, 0), step_for(0.043, 2)
+    (10.0, 0.01)
+    """
+    own = 10.0**-decimals
+    if not math.isfinite(half_width) or half_width <= 0:
+        return own
+    return max(own, 10.0 ** (math.floor(math.log10(half_width)) - 1))
+
+
+def number(value: float, step: float = 1.0) -> str:
+    """A number at a rounding step, with a real minus; a dash where there is none.
+
+    Examples
+    --------
+    >>> number(-0.2478, 0.01), number(7312.4, 10.0), number(float("nan"))
+    ('−0.25', '7310', '–')
+    """
+    if not math.isfinite(value):
+        return "–"
+    decimals = max(0, -math.floor(math.log10(step) + 1e-9))
+    rounded = round(value / step) * step
+    text = f"{rounded:.{decimals}f}"
+    if float(text) == 0:
+        text = text.lstrip("-")
+    return text.replace("-", MINUS)
+
+
+def with_unit(text: str, unit: str) -> str:
+    """A number and its unit after a thin space."""
+    return f"{text}{THIN}{unit}" if unit else text
+
+
+def quantity(measure: Measure, value: float, half_width: float = math.nan) -> str:
+    """A value of a measure with the decimals that its interval deserves."""
+    return with_unit(number(value, step_for(half_width, measure.decimals)), measure.unit)
+
+
+def interval_text(measure: Measure, value: float, low: float, high: float) -> str:
+    """A value with its 95 % interval, such as ``7310 Hz (7090 to 7520)``."""
+    step = step_for((high - low) / 2, measure.decimals)
+    shown = with_unit(number(value, step), measure.unit)
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return shown
+    return f"{shown} ({number(low, step)} to {number(high, step)})"
+
+
+def percent(share: float) -> str:
+    """A share as a whole percentage after a thin space."""
+    return "–" if not math.isfinite(share) else f"{100 * share:.0f}{THIN}%"
+
+
+def month_text(month: float) -> str:
+    """Months since the first baseline, whole where they nearly are."""
+    return f"{month:.0f}" if abs(month - round(month)) < 0.3 else f"{month:.1f}"
+
+
+def capital(text: str) -> str:
+    """First letter upper, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def summary_of(view: CaseView, key: str) -> tuple[tuple[SessionSummary, MeasureSummary], ...]:
+    """Sessions whose figures may be shown, with their summary of one measure."""
+    return tuple((s, s.measures[key]) for s in view.summaries if s.shown and key in s.measures)
+
+
+def change_sentence(view: CaseView, key: str) -> str:
+    """Return the one plain sentence that a chart of change supports: higher, lower, longer or shorter, never more."""
+    measure = measure_of(key)
+    months = {s.number: s.month for s in view.summaries}
+    changes = [change for change in view.changes_of(key) if change.session in months]
+    if not changes:
+        return f"{capital(measure.plain_name)}: no probe after the baseline yet"
+    last = changes[-1]
+    if last.verdict == UNJUDGED:
+        return f"{capital(measure.plain_name)}: a change cannot be judged yet"
+    if last.verdict == WITHIN:
+        return f"{capital(measure.plain_name)}: within measurement error of the baseline"
+    return _larger_sentence(measure, changes, months)
+
+
+def _larger_sentence(measure: Measure, changes: Sequence[Change], months: dict[int, float]) -> str:
+    last = changes[-1]
+    first = last
+    for change in reversed(changes):
+        if change.verdict != LARGER or change.word != last.word:
+            break
+        first = change
+    subject = _subject(measure, last.word)
+    if last.awaits or first is last:
+        month = month_text(months[last.session])
+        return f"{subject} than at baseline in month {month}, by more than measurement error; the next probe must agree"
+    return f"{subject} than at baseline since month {month_text(months[first.session])}, by more than measurement error"
+
+
+def _subject(measure: Measure, word: str) -> str:
+    template = _SUBJECTS.get(measure.key)
+    return template.format(word=word) if template else f"{capital(measure.plain_name)}: {word}"

@@ -96,8 +96,6 @@ def _time_cells(sound: SibilantInterval) -> Row:
     return {
         "onset_s": sound.interval.onset_s,
         "offset_s": sound.interval.offset_s,
-        "duration_ms": sound.interval.duration_ms,
-        "core_duration_ms": sound.core.duration_ms,
         "boundary": sound.boundary,
         "reviewed_by": sound.review.by if sound.review is not None else "",
         "onset_beside": sound.onset.beside,

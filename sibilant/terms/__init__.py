@@ -16,6 +16,7 @@ from .sound import (
     Voice,
     Word,
 )
+from .suitability import Aspect, Sign, Suitability, Support, TokenSupport, Verdict
 from .token import Finding, Measures, Spectrum, Token
 
 __all__ = [
@@ -41,5 +42,11 @@ __all__ = [
     "Voice",
     "Window",
     "Word",
+    "Aspect",
+    "Sign",
+    "Suitability",
+    "Support",
+    "TokenSupport",
+    "Verdict",
     "measures_of",
 ]

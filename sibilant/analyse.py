@@ -1,0 +1,263 @@
+"""The one pipeline: a recording and its prompts become tokens. Clinic and corpus both call it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from . import acoustics, segment, suitability
+from .methods import HOUSE_7K, HOUSE_10K, HOUSE_15K, supports
+from .terms import (
+    MEASURES,
+    Finding,
+    Interval,
+    Measure,
+    Measures,
+    Method,
+    MicrophoneResponse,
+    Prompt,
+    Recording,
+    SibilantInterval,
+    SibilantSlot,
+    Source,
+    Suitability,
+    Support,
+    Token,
+    TokenSupport,
+    Utterance,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Analysis:
+    """All that was found in a recording.
+
+    ``tokens`` in the order of the prompts, those of each method after one another; ``missing`` are the 1-based places
+    of prompts not heard; ``strays`` are stretches of sound that match no prompt.
+    """
+
+    source: Source
+    sampling_rate_hz: int
+    duration_s: float
+    tokens: tuple[Token, ...]
+    utterances: tuple[Utterance, ...]
+    missing: tuple[int, ...]
+    strays: tuple[Interval, ...]
+    suitability: Suitability
+
+
+@dataclass(frozen=True, slots=True)
+class _Sound:
+    """One row before it is measured: where it belongs and what was bounded there."""
+
+    utterance: Utterance | None
+    slot: SibilantSlot | None
+    sibilant: SibilantInterval | None
+    name: str
+
+
+def analyse(
+    recording: Recording,
+    prompts: Sequence[Prompt] = (),
+    *,
+    methods: Sequence[Method] = (HOUSE_15K,),
+    modelled: bool = False,
+    response: MicrophoneResponse | None = None,
+) -> Analysis:
+    """Find the words and sibilants of a recording, measure them, and say what each can support.
+
+    Parameters
+    ----------
+    recording : Recording
+        One channel at its native rate.
+    prompts : sequence of Prompt
+        What was to be said, in order; empty: every sibilant is reported with an empty prompt.
+    methods : sequence of Method
+        Each sibilant is measured under each.
+    modelled : bool
+        Whether a model was given before each answer; the first of each pair is then another's voice.
+    response : MicrophoneResponse, optional
+        Divided out of every spectrum and named in the method.
+
+    Examples
+    --------
+    >>> from sibilant import expect, read_recording, reference_audio
+    >>> clip = read_recording(reference_audio() / "probe_invented_words.flac")  # doctest: +SKIP
+    """
+    if not prompts:
+        sounds = [_Sound(None, None, s, f"x{n}") for n, s in enumerate(segment.find_all(recording), start=1)]
+        return _analysis(recording, segment.WordSearch(), sounds, (), methods, response)
+    search = segment.find_words(recording, prompts, modelled=modelled)
+    sounds = [sound for utterance in search.utterances for sound in _sounds_of(recording, utterance)]
+    return _analysis(recording, search, sounds, prompts, methods, response)
+
+
+def analyse_given(
+    recording: Recording,
+    sounds: Sequence[SibilantInterval],
+    *,
+    methods: Sequence[Method] = (HOUSE_15K,),
+    response: MicrophoneResponse | None = None,
+) -> Analysis:
+    """Measure stretches whose edges are already known, such as those a person marked."""
+    rows = [_Sound(None, sound.slot, sound, f"g{number}") for number, sound in enumerate(sounds, start=1)]
+    return _analysis(recording, segment.WordSearch(), rows, (), methods, response)
+
+
+def measure_again(
+    recording: Recording,
+    tokens: Sequence[Token],
+    method: Method,
+    *,
+    response: MicrophoneResponse | None = None,
+) -> tuple[Token, ...]:
+    """Measure the bounded sibilants among tokens under another method, their edges as they are.
+
+    Tokens without a bounded sibilant are left as they are, but for the method.
+    """
+    sounds = [_Sound(t.utterance, t.slot, t.sibilant, t.id) for t in tokens]
+    bounded = [sound for sound in sounds if sound.sibilant is not None]
+    judged = suitability.judge(recording, [s.sibilant for s in bounded if s.sibilant], words=_words_of(bounded))
+    again = iter(_measured(recording, bounded, judged, method, response))
+    return tuple(
+        replace(token, method=method)
+        if token.sibilant is None
+        else replace(next(again), finding=token.finding, prompt_text=token.prompt_text, prompt_index=token.prompt_index)
+        for token in tokens
+    )
+
+
+def _sounds_of(recording: Recording, utterance: Utterance) -> list[_Sound]:
+    """Rows of one utterance: its slots in order, then what was found beside them."""
+    found = segment.find_sibilants(recording, utterance)
+    by_slot = {sound.slot.index: sound for sound in found.found if sound.slot is not None}
+    stem = f"{utterance.prompt_index}.{utterance.attempt}"
+    slots = utterance.prompt.slots if utterance.prompt is not None else ()
+    rows = [_Sound(utterance, slot, by_slot.get(slot.index), f"{stem}.{slot.index}") for slot in slots]
+    if not rows:
+        rows.append(_Sound(utterance, None, None, stem))
+    extras = enumerate(found.extras, start=1)
+    return rows + [_Sound(utterance, None, sound, f"{stem}.x{number}") for number, sound in extras]
+
+
+def _analysis(
+    recording: Recording,
+    search: segment.WordSearch,
+    sounds: Sequence[_Sound],
+    prompts: Sequence[Prompt],
+    methods: Sequence[Method],
+    response: MicrophoneResponse | None,
+) -> Analysis:
+    bounded = [sound for sound in sounds if sound.sibilant is not None]
+    judged = suitability.judge(recording, [s.sibilant for s in bounded if s.sibilant], words=_words_of(bounded))
+    tokens: list[Token] = []
+    for method in methods:
+        measured = {token.id: token for token in _measured(recording, bounded, judged, method, response)}
+        tokens += [measured.get(sound.name) or _unbounded(sound, method) for sound in sounds]
+    missing = [_missing(prompts[place - 1], place) for place in search.missing]
+    ordered = sorted(tokens + missing, key=lambda token: token.prompt_index)
+    return Analysis(
+        recording.source,
+        recording.sampling_rate_hz,
+        recording.duration_s,
+        tuple(ordered if prompts else tokens),
+        search.utterances,
+        search.missing,
+        search.strays,
+        judged,
+    )
+
+
+def _words_of(sounds: Sequence[_Sound]) -> list[Interval | None]:
+    return [sound.utterance.interval if sound.utterance is not None else None for sound in sounds]
+
+
+def _missing(prompt: Prompt, place: int) -> Token:
+    return Token(str(place), None, "prompt_missing", prompt_text=prompt.text, prompt_index=place)
+
+
+def _unbounded(sound: _Sound, method: Method) -> Token:
+    """Return the row of a slot without frication, or of a prompt that expects none."""
+    token = _token(sound, method)
+    sure = sound.utterance is None or sound.utterance.sure
+    if not sure:
+        return replace(token, finding="unsure")
+    return replace(token, finding="no_frication" if sound.slot is not None else "none_expected")
+
+
+def _token(sound: _Sound, method: Method) -> Token:
+    spoken = sound.utterance
+    flags = sound.sibilant.flags if sound.sibilant is not None else ()
+    return Token(
+        sound.name,
+        spoken,
+        _finding(sound),
+        slot=sound.slot,
+        sibilant=sound.sibilant,
+        method=method,
+        prompt_text=spoken.prompt.text if spoken is not None and spoken.prompt is not None else "",
+        prompt_index=spoken.prompt_index if spoken is not None else 0,
+        flags=flags,
+    )
+
+
+def _finding(sound: _Sound) -> Finding:
+    if sound.slot is None:
+        return "extra"
+    return "found" if sound.utterance is None or sound.utterance.sure else "unsure"
+
+
+def _measured(
+    recording: Recording,
+    sounds: Sequence[_Sound],
+    judged: Suitability,
+    method: Method,
+    response: MicrophoneResponse | None,
+) -> list[Token]:
+    """Return a measured token for each bounded sibilant, without the figures that its support rules out."""
+    intervals = [sound.sibilant for sound in sounds if sound.sibilant is not None]
+    values = acoustics.measure(recording, intervals, method, words=_words_of(sounds), response=response)
+    tokens = []
+    for sound, measures, support in zip(sounds, values, judged.tokens, strict=True):
+        token = _token(sound, method)
+        kept = _supported(measures, support, method, recording.sampling_rate_hz)
+        flags = tuple(dict.fromkeys((*token.flags, *support.flags, *kept.flags)))
+        tokens.append(
+            replace(token, measures=kept, snr_db=support.snr_db, bandwidth_hz=support.bandwidth_hz, flags=flags)
+        )
+    return tokens
+
+
+def _supported(measures: Measures, support: TokenSupport, method: Method, rate_hz: int) -> Measures:
+    """Return the measures without those that the sound can't support, each with its reason among the flags."""
+    reasons: dict[str, str] = {}
+    if not supports(method, rate_hz, support.bandwidth_hz):
+        reasons["moments"] = "band_too_wide"
+    elif _moments_support(support, method) == "not usable":
+        reasons["moments"] = "moments_not_supported"
+    if support.verdict.levels == "not usable":
+        reasons["levels"] = "levels_not_supported"
+    if support.verdict.durations == "not usable":
+        reasons["durations"] = "durations_not_supported"
+    if not reasons:
+        return measures
+    out = {key for key in measures.values if _aspect(MEASURES[key]) in reasons}
+    flags = tuple(dict.fromkeys((*measures.flags, *reasons.values())))
+    kept = [
+        {key: value for key, value in values.items() if key not in out}
+        for values in (measures.values, measures.low, measures.high, measures.boundary)
+    ]
+    return replace(measures, values=kept[0], low=kept[1], high=kept[2], boundary=kept[3], flags=flags)
+
+
+def _aspect(measure: Measure) -> str:
+    """Which verdict a measure hangs on: moments where the spectrum makes it, else levels, durations, or none."""
+    if measure.spectral:
+        return "moments"
+    return {"dB": "levels", "ms": "durations"}.get(measure.unit, "")
+
+
+def _moments_support(support: TokenSupport, method: Method) -> Support:
+    """Support of the house method whose top lies nearest below the method's, or of the narrowest."""
+    fitting = [house for house in (HOUSE_15K, HOUSE_10K, HOUSE_7K) if house.band_hz[1] <= method.band_hz[1]]
+    return support.verdict.moments[(fitting or [HOUSE_7K])[0].name]

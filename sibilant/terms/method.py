@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -94,4 +95,4 @@ class MicrophoneResponse:
 
 
 def _rising(values: Sequence[float]) -> bool:
-    return values[0] > 0 and all(a < b for a, b in zip(values, values[1:], strict=False)) and math.isfinite(values[-1])
+    return values[0] > 0 and all(a < b for a, b in itertools.pairwise(values)) and math.isfinite(values[-1])

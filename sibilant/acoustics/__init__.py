@@ -1,0 +1,10 @@
+"""From a bounded sibilant and a method to spectra and measures."""
+
+from __future__ import annotations
+
+from .frames import spectrum
+from .measuring import measure
+from .moments import moments
+from .pictures import spectrogram
+
+__all__ = ["measure", "moments", "spectrogram", "spectrum"]

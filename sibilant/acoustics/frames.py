@@ -1,0 +1,129 @@
+"""Power densities of tapered windows: float32 transforms, float64 sums in a fixed order."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..errors import MethodError
+from ..terms import Interval, Method, MicrophoneResponse, Recording, Spectrum
+from .placing import Placement, place
+from .setup import Setup, prepare
+from .tapers import Rows
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+
+def starts_of(placement: Placement, rate_hz: int) -> tuple[int, ...]:
+    """First sample of each window."""
+    n_samples = round(placement.length_s * rate_hz)
+    return tuple(round(centre * rate_hz - n_samples / 2) for centre in placement.centres_s)
+
+
+def power_densities(samples: npt.NDArray[np.float32], starts: tuple[int, ...], setup: Setup) -> Rows:
+    r"""One-sided power density of each window, shape (w, m), full scale squared per Hz.
+
+    :math:`P(f) = \frac{2}{r K} \sum_k |\sum_t h_k(t) x(t) e^{-2 \pi i f t / r}|^2` with tapers of unit energy and
+    sampling rate r, times the setup's gain.
+
+    Parameters
+    ----------
+    samples : array of float32, shape (n,)
+        The recording.
+    starts : tuple of int
+        First sample of each window; all windows lie inside the recording.
+    setup : Setup
+        Method and rate.
+    """
+    from scipy.fft import rfft
+
+    index = np.array(starts)[:, np.newaxis] + np.arange(setup.n_samples)
+    tapered = samples[index][:, np.newaxis, :] * setup.tapers
+    first, last = setup.bins
+    transform = rfft(tapered, n=setup.n_fft, axis=-1, overwrite_x=True)[..., first:last]
+    power = transform.real**2 + transform.imag**2
+    density = np.zeros((power.shape[0], power.shape[2]))
+    for k in range(power.shape[1]):
+        density += power[:, k]
+    density *= setup.gain * (2.0 / (setup.rate_hz * power.shape[1]))
+    return density
+
+
+def fits(recording: Recording, starts: tuple[int, ...], n_samples: int) -> bool:
+    """Whether all windows lie inside the recording."""
+    return min(starts) >= 0 and max(starts) + n_samples <= recording.samples.size
+
+
+def spectrum(
+    recording: Recording, interval: Interval, method: Method, *, response: MicrophoneResponse | None = None
+) -> Spectrum:
+    """Averaged power spectral density of a fricative under a method.
+
+    Parameters
+    ----------
+    recording : Recording
+        The sound.
+    interval : Interval
+        The fricative.
+    method : Method
+        Windows, tapers, pre-emphasis; powers are averaged over windows and tapers.
+    response : MicrophoneResponse, optional
+        Divided out of the power.
+
+    Returns
+    -------
+    Spectrum
+        From 0 Hz to half the sampling rate; ``dof`` counts the effective independent averages, twice.
+
+    Raises
+    ------
+    MethodError
+        When a window reaches outside the recording.
+
+    Examples
+    --------
+    >>> from sibilant.methods import HOUSE_10K
+    >>> from sibilant.terms import Source
+    >>> noise = np.random.default_rng(1).standard_normal(22050).astype(np.float32) / 8
+    >>> hiss = Recording(noise, 44100, Source("buffer", ""))
+    >>> found = spectrum(hiss, Interval(0.1, 0.3), HOUSE_10K)
+    >>> found.frequency_hz.size, found.estimator
+    (442, '7 dpss tapers (NW 4) in 9 windows of 20 ms')
+    """
+    placement = place(method, interval)
+    setup = _whole(prepare(method, recording.sampling_rate_hz, _n(placement, recording), response), response)
+    starts = starts_of(placement, recording.sampling_rate_hz)
+    if not fits(recording, starts, setup.n_samples):
+        raise MethodError(
+            f"method {method.name} needs sound from {placement.region.onset_s:.3f} to"
+            f" {placement.region.offset_s:.3f} s; the recording lasts {recording.duration_s:.3f} s"
+        )
+    density = power_densities(recording.samples, starts, setup)
+    mean = np.zeros(density.shape[1])
+    for row in density:
+        mean += row / len(starts)
+    dof = 2 * setup.effective_s(tuple(sorted(starts))) * setup.correlation_bins * setup.step_hz
+    tapers = (
+        f"{setup.tapers.shape[0]} dpss tapers (NW {method.time_bandwidth:g})"
+        if method.taper == "dpss"
+        else (f"{method.taper} taper")
+    )
+    estimator = f"{tapers} in {len(starts)} window{'s' * (len(starts) > 1)} of {1000 * placement.length_s:g} ms"
+    return Spectrum(setup.frequency_hz.copy(), mean, estimator, dof)
+
+
+def _n(placement: Placement, recording: Recording) -> int:
+    return round(placement.length_s * recording.sampling_rate_hz)
+
+
+def _whole(setup: Setup, response: MicrophoneResponse | None) -> Setup:
+    """The setup with all frequencies kept, for spectra to look at."""
+    import dataclasses
+
+    from .setup import gain_at
+
+    frequency_hz: Rows = np.arange(setup.n_fft // 2 + 1, dtype=np.float64) * setup.step_hz
+    gain = gain_at(setup.method, frequency_hz, setup.rate_hz, response)
+    return dataclasses.replace(setup, bins=(0, frequency_hz.size), frequency_hz=frequency_hz, gain=gain)

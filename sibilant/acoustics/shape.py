@@ -1,0 +1,148 @@
+"""Spectral measures of a stack of averaged spectra at once: one row a spectrum, one array a measure."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from .moments import MOMENT_KEYS, from_sums, weighted_sums
+from .setup import Setup
+from .tapers import Rows
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+
+LEAST_SLOPE_HZ = 1000.0
+"""A slope needs at least this much of the band."""
+
+
+def shape_values(rows: Rows, setup: Setup) -> dict[str, Rows]:
+    """All spectral measures of each row of ``rows`` (r, m); NaN where a value can't be had."""
+    values = moment_values(rows, setup)
+    values.update(peak_values(rows, setup))
+    values["peak_erb"] = auditory_peak(rows, setup)
+    values.update(level_values(rows, setup))
+    values.update(slope_values(rows, values["peak_hz"], setup))
+    values.update(spread_values(rows, setup))
+    return values
+
+
+def moment_values(rows: Rows, setup: Setup) -> dict[str, Rows]:
+    """The four moments over the method's band, weighted as the method says."""
+    weighed = rows if setup.method.weighting == "power" else np.sqrt(rows)
+    found = from_sums(weighted_sums(weighed, setup.moment_weights), setup.method.band_hz)
+    return dict(zip(MOMENT_KEYS, found.T, strict=True))
+
+
+def peak_values(rows: Rows, setup: Setup) -> dict[str, Rows]:
+    """Highest point of the band, of the mid band, and the mid peak's height over the low band's lowest point."""
+    values = {"peak_hz": highest(rows, setup.band, setup)[0]}
+    if setup.mid_band is None:
+        return values
+    values["mid_peak_hz"], height = highest(rows, setup.mid_band, setup)
+    if setup.low_band is not None:
+        first, last = setup.low_band
+        with np.errstate(divide="ignore", invalid="ignore"):
+            above_db = 10 * np.log10(height / np.min(rows[:, first : last + 1], axis=1))
+        known = np.isfinite(values["mid_peak_hz"]) & np.isfinite(above_db)
+        values["amplitude_difference_db"] = np.where(known, above_db, np.nan)
+    return values
+
+
+def highest(rows: Rows, span: tuple[int, int], setup: Setup) -> tuple[Rows, Rows]:
+    r"""Frequency and power density of the highest bin in a span of bins, each (r,).
+
+    The frequency is the top of the parabola through three log powers, :math:`\delta = (a - c) / (2 (a - 2 b + c))`;
+    NaN where the highest bin is the first or last of the span.
+    """
+    first, last = span
+    best = first + np.argmax(rows[:, first : last + 1], axis=1)
+    edge = (best <= first) | (best >= last)
+    safe = np.clip(best, first + 1, last - 1)
+    row = np.arange(rows.shape[0])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        a, b, c = (np.log(rows[row, safe + step]) for step in (-1, 0, 1))
+        delta = (a - c) / (2 * (a - 2 * b + c))
+    delta = np.where(np.isfinite(delta), np.clip(delta, -0.5, 0.5), 0.0)
+    frequency = setup.frequency_hz[0] + (safe + delta) * setup.step_hz
+    return np.where(edge, np.nan, frequency), rows[row, best]
+
+
+def auditory_peak(rows: Rows, setup: Setup) -> Rows:
+    """ERB number where the excitation pattern is highest, interpolated; NaN at the ends of the scale."""
+    return pattern_peak(excitation(rows, setup), setup.erb_number)
+
+
+def excitation(rows: Rows, setup: Setup) -> Rows:
+    """Excitation pattern (r, c): power through each auditory filter."""
+    pattern: Rows = np.einsum("rm,cm->rc", rows, setup.excitation, optimize=False)
+    return pattern
+
+
+def pattern_peak(pattern: Rows, numbers: Rows) -> Rows:
+    """Where each pattern (r, c) is highest on a scale (c,), interpolated; NaN at its ends."""
+    best = np.argmax(pattern, axis=1)
+    edge = (best == 0) | (best == numbers.size - 1)
+    safe = np.clip(best, 1, numbers.size - 2)
+    row = np.arange(pattern.shape[0])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        a, b, c = (np.log(pattern[row, safe + step]) for step in (-1, 0, 1))
+        delta = (a - c) / (2 * (a - 2 * b + c))
+    delta = np.where(np.isfinite(delta), np.clip(delta, -0.5, 0.5), 0.0)
+    step = numbers[1] - numbers[0]
+    return np.where(edge, np.nan, numbers[safe] + delta * step)
+
+
+def level_values(rows: Rows, setup: Setup) -> dict[str, Rows]:
+    """Level differences in dB between the low, mid and high bands, whole power in each."""
+    if setup.level_weights is None:
+        return {}
+    sums = weighted_sums(rows, setup.level_weights)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        level = 10 * np.log10(sums)
+        values = {"low_mid_db": level[:, 0] - level[:, 1]}
+        if sums.shape[1] > 2:
+            values["mid_high_db"] = level[:, 1] - level[:, 2]
+    return values
+
+
+def slope_values(rows: Rows, peak_hz: Rows, setup: Setup) -> dict[str, Rows]:
+    """Regression slopes in dB per kHz of the spectrum below and above the peak, inside the band."""
+    first, last = setup.band
+    khz = setup.frequency_hz[first : last + 1] / 1000
+    with np.errstate(divide="ignore", invalid="ignore"):
+        level = 10 * np.log10(rows[:, first : last + 1])
+    top = peak_hz[:, np.newaxis] / 1000
+    below, above = khz <= top, khz >= top
+    return {"slope_below_db_khz": _slope(khz, level, below), "slope_above_db_khz": _slope(khz, level, above)}
+
+
+def _slope(khz: Rows, level: Rows, chosen: npt.NDArray[np.bool_]) -> Rows:
+    count = np.sum(chosen, axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        x = np.where(chosen, khz - (np.sum(np.where(chosen, khz, 0.0), axis=1) / count)[:, np.newaxis], 0.0)
+        found = np.sum(x * np.where(chosen, level, 0.0), axis=1) / np.sum(x**2, axis=1)
+    wide = count * (khz[1] - khz[0]) >= LEAST_SLOPE_HZ / 1000
+    return np.where(wide & np.isfinite(found), found, np.nan)
+
+
+def spread_values(rows: Rows, setup: Setup) -> dict[str, Rows]:
+    """Widths in Hz of the middle 50 % and 90 % of the band's power, by linear interpolation of its running sum."""
+    first, last = setup.band
+    inside = rows[:, first : last + 1]
+    running = np.zeros((rows.shape[0], inside.shape[1]))
+    np.cumsum((inside[:, 1:] + inside[:, :-1]) / 2, axis=1, out=running[:, 1:])
+    q = [_quantile(running, share, setup.step_hz) for share in (0.05, 0.25, 0.75, 0.95)]
+    return {"spread_50_hz": q[2] - q[1], "spread_90_hz": q[3] - q[0]}
+
+
+def _quantile(running: Rows, share: float, step_hz: float) -> Rows:
+    target = share * running[:, -1]
+    after = np.clip(np.sum(running < target[:, np.newaxis], axis=1), 1, running.shape[1] - 1)
+    row = np.arange(running.shape[0])
+    low, high = running[row, after - 1], running[row, after]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        part = (target - low) / (high - low)
+    return np.where(running[:, -1] > 0, (after - 1 + part) * step_hz, np.nan)

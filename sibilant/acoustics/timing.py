@@ -1,0 +1,118 @@
+"""Measures in time: duration, core, rise, level against the vowel, share of the word."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ..terms import Interval, Recording, SibilantInterval
+from .tapers import Rows
+
+SMOOTHING_S = 0.004
+PLATEAU_PERCENTILE = 75.0
+RISE_DB = 3.0
+ENVELOPE_FROM_HZ = 2000.0
+"""Above the vowel's strong harmonics, below the energy of every sibilant type."""
+VOWEL_REACH_S = 0.3
+VOWEL_WINDOW_S = 0.03
+
+
+def duration_values(sound: SibilantInterval, word: Interval | None) -> dict[str, float]:
+    """Duration, core duration and, where the word is known, the sibilant over the rest of it."""
+    interval = sound.interval
+    core = (
+        Interval(
+            min(max(sound.core.onset_s, interval.onset_s), interval.offset_s),
+            max(min(sound.core.offset_s, interval.offset_s), interval.onset_s),
+        )
+        if sound.core.overlap_s(interval) > 0
+        else None
+    )
+    values = {"duration_ms": interval.duration_ms}
+    if core is not None:
+        values["core_duration_ms"] = core.duration_ms
+    if word is not None and word.overlap_s(interval) > 0.5 * interval.duration_s:
+        rest_s = word.duration_s - word.overlap_s(interval)
+        if rest_s > 0.02:
+            values["relative_duration"] = interval.duration_s / rest_s
+    return values
+
+
+def rise_ms(recording: Recording, interval: Interval) -> float | None:
+    """Time from the onset to where the level above 2 kHz first comes within 3 dB of its plateau, or None.
+
+    The plateau is the 75th percentile of the level, smoothed over 4 ms, inside the fricative.
+    """
+    level = envelope_db(recording, interval)
+    if level.size < 2:
+        return None
+    reached = np.flatnonzero(level >= np.percentile(level, PLATEAU_PERCENTILE) - RISE_DB)
+    return float(1000 * reached[0] / recording.sampling_rate_hz)
+
+
+def envelope_db(recording: Recording, interval: Interval) -> Rows:
+    """Level of the sound above 2 kHz, smoothed over 4 ms, at each sample of the stretch, in dB re full scale."""
+    from scipy.fft import irfft, rfft, rfftfreq
+
+    from .setup import fast_length
+
+    rate = recording.sampling_rate_hz
+    pad = round(0.01 * rate)
+    first, last = round(interval.onset_s * rate), round(interval.offset_s * rate)
+    begin, end = max(0, first - pad), min(recording.samples.size, last + pad)
+    cut = recording.samples[begin:end]
+    if last <= first or cut.size < 2:
+        return np.zeros(0)
+    n_fft = fast_length(cut.size + pad)
+    transform = rfft(cut, n_fft)
+    transform[rfftfreq(n_fft, 1 / rate) < ENVELOPE_FROM_HZ] = 0
+    power = irfft(transform, n_fft)[: cut.size].astype(np.float64) ** 2
+    width = max(1, round(SMOOTHING_S * rate))
+    half = width // 2
+    running = np.concatenate([[0.0], np.cumsum(power)])
+    index = np.arange(first - begin, min(last, end) - begin)
+    low, high = np.maximum(index - half, 0), np.minimum(index + width - half, power.size)
+    smooth = (running[high] - running[low]) / (high - low)
+    level: Rows = 10 * np.log10(np.maximum(smooth, 1e-15))
+    return level
+
+
+def level_re_vowel_db(
+    recording: Recording, interval: Interval, word: Interval | None, others: Sequence[Interval]
+) -> float | None:
+    """Mean level of the middle half of the sibilant less that of the nearest vowel, in dB, or None.
+
+    The vowel is taken to be the strongest 30 ms within 300 ms of the sibilant, inside the word where it is known and
+    outside every sibilant found. None where there is no such stretch, or where it is weaker than -60 dB re full scale.
+    """
+    reach = Interval(interval.onset_s - VOWEL_REACH_S, interval.offset_s + VOWEL_REACH_S)
+    low, high = (
+        (reach.onset_s, reach.offset_s)
+        if word is None
+        else (
+            max(reach.onset_s, word.onset_s),
+            min(reach.offset_s, word.offset_s),
+        )
+    )
+    rate = recording.sampling_rate_hz
+    begin, end = max(0, round(low * rate)), min(recording.samples.size, round(high * rate))
+    width = round(VOWEL_WINDOW_S * rate)
+    if end - begin < width:
+        return None
+    power = recording.samples[begin:end].astype(np.float64) ** 2
+    free = np.ones(power.size)
+    for other in (interval, *others):
+        free[max(0, round(other.onset_s * rate) - begin) : max(0, round(other.offset_s * rate) - begin)] = 0
+    energy = np.concatenate([[0.0], np.cumsum(power)])
+    open_ = np.concatenate([[0.0], np.cumsum(free)])
+    whole = open_[width:] - open_[:-width] >= width
+    if not whole.any():
+        return None
+    vowel = float(np.max((energy[width:] - energy[:-width])[whole])) / width
+    quarter = interval.duration_s / 4
+    hiss = recording.cut(Interval(interval.onset_s + quarter, interval.offset_s - quarter)).astype(np.float64)
+    if vowel < 1e-6 or hiss.size == 0:
+        return None
+    own = float(np.sum(hiss**2)) / hiss.size
+    return float(10 * np.log10(own / vowel)) if own > 0 else None

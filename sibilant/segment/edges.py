@@ -84,7 +84,10 @@ def track(fine: FineLevels, seed: slice) -> Track:
 VOICED_REACH_DB = 26.0
 VOICED_FRICTION_DB = 14.0
 VOICE_OUT_OF_NOISE_DB = 8.0
-VOICE_START_DB = 28.0
+VOICE_START_DB = 17.0
+FOOT_MS = 4
+FOOT_SLOPE_DB = 1.0
+PITCH_SMOOTHING = 8
 VOICE_END_DB = 15.0
 SUSTAINED_MS = 4
 STOPS = frozenset({"P", "T", "K", "B", "D", "G"})
@@ -208,15 +211,25 @@ def offset_edge(way: Track, limit: int, loudest_db: float) -> Found:
     top = way.last + int(np.argmax(way.low[way.last : stop + 1]))
     reversed_low = way.low[middle : top + 1]
     frame = middle + crossing(reversed_low, reversed_low.size - 1, -1, threshold, sustained=12)
+    frame = _foot(way.low, frame, noise)
     if silence.frame < frame - 12:
         return silence
     return Found(min(frame, silence.frame), "voiced", threshold)
 
 
+def _foot(low: Floats, frame: float, noise_db: float) -> float:
+    """Foot of the steep rise that crosses a threshold at ``frame``: where the first pulse begins."""
+    k = int(frame)
+    while k > 0 and frame - k < FOOT_MS and low[k] > noise_db + 3.0 and low[k] - low[k - 1] > FOOT_SLOPE_DB:
+        k -= 1
+    return min(frame, float(k + 1)) if k < int(frame) else frame
+
+
 def _into_voice(way: Track, stop: int, silence: Found) -> Found:
-    own = float(smoothed(way.high, 10)[way.last : min(stop, way.last + 50) + 1].min())
+    steady = smoothed(way.high, PITCH_SMOOTHING)
+    own = float(steady[way.last : min(stop, way.last + 50) + 1].min())
     threshold = min(max(own + OUT_OF_VOICE_DB, way.plateau_db - SILENCE_DROP_DB), way.plateau_db - 3.0)
-    frame = crossing(way.high, way.last, 1, threshold, sustained=1)
+    frame = crossing(steady, way.last, 1, threshold, sustained=1)
     return Found(min(frame, silence.frame), "voiced", threshold)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import groupby, pairwise
 from typing import Literal
 
 import numpy as np
@@ -16,9 +16,10 @@ Kind = Literal["voice", "frication", "silence"]
 FLOOR_PERCENTILE = 8.0
 OVER_FLOOR_DB = 6.0
 BALANCE_OVER_VOICE_DB = 10.0
-BALANCE_RANGE_DB = (-10.0, 8.0)
+BALANCE_RANGE_DB = (-4.0, 8.0)
 BALANCE_HOLD_DB = 6.0
-DIP_DB = 9.0
+VOICED_DB = 20.0
+DIP_DB = 13.0
 VOICE_REACH_DB = 30.0
 FAINTEST_DB = 50.0
 SHORTEST_RUN = 3
@@ -29,7 +30,7 @@ BRIDGE = 3
 class Run:
     """A stretch of one kind, frames ``first`` to ``last`` of the coarse levels.
 
-    ``high_db``: its 75th percentile of the high band; ``balance_db``: median of high less low; ``voiced``: voice
+    ``high_db``: its 75th percentile of the high band; ``balance_db``: median of high less low (of 4 kHz and more less low while voice sounds); ``voiced``: voice
     sounds at the same time; ``rise_db``: steepest climb of the high band over two frames at its beginning.
     """
 
@@ -61,20 +62,25 @@ class Scene:
 
 
 def scene_of(levels: CoarseLevels, floor: npt.NDArray[np.float32] | None = None) -> Scene:
-    """Take the local floor off each band and compare high with low."""
+    """Take the local floor off each band and compare high with low (while voice sounds, 4 kHz and more with low)."""
     power = levels.band_power
     if floor is None:
         floor = np.percentile(power, FLOOR_PERCENTILE, axis=0)
     first_high = 3 if power[:, 4:].any() else 2
-    low_floor, high_floor = float(floor[:2].sum()), float(floor[first_high:].sum())
-    raw_low, raw_high = power[:, :2].sum(axis=1), power[:, first_high:].sum(axis=1)
-    low = to_db(np.maximum(raw_low - low_floor, 0.1 * low_floor + 1e-12))
-    high = to_db(np.maximum(raw_high - high_floor, 0.1 * high_floor + 1e-12))
-    over = to_db(raw_high) - float(to_db(high_floor + 1e-12))
-    balance = high - low
-    loud = low > low.max(initial=-140.0) - 15.0
-    voice_balance = float(np.median(balance[loud])) if loud.any() else -20.0
-    return Scene(low, high, balance, over, float(low.max()), float(high.max()), voice_balance)
+    first_hiss = 5 if power[:, 6:].any() else first_high
+    low, _ = _net(power[:, :2].sum(axis=1), float(floor[:2].sum()))
+    high, over = _net(power[:, first_high:].sum(axis=1), float(floor[first_high:].sum()))
+    hiss, _ = _net(power[:, first_hiss:].sum(axis=1), float(floor[first_hiss:].sum()))
+    loudest = float(low.max())
+    balance = np.where(low > loudest - VOICED_DB, hiss, high) - low
+    loud = low > loudest - 15.0
+    return Scene(low, high, balance, over, loudest, float(high.max()), float(np.median(balance[loud])))
+
+
+def _net(power: Floats, floor: float) -> tuple[Floats, Floats]:
+    """Level with the floor taken off, and level over the floor, in dB."""
+    net = to_db(np.maximum(power - floor, 0.1 * floor + 1e-12))
+    return net, to_db(power) - float(to_db(floor + 1e-12))
 
 
 def frication_mask(scene: Scene) -> npt.NDArray[np.bool_]:
@@ -107,7 +113,7 @@ def runs_of(scene: Scene) -> tuple[Run, ...]:
 
 
 def _split(high_db: Floats, first: int, last: int) -> list[tuple[int, int]]:
-    """Cut a run of frication at dips that lie 9 dB below both sides: closures, and changes from one sound to another."""
+    """Cut a run of frication at dips 13 dB below both sides: closures, changes of sound."""
     line = high_db[first : last + 1]
     if line.size < 2 * SHORTEST_RUN + 1:
         return [(first, last)]
@@ -126,7 +132,7 @@ def _run(scene: Scene, code: int, first: int, last: int) -> Run:
     inside = slice(first, last + 1)
     high = scene.high_db[max(0, first - 2) : min(first + 5, scene.high_db.size)]
     rise = float((high[2:] - high[:-2]).max(initial=0.0)) if high.size > 2 else 0.0
-    voiced = float(np.median(scene.low_db[inside])) > scene.loudest_low_db - 22.0
+    voiced = float(np.median(scene.low_db[inside])) > scene.loudest_low_db - VOICED_DB
     level, balance = float(np.percentile(scene.high_db[inside], 75)), float(np.median(scene.balance_db[inside]))
     return Run("frication", first, last, level, balance, voiced, rise)
 
@@ -139,7 +145,7 @@ def _stretches(mask: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
 def _cleaned(mask: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
     out = mask.copy()
     stretches = _stretches(out)
-    for (_, end), (begin, _) in zip(stretches[:-1], stretches[1:], strict=True):
+    for (_, end), (begin, _) in pairwise(stretches):
         if begin - end < BRIDGE:
             out[end:begin] = True
     for begin, end in _stretches(out):

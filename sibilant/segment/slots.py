@@ -53,49 +53,73 @@ def kind_of(phone: str) -> str:
 
 
 SKIP_PHONE = {"vowel": 3.0, "sonorant": 0.6, "stop": 0.6, "faint": 1.0, "sibilant": 5.0}
+VOICE_COST = {"vowel": 0.0, "sonorant": 0.2, "faint": 1.0, "stop": 1.2}
 
 
-def _match_cost(kind: str, phone: str, run: Run, loudest_db: float, hop_s: float) -> float | None:
+@dataclass(frozen=True, slots=True)
+class _Yard:
+    """What the runs of one utterance are compared with: its strongest frication and its length of a frame."""
+
+    loudest_db: float
+    balance_db: float
+    hop_s: float
+
+    def likeness(self, run: Run, phone: str = "") -> float:
+        """How much a run of frication is like this utterance's clearest sibilant, 0 to 1; a weak or odd one has less.
+
+        Balance does not count for a voiced ``phone``, nor an abrupt beginning for an affricate.
+        """
+        length = run.n_frames * self.hop_s
+        faint = float(np.clip((self.loudest_db - run.high_db) / 20.0, 0.0, 1.2))
+        dull = float(np.clip((self.balance_db - run.balance_db) / 30.0, 0.0, 1.2))
+        short = float(np.clip((0.06 - length) / 0.045, 0.0, 1.0))
+        burst = float(run.rise_db > 27.0 and length < 0.15)
+        dull *= phone not in ("Z", "ZH", "JH")
+        burst *= phone not in ("CH", "JH")
+        return max(0.0, 1.0 - 0.6 * faint - 0.35 * dull - 0.8 * short - 0.4 * burst)
+
+
+def _yard(runs: Sequence[Run], hop_s: float) -> _Yard:
+    hisses = [run for run in runs if run.kind == "frication" and run.n_frames * hop_s > 0.035 and not run.voiced]
+    loudest = max((run.high_db for run in hisses), default=-140.0)
+    balance = max((run.balance_db for run in hisses if run.high_db > loudest - 20.0), default=0.0)
+    return _Yard(loudest, balance, hop_s)
+
+
+def _match_cost(kind: str, phone: str, run: Run, yard: _Yard) -> float | None:
     """Cost of taking a run for a phone; None when it can't be."""
     if run.kind == "silence":
         return 0.0 if kind == "stop" else None
     if run.kind == "voice":
-        return {"vowel": 0.0, "sonorant": 0.2, "faint": 1.0, "stop": 1.2}.get(kind)
-    length = run.n_frames * hop_s
-    faint = float(np.clip((loudest_db - run.high_db) / 12.0, 0.0, 2.5))
+        return VOICE_COST.get(kind)
+    like = yard.likeness(run, phone)
     if kind == "sibilant":
-        burst = 0.8 * (length < 0.09 and run.rise_db > 25.0) if phone not in ("CH", "JH") else 0.0
-        short = float(np.clip((0.06 - length) / 0.02, 0.0, 2.0))
-        return faint + short + burst + 0.6 * (run.voiced and phone not in ("Z", "ZH", "JH"))
+        return 3.0 * (1.0 - like) + 0.3 * (run.voiced and phone not in ("Z", "ZH", "JH"))
     if kind == "stop":
-        return 0.3 + float(np.clip((length - 0.1) / 0.03, 0.0, 4.0)) + float(np.clip(1.0 - faint, 0.0, 1.0))
+        long = float(np.clip((run.n_frames * yard.hop_s - 0.16) / 0.03, 0.0, 4.0))
+        return 0.2 + long + 1.5 * like
     if kind == "faint":
-        return 0.3 + 1.5 * float(np.clip(1.2 - faint, 0.0, 1.0))
-    return 2.0 if run.voiced or kind == "sonorant" else 3.5
+        return 0.2 + 2.5 * like
+    return 1.5 + 2.0 * like
 
 
-def _skip_cost(run: Run, loudest_db: float, hop_s: float) -> float:
+def _skip_cost(run: Run, yard: _Yard) -> float:
     """Cost of leaving a run without a phone."""
-    length = run.n_frames * hop_s
     if run.kind == "silence":
         return 0.0
+    length = run.n_frames * yard.hop_s
     if run.kind == "voice":
         return float(np.clip(length / 0.05, 0.3, 3.0))
-    faint = float(np.clip((loudest_db - run.high_db) / 12.0, 0.0, 2.5))
-    return float(np.clip(length / 0.05, 0.2, 1.5)) * float(np.clip(2.5 - faint, 0.4, 2.5))
+    return 0.2 + 3.0 * yard.likeness(run)
 
 
-def _stay_cost(kind: str, previous_kind: str) -> float | None:
-    """Cost of a phone sharing the run of the phone before it; None when it can't."""
-    if kind == "sonorant":
-        return 0.1 if previous_kind in ("vowel", "sonorant") else None
-    if kind == "vowel":
-        return {"vowel": 1.0, "sonorant": 0.1, "faint": 0.5, "stop": 0.8}.get(previous_kind)
-    if kind == "sibilant":
-        return {"sibilant": 0.8, "stop": 0.5}.get(previous_kind)
-    if kind in ("stop", "faint"):
-        return 0.6
-    return None
+def _stay_cost(kind: str, run: Run) -> float | None:
+    """Cost of a phone sharing the run that the phone before it took; None when it can't."""
+    if run.kind == "voice":
+        return {"sonorant": 0.1, "vowel": 0.5, "faint": 0.5, "stop": 0.6}.get(kind)
+    if run.kind == "frication":
+        return {"sibilant": 0.8, "stop": 0.5, "faint": 0.8, "vowel": 4.0}.get(kind)
+    return 0.6 if kind == "stop" else None
 
 
 def align(phones: Sequence[str], runs: Sequence[Run], hop_s: float) -> dict[int, int]:
@@ -104,9 +128,9 @@ def align(phones: Sequence[str], runs: Sequence[Run], hop_s: float) -> dict[int,
     Several phones may share a voiced run, or a doubled or merged frication; phones and runs may be left out.
     """
     n, m = len(phones), len(runs)
-    loudest = max((run.high_db for run in runs if run.kind == "frication"), default=-140.0)
+    yard = _yard(runs, hop_s)
     kinds = [kind_of(phone) for phone in phones]
-    skips = [_skip_cost(run, loudest, hop_s) for run in runs]
+    skips = [_skip_cost(run, yard) for run in runs]
     far = float("inf")
     cost = np.full((n + 1, m + 1), far)
     used = np.full((n + 1, m + 1), far)
@@ -115,12 +139,12 @@ def align(phones: Sequence[str], runs: Sequence[Run], hop_s: float) -> dict[int,
     for i in range(n + 1):
         for j in range(m + 1):
             if i and j:
-                match = _match_cost(kinds[i - 1], phones[i - 1], runs[j - 1], loudest, hop_s)
+                match = _match_cost(kinds[i - 1], phones[i - 1], runs[j - 1], yard)
                 free, held = cost[i - 1, j - 1], used[i - 1, j - 1]
                 if match is not None and min(free, held) + match < used[i, j]:
                     used[i, j] = min(free, held) + match
                     move[i, j, True] = (i - 1, j - 1, bool(held <= free), True)
-                stay = _stay_cost(kinds[i - 1], kinds[i - 2]) if i > 1 else None
+                stay = _stay_cost(kinds[i - 1], runs[j - 1]) if i > 1 and j else None
                 if stay is not None and used[i - 1, j] + stay < used[i, j]:
                     used[i, j] = used[i - 1, j] + stay
                     move[i, j, True] = (i - 1, j, True, True)
@@ -245,9 +269,12 @@ def bound(recording: Recording, search_interval: Interval, slot: SibilantSlot | 
 
 def passes_for_sibilant(run: Run, stage: _Stage) -> bool:
     """Strong aperiodic energy at high frequencies, long enough and not a burst, aspiration or /f h θ/."""
-    if run.kind != "frication" or run.n_frames * stage.levels.hop_s < 0.05:
+    length = run.n_frames * stage.levels.hop_s
+    if run.kind != "frication" or length < 0.05 or (run.rise_db > 25.0 and length < 0.18):
         return False
-    return run.balance_db > 12.0 and run.high_db > stage.scene.loudest_high_db - 15.0
+    scene = stage.scene
+    strong = run.high_db > max(scene.loudest_high_db - 20.0, scene.loudest_low_db - 32.0)
+    return strong and run.balance_db > (0.0 if run.voiced else 8.0)
 
 
 def _bounded(stage: _Stage, run: Run, slot: SibilantSlot | None) -> SibilantInterval | None:

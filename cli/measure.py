@@ -1,0 +1,64 @@
+"""``sibilant measure``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from .shown import print_json, print_table
+
+SHOWN = (
+    "prompt",
+    "phone",
+    "position",
+    "finding",
+    "onset_s",
+    "duration_ms",
+    "centroid_hz",
+    "peak_hz",
+    "snr_db",
+    "flags",
+)
+
+
+@click.command(epilog='Example: sibilant measure probe.wav --say "seal, bus, fossil" --to probe.csv')
+@click.argument("recordings", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="RECORDING...")
+@click.option(
+    "--words", default="", metavar="LIST", help="LIST.csv or a built-in list: the prompts in the order spoken."
+)
+@click.option("--say", default="", metavar="TEXT", help='The prompts in the order spoken, as in "seal, bus, fossil".')
+@click.option("--to", type=click.Path(path_type=Path), metavar="TABLE.csv", help="Write the table here.")
+@click.option("--method", "names", multiple=True, default=("house-15k",), show_default=True, help="May be repeated.")
+@click.option("--modelled", is_flag=True, help="A model was given before each answer; it is left out.")
+@click.option("--channel", type=click.IntRange(min=1), help="Which channel of several, from 1.")
+@click.option("--response", type=click.Path(path_type=Path), help="Microphone response: frequency_hz, level_db.")
+@click.option("--intervals", type=click.Path(path_type=Path), help="Edges already marked: onset_s, offset_s, label.")
+@click.option("--alias", default="", metavar="TEXT", help="Name to show in place of the file's.")
+@click.option("--figures", type=click.Path(path_type=Path), metavar="FOLDER", help="Write pictures here.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else.")
+def command(
+    recordings: tuple[Path, ...],
+    to: Path | None,
+    names: tuple[str, ...],
+    figures: Path | None,
+    as_json: bool,
+    **asked: object,
+) -> None:
+    """Find and measure the sibilants of recordings."""
+    from sibilant.workflow import measure as verb
+
+    results = verb.measure(verb.Request(recordings, method_names=names, **asked))  # type: ignore[arg-type]
+    if to is not None:
+        verb.write(results, to)
+    if figures is not None:
+        from sibilant.workflow import pictures
+
+        pictures.write(results, figures)
+    rows = verb.shown_rows(results)
+    if as_json:
+        print_json(rows)
+    elif to is None:
+        print_table(rows, SHOWN)
+        for line in verb.summary(results):
+            click.echo(line)

@@ -328,3 +328,20 @@ class Receipt:
     on: dt.datetime
     erased: tuple[str, ...]
     not_reached: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """All that was observed of one client, as the store hands it over: values only, nothing computed."""
+
+    client: Client
+    sessions: tuple[Session, ...] = ()
+    tokens: tuple[KeptToken, ...] = ()
+    events: tuple[Event, ...] = ()
+    devices: tuple[Device, ...] = ()
+    earlier: tuple[EarlierProbe, ...] = ()
+    ear_first: bool = True
+
+    def tokens_of(self, number: int) -> tuple[KeptToken, ...]:
+        """Tokens of one session."""
+        return tuple(token for token in self.tokens if token.session == number)

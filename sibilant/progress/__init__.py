@@ -1,0 +1,72 @@
+"""Change that is real: summaries, error, change, trend, accuracy and agreement, as pure functions over values."""
+
+from .accuracy import accuracy, judgement_by, main_rater, move_up, words_gained
+from .agreement import agreement, agreement_with_self
+from .change import bridge, changes, compare, limit_factor, measurement_error
+from .context import accuracy_map, context_map, context_of
+from .contrast import additions, before_after, contrast
+from .frame import Asked
+from .means import Estimate, bootstrap_mean, half_width, least_difference, mean_interval, paired, sd_interval, welch
+from .plan import Plan, PlanRow, plan
+from .proportions import mcnemar_exact, newcombe, wilson
+from .reliability import alpha, error_of_measurement, fleiss, intraclass, kappa, limits_of_agreement
+from .session import expected, reason_left_out, summarise
+from .sets import fades, first_against_third, sets_of_three
+from .single_case import nap, phase_effect, tau_variants
+from .trend import exact_p, kendall_s, trend
+from .view import view
+
+__all__ = [
+    "Asked",
+    "Estimate",
+    "Plan",
+    "PlanRow",
+    "accuracy",
+    "accuracy_map",
+    "additions",
+    "agreement",
+    "agreement_with_self",
+    "alpha",
+    "before_after",
+    "bootstrap_mean",
+    "bridge",
+    "changes",
+    "compare",
+    "context_map",
+    "context_of",
+    "contrast",
+    "error_of_measurement",
+    "exact_p",
+    "expected",
+    "fades",
+    "first_against_third",
+    "fleiss",
+    "half_width",
+    "intraclass",
+    "judgement_by",
+    "kappa",
+    "kendall_s",
+    "least_difference",
+    "limit_factor",
+    "limits_of_agreement",
+    "main_rater",
+    "mcnemar_exact",
+    "mean_interval",
+    "measurement_error",
+    "move_up",
+    "nap",
+    "newcombe",
+    "paired",
+    "phase_effect",
+    "plan",
+    "reason_left_out",
+    "sd_interval",
+    "sets_of_three",
+    "summarise",
+    "tau_variants",
+    "trend",
+    "view",
+    "welch",
+    "wilson",
+    "words_gained",
+]

@@ -1,0 +1,230 @@
+"""The decision rule: one later probe against k baseline probes, in the words fixed for it.
+
+Limit: |difference| > t(.975, k - 1) s sqrt(1 + 1/k), with s the SD of the baseline probes and no smaller than what
+the tokens alone would give; two probes running must pass it on the same side before it is called larger than error.
+Rule: own, fixed for this project; t(.975, k - 1) sqrt(1 + 1/k) is 4.97, 3.56, 3.04 for k = 3, 4, 5.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..terms.change import LARGER, UNJUDGED, WITHIN, Change, MeasurementError, MeasureSummary
+from ..terms.clinic import Direction
+from .means import Estimate, mean_interval, sd_interval, t_quantile
+from .session import by_word
+
+LEAST_BASELINE = 3
+LEAST_WORDS = 8
+LEAST_SHARE = 0.8
+Probe = tuple[int, MeasureSummary]
+
+
+def limit_factor(k: int) -> float:
+    """Return t(.975, k - 1) sqrt(1 + 1/k): how many baseline SDs one later probe must differ by.
+
+    Examples
+    --------
+    >>> [round(limit_factor(k), 2) for k in (3, 4, 5)]
+    [4.97, 3.56, 3.04]
+    """
+    return t_quantile(k - 1) * math.sqrt(1 + 1 / k)
+
+
+def enough(summary: MeasureSummary) -> str:
+    """Return why a probe has too few measured tokens to be judged; empty when it has enough."""
+    if summary.n_expected == 0 or summary.n_measured < LEAST_SHARE * summary.n_expected:
+        return f"{summary.counted}; {100 * LEAST_SHARE:.0f} % are needed"
+    return ""
+
+
+def usable_baseline(probes: Sequence[Probe]) -> tuple[list[Probe], tuple[str, ...]]:
+    """Return the baseline probes with enough tokens measured, and why the others don't serve."""
+    good = [(number, summary) for number, summary in probes if not enough(summary)]
+    reasons = tuple(f"baseline {number} left out: {why}" for number, summary in probes if (why := enough(summary)))
+    return good, reasons
+
+
+def measurement_error(key: str, probes: Sequence[Probe]) -> MeasurementError:
+    """Return what the baseline says of error; ``probes`` are (session, summary) of the baseline, in order."""
+    good, reasons = usable_baseline(probes)
+    means = np.asarray([summary.mean for _, summary in good], dtype=float)
+    k = means.size
+    sessions = tuple(number for number, _ in good)
+    mean = float(means.mean()) if k else math.nan
+    sd = float(means.std(ddof=1)) if k > 1 else math.nan
+    low, high = sd_interval(sd, k - 1)
+    floor = token_error([summary for _, summary in good])
+    limit = limit_factor(k) * _at_least(sd, floor) if k >= LEAST_BASELINE else math.nan
+    if k < LEAST_BASELINE:
+        reasons = (*reasons, f"{k} baseline probes; {LEAST_BASELINE} on different days are needed")
+    if k < 2:
+        reasons = (*reasons, "the token-only figure is a lower bound of the error")
+    sdc = 1.96 * math.sqrt(2) * (sd if k > 1 else floor)
+    return MeasurementError(key, sessions, mean, sd, limit, sd, low, high, sdc, floor, reasons)
+
+
+def _at_least(sd: float, floor: float) -> float:
+    return max(sd, floor) if math.isfinite(floor) else sd
+
+
+def token_error(summaries: Sequence[MeasureSummary]) -> float:
+    """Return the standard error of one probe's mean that its tokens alone give.
+
+    Over words measured in every probe: sqrt(residual mean square of words by probes / words); with one probe, its SD
+    over words / sqrt(words), an upper bound since words differ.
+    """
+    tables = [by_word(summary.words) for summary in summaries]
+    if not tables:
+        return math.nan
+    shared = sorted(set.intersection(*(set(table) for table in tables)))
+    if len(tables) == 1:
+        values = np.asarray(list(tables[0].values()), dtype=float)
+        return float(values.std(ddof=1)) / math.sqrt(values.size) if values.size > 1 else math.nan
+    if len(shared) < 2:
+        return math.nan
+    x = np.asarray([[table[word] for table in tables] for word in shared], dtype=float)
+    residual = x - x.mean(axis=1, keepdims=True) - x.mean(axis=0, keepdims=True) + x.mean()
+    mean_square = float(np.sum(residual**2)) / ((x.shape[0] - 1) * (x.shape[1] - 1))
+    return math.sqrt(mean_square / len(shared))
+
+
+@dataclass(frozen=True, slots=True)
+class Bridge:
+    """One probe made with two devices at once: what the new device adds, with its standard error and words."""
+
+    device: str
+    offset: Estimate
+    se: float
+    n_words: int
+
+
+def bridge(device: str, old: MeasureSummary, new: MeasureSummary) -> Bridge | None:
+    """Return the offset (new - old) over words that both devices measured; None under eight of them."""
+    a, b = by_word(old.words), by_word(new.words)
+    differences = [b[word] - a[word] for word in sorted(a.keys() & b.keys())]
+    if len(differences) < LEAST_WORDS:
+        return None
+    se = float(np.std(differences, ddof=1)) / math.sqrt(len(differences))
+    return Bridge(device, mean_interval(differences), se, len(differences))
+
+
+@dataclass(frozen=True, slots=True)
+class _Difference:
+    """New minus baseline over shared words: one figure a baseline probe, and the SD over them."""
+
+    value: float
+    s: float
+    n_shared: int
+
+
+def _difference(baseline: Sequence[MeasureSummary], new: MeasureSummary) -> _Difference:
+    fresh = by_word(new.words)
+    each, shared_counts = [], []
+    for summary in baseline:
+        before = by_word(summary.words)
+        shared = sorted(before.keys() & fresh.keys())
+        shared_counts.append(len(shared))
+        each.append(math.fsum(fresh[w] - before[w] for w in shared) / len(shared) if shared else math.nan)
+    array = np.asarray(each, dtype=float)
+    s = float(array.std(ddof=1)) if array.size > 1 else math.nan
+    return _Difference(float(array.mean()) if array.size else math.nan, s, min(shared_counts, default=0))
+
+
+def compare(
+    key: str, baseline: Sequence[Probe], probe: Probe, *, apart: Sequence[str] = (), offset: Bridge | None = None
+) -> Change:
+    """Return one probe against the baseline, before the next probe's word is taken in (see :func:`changes`)."""
+    number, summary = probe
+    good, baseline_reasons = usable_baseline(baseline)
+    k = len(good)
+    base = _difference([one for _, one in good], summary)
+    reasons = list(apart)
+    if why := enough(summary):
+        reasons.append(why)
+    if k < LEAST_BASELINE:
+        reasons += [*baseline_reasons, f"{k} baseline probes; {LEAST_BASELINE} on different days are needed"]
+    if base.n_shared < LEAST_WORDS:
+        reasons.append(f"{base.n_shared} words shared with the baseline; {LEAST_WORDS} are needed")
+    limit = math.nan
+    if k >= LEAST_BASELINE:
+        limit = limit_factor(k) * _at_least(base.s, token_error([one for _, one in good]))
+    value = base.value
+    if offset is not None:
+        value -= offset.offset.value
+        limit = math.hypot(limit, t_quantile(offset.n_words - 1) * offset.se)
+    passed = not reasons and abs(value) > limit
+    return Change(
+        key=key,
+        session=number,
+        verdict=UNJUDGED if reasons else WITHIN,
+        difference=value,
+        low=value - limit,
+        high=value + limit,
+        limit=limit,
+        word=direction_word(key, value),
+        reasons=tuple(reasons),
+        n_shared_words=base.n_shared,
+        n_measured=summary.n_measured,
+        n_expected=summary.n_expected,
+        awaits=passed,
+    )
+
+
+def direction_word(key: str, value: float) -> Direction:
+    """Return higher or lower, longer or shorter (durations); never a judgement."""
+    if not math.isfinite(value) or value == 0:
+        return "none"
+    if key.endswith("_ms") or key.endswith("duration_s"):
+        return "longer" if value > 0 else "shorter"
+    return "higher" if value > 0 else "lower"
+
+
+def changes(
+    key: str,
+    baseline: Sequence[Probe],
+    later: Sequence[Probe],
+    *,
+    expected: Direction = "none",
+    apart: Mapping[int, Sequence[str]] | None = None,
+    offsets: Mapping[int, Bridge] | None = None,
+    exploratory: bool = False,
+) -> tuple[Change, ...]:
+    """Return every later probe against the baseline, each with the next (or previous) probe's word taken in.
+
+    A probe past the limit is ``larger than error`` when the probe beside it passes on the same side; the last one of
+    all waits ("cannot be judged" yet) unless the one before it agrees; one that its neighbours contradict is within
+    error. "Looked at n times" counts the probes up to this one.
+    """
+    apart, offsets = apart or {}, offsets or {}
+    first = [
+        compare(key, baseline, probe, apart=apart.get(probe[0], ()), offset=offsets.get(probe[0])) for probe in later
+    ]
+    judged = [change for change in first if change.verdict != UNJUDGED]
+    settled = {change.session: _settle(judged, place) for place, change in enumerate(judged)}
+    return tuple(
+        replace(
+            settled.get(change.session, change),
+            n_looks=look,
+            exploratory=exploratory,
+            as_expected=None if expected == "none" else change.word == expected,
+        )
+        for look, change in enumerate(first, start=1)
+    )
+
+
+def _settle(judged: Sequence[Change], place: int) -> Change:
+    change = judged[place]
+    if not change.awaits:
+        return change
+    neighbours = [judged[i] for i in (place + 1, place - 1) if 0 <= i < len(judged)]
+    agreeing = [one.session for one in neighbours if one.awaits and one.word == change.word]
+    if agreeing:
+        return replace(change, verdict=LARGER, awaits=False, confirmed_by=agreeing[0])
+    if place == len(judged) - 1:
+        return replace(change, verdict=UNJUDGED, reasons=("past the limit; the next probe has to agree",))
+    return replace(change, verdict=WITHIN, awaits=False, reasons=("past the limit once; the next probe did not agree",))

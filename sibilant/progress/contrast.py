@@ -1,0 +1,120 @@
+"""/s/ against /ʃ/ for one speaker, over-use of /s/, spread over time, and pairs to play to a family."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from ..terms.change import Additions, BeforeAfter, Contrast, MeasureSummary, SessionSummary, SpreadPoint
+from ..terms.clinic import KeptToken
+from .accuracy import counts, judgement_by
+from .means import welch
+from .session import measured_under, reason_left_out
+from .single_case import auc_interval, nap
+
+LEAST_OF_EACH = 10
+
+
+def contrast(tokens: Sequence[KeptToken], session: int, key: str, method: str, rater: str) -> Contrast | None:
+    """Return the separation of /s/ and /ʃ/ in one session; None when no /ʃ/ was asked for.
+
+    Only tokens that a person judged correct enter, and ten of each are needed. Difference of means with Welch's
+    interval; area under the curve with Newcombe's; overlap 2 Phi(-|d|/2) of two normal curves of pooled SD.
+    """
+    if not any(_phone(token) == "SH" for token in tokens):
+        return None
+    s, sh = (_accepted(tokens, phone, key, method, rater) for phone in ("S", "SH"))
+    nan = math.nan
+    if min(len(s), len(sh)) < LEAST_OF_EACH:
+        reason = f"{len(s)} /s/ and {len(sh)} /ʃ/ judged correct and measured; {LEAST_OF_EACH} of each are needed"
+        return Contrast(key, session, len(s), len(sh), nan, nan, nan, nan, nan, nan, nan, (reason,))
+    difference = welch(s, sh)
+    auc = nap(sh, s)
+    auc_low, auc_high = auc_interval(auc, len(sh), len(s))
+    pooled = math.sqrt((np.var(s, ddof=1) + np.var(sh, ddof=1)) / 2)
+    overlap = math.erfc(abs(difference.value) / pooled / 2 / math.sqrt(2)) if pooled else 0.0
+    return Contrast(
+        key,
+        session,
+        len(s),
+        len(sh),
+        difference.value,
+        difference.low,
+        difference.high,
+        auc,
+        auc_low,
+        auc_high,
+        overlap,
+    )
+
+
+def _phone(token: KeptToken) -> str:
+    slot = token.any_token.slot
+    return slot.phone if slot is not None else ""
+
+
+def _accepted(tokens: Sequence[KeptToken], phone: str, key: str, method: str, rater: str) -> list[float]:
+    values = []
+    for token in tokens:
+        judgement = judgement_by(token, rater)
+        if _phone(token) != phone or not counts(token) or judgement is None or judgement.heard != "correct":
+            continue
+        if phone == "S" and (slot := token.any_token.slot) is not None and slot.cluster.startswith("str"):
+            continue
+        measured = measured_under(token, method)
+        if not reason_left_out(token, key, method) and measured is not None and measured.measures is not None:
+            values.append(float(measured.measures.values[key]))
+    return values
+
+
+def additions(tokens: Sequence[KeptToken], session: int) -> Additions | None:
+    """Return foil words said and those with frication or an addition heard, and extra sibilants in other prompts.
+
+    Foils are prompts with no sibilant expected; frication in one is a question with a place to listen, not a finding.
+    """
+    own = [token for token in tokens if counts(token)]
+    with_slot = {token.prompt_index for token in own if token.any_token.slot is not None}
+    foils = {
+        token.prompt_index
+        for token in own
+        if token.prompt_index
+        and token.prompt_index not in with_slot
+        and token.any_token.finding in {"none_expected", "extra"}
+    }
+    heard = {token.prompt_index for token in own if any(j.heard == "added" for j in token.judgements)}
+    extra = [token for token in own if token.any_token.finding == "extra"]
+    in_foils = {token.prompt_index for token in extra} & foils
+    if not foils and not extra and not heard:
+        return None
+    words = {token.prompt_index: token.prompt for token in own}
+    named = tuple(words[index] for index in sorted(in_foils | heard))
+    n_elsewhere = sum(token.prompt_index not in foils for token in extra)
+    return Additions(session, len(foils), len(in_foils | (heard & foils)), n_elsewhere, len(heard), named)
+
+
+def spread_point(month: float, session: int, summary: MeasureSummary) -> SpreadPoint:
+    """Return the variability of one session: SD over words with its chi-square interval, and a robust SD."""
+    return SpreadPoint(
+        summary.key, session, month, summary.sd, summary.sd_low, summary.sd_high, summary.spread, summary.n_words
+    )
+
+
+def before_after(summaries: Sequence[SessionSummary], key: str, *, most: int = 3) -> tuple[BeforeAfter, ...]:
+    """Return words kept both early and late on one line, those nearest their session's mean first: undated pairs."""
+    joined = [summary for summary in summaries if summary.joined and key in summary.measures]
+    if len(joined) < 2:
+        return ()
+    early, late = joined[0], joined[-1]
+    first = {value.word: value for value in early.measures[key].words if value.clip}
+    second = {value.word: value for value in late.measures[key].words if value.clip}
+
+    def distance(word: str) -> float:
+        return abs(first[word].value - early.measures[key].mean) + abs(second[word].value - late.measures[key].mean)
+
+    words = sorted(first.keys() & second.keys(), key=lambda word: (distance(word), word))[:most]
+    return tuple(
+        BeforeAfter(word.split("#")[0], early.number, first[word].clip, late.number, second[word].clip)
+        for word in words
+    )

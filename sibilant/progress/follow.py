@@ -1,0 +1,108 @@
+"""One measure over the sessions: its error, every later probe against the baseline, trend and phase effect."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ..terms import MEASURES
+from ..terms.change import Change, MeasurementError, MeasureSummary, PhaseEffect, SessionSummary, Trend
+from ..terms.clinic import Session
+from .change import Bridge, Probe, changes, measurement_error
+from .frame import Frame
+from .lines import Line, bridge_to
+from .single_case import phase_effect
+from .trend import trend
+
+
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """One measure over the sessions."""
+
+    error: MeasurementError
+    changes: tuple[Change, ...]
+    trend: Trend
+    effect: PhaseEffect
+    bridged: tuple[str, ...] = ()
+
+
+def follow(frame: Frame, key: str, summaries: Sequence[SessionSummary]) -> Followed:
+    """Return one measure over all lines: those apart are judged only by a bridge or a baseline of their own."""
+    table = {one.number: one.measures[key] for one in summaries if key in one.measures}
+    months = {one.number: one.month for one in summaries}
+    main = frame.lines[0] if frame.lines else Line(("", "", "", ""), (), (), True)
+    baseline = _probes(main.baseline, table)
+    found: list[Change] = []
+    later = _probes(_later(main), table)
+    offsets: dict[int, Bridge] = {}
+    apart: dict[int, tuple[str, ...]] = {}
+    bridged: list[str] = []
+    for line in frame.lines[1:]:
+        probes = _probes(_later(line), table)
+        if line.baseline:
+            found += _changes(frame, key, _probes(line.baseline, table), probes)
+            continue
+        later += probes
+        over = bridge_to(line, main, table)
+        if over is None:
+            apart.update({number: line.apart for number, _ in probes})
+        else:
+            offsets.update({number: over[0] for number, _ in probes})
+            bridged.append(_bridge_sentence(key, *over))
+    later.sort(key=lambda probe: months[probe[0]])
+    found += _changes(frame, key, baseline, later, apart=apart, offsets=offsets)
+    found.sort(key=lambda change: (months[change.session], change.session))
+    error = measurement_error(key, baseline)
+    return Followed(error, tuple(found), *_shape(key, main, table, months), tuple(bridged))
+
+
+def _probes(sessions: Sequence[Session], table: dict[int, MeasureSummary]) -> list[Probe]:
+    return [(session.number, table[session.number]) for session in sessions if session.number in table]
+
+
+def _shape(
+    key: str, main: Line, table: dict[int, MeasureSummary], months: dict[int, float]
+) -> tuple[Trend, PhaseEffect]:
+    """Trend within the treatment phase and later probes against the baseline's, on the main line alone."""
+    points = [
+        (months[session.number], table[session.number].mean, session)
+        for session in main.sessions
+        if session.number in table and math.isfinite(table[session.number].mean)
+    ]
+    treated = [point for point in points if point[2].phase == "treatment"]
+    early = [point for point in points if point[2] in main.baseline]
+    late = [point for point in points if point[2].phase != "baseline" and not point[2].bridge]
+    return (
+        trend(key, "treatment", [point[0] for point in treated], [point[1] for point in treated]),
+        phase_effect(key, [point[0] for point in early], [p[1] for p in early], [p[1] for p in late]),
+    )
+
+
+def _later(line: Line) -> list[Session]:
+    return [session for session in line.sessions if session.phase != "baseline" and not session.bridge]
+
+
+def _changes(
+    frame: Frame,
+    key: str,
+    baseline: list[Probe],
+    later: list[Probe],
+    *,
+    apart: dict[int, tuple[str, ...]] | None = None,
+    offsets: dict[int, Bridge] | None = None,
+) -> list[Change]:
+    main = key == frame.case.client.main_measure
+    expected_direction = frame.case.client.direction if main else "none"
+    return list(
+        changes(key, baseline, later, expected=expected_direction, apart=apart, offsets=offsets, exploratory=not main)
+    )
+
+
+def _bridge_sentence(key: str, over: Bridge, old: Session, new: Session) -> str:
+    unit = MEASURES[key].unit if key in MEASURES else ""
+    name = MEASURES[key].name if key in MEASURES else key
+    return (
+        f"{new.device} is brought to {old.device} by the bridge of sessions {old.number} and {new.number}: {name}"
+        f" {over.offset.value:+.4g} {unit} ({over.offset.low:.4g} to {over.offset.high:.4g}, {over.n_words} words)"
+    )

@@ -1,0 +1,77 @@
+"""What every part of a view needs: sessions in order, the method, the rater, the lines, and which words count."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from ..terms import MEASURES
+from ..terms.clinic import Case, KeptToken, Session
+from .accuracy import main_rater
+from .lines import Line, choose_method, lines
+from .session import expected, is_main_s
+
+Words = Literal["untreated", "treated", "all"]
+DAYS_A_MONTH = 30.4375
+ALSO = ("centroid_hz", "sd_hz", "core_duration_ms")
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What is wanted of a case: measures beside the main one, which words, whose ear, and the day it is made."""
+
+    measures: tuple[str, ...] = ()
+    words: Words = "untreated"
+    rater: str = ""
+    today: dt.date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """What every part needs: the case, its sessions in order, the method, the rater, the keys, the lines."""
+
+    case: Case
+    sessions: tuple[Session, ...]
+    method: str
+    rater: str
+    keys: tuple[str, ...]
+    lines: tuple[Line, ...]
+    words: Words
+
+    def tokens(self, session: Session) -> list[KeptToken]:
+        """Tokens of one session at its own level and cue."""
+        return [
+            token
+            for token in self.case.tokens_of(session.number)
+            if token.level in {"", session.level} and token.cue in {"", session.cue}
+        ]
+
+    def wanted(self, tokens: Sequence[KeptToken], session: Session) -> list[KeptToken]:
+        """The untreated words (or treated ones, or all)."""
+        if self.words == "all":
+            return list(tokens)
+        return [token for token in tokens if self.treated(token, session) == (self.words == "treated")]
+
+    def treated(self, token: KeptToken, session: Session) -> bool:
+        """Whether the word was on a practice sheet by that day, or the list says that it is treated."""
+        since = self.case.client.treated.get(token.prompt.casefold())
+        return bool(token.treated) or (since is not None and since <= session.on)
+
+    def shown(self, session: Session) -> bool:
+        """Whether figures may be shown: the ear comes first, unless that is switched off."""
+        if not self.case.ear_first:
+            return True
+        to_judge = [token for token in expected(self.case.tokens_of(session.number)) if is_main_s(token)]
+        return all(token.judgements or token.any_token.finding == "prompt_missing" for token in to_judge)
+
+
+def make_frame(case: Case, asked: Asked) -> tuple[Frame, str]:
+    """Return the frame of a case, and a sentence where the method is not the one chosen."""
+    sessions = tuple(sorted(case.sessions, key=lambda session: (session.on, session.number)))
+    method, sentence = choose_method(case)
+    main = case.client.main_measure
+    keys = tuple(dict.fromkeys([main, *(asked.measures or (key for key in ALSO if key in MEASURES))]))
+    rater = asked.rater or main_rater(case.tokens)
+    return Frame(case, sessions, method, rater, keys, lines(sessions), asked.words), sentence

@@ -1,0 +1,116 @@
+"""Which sessions stand on one line: same device, level, cue and list form; what is not joined is said aloud."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ..terms.change import MeasureSummary
+from ..terms.clinic import Case, Session
+from .change import LEAST_BASELINE, Bridge, bridge
+
+Conditions = tuple[str, str, str, str]
+SPECTRAL = frozenset({"centroid_hz", "sd_hz", "peak_hz"})
+NAMES = ("device", "level", "cue", "list form")
+
+
+def conditions(session: Session) -> Conditions:
+    """Return what must be alike for two sessions to be joined."""
+    return session.device, session.level, session.cue, session.list_form
+
+
+def first_baseline(sessions: Sequence[Session]) -> Session | None:
+    """Return the first baseline session, or the first of all where none is called so."""
+    return next((session for session in sessions if session.phase == "baseline"), sessions[0] if sessions else None)
+
+
+def reasons_apart(session: Session, anchor: Session) -> tuple[str, ...]:
+    """Return how a session differs from the line's first one, such as ``another device (clip-on, was desk)``."""
+    return tuple(
+        f"another {name} ({here or 'not stated'}, was {there or 'not stated'})"
+        for name, here, there in zip(NAMES, conditions(session), conditions(anchor), strict=True)
+        if here != there
+    )
+
+
+def baseline_of(sessions: Sequence[Session]) -> list[Session]:
+    """Return the baseline sessions of one line, one a day (the first of a day counts)."""
+    days: dict[object, Session] = {}
+    for session in sessions:
+        if session.phase == "baseline" and not session.bridge:
+            days.setdefault(session.on, session)
+    return list(days.values())
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """Sessions alike in their conditions, with the baseline that they are judged against.
+
+    ``offset_of`` holds the bridge by which sessions of another device are brought to this baseline, if there is one.
+    """
+
+    conditions: Conditions
+    sessions: tuple[Session, ...]
+    baseline: tuple[Session, ...]
+    main: bool
+    sentence: str = ""
+    apart: tuple[str, ...] = ()
+
+
+def lines(sessions: Sequence[Session]) -> tuple[Line, ...]:
+    """Return the lines, the first baseline's first; another line needs its own baseline of three, or a bridge."""
+    anchor = first_baseline(sessions)
+    if anchor is None:
+        return ()
+    groups: dict[Conditions, list[Session]] = defaultdict(list)
+    groups[conditions(anchor)] = []
+    for session in sessions:
+        groups[conditions(session)].append(session)
+    main = groups.pop(conditions(anchor))
+    found = [Line(conditions(anchor), tuple(main), tuple(baseline_of(main)), True)]
+    for alike, members in groups.items():
+        why = reasons_apart(members[0], anchor)
+        numbers = ", ".join(str(session.number) for session in members)
+        own = baseline_of(members)
+        plural = f"session{'s' if len(members) > 1 else ''} {numbers}"
+        if len(own) >= LEAST_BASELINE:
+            sentence = f"{plural} not joined: {'; '.join(why)}; judged against a baseline of its own"
+            found.append(Line(alike, tuple(members), tuple(own), False, sentence, why))
+        else:
+            sentence = f"{plural} not joined: {'; '.join(why)}"
+            found.append(Line(alike, tuple(members), (), False, sentence, why))
+    return tuple(found)
+
+
+def bridge_to(line: Line, main: Line, summaries: dict[int, MeasureSummary]) -> tuple[Bridge, Session, Session] | None:
+    """Return the bridge between two lines that differ in the device alone: one probe on both devices, on one day."""
+    if line.conditions[1:] != main.conditions[1:]:
+        return None
+    for new in (session for session in line.sessions if session.bridge):
+        for old in (session for session in main.sessions if session.bridge and session.on == new.on):
+            if old.number in summaries and new.number in summaries:
+                found = bridge(new.device, summaries[old.number], summaries[new.number])
+                if found is not None:
+                    return found, old, new
+    return None
+
+
+def choose_method(case: Case) -> tuple[str, str]:
+    """Return the method for one client, and a sentence where it is not the one chosen: the widest all sessions have."""
+    have: dict[int, set[str]] = defaultdict(set)
+    tops: dict[str, float] = {}
+    for token in case.tokens:
+        for label, one in token.tokens.items():
+            if one.measures is not None and one.method is not None and SPECTRAL & one.measures.values.keys():
+                have[token.session].add(label)
+                tops[label] = one.method.band_hz[1]
+    wanted = case.client.method
+    common = set.intersection(*have.values()) if have else set()
+    named = sorted(label for label in common if label.split("/")[0] == wanted.split("/")[0])
+    if named:
+        return named[-1], ""
+    if not common:
+        return wanted, ""
+    widest = max(sorted(common), key=lambda label: tops[label])
+    return widest, f"{widest} is used for all sessions: {wanted} is not supported by every one of them"

@@ -1,0 +1,218 @@
+"""One client's case, computed once: everything that a chart, a report or the terminal shows."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+from ..terms.change import (
+    AccuracyCell,
+    CaseView,
+    ContextCell,
+    Contrast,
+    MeasureSummary,
+    SessionSummary,
+    SpreadPoint,
+    WordsGained,
+)
+from ..terms.clinic import Case, Event, KeptToken, Session
+from .accuracy import accuracy, accuracy_by, counts, judgement_by, move_up, standing, token_id, words_gained
+from .agreement import agreement
+from .context import accuracy_map, context_map, context_of
+from .contrast import additions, before_after, contrast, spread_point
+from .follow import Followed, follow
+from .frame import DAYS_A_MONTH, Asked, Frame, make_frame
+from .lines import first_baseline
+from .session import expected, is_main_s, is_str, is_z, summarise, word_key
+from .sets import fades
+
+
+def view(case: Case, asked: Asked | None = None) -> CaseView:
+    """Compute everything of one client from what was observed.
+
+    Returns
+    -------
+    CaseView
+        Summaries by session, errors, changes, trends and the rest, the main measure first.
+    """
+    asked = asked or Asked()
+    frame, method_sentence = make_frame(case, asked)
+    summaries = _summaries(frame)
+    followed = [follow(frame, key, summaries) for key in frame.keys]
+    judged = [(one.session, one.accuracy) for one in summaries if one.accuracy is not None]
+    rule, last = case.client.move_up, summaries[-1] if summaries else None
+    return CaseView(
+        client=case.client,
+        measures=frame.keys,
+        summaries=summaries,
+        errors=tuple(one.error for one in followed),
+        changes=tuple(change for one in followed for change in one.changes),
+        trends=tuple(one.trend for one in followed),
+        effects=tuple(one.effect for one in followed),
+        contexts=_contexts(frame, summaries),
+        sets_of_three=fades(_shown_tokens(frame), frame.keys[:1], frame.method, frame.rater),
+        additions=tuple(a for s in frame.sessions if (a := additions(frame.case.tokens_of(s.number), s.number))),
+        contrasts=tuple(c for s in frame.sessions if frame.shown(s) and (c := _contrast(frame, s))),
+        spreads=_spreads(frame, summaries),
+        generalisation=_generalisation(frame),
+        gained=_gained(frame, summaries),
+        before_after=before_after(summaries, frame.keys[0]),
+        move_up=move_up(rule, last.session.level, judged) if rule is not None and last is not None else None,
+        agreement=agreement(case.tokens) if len(_raters(case)) > 1 else None,
+        voiced=_apart(frame, voiced=True),
+        str_cluster=_apart(frame, voiced=False),
+        events=case.events,
+        devices=case.devices,
+        earlier=case.earlier,
+        joins=_sentences(frame, method_sentence, followed),
+        made_on=asked.today,
+    )
+
+
+def _raters(case: Case) -> set[str]:
+    return {judgement.rater for token in case.tokens for judgement in token.judgements}
+
+
+def _shown_tokens(frame: Frame) -> list[KeptToken]:
+    shown = {session.number for session in frame.sessions if frame.shown(session)}
+    return [token for token in frame.case.tokens if token.session in shown]
+
+
+def _summaries(frame: Frame) -> tuple[SessionSummary, ...]:
+    anchor = first_baseline(frame.sessions)
+    apart = {session.number: line.apart for line in frame.lines for session in line.sessions}
+    found = []
+    before = dt.date.min
+    for session in frame.sessions:
+        assert anchor is not None
+        events = tuple(event for event in frame.case.events if before < event.on <= session.on)
+        found.append(_summary(frame, session, (session.on - anchor.on).days / DAYS_A_MONTH, apart, events))
+        before = session.on
+    return tuple(found)
+
+
+def _summary(
+    frame: Frame, session: Session, month: float, apart: dict[int, tuple[str, ...]], events: tuple[Event, ...]
+) -> SessionSummary:
+    tokens = [token for token in frame.wanted(frame.tokens(session), session) if is_main_s(token)]
+    shown = frame.shown(session)
+    judged = standing(tokens, frame.rater)
+    measures = {key: summarise(tokens, key, frame.method, rater=frame.rater) for key in frame.keys} if shown else {}
+    places = expected(tokens)
+    return SessionSummary(
+        session=session,
+        month=month,
+        measures=measures,
+        accuracy=accuracy(judged, rater=frame.rater) if judged else None,
+        accuracy_by=_cells(frame, session),
+        n_tokens=len(places),
+        n_checked=sum(token.reviewed for token in places),
+        n_judged=sum(bool(token.judgements) for token in places),
+        apart=apart.get(session.number, ()),
+        shown=shown,
+        events=events,
+        age_months=frame.case.client.age_months_on(session.on),
+    )
+
+
+def _cells(frame: Frame, session: Session) -> tuple[AccuracyCell, ...]:
+    """Accuracy by position (at the session's own level and cue), level, cue, and treated against untreated."""
+    everything = [token for token in frame.case.tokens_of(session.number) if is_main_s(token)]
+    here = [token for token in frame.wanted(frame.tokens(session), session) if is_main_s(token)]
+    positions = {token_id(t): t.any_token.slot.position for t in here if t.any_token.slot is not None}
+    levels = {token_id(t): t.level or session.level for t in everything}
+    cues = {token_id(t): _cue(t, session, frame.rater) for t in everything}
+    groups = {token_id(t): f"{'' if frame.treated(t, session) else 'un'}treated words" for t in everything}
+    return (
+        *accuracy_by(here, frame.rater, "position", dict(positions)),
+        *accuracy_by(everything, frame.rater, "level", levels),
+        *accuracy_by(everything, frame.rater, "cue", cues),
+        *accuracy_by(everything, frame.rater, "group", groups),
+    )
+
+
+def _cue(token: KeptToken, session: Session, rater: str) -> str:
+    judgement = judgement_by(token, rater)
+    return (judgement.cue if judgement is not None else "") or token.cue or session.cue
+
+
+def _sentences(frame: Frame, method_sentence: str, followed: Sequence[Followed]) -> tuple[str, ...]:
+    own = [line.sentence for line in frame.lines if line.sentence]
+    same_day = [
+        f"sessions of {session.on.isoformat()}: one baseline a day counts"
+        for line in frame.lines
+        for session in line.sessions
+        if session.phase == "baseline" and not session.bridge and line.main and session not in line.baseline
+    ]
+    bridges = [sentence for one in followed for sentence in one.bridged]
+    return tuple(dict.fromkeys([text for text in (method_sentence, *own, *same_day, *bridges) if text]))
+
+
+def _contexts(frame: Frame, summaries: Sequence[SessionSummary]) -> tuple[ContextCell, ...]:
+    """The ear's map and the main measure's, over sessions on the main line."""
+    joined = [one for one in summaries if one.joined]
+    numbers = {one.number for one in joined}
+    tokens = [t for t in frame.case.tokens if t.session in numbers and is_main_s(t) and counts(t)]
+    contexts = {word_key(t): context_of(t.any_token.slot) for t in tokens if t.any_token.slot is not None}
+    judged = [
+        (token, judgement.heard == "correct")
+        for token in tokens
+        if (judgement := judgement_by(token, frame.rater)) is not None
+        and judgement.heard in {"correct", "approximation", "distorted", "substituted", "omitted"}
+    ]
+    key = frame.keys[0]
+    measured = [one.measures[key] for one in joined if key in one.measures]
+    return (*accuracy_map(judged), *context_map(key, measured, contexts, direction=frame.case.client.direction))
+
+
+def _contrast(frame: Frame, session: Session) -> Contrast | None:
+    return contrast(frame.tokens(session), session.number, frame.keys[0], frame.method, frame.rater)
+
+
+def _spreads(frame: Frame, summaries: Sequence[SessionSummary]) -> tuple[SpreadPoint, ...]:
+    key = frame.keys[0]
+    return tuple(spread_point(one.month, one.number, one.measures[key]) for one in summaries if key in one.measures)
+
+
+def _generalisation(frame: Frame) -> tuple[AccuracyCell, ...]:
+    """The latest judged session in groups: treated, untreated, positions, clusters, /z/, /str/."""
+    for session in reversed(frame.sessions):
+        tokens = frame.case.tokens_of(session.number)
+        if standing(tokens, frame.rater):
+            names = {token_id(token): _group(frame, token, session) for token in tokens}
+            return accuracy_by(list(tokens), frame.rater, f"session {session.number}", names)
+    return ()
+
+
+def _group(frame: Frame, token: KeptToken, session: Session) -> str:
+    if is_z(token):
+        return "/z/"
+    if is_str(token):
+        return "/str/"
+    if not is_main_s(token):
+        return ""
+    slot = token.any_token.slot
+    place = "cluster" if slot is not None and slot.cluster else slot.position if slot is not None else ""
+    level = token.level or session.level
+    kind = "treated" if frame.treated(token, session) else "untreated"
+    return f"{kind} words, {place}" if level == "word" else f"{level}, {place}"
+
+
+def _gained(frame: Frame, summaries: Sequence[SessionSummary]) -> WordsGained | None:
+    judged = [one for one in summaries if one.joined and one.accuracy is not None]
+    if len(judged) < 2:
+        return None
+    early, late = (
+        [t for t in frame.wanted(frame.tokens(one.session), one.session) if is_main_s(t)]
+        for one in (judged[0], judged[-1])
+    )
+    return words_gained(early, late, frame.rater)
+
+
+def _apart(frame: Frame, *, voiced: bool) -> dict[int, MeasureSummary]:
+    found = {}
+    for session in frame.sessions:
+        tokens = [token for token in frame.tokens(session) if (is_z if voiced else is_str)(token)]
+        if tokens and frame.shown(session):
+            found[session.number] = summarise(tokens, frame.keys[0], frame.method, rater=frame.rater)
+    return found

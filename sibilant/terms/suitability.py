@@ -1,0 +1,145 @@
+"""What a recording and each sound in it can support, and by which measured sign."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any, Literal
+
+from .sound import Interval
+
+Support = Literal["usable", "with care", "not usable"]
+Severity = Literal["note", "with care", "not usable"]
+Aspect = Literal["durations", "levels", "comparison", "moments"]
+
+SUPPORTS: tuple[Support, ...] = ("usable", "with care", "not usable")
+ASPECTS: tuple[Aspect, ...] = ("durations", "levels", "comparison", "moments")
+
+
+def worse_of(*supports: Support) -> Support:
+    """Return the least of several degrees of support; ``usable`` for none.
+
+    Examples
+    --------
+    >>> worse_of("usable", "with care")
+    'with care'
+    """
+    return SUPPORTS[max((SUPPORTS.index(support) for support in supports), default=0)]
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """One sign that was found: its measured value, the threshold it passed, where that comes from, and what to do.
+
+    ``threshold`` is the one that was passed; ``severity`` what passing it means for the aspects in ``spoils`` (a
+    ``note`` spoils nothing); ``tokens`` are 0-based places among the sounds judged, empty when the sign concerns the
+    whole recording; ``interval`` is where to listen, if somewhere.
+    """
+
+    sign: str
+    value: float | None
+    unit: str
+    threshold: float | None
+    severity: Severity
+    advice: str
+    source: str
+    spoils: tuple[Aspect, ...] = ()
+    tokens: tuple[int, ...] = ()
+    interval: Interval | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return what ``check --json`` prints of a finding."""
+        where = None if self.interval is None else [round(self.interval.onset_s, 4), round(self.interval.offset_s, 4)]
+        return {
+            "sign": self.sign,
+            "value": None if self.value is None else round(self.value, 4),
+            "unit": self.unit,
+            "threshold": self.threshold,
+            "severity": self.severity,
+            "spoils": list(self.spoils),
+            "advice": self.advice,
+            "source": self.source,
+            "n_tokens": len(self.tokens) or None,
+            "where_s": where,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """Support for each aspect; ``moments`` by the name of the house method."""
+
+    durations: Support
+    levels: Support
+    comparison: Support
+    moments: Mapping[str, Support]
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "moments", MappingProxyType(dict(self.moments)))
+
+    @property
+    def worst(self) -> Support:
+        """The least support of all, every house method counted."""
+        return worse_of(self.durations, self.levels, self.comparison, *self.moments.values())
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the verdict as ``check --json`` prints it."""
+        return {
+            "durations": self.durations,
+            "levels": self.levels,
+            "comparison": self.comparison,
+            "moments": dict(self.moments),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class TokenSupport:
+    """What one sound can support: its figures, the signs found in it (``flags``), and the verdict.
+
+    ``snr_db`` is None where no pause was near enough to judge the noise by.
+    """
+
+    snr_db: float | None
+    bandwidth_hz: float | None
+    clipped_share: float
+    flags: tuple[str, ...]
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Suitability:
+    """What a recording can support: the signs found, the verdict, and the same for each sound in it.
+
+    ``effective_bandwidth_hz`` and ``snr_4_10khz_db`` are None where they can't be known (no sibilant, no pause);
+    ``widest_method`` is the widest house method that the bandwidth supports, or empty; ``remedies`` are the one or two
+    sentences that matter most.
+    """
+
+    findings: tuple[Sign, ...]
+    verdict: Verdict
+    effective_bandwidth_hz: float | None
+    snr_4_10khz_db: float | None
+    clipped_share: float | None
+    tokens: tuple[TokenSupport, ...] = ()
+    widest_method: str = ""
+    remedies: tuple[str, ...] = field(default=())
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the part of ``check --json`` that this room knows.
+
+        ``recording``, ``sampling_rate_hz`` and ``duration_s`` are put before it by the caller.
+        """
+        return {
+            "effective_bandwidth_hz": _rounded(self.effective_bandwidth_hz, 0),
+            "snr_4_10khz_db": _rounded(self.snr_4_10khz_db, 1),
+            "clipped_share": _rounded(self.clipped_share, 6),
+            "widest_method": self.widest_method or None,
+            "findings": [sign.as_dict() for sign in self.findings],
+            "verdict": self.verdict.as_dict(),
+            "remedies": list(self.remedies),
+            "n_sibilants": len(self.tokens),
+        }
+
+
+def _rounded(value: float | None, decimals: int) -> float | None:
+    return None if value is None else round(value, decimals)

@@ -1,0 +1,124 @@
+"""Signs of what the recording's rate, band and coding leave of a sibilant."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from .evidence import Evidence
+from .methods_served import BANDWIDTH_SHARE, house_tops_hz, widest_served
+from .rules import OWN, Reading, Rule
+from .spectra import stretch_spectrum
+
+HOLE_HZ, HOLE_DB, HOLE_MARGIN = 2_000.0, 20.0, 0.95
+HOLE_FRAME_S = 0.012
+
+
+def read_rate(evidence: Evidence) -> Iterator[Reading]:
+    """Sampling rate."""
+    yield Reading(float(evidence.recording.sampling_rate_hz))
+
+
+def read_bandwidth(evidence: Evidence) -> Iterator[Reading]:
+    """Effective bandwidth of the recording, from its sibilants."""
+    found = evidence.bandwidth_hz
+    if found is None:
+        return
+    served = widest_served(found)
+    way = f"{served} is the widest house method that fits" if served else "no house method fits"
+    yield Reading(found, words=(("top", f"{found / 1000:.1f}"), ("way", way)))
+
+
+def read_lossy(evidence: Evidence) -> Iterator[Reading]:
+    """1 where the file's coding throws sound away."""
+    yield Reading(float(evidence.recording.source.lossy), words=(("coding", evidence.recording.source.coding),))
+
+
+def read_holes(evidence: Evidence) -> Iterator[Reading]:
+    """Percent of each sound's frames in which 2 kHz or more lie 20 dB below the sound's own average."""
+    for index in range(len(evidence.sounds)):
+        middle = evidence.middle(index)
+        if middle.duration_s >= 2 * HOLE_FRAME_S:
+            yield Reading(_hole_share(evidence, index), (index,), evidence.sounds[index])
+
+
+def _hole_share(evidence: Evidence, index: int) -> float:
+    rate = evidence.recording.sampling_rate_hz
+    samples = evidence.recording.cut(evidence.middle(index))
+    size = round(HOLE_FRAME_S * rate)
+    frames = [samples[start : start + size] for start in range(0, samples.size - size + 1, size // 2)]
+    power = np.stack([stretch_spectrum(frame, rate) for frame in frames])
+    inside = (evidence.grid_hz > 1_000) & (evidence.grid_hz < HOLE_MARGIN * evidence.bandwidths_hz[index])
+    level = 10 * np.log10(power[:, inside])
+    usual = 10 * np.log10(power[:, inside].mean(axis=0))
+    low = level < usual - HOLE_DB
+    width = max(1, round(HOLE_HZ / evidence.grid_hz[1]))
+    if low.shape[1] < width:
+        return 0.0
+    total = np.cumsum(np.pad(low, ((0, 0), (1, 0))), axis=1)
+    holed = ((total[:, width:] - total[:, :-width]) == width).any(axis=1)
+    return 100 * float(holed.mean())
+
+
+RATE_CARE = Rule(
+    "sampling_rate",
+    "low sampling rate",
+    "the file's sampling rate",
+    "Hz",
+    44_100.0,
+    22_050.0,
+    ("comparison",),
+    ("comparison",),
+    "The sampling rate is low: set the recorder to 44.1 or 48 kHz.",
+    "common practice, no source; 22.05 kHz: the top of published bands is 11 kHz (Koenig et al. 2013, abstract)",
+    read_rate,
+    below=True,
+    weight=7,
+)
+BANDWIDTH = Rule(
+    "bandwidth",
+    "narrow effective bandwidth",
+    "highest frequency at which a sibilant is within 40 dB of its own peak, ninth decile over the sibilants; a cliff of"
+    " 25 dB within 500 Hz where noise reaches higher",
+    "Hz",
+    max(house_tops_hz().values()) / BANDWIDTH_SHARE,
+    8_000.0,
+    ("comparison",),
+    ("comparison",),
+    "The hisses hold nothing above {top} kHz ({way}): record as WAV or FLAC, not through a telephone, a call or a"
+    " messenger, and not from a file once compressed.",
+    OWN,
+    read_bandwidth,
+    below=True,
+    weight=8,
+)
+LOSSY = Rule(
+    "lossy_coding",
+    "lossy coding",
+    "the file's own coding",
+    "",
+    0.5,
+    None,
+    ("comparison", "moments"),
+    (),
+    "The file is compressed with loss ({coding}): record as WAV or FLAC.",
+    "low bit rates alter the high region (González & Cervera 2002, abstract)",
+    read_lossy,
+    weight=5,
+)
+HOLES = Rule(
+    "spectral_holes",
+    "spectral holes",
+    "share of the sound's 12 ms frames in which 2 kHz or more lie 20 dB below the sound's own average",
+    "%",
+    5.0,
+    40.0,
+    ("levels", "comparison", "moments"),
+    ("levels", "comparison", "moments"),
+    "The hisses have holes, as low bit rates and calls make them: record as WAV or FLAC, without a call in between.",
+    OWN,
+    read_holes,
+    weight=7,
+)
+RULES = (RATE_CARE, BANDWIDTH, LOSSY, HOLES)

@@ -1,0 +1,128 @@
+"""Everything the signs are read from, gathered once: frames, pauses, spectra and levels of the sounds, zeros."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..terms import Interval, Recording, SibilantInterval
+from .frames import Frames, frames_of, pauses_of
+from .samples import Extremes, extremes_of, zero_runs
+from .spectra import bandwidth_of, pooled_bandwidth, spectrum_grid, stretch_spectrum
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    Floats = npt.NDArray[np.float64]
+    Flags = npt.NDArray[np.bool_]
+
+NEAR_FRAMES, NEAR_S = 25, 2.0
+"""The noise beside a sound: the nearest 25 pause frames on each side, within 2 s."""
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What is known of a recording and its sounds.
+
+    ``sounds`` and ``words`` are stretches (a word is None where unknown); ``quiet`` (n_frames,) marks pauses;
+    ``spectra`` (n_sounds, m) on ``grid_hz`` (m,); ``snr_db`` holds NaN where no pause is near.
+    """
+
+    recording: Recording
+    sounds: tuple[Interval, ...]
+    words: tuple[Interval | None, ...]
+    frames: Frames
+    quiet: Flags
+    grid_hz: Floats
+    spectra: Floats
+    bandwidths_hz: tuple[float, ...]
+    bandwidth_hz: float | None
+    snr_db: Floats
+    extremes: Extremes
+    zeros: tuple[Interval, ...]
+
+    def middle(self, index: int) -> Interval:
+        """The middle half of a sound."""
+        return middle_half(self.sounds[index])
+
+
+def middle_half(interval: Interval) -> Interval:
+    """The middle half of a stretch.
+
+    Examples
+    --------
+    >>> middle_half(Interval(1.0, 1.4))
+    Interval(onset_s=1.1, offset_s=1.2999999999999998)
+    """
+    quarter = interval.duration_s / 4
+    return Interval(interval.onset_s + quarter, interval.offset_s - quarter)
+
+
+def gather(recording: Recording, sounds: Sequence[SibilantInterval], words: Sequence[Interval | None] = ()) -> Evidence:
+    """Gather the evidence, each statistic once."""
+    stretches = tuple(_within(sound.interval, recording) for sound in sounds)
+    around = tuple(words) if words else (None,) * len(stretches)
+    frames = frames_of(recording)
+    taken = [*stretches, *(word for word in dict.fromkeys(around) if word is not None)]
+    quiet = pauses_of(frames, taken)
+    grid = spectrum_grid(recording.sampling_rate_hz)
+    spectra = _spectra(recording, stretches, grid.size)
+    bandwidths = tuple(bandwidth_of(power, grid) for power in spectra)
+    return Evidence(
+        recording=recording,
+        sounds=stretches,
+        words=around,
+        frames=frames,
+        quiet=quiet,
+        grid_hz=grid,
+        spectra=spectra,
+        bandwidths_hz=bandwidths,
+        bandwidth_hz=pooled_bandwidth(bandwidths),
+        snr_db=_signal_to_noise(frames, quiet, stretches),
+        extremes=extremes_of(recording),
+        zeros=zero_runs(recording),
+    )
+
+
+def _within(interval: Interval, recording: Recording) -> Interval:
+    end = recording.duration_s
+    return Interval(min(max(interval.onset_s, 0.0), end), min(max(interval.offset_s, 0.0), end))
+
+
+def _spectra(recording: Recording, stretches: Sequence[Interval], size: int) -> Floats:
+    rate = recording.sampling_rate_hz
+    if not stretches:
+        return np.empty((0, size))
+    return np.stack([stretch_spectrum(recording.cut(middle_half(stretch)), rate) for stretch in stretches])
+
+
+def _signal_to_noise(frames: Frames, quiet: Flags, stretches: Sequence[Interval]) -> Floats:
+    """Level of each sound over the pause beside it, both at 4-10 kHz, the noise taken out of the sound's.
+
+    ``10 log10((P_sound - P_noise) / P_noise)``, P_noise the median of the nearest pause frames, the louder side; kept
+    between -10 and 90 dB.
+    """
+    power = frames.band(4_000.0, 10_000.0) if frames.sampling_rate_hz > 8_000 else frames.band(1_000.0, np.inf)
+    places = np.nonzero(quiet)[0]
+    found = np.full(len(stretches), np.nan)
+    for index, stretch in enumerate(stretches):
+        noise = _noise_beside(power, places, frames.span(stretch), frames.hop_s)
+        if noise is None:
+            continue
+        signal = float(power[frames.span(middle_half(stretch))].mean())
+        ratio = (signal - noise) / max(noise, 1e-15)
+        found[index] = np.clip(10 * np.log10(max(ratio, 1e-9)), -10.0, 90.0)
+    return found
+
+
+def _noise_beside(power: Floats, places: npt.NDArray[np.int64], span: slice, hop_s: float) -> float | None:
+    reach = round(NEAR_S / hop_s)
+    split = int(np.searchsorted(places, span.start))
+    before = places[max(0, split - NEAR_FRAMES) : split]
+    after = places[split : split + NEAR_FRAMES]
+    sides = [before[before >= span.start - reach], after[after < span.stop + reach]]
+    levels = [float(np.median(power[side])) for side in sides if side.size >= 4]
+    return max(levels, default=None)

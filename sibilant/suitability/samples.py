@@ -1,0 +1,147 @@
+"""What the samples themselves tell: extremes and flat tops, runs of exact zeros, mean, finest step."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..terms import Interval, Recording
+from .frames import let_go, runs
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    Samples = npt.NDArray[np.float32]
+
+BLOCK_SAMPLES = 1 << 20
+SHORTEST_ZERO_RUN_S = 0.003
+AT_EXTREME = 0.999
+FLAT_TOP_SAMPLES, SURE_FLAT_TOP_SAMPLES, SURE_FLAT_TOPS = 3, 5, 2
+FEWEST_HITS = 4
+LOWEST_CLIPPED_PEAK = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Extremes:
+    """The highest and lowest sample, the mean, the finest step in bits, and whether tops are flat.
+
+    ``clipped``: the same extreme value is held for 3 or more samples in at least two places, or for 5 or more in one.
+    ``n_clipped`` counts samples within 0.1 % of an extreme when clipped, else 0. ``bits`` is 24 when finer than 16.
+    """
+
+    highest: float
+    lowest: float
+    mean: float
+    bits: int
+    clipped: bool
+    n_clipped: int
+
+    @property
+    def peak(self) -> float:
+        """Largest magnitude."""
+        return max(self.highest, -self.lowest)
+
+
+def _blocks(samples: Samples) -> Iterator[Samples]:
+    for start in range(0, samples.size, BLOCK_SAMPLES):
+        yield samples[start : start + BLOCK_SAMPLES]
+        let_go(samples)
+
+
+def extremes_of(recording: Recording) -> Extremes:
+    """Read extremes, mean, finest step and flat tops in two passes."""
+    highest = lowest = total = 0.0
+    bits = 8
+    for block in _blocks(recording.samples):
+        highest, lowest = max(highest, float(block.max())), min(lowest, float(block.min()))
+        total += float(block.sum(dtype=np.float64))
+        bits = max(bits, _finest_step(block, bits))
+    n_hits, lengths = 0, []
+    for block in _blocks(recording.samples):
+        hits = at_extreme(block, highest, lowest)
+        n_hits += int(hits.sum())
+        lengths += _flat_tops(block, hits)
+    clipped = max(highest, -lowest) >= LOWEST_CLIPPED_PEAK and _tops_are_clipped(lengths, bits)
+    return Extremes(highest, lowest, total / recording.samples.size, bits, clipped, n_hits if clipped else 0)
+
+
+def at_extreme(samples: Samples, highest: float, lowest: float) -> npt.NDArray[np.bool_]:
+    """Samples within 0.1 % of the recording's highest or lowest value."""
+    above: npt.NDArray[np.bool_] = samples >= AT_EXTREME * highest if highest > 0 else np.zeros(samples.size, bool)
+    if lowest < 0:
+        above = above | (samples <= AT_EXTREME * lowest)
+    return above
+
+
+def _flat_tops(block: Samples, hits: npt.NDArray[np.bool_]) -> list[int]:
+    """Lengths of runs of equal samples at an extreme, 3 or longer."""
+    places = np.nonzero(hits[1:] & hits[:-1] & (block[1:] == block[:-1]))[0]
+    if not places.size:
+        return []
+    flags = np.zeros(block.size, bool)
+    flags[places] = True
+    lengths = [last - first + 1 for first, last in runs(flags)]
+    return [length for length in lengths if length >= FLAT_TOP_SAMPLES]
+
+
+def _tops_are_clipped(lengths: list[int], bits: int) -> bool:
+    if bits <= 8:
+        lengths = [length for length in lengths if length >= 8]
+    return len(lengths) >= SURE_FLAT_TOPS or max(lengths, default=0) >= SURE_FLAT_TOP_SAMPLES
+
+
+def clipped_share(recording: Recording, interval: Interval, extremes: Extremes) -> float:
+    """Share of a sound's samples at the recording's extremes; 0 unless four or more, or a flat top, are there."""
+    block = recording.cut(interval)
+    if not block.size or extremes.peak < LOWEST_CLIPPED_PEAK:
+        return 0.0
+    hits = at_extreme(block, extremes.highest, extremes.lowest)
+    count = int(hits.sum())
+    if count < FEWEST_HITS and not (extremes.clipped and _flat_tops(block, hits)):
+        return 0.0
+    return count / block.size
+
+
+def _finest_step(block: Samples, known: int) -> int:
+    """Bits that hold a block exactly: 8, 16 or 24 (finer, or not whole steps of 16 bits)."""
+    if known >= 24:
+        return known
+    for bits in (8, 16):
+        if bits >= known:
+            scaled = block * np.float32(2 ** (bits - 1))
+            if np.array_equal(scaled, np.rint(scaled)):
+                return bits
+    return 24
+
+
+def zero_runs(recording: Recording) -> tuple[Interval, ...]:
+    """Runs of exact zeros of 3 ms and more, those at the recording's very ends included."""
+    samples, rate = recording.samples, recording.sampling_rate_hz
+    chunk = max(1, int(SHORTEST_ZERO_RUN_S * rate / 2))
+    per_block = max(1, BLOCK_SAMPLES // chunk)
+    silent = []
+    for start in range(0, samples.size // chunk, per_block):
+        stop = min(start + per_block, samples.size // chunk)
+        part = samples[start * chunk : stop * chunk].reshape(-1, chunk)
+        silent.append(~part.any(axis=1))
+        let_go(samples)
+    if not silent:
+        return ()
+    found = []
+    for first, last in runs(np.concatenate(silent)):
+        begin, end = _stretched(samples, first * chunk, last * chunk, chunk)
+        if end - begin >= SHORTEST_ZERO_RUN_S * rate:
+            found.append(Interval(begin / rate, end / rate))
+    return tuple(found)
+
+
+def _stretched(samples: Samples, begin: int, end: int, chunk: int) -> tuple[int, int]:
+    """A run of zeros widened to its true ends, which lie less than a chunk away."""
+    before = np.nonzero(samples[max(0, begin - chunk) : begin])[0]
+    begin = max(0, begin - chunk) + (int(before[-1]) + 1 if before.size else 0)
+    after = np.nonzero(samples[end : end + chunk])[0]
+    end = end + (int(after[0]) if after.size else min(chunk, samples.size - end))
+    return begin, end

@@ -1,0 +1,131 @@
+"""From signs to verdicts: of each sound, and of the recording as that of its worst quarter."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ..terms.suitability import ASPECTS, SUPPORTS, Aspect, Sign, Suitability, Support, TokenSupport, Verdict, worse_of
+from .evidence import Evidence
+from .methods_served import house_tops_hz, serves, widest_served
+from .rules import Rule
+from .samples import clipped_share
+
+MOST_REMEDIES = 2
+FLAG_NAMES = {"clipping": "clipped"}
+
+
+def judged(evidence: Evidence, rules: Sequence[Rule]) -> Suitability:
+    """Read every rule, and put the signs together."""
+    read = [(rule, sign) for rule in rules for reading in rule.read(evidence) if (sign := rule.sign(reading))]
+    common = [sign for _, sign in read if not sign.tokens]
+    own = [[(rule, sign) for rule, sign in read if index in sign.tokens] for index in range(len(evidence.sounds))]
+    tokens = tuple(_token(evidence, index, common, [sign for _, sign in found]) for index, found in enumerate(own))
+    limiting = [
+        _verdict(_bandwidth(evidence, index), [sign for rule, sign in found if rule.limits_recording])
+        for index, found in enumerate(own)
+    ]
+    known = evidence.snr_db[~np.isnan(evidence.snr_db)]
+    return Suitability(
+        findings=_gathered(read),
+        verdict=_of_recording(_verdict(evidence.bandwidth_hz, common), limiting),
+        effective_bandwidth_hz=evidence.bandwidth_hz,
+        snr_4_10khz_db=float(np.median(known)) if known.size else None,
+        clipped_share=evidence.extremes.n_clipped / evidence.recording.samples.size,
+        tokens=tokens,
+        widest_method="" if evidence.bandwidth_hz is None else widest_served(evidence.bandwidth_hz),
+        remedies=_remedies(read, len(evidence.sounds)),
+    )
+
+
+def _token(evidence: Evidence, index: int, common: Sequence[Sign], own: Sequence[Sign]) -> TokenSupport:
+    bandwidth, ratio = _bandwidth(evidence, index), float(evidence.snr_db[index])
+    return TokenSupport(
+        snr_db=None if np.isnan(ratio) else ratio,
+        bandwidth_hz=bandwidth,
+        clipped_share=clipped_share(evidence.recording, evidence.sounds[index], evidence.extremes),
+        flags=tuple(dict.fromkeys(FLAG_NAMES.get(sign.sign, sign.sign) for sign in own if sign.severity != "note")),
+        verdict=_verdict(bandwidth, [*common, *own]),
+    )
+
+
+def _bandwidth(evidence: Evidence, index: int) -> float | None:
+    """Bandwidth that counts for a sound: the recording's."""
+    return evidence.bandwidth_hz
+
+
+def _verdict(bandwidth_hz: float | None, signs: Sequence[Sign]) -> Verdict:
+    """Worst of the signs for each aspect; a house method that the bandwidth does not serve is not usable."""
+    held: dict[Aspect, Support] = {
+        aspect: worse_of(*(_support(sign) for sign in signs if aspect in sign.spoils)) for aspect in ASPECTS
+    }
+    moments: dict[str, Support] = {}
+    for name, top in house_tops_hz().items():
+        fits = bandwidth_hz is None or serves(bandwidth_hz, top)
+        moments[name] = held["moments"] if fits else "not usable"
+    return Verdict(held["durations"], held["levels"], held["comparison"], moments)
+
+
+def _support(sign: Sign) -> Support:
+    return "usable" if sign.severity == "note" else sign.severity
+
+
+def _of_recording(common: Verdict, tokens: Sequence[Verdict]) -> Verdict:
+    return Verdict(
+        worse_of(common.durations, _worst_quarter([token.durations for token in tokens])),
+        worse_of(common.levels, _worst_quarter([token.levels for token in tokens])),
+        worse_of(common.comparison, _worst_quarter([token.comparison for token in tokens])),
+        {
+            name: worse_of(support, _worst_quarter([token.moments[name] for token in tokens]))
+            for name, support in common.moments.items()
+        },
+    )
+
+
+def _worst_quarter(supports: Sequence[Support]) -> Support:
+    """The best support within the worst quarter (rounded up); ``usable`` of none.
+
+    Examples
+    --------
+    >>> _worst_quarter(["usable"] * 19 + ["not usable"])
+    'usable'
+    >>> _worst_quarter(["usable"] * 3 + ["not usable"])
+    'not usable'
+    """
+    if not supports:
+        return "usable"
+    ordered = sorted(supports, key=SUPPORTS.index, reverse=True)
+    return ordered[-(-len(ordered) // 4) - 1]
+
+
+def _gathered(read: Sequence[tuple[Rule, Sign]]) -> tuple[Sign, ...]:
+    """One finding for each rule and severity: the signs of several sounds become one with the worst value."""
+    groups: dict[tuple[str, str], list[tuple[Rule, Sign]]] = {}
+    for rule, sign in read:
+        groups.setdefault((rule.key, sign.severity), []).append((rule, sign))
+    return tuple(_merged(members) for members in groups.values())
+
+
+def _merged(members: Sequence[tuple[Rule, Sign]]) -> Sign:
+    from dataclasses import replace
+
+    rule, first = members[0]
+    if len(members) == 1:
+        return first
+    signs = [sign for _, sign in members]
+    worst = (min if rule.below else max)(signs, key=lambda sign: sign.value if sign.value is not None else 0.0)
+    return replace(worst, tokens=tuple(sorted({token for sign in signs for token in sign.tokens})))
+
+
+def _remedies(read: Sequence[tuple[Rule, Sign]], n_sounds: int) -> tuple[str, ...]:
+    """Advice of the one or two signs that cost most: by severity, share of the sounds touched, and weight."""
+
+    def cost(item: tuple[Rule, Sign]) -> tuple[float, int]:
+        rule, sign = item
+        same = {token for other, found in read if other is rule for token in found.tokens}
+        share = len(same) / n_sounds if same and n_sounds else 1.0
+        return (SUPPORTS.index(_support(sign)) * (1.0 if share >= 0.25 else share), rule.weight)
+
+    telling = sorted((item for item in read if item[1].severity != "note"), key=cost, reverse=True)
+    return tuple(dict.fromkeys(sign.advice for _, sign in telling))[:MOST_REMEDIES]

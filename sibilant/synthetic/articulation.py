@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -108,8 +108,9 @@ def _time(
 ) -> float:
     sound = sounds[i]
     before, after = _near(sounds, i)
+    last = not any(s.kind.manner == "vowel" for s in sounds[i + 1 :])
     length = sound.kind.duration_s[0 if sound.stressed else 1] * float(np.exp(0.07 * rng.standard_normal()))
-    length *= _lengthening(sound, before, after) / speaker.tempo
+    length *= _lengthening(sound, before, after, last=last) / speaker.tempo
     if sound.kind.manner == "sibilant" and sound.phone in plan.durations:
         length = plan.durations[sound.phone]
     sound.start_s = t
@@ -120,10 +121,10 @@ def _time(
     return sound.end_s
 
 
-def _lengthening(sound: Sound, before: Sound | None, after: Sound | None) -> float:
+def _lengthening(sound: Sound, before: Sound | None, after: Sound | None, *, last: bool) -> float:
     manner = sound.kind.manner
     if manner == "vowel":
-        factor = 1.3 if after is None else 1.0
+        factor = 1.45 if last else 1.0
         if after is not None and not after.kind.voiced and after.kind.manner == "stop":
             factor *= 0.85
         return factor
@@ -199,8 +200,8 @@ def _stretch(sounds: list[Sound], i: int, j: int, rng: np.random.Generator) -> V
         knots += [(sound.start_s + ramp, level), (max(sound.start_s + ramp, sound.end_s - ramp), level)]
     knots = [(t, g) for t, g in knots if start <= t < end]
     knots[0] = (start, knots[0][1] * 10 ** (_voice_level_db(sounds[i]) / 20))
-    fade = 0.09 if after is None else 0.030
-    low = 0.10 if after is None else 0.22
+    fade = 0.12 if after is None else 0.030
+    low = 0.04 if after is None else 0.22
     last = knots[-1][1]
     knots = [(t, g) for t, g in knots if t < end - fade] or [knots[0]]
     return Voicing(start, end, (*knots, (max(end - fade, knots[-1][0] + 1e-4), last), (end, last * low)))
@@ -226,7 +227,7 @@ def _aspirate(score: Score, i: int, sound: Sound, speaker: Speaker, rng: np.rand
         end = sound.end_s + (0.015 if after is not None else 0.0)
         fall = max(0.012, 0.5 * sound.release_s)
         score.aspiration.append(Envelope(sound.open_s + 0.002, end, 0.006, fall))
-        score.aspiration_gain.append(10 ** ((-20.0 if after is not None else -28.0) / 20))
+        score.aspiration_gain.append(10 ** ((-20.0 if after is not None else -23.0) / 20))
 
 
 # ---- noise -----------------------------------------------------------------------------------------------------
@@ -257,6 +258,8 @@ def _sibilant(score: Score, i: int, index: int, speaker: Speaker, plan: Sibilant
     before, after = _near(score.sounds, i)
     hushed = sound.phone in ("SH", "ZH", "CH", "JH")
     shape = (speaker.sh if hushed else speaker.s_shape(kind)).moved(speaker.spread_hz * float(rng.standard_normal()))
+    if shape.ridge is not None:
+        shape = replace(shape, ridge=replace(shape.ridge, glide_hz=shape.ridge.glide_hz * float(rng.uniform(-1, 1))))
     if not hushed and any(s is not None and s.kind.rounded for s in (before, after)):
         shape = shape.moved(-speaker.rounding_hz)
     level = speaker.sh_level_db if hushed else speaker.s_level_db + TYPE_LEVEL_DB[kind]
@@ -310,12 +313,12 @@ def _burst(sounds: list[Sound], i: int, speaker: Speaker, rng: np.random.Generat
     k, place = speaker.tract_scale, sound.kind.place
     front = after is None or after.kind.formants_hz[1] > 1600
     if place in ("alveolar", "palatal"):
-        shape = SibilantShape((Hump(4300 * k, 1300), Hump(7000 * k**0.5, 2200, -3.0)), -14.0)
+        shape = SibilantShape((Hump(4300 * k, 1300), Hump(7000 * k**0.5, 2200, -3.0)), -24.0)
     elif place == "velar":
         centre = (2500 if front else 1500) * k
-        shape = SibilantShape((Hump(centre, 330), Hump(centre * 2.3, 900, -9.0)), -20.0)
+        shape = SibilantShape((Hump(centre, 330), Hump(centre * 2.3, 900, -9.0)), -26.0)
     else:
-        shape = SibilantShape((Hump(900 * k, 700), Hump(3500 * k, 2500, -10.0)), -16.0)
+        shape = SibilantShape((Hump(900 * k, 700), Hump(3500 * k, 2500, -10.0)), -24.0)
     before_r = after is not None and after.phone == "R" and place == "alveolar"
     length = float(rng.uniform(0.035, 0.055)) if before_r else float(rng.uniform(0.010, 0.022))
     level = sound.kind.level_db + float(rng.normal(0.0, 2.0)) - (6.0 if after is None else 0.0)

@@ -18,15 +18,13 @@ PowerOf = Callable[[Floats], Floats]
 class Envelope:
     """Gain over time: 0 at ``start_s``, up by sin^2 over ``rise_s``, 1, down by sin^2 over ``fall_s`` to ``end_s``.
 
-    ``notches`` are (time_s, depth_db, half_width_s) dips, such as between two /s/ across words; ``rough`` are
-    (time_s, gain_db) knots on top, joined in dB.
+    ``tilt_db`` is how much louder the end is than the start, straight in dB.
     """
 
     start_s: float
     end_s: float
     rise_s: float
     fall_s: float
-    notches: tuple[tuple[float, float, float], ...] = ()
     tilt_db: float = 0.0
 
     def gain(self, t: Floats) -> Floats:
@@ -34,8 +32,6 @@ class Envelope:
         up = np.clip((t - self.start_s) / self.rise_s, 0.0, 1.0)
         down = np.clip((self.end_s - t) / self.fall_s, 0.0, 1.0)
         total = np.sin(np.pi / 2 * up) ** 2 * np.sin(np.pi / 2 * down) ** 2
-        for time_s, depth_db, half_s in self.notches:
-            total = total * 10 ** (-depth_db / 20 * np.exp(-0.5 * ((t - time_s) / half_s) ** 2))
         if self.tilt_db:
             middle = 0.5 * (self.start_s + self.end_s)
             total = total * 10 ** (self.tilt_db / 20 * (t - middle) / max(1e-3, self.end_s - self.start_s))

@@ -22,10 +22,22 @@ class KnownSpectrum:
 
     name: str
     power: Callable[[Floats], Floats]
+    flat_hz: tuple[float, float] | None = None
 
     def moments(self, band_hz: tuple[float, float]) -> ShapeMoments:
-        """Moments over a band by trapezoids every 1 Hz."""
-        return moments_of(self.power, band_hz)
+        """Moments over a band: in closed form for a flat band, else by trapezoids every 1 Hz.
+
+        Raises
+        ------
+        ValueError
+            When the spectrum has no power in the band.
+        """
+        if self.flat_hz is None:
+            return moments_of(self.power, band_hz)
+        low, high = max(band_hz[0], self.flat_hz[0]), min(band_hz[1], self.flat_hz[1])
+        if not low < high:
+            raise ValueError(f"the flat band {self.flat_hz} Hz has no power in {band_hz} Hz")
+        return ShapeMoments(0.5 * (low + high), (high - low) / 12**0.5, 0.0, -1.2, low)
 
     def noise(self, n: int, rate_hz: int, seed: int | np.random.Generator) -> Floats:
         """Gaussian noise (n,) with this spectrum, expected RMS 1."""
@@ -52,7 +64,7 @@ def known_spectrum(name: SpectrumName, low_hz: float = 4000.0, high_hz: float = 
     if not 0 < low_hz < high_hz:
         raise ValueError(f"a known spectrum needs 0 < low < high; got {low_hz} to {high_hz} Hz")
     if name == "flat_band":
-        return KnownSpectrum(name, lambda f: ((f >= low_hz) & (f <= high_hz)).astype(np.float64))
+        return KnownSpectrum(name, lambda f: ((f >= low_hz) & (f <= high_hz)).astype(np.float64), (low_hz, high_hz))
     middle, width = 0.5 * (low_hz + high_hz), high_hz - low_hz
     if name == "hump":
         return KnownSpectrum(name, SibilantShape((Hump(middle, width / 8),), -400.0).power)

@@ -57,7 +57,11 @@ class ProbePlan:
 
 @dataclass(frozen=True, slots=True)
 class SayPlan:
-    """How the prompts are said; each field as in ``say``; ``types`` may hold one entry per prompt."""
+    """How the prompts are said, each field as in ``say``.
+
+    ``types`` holds one entry for all prompts or one for each; ``added``: by 1-based prompt, a sibilant put before its
+    first phone where none belongs, such as ``{7: "S"}``.
+    """
 
     types: tuple[str | tuple[str, ...], ...] = ("",)
     level_db: float | None = None
@@ -189,9 +193,12 @@ def _word(
 ) -> _Item:
     index, attempt = place
     added = (says.added or {}).get(index + 1, "")
+    kinds = says.type_of(index)
+    if added and not isinstance(kinds, str):
+        kinds = ("", *kinds)
     _, phones = phones_of(prompt)
     spoken = say(
-        _joined(phones, added), speaker, rng, sibilant_type=says.type_of(index), sibilant_level_db=says.level_db,
+        _joined(phones, added), speaker, rng, sibilant_type=kinds, sibilant_level_db=says.level_db,
         durations=says.durations, sampling_rate_hz=plan.sampling_rate_hz,
     )  # fmt: skip
     stretch = spoken.truth.stretches[0]

@@ -59,7 +59,7 @@ class SibilantShape:
     """The power spectrum of a frication, as a formula.
 
     P(f) = sum over humps of 10^(L/10) exp(-(f - c)^2 / (2 w^2))  +  10^(floor/10) S(f),
-    with the skirt S(f) = r^4 / (1 + r^4), r = f / skirt_low_hz, times 1 / (1 + (f / skirt_high_hz)^8).
+    with the skirt S(f) = r^2 / (1 + r^2), r = f / skirt_low_hz, times 1 / (1 + (f / skirt_high_hz)^8).
 
     A ``ridge`` adds its own power, taken at the middle of its glide, as a Gaussian.
 
@@ -72,14 +72,14 @@ class SibilantShape:
 
     humps: tuple[Hump, ...]
     floor_db: float = -30.0
-    skirt_low_hz: float = 1200.0
+    skirt_low_hz: float = 500.0
     skirt_high_hz: float = 16000.0
     ridge: Ridge | None = None
 
     def hiss_power(self, frequency_hz: Floats) -> Floats:
         """Power density of the hiss without the ridge, any unit, at ``frequency_hz`` (m,)."""
         f = np.asarray(frequency_hz, dtype=np.float64)
-        ratio = (f / self.skirt_low_hz) ** 4
+        ratio = (f / self.skirt_low_hz) ** 2
         total = 10 ** (self.floor_db / 10) * ratio / (1 + ratio) / (1 + (f / self.skirt_high_hz) ** 8)
         for hump in self.humps:
             total = total + 10 ** (hump.level_db / 10) * np.exp(-0.5 * ((f - hump.centre_hz) / hump.width_hz) ** 2)

@@ -28,6 +28,7 @@ class Speaker:
     given are taken from ``shape_of`` scaled to this speaker. ``s_level_db``: level of the typical /s/ plateau against
     the stressed vowel, RMS to RMS. ``tempo``: durations are divided by it. ``spread_hz``: SD of the random shift of
     the spectrum from token to token. ``rounding_hz``: how far /s/ moves down beside a rounded vowel or /w/.
+    ``breathiness_db``: noise in the open glottis; ``tilt_hz``: corner of the voice's extra -6 dB an octave.
     ``release_share``: how often a word-final stop is audibly released.
 
     Raises
@@ -57,8 +58,9 @@ class Speaker:
     rounding_hz: float = 350.0
     jitter: float = 0.008
     shimmer: float = 0.05
-    breathiness_db: float = -26.0
+    breathiness_db: float = -22.0
     open_quotient: float = 0.55
+    tilt_hz: float = 4200.0
     release_share: float = 0.6
 
     def __post_init__(self) -> None:
@@ -100,7 +102,7 @@ def child_speaker(seed: int, kind: SibilantType = "typical", code: str = "") -> 
         shape_of("typical", factor), sh_shape(factor * float(rng.uniform(1.02, 1.15))), "child", s_type=kind,
         s_level_db=float(rng.uniform(-10, -5)), sh_level_db=float(rng.uniform(-8, -3)),
         tempo=float(rng.uniform(0.8, 0.95)), spread_hz=float(rng.uniform(250, 450)), jitter=0.011, shimmer=0.07,
-        breathiness_db=-22.0, open_quotient=0.6,
+        breathiness_db=-19.0, open_quotient=0.6,
     )  # fmt: skip
 
 
@@ -124,7 +126,7 @@ def man(seed: int, kind: SibilantType = "typical", code: str = "") -> Speaker:
         code or f"man-{seed}", float(rng.uniform(90, 145)), float(rng.uniform(0.96, 1.04)),
         shape_of("typical", factor), sh_shape(factor * float(rng.uniform(0.95, 1.08))), "man", s_type=kind,
         s_level_db=float(rng.uniform(-12, -6)), sh_level_db=float(rng.uniform(-9, -4)),
-        tempo=float(rng.uniform(0.9, 1.15)), spread_hz=float(rng.uniform(120, 260)), breathiness_db=-30.0,
+        tempo=float(rng.uniform(0.9, 1.15)), spread_hz=float(rng.uniform(120, 260)), breathiness_db=-26.0,
         open_quotient=0.48,
     )  # fmt: skip
 

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 
 import numpy as np
 import numpy.typing as npt
 
 from ..terms import Interval, Prompt
-from .articulation import VOWEL_RMS, MadeSibilant, Score, SibilantPlan, plan_score
+from .articulation import VOWEL_RMS, Score, SibilantPlan, plan_score
 from .edges import Components, edges_of
 from .shapes import SIBILANT_TYPES
 from .speakers import Speaker
 from .tracks import Tracks, pitch_of, tracks_of
-from .tract import Pulses, antiresonate, glottal_wave, pulses, resonate, softened, upper_tract
-from .truth import Spoken, TruePhone, TrueSibilant, TrueStretch, Truth
+from .tract import antiresonate, coefficients, glottal_wave, pulses, resonate, softened, upper_tract
+from .truth import Spoken, TruePhone, TrueSibilant, TrueStretch, Truth, clamped
 
 Floats = npt.NDArray[np.float64]
 
@@ -71,7 +72,7 @@ def say(
     total = made.total.astype(np.float32)
     stretch = TrueStretch(
         "word", loud_part(made.total, sampling_rate_hz), speaker.code, 0, 1, text, True,
-        tuple(_true(s, made) for s in score.sibilants), tuple(score.omitted),
+        _true_sibilants(score, made), tuple(score.omitted),
         tuple(TruePhone(s.phone, Interval(s.start_s, s.end_s)) for s in score.sounds),
     )  # fmt: skip
     return Spoken(total, sampling_rate_hz, Truth((stretch,)))
@@ -99,82 +100,89 @@ def _kinds(given: str | Sequence[str], phones: list[tuple[str, int]]) -> tuple[s
 
 def _sound(score: Score, speaker: Speaker, rate_hz: int, rng: np.random.Generator) -> Components:
     n = round(score.end_s * rate_hz)
-    tracks = tracks_of(score, speaker)
     pitch = pitch_of(score, speaker, rng)
-    made = [p for p in (pulses(v, pitch, speaker, rng) for v in score.voicing) if p is not None]
-    voice = _voiced(score, made, tracks, speaker, rate_hz, rng)
-    total = voice.copy()
-    opened = np.zeros(n)
+    made = tuple(p for p in (pulses(v, pitch, speaker, rng) for v in score.voicing) if p is not None)
+    wave, opened = np.zeros(n), np.zeros(n)
     for stretch in made:
-        opened += glottal_wave(stretch, n, rate_hz)[1]
+        glottal_wave(stretch, wave, opened, rate_hz)
+    source = softened(wave, speaker.tilt_hz, rate_hz) + _breath(score, opened, speaker, rate_hz, rng)
+    scale = speaker.tract_scale
+    voice = upper_tract(source, 5450.0 * scale, 1000.0 * scale, rate_hz)
+    voice = _moving_tract(voice, np.arange(n) / rate_hz, tracks_of(score, speaker), rate_hz)
+    voice *= _vowel_gain(score, voice, rate_hz)
+    total = voice.copy()
     for hiss in [*score.noises, *(s.hiss for s in score.sibilants)]:
         first, noise = hiss.samples(rate_hz, rng)
-        last = min(n, first + noise.size)
-        noise = noise[: last - first]
+        noise = noise[: n - first]
         if hiss.modulated:
-            wave = opened[first:last]
-            noise = noise * np.where(wave.any(), 0.75 + 0.5 * np.clip(wave, 0, 1), 1.0)
-        total[first:last] += noise
-    return Components(total, voice, tuple(score.noises), tuple(made), tuple(score.sibilants), rate_hz, speaker.f0_hz)
+            noise = noise * _flutter(opened[first : first + noise.size])
+        total[first : first + noise.size] += noise
+    return Components(total, voice, tuple(score.noises), made, tuple(score.sibilants), rate_hz, speaker.f0_hz)
 
 
-def _voiced(
-    score: Score, made: list[Pulses], tracks: Tracks, speaker: Speaker, rate_hz: int, rng: np.random.Generator
-) -> Floats:
-    """Voice and aspiration through the moving tract, scaled to the stressed vowel's RMS."""
-    n = round(score.end_s * rate_hz)
-    t = np.arange(n) / rate_hz
-    source, breath = np.zeros(n), np.zeros(n)
-    for stretch in made:
-        wave, opened = glottal_wave(stretch, n, rate_hz)
-        source += wave
-        breath += opened * 10 ** (speaker.breathiness_db / 20) * 0.35
-    source = softened(source, 2200.0, rate_hz)
-    for envelope, gain in zip(score.aspiration, score.aspiration_gain, strict=True):
-        breath += envelope.gain(t) * gain * 1.2
-    hissing = np.flatnonzero(breath)
-    if hissing.size:
-        source[hissing] += breath[hissing] * rng.standard_normal(hissing.size) * 0.35
-    out = upper_tract(source, 5450.0 * speaker.tract_scale, 1000.0 * speaker.tract_scale, rate_hz)
-    out = _moving_tract(out, t, tracks, rate_hz)
-    return out * _vowel_gain(score, out, rate_hz)
+def _breath(score: Score, opened: Floats, speaker: Speaker, rate_hz: int, rng: np.random.Generator) -> Floats:
+    """Noise at the glottis: in the open part of each cycle, and where the score asks for aspiration."""
+    gain = opened * (0.35 * 10 ** (speaker.breathiness_db / 20))
+    for envelope, level in zip(score.aspiration, score.aspiration_gain, strict=True):
+        first = max(0, int(envelope.start_s * rate_hz))
+        last = min(gain.size, int(envelope.end_s * rate_hz))
+        gain[first:last] += 1.2 * level * envelope.gain(np.arange(first, last) / rate_hz)
+    sounding = np.flatnonzero(gain)
+    gain[sounding] *= 0.35 * rng.standard_normal(sounding.size)
+    return gain
+
+
+def _flutter(opened: Floats) -> Floats:
+    """Gain of a voiced frication over the glottal cycle, about 1 in the mean."""
+    top = float(opened.max()) if opened.size else 0.0
+    if top <= 0:
+        return np.ones(opened.size)
+    return np.asarray(1 + 0.5 * (opened - opened.mean()) / top)
 
 
 def _moving_tract(x: Floats, t: Floats, tracks: Tracks, rate_hz: int) -> Floats:
-    top = 0.47 * rate_hz
+    def moving(values: Floats) -> Floats:
+        return np.asarray(np.interp(t, tracks.time_s, values))
+
     for k in range(5):
-        frequency = np.interp(t, tracks.time_s, tracks.formant_hz[k])
-        if frequency.max() < top:
-            x = resonate(x, frequency, np.interp(t, tracks.time_s, tracks.bandwidth_hz[k]), rate_hz)
+        if tracks.formant_hz[k].max() < 0.47 * rate_hz:
+            a, b = coefficients(tracks.formant_hz[k], tracks.bandwidth_hz[k], rate_hz)
+            x = resonate(x, moving(a), moving(b))
     if tracks.nasal.any():
-        nasal = np.interp(t, tracks.time_s, tracks.nasal)
-        pole = np.full(t.size, 280.0)
-        zero = pole + nasal * (np.interp(t, tracks.time_s, tracks.zero_hz) - pole)
-        width = 90.0 + 60.0 * nasal
-        x = resonate(antiresonate(x, zero, width, rate_hz), pole, np.full(t.size, 90.0), rate_hz)
+        width = 100.0 + 60.0 * tracks.nasal
+        a, b = coefficients(tracks.zero_hz, width, rate_hz)
+        x = antiresonate(x, moving(a), moving(b))
+        a, b = coefficients(tracks.pole_hz, width, rate_hz)
+        x = resonate(x, moving(a), moving(b))
     return x
 
 
 def _vowel_gain(score: Score, voice: Floats, rate_hz: int) -> float:
-    """Gain that gives the stressed vowel's middle half its level (the table's dB under ``VOWEL_RMS``)."""
+    """Gain that gives the middle halves of the stressed vowels together exactly ``VOWEL_RMS``."""
     vowels = [s for s in score.sounds if s.kind.manner == "vowel"]
-    sounds = [s for s in vowels if s.stressed] or vowels or [s for s in score.sounds if s.kind.voiced]
-    if not sounds:
-        return 1.0
-    chosen = sounds[0]
-    quarter = 0.25 * (chosen.end_s - chosen.start_s)
-    part = voice[round((chosen.start_s + quarter) * rate_hz) : round((chosen.end_s - quarter) * rate_hz)]
-    rms = float(np.sqrt(np.mean(part**2))) if part.size else 0.0
-    level = chosen.kind.level_db - (0.0 if chosen.stressed else 4.0)
-    return VOWEL_RMS * 10 ** (min(0.0, level) / 40) / max(rms, 1e-9)
+    chosen = [s for s in vowels if s.stressed] or vowels or [s for s in score.sounds if s.kind.voiced]
+    parts = []
+    for sound in chosen:
+        quarter = 0.25 * (sound.end_s - sound.start_s)
+        parts.append(voice[round((sound.start_s + quarter) * rate_hz) : round((sound.end_s - quarter) * rate_hz)])
+    power = float(np.mean(np.concatenate(parts) ** 2)) if parts else 0.0
+    return float(VOWEL_RMS / np.sqrt(power)) if power > 0 else 1.0
 
 
-def _true(made: MadeSibilant, components: Components) -> TrueSibilant:
-    edges = edges_of(made, components)
-    sound = made.sound
-    return TrueSibilant(
-        sound.phone, made.index, edges.interval, edges.core, edges.onset_beside, edges.offset_beside, made.kind,
-        made.level_db, made.hiss.shape, edges.band_hz, sound.kind.voiced, sound.word, made.doubled,
+def _true_sibilants(score: Score, parts: Components) -> tuple[TrueSibilant, ...]:
+    """Give the sibilants their true edges; where two run into each other their shared edge is the middle."""
+    found = [edges_of(made, parts) for made in score.sibilants]
+    spans = [[e.interval.onset_s, e.interval.offset_s] for e in found]
+    for before, after in itertools.pairwise(spans):
+        if before[1] > after[0]:
+            before[1] = after[0] = 0.5 * (before[1] + after[0])
+    return tuple(
+        TrueSibilant(
+            made.sound.phone, made.index, Interval(*span), clamped(edges.core, *span), edges.onset_beside,
+            edges.offset_beside, made.kind, made.level_db, made.hiss.shape, edges.band_hz, made.sound.kind.voiced,
+            made.sound.word, made.doubled,
+        )
+        for made, edges, span in zip(score.sibilants, found, spans, strict=True)
     )  # fmt: skip
 
 

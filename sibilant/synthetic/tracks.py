@@ -12,18 +12,23 @@ from .speakers import Speaker
 
 Floats = npt.NDArray[np.float64]
 STEP_S = 0.002
+_NASAL_POLE = 950.0
 _UPPER = (3450.0, 4450.0)
 _BANDWIDTHS = (70.0, 95.0, 140.0, 190.0, 240.0)
 
 
 @dataclass(frozen=True, slots=True)
 class Tracks:
-    """Moving values at ``time_s`` (m,): ``formant_hz`` and ``bandwidth_hz`` (5, m), ``zero_hz`` and ``nasal`` (m,)."""
+    """Moving values at ``time_s`` (m,): ``formant_hz`` and ``bandwidth_hz`` (5, m), the rest (m,).
+
+    ``nasal`` runs from 0 to 1; with it the nose's zero moves away from its pole.
+    """
 
     time_s: Floats
     formant_hz: Floats
     bandwidth_hz: Floats
     nasal: Floats
+    pole_hz: Floats
     zero_hz: Floats
 
 
@@ -40,16 +45,17 @@ def tracks_of(score: Score, speaker: Speaker) -> Tracks:
     for k in (3, 4):
         formants[k] = _UPPER[k - 3] * speaker.tract_scale
     nasal = np.zeros(time.size)
-    zero = np.full(time.size, 900.0)
+    zero = np.full(time.size, _NASAL_POLE)
     for sound in score.sounds:
         if sound.kind.manner == "nasal":
             near = (time > sound.start_s - 0.03) & (time < sound.end_s + 0.03)
             ramp = np.minimum(time - sound.start_s + 0.03, sound.end_s + 0.03 - time) / 0.035
             nasal = np.where(near, np.maximum(nasal, np.clip(ramp, 0, 1)), nasal)
-            zero = np.where(near, {"M": 1000.0, "N": 1500.0}.get(sound.phone, 2300.0), zero)
+            zero = np.where(near, {"M": 1250.0, "N": 1700.0}.get(sound.phone, 2500.0), zero)
     bandwidth = np.array(_BANDWIDTHS)[:, None] * speaker.tract_scale**0.5 * np.ones(time.size)
     bandwidth[:2] *= 1 + 1.0 * nasal
-    return Tracks(time, formants, bandwidth, nasal, zero * speaker.tract_scale)
+    pole = np.full(time.size, _NASAL_POLE * speaker.tract_scale)
+    return Tracks(time, formants, bandwidth, nasal, pole, pole + nasal * (zero * speaker.tract_scale - pole))
 
 
 def _knots(sounds: list[Sound]) -> tuple[Floats, Floats]:

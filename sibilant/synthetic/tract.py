@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from .speakers import Speaker
+
 Floats = npt.NDArray[np.float64]
 
 
@@ -39,16 +41,15 @@ class Pulses:
         return float(self.start_s[-1] + self.open_quotient * self.period_s[-1])
 
 
-def pulses(voicing: Voicing, f0: tuple[Floats, Floats], speaker: object, rng: np.random.Generator) -> Pulses | None:
+def pulses(voicing: Voicing, f0: tuple[Floats, Floats], speaker: Speaker, rng: np.random.Generator) -> Pulses | None:
     """Place the pulses of one stretch: cycles of 1/F0(t), jittered and shimmered, the first at its start.
 
     ``f0`` are knots (times_s, hertz); ``speaker`` gives jitter, shimmer and open quotient. None when the stretch is
     too short for one cycle.
     """
-    jitter, shimmer = float(speaker.jitter), float(speaker.shimmer)  # type: ignore[attr-defined]
-    quotient = float(speaker.open_quotient)  # type: ignore[attr-defined]
+    quotient = speaker.open_quotient
     most = int((voicing.end_s - voicing.start_s) * float(np.max(f0[1])) * 1.3) + 4
-    wobble = 1 + jitter * np.clip(rng.standard_normal(most), -2.5, 2.5)
+    wobble = 1 + speaker.jitter * np.clip(rng.standard_normal(most), -2.5, 2.5)
     starts, periods, t = [], [], voicing.start_s
     for k in range(most):
         period = float(np.interp(t, f0[0], f0[1])) ** -1 * float(wobble[k])
@@ -61,54 +62,52 @@ def pulses(voicing: Voicing, f0: tuple[Floats, Floats], speaker: object, rng: np
         return None
     start = np.array(starts)
     knots = np.array(voicing.gain)
-    gain = np.interp(start, knots[:, 0], knots[:, 1]) * (1 + shimmer * np.clip(rng.standard_normal(start.size), -2, 2))
+    gain = np.interp(start, knots[:, 0], knots[:, 1]) * (
+        1 + speaker.shimmer * np.clip(rng.standard_normal(start.size), -2, 2)
+    )
     return Pulses(start, np.array(periods), gain, quotient)
 
 
-def glottal_wave(made: Pulses, n: int, rate_hz: int) -> tuple[Floats, Floats]:
-    """Flow derivative (n,) and open share (n,) of a stretch of pulses.
+def glottal_wave(made: Pulses, wave: Floats, opened: Floats, rate_hz: int) -> None:
+    """Write one stretch of pulses into ``wave`` (flow derivative) and ``opened`` (opening, 0 to gain), both (n,).
 
-    One cycle over phase x = (t - start) / (open quotient * period) in 0..1: u'(x) = 2x - 3x^2 (the derivative of
-    x^2 - x^3), divided by its steepest value, then closed. Corners are softened by the tract's tilt filter.
+    One cycle over x = (t - start) / (open quotient * period) in 0..1: u'(x) = 2x - 3x^2 (the derivative of x^2 - x^3,
+    steepest at closure, -1), then closed. The opening is x^2 (1 - x), scaled to 1.
     """
-    wave, opened = np.zeros(n), np.zeros(n)
-    first = max(0, int(made.first_s * rate_hz))
-    last = min(n, int(np.ceil(made.last_s * rate_hz)) + 1)
+    first = max(0, int(np.ceil(made.first_s * rate_hz)))
+    last = min(wave.size, int(np.ceil(made.last_s * rate_hz)) + 1)
     if last <= first:
-        return wave, opened
+        return
     t = np.arange(first, last) / rate_hz
     k = np.clip(np.searchsorted(made.start_s, t, side="right") - 1, 0, made.start_s.size - 1)
     x = (t - made.start_s[k]) / (made.open_quotient * made.period_s[k])
-    inside = (x >= 0) & (x < 1)
-    wave[first:last] = np.where(inside, made.gain[k] * (2 * x - 3 * x * x), 0.0)
-    opened[first:last] = np.where(inside, made.gain[k] * np.maximum(0.0, 6.75 * x * x * (1 - x)), 0.0)
-    return wave, opened
+    gain = np.where((x >= 0) & (x < 1), made.gain[k], 0.0)
+    wave[first:last] += gain * (2 * x - 3 * x * x)
+    opened[first:last] += gain * 6.75 * x * x * (1 - x)
 
 
-def resonate(x: Floats, frequency_hz: Floats, bandwidth_hz: Floats, rate_hz: int) -> Floats:
-    """Pass x (n,) through one resonator whose frequency and bandwidth (n,) change with every sample.
+def coefficients(frequency_hz: Floats, bandwidth_hz: Floats, rate_hz: int) -> tuple[Floats, Floats]:
+    """Return a = 2 r cos(2 pi F / rate) and b = -r^2 with r = exp(-pi B / rate), for a resonator of F and B."""
+    r = np.exp(-np.pi / rate_hz * np.asarray(bandwidth_hz))
+    return np.asarray(2 * r * np.cos(2 * np.pi / rate_hz * np.asarray(frequency_hz))), np.asarray(-r * r)
 
-    y[n] = x[n] (1 - a - b) + a[n] y[n-1] + b[n] y[n-2], a = 2 r cos(2 pi F / rate), b = -r^2, r = exp(-pi B / rate):
-    unit gain at zero frequency; solved as one banded triangular system.
+
+def resonate(x: Floats, a: Floats, b: Floats) -> Floats:
+    """Pass x (n,) through one resonator whose coefficients (n,) change with every sample.
+
+    y[n] = x[n] (1 - a[n] - b[n]) + a[n] y[n-1] + b[n] y[n-2]: unit gain at zero frequency; solved as one banded
+    triangular system.
     """
     from scipy.linalg.blas import dtbsv
 
-    r = np.exp(-np.pi / rate_hz * bandwidth_hz)
-    a = 2 * r * np.cos(2 * np.pi / rate_hz * frequency_hz)
-    b = -r * r
-    bands = np.empty((3, x.size), order="F")
-    bands[0] = 1.0
+    bands = np.zeros((3, x.size), order="F")
     bands[1, :-1] = -a[1:]
     bands[2, :-2] = -b[2:]
-    bands[1, -1] = bands[2, -1] = bands[2, -2] = 0.0
     return np.asarray(dtbsv(2, bands, x * (1 - a - b), lower=1, diag=1))
 
 
-def antiresonate(x: Floats, frequency_hz: Floats, bandwidth_hz: Floats, rate_hz: int) -> Floats:
-    """Pass x (n,) through a moving zero pair, the inverse of ``resonate``'s."""
-    r = np.exp(-np.pi / rate_hz * bandwidth_hz)
-    a = 2 * r * np.cos(2 * np.pi / rate_hz * frequency_hz)
-    b = -r * r
+def antiresonate(x: Floats, a: Floats, b: Floats) -> Floats:
+    """Pass x (n,) through a moving pair of zeros, the inverse of ``resonate``."""
     y = x.copy()
     y[1:] -= a[1:] * x[:-1]
     y[2:] -= b[2:] * x[:-2]

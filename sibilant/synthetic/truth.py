@@ -136,3 +136,9 @@ class Spoken:
 def moved(interval: Interval, by_s: float) -> Interval:
     """Return the interval later by ``by_s``."""
     return Interval(interval.onset_s + by_s, interval.offset_s + by_s)
+
+
+def clamped(interval: Interval, low_s: float, high_s: float) -> Interval:
+    """Return the part of an interval between two times (empty at the nearer one when there is none)."""
+    onset = min(max(interval.onset_s, low_s), high_s)
+    return Interval(onset, min(max(interval.offset_s, onset), high_s))

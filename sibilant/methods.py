@@ -35,12 +35,134 @@ OPEN_ADULT = Method(
     n_tapers=8,
     citation="the method of the adult values measured from open recordings (Plummer & Reidy 2018)",
 )
-_ALL = MappingProxyType({m.name: m for m in (HOUSE_15K, HOUSE_10K, HOUSE_7K, OPEN_ADULT)})
+
+FORREST_1988 = Method(
+    "forrest-1988",
+    1,
+    (0.0, 10000.0),
+    (Window("onset", 10.0, 20.0), Window("onset", 20.0, 20.0), Window("onset", 30.0, 20.0)),
+    rate_hz=20000.0,
+    taper="hamming",
+    n_tapers=1,
+    average="moments",
+    citation="Forrest, Weismer, Milenkovic & Dougall (1988), JASA 84:115-123; method from memory, source not read",
+    unknown=("pre-emphasis", "which windows were pooled", "band limits", "power or amplitude weighting", "microphone"),
+    published=True,
+)
+JONGMAN_2000 = Method(
+    "jongman-2000",
+    1,
+    (0.0, 11000.0),
+    (
+        Window("onset", 20.0, 40.0),
+        Window("middle", 0.0, 40.0),
+        Window("offset", -20.0, 40.0),
+        Window("offset", 0.0, 40.0),
+    ),
+    rate_hz=22000.0,
+    taper="hamming",
+    n_tapers=1,
+    average="moments",
+    pre_emphasis=0.98,
+    citation="Jongman, Wayland & Wong (2000), JASA 108:1252-1263; values and method read second-hand",
+    unknown=("power or amplitude weighting", "microphone"),
+    published=True,
+)
+JONGMAN_2000_PEAK = dataclasses.replace(
+    JONGMAN_2000, name="jongman-2000-peak", windows=(Window("middle", 0.0, 40.0),), average="none"
+)
+HALEY_2010 = Method(
+    "haley-2010",
+    1,
+    (0.0, 10000.0),
+    (Window("onset", 50.0, 20.0),),
+    taper="hamming",
+    n_tapers=1,
+    average="none",
+    citation="Haley, Seelinger, Mandulak & Zajac (2010), J. Phonetics 38:548-554; values read second-hand",
+    unknown=("sampling rate", "band limits", "window and its length", "pre-emphasis", "weighting", "microphone"),
+    published=True,
+)
+KOENIG_2013 = Method(
+    "koenig-2013",
+    1,
+    (550.0, 11025.0),
+    (Window("middle", 0.0, 25.0),),
+    rate_hz=22050.0,
+    n_tapers=8,
+    average="none",
+    citation="Koenig, Shadle, Preston & Mooshammer (2013), JSLHR 56:1175-1189; abstract read, windows from memory",
+    unknown=("window length", "number of tapers", "pre-emphasis", "microphone"),
+    mid_band_hz=(3000.0, 7000.0),
+    published=True,
+)
+HOLLIDAY_2015 = Method(
+    "holliday-2015",
+    1,
+    (300.0, 20000.0),
+    (Window("middle", 0.0, 40.0),),
+    rate_hz=44100.0,
+    n_tapers=8,
+    average="none",
+    citation="Holliday, Reidy, Beckman & Edwards (2015), JSLHR 58:622-637; abstract read, method from memory",
+    unknown=("band limits", "window length", "pre-emphasis", "microphone"),
+    published=True,
+)
+SHADLE_2023 = Method(
+    "shadle-2023",
+    1,
+    (550.0, 15000.0),
+    (Window("middle", 0.0, 25.0),),
+    rate_hz=44100.0,
+    n_tapers=3,
+    time_bandwidth=2.0,
+    average="none",
+    citation="Shadle, Chen, Koenig & Preston (2023), JASA 154:1932-1944; read second-hand",
+    unknown=("window length", "time-bandwidth product", "search range of the mid peak", "microphone"),
+    mid_band_hz=(3000.0, 7000.0),
+    published=True,
+)
+WONG_MUNSON_2025 = Method(
+    "wong-munson-2025",
+    1,
+    (550.0, 15000.0),
+    (Window("middle", 0.0, 40.0),),
+    n_tapers=8,
+    average="none",
+    citation="Wong & Munson (2025), JASA Express Letters 5(10); abstract read: mid-band peak searched in 3-9 kHz",
+    unknown=("sampling rate", "band limits", "window and its length", "number of tapers", "pre-emphasis", "microphone"),
+    mid_band_hz=(3000.0, 9000.0),
+    published=True,
+)
+_ALL = MappingProxyType(
+    {
+        method.name: method
+        for method in (
+            HOUSE_15K,
+            HOUSE_10K,
+            HOUSE_7K,
+            OPEN_ADULT,
+            FORREST_1988,
+            JONGMAN_2000,
+            JONGMAN_2000_PEAK,
+            HALEY_2010,
+            KOENIG_2013,
+            HOLLIDAY_2015,
+            SHADLE_2023,
+            WONG_MUNSON_2025,
+        )
+    }
+)
 
 
 def method_names() -> tuple[str, ...]:
     """Names of all methods, house methods first."""
     return tuple(_ALL)
+
+
+def published_names() -> tuple[str, ...]:
+    """Names of the protocols taken from the literature."""
+    return tuple(name for name, method in _ALL.items() if method.published)
 
 
 def get_method(name: str) -> Method:

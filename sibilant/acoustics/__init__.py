@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from .frames import spectrum
+from .holding import sustained
 from .measuring import measure
 from .moments import moments
 from .pictures import spectrogram
+from .separation import separation
 
-__all__ = ["measure", "moments", "spectrogram", "spectrum"]
+__all__ = ["measure", "moments", "separation", "spectrogram", "spectrum", "sustained"]

@@ -14,6 +14,7 @@ from .shape import moment_values, shape_values
 from .tapers import Rows
 from .through import Listened, listen
 from .timing import duration_values, level_re_vowel_db, rise_ms
+from .tonality import ridge
 from .voicing import voiced_share
 
 SHORTEST_MS = 40.0
@@ -116,10 +117,12 @@ def _measure_one(
         flags.append("outside")
     if heard is None:
         return Measures(values, flags=tuple(flags), band_hz=method.band_hz, sampling_rate_hz=recording.sampling_rate_hz)
-    return _with_spectrum(values, flags, heard)
+    return _with_spectrum(values, flags, heard, recording, interval)
 
 
-def _with_spectrum(values: dict[str, float], flags: list[str], heard: Listened) -> Measures:
+def _with_spectrum(
+    values: dict[str, float], flags: list[str], heard: Listened, recording: Recording, interval: Interval
+) -> Measures:
     method = heard.setup.method
     stack = shape_values(heard.rows, heard.setup)
     if heard.windows is not None:
@@ -135,6 +138,8 @@ def _with_spectrum(values: dict[str, float], flags: list[str], heard: Listened) 
     if moved.get("centroid_hz", 0.0) > EDGE_HANGS * measured.get("centroid_hz", np.inf):
         flags.append("edge_dependent")
     values.update(measured)
+    if measured:
+        flags.extend(_tonality(values, recording, interval, method))
     if measured and heard.grid is not None:
         values.update(course_values(heard))
     return Measures(
@@ -148,6 +153,15 @@ def _with_spectrum(values: dict[str, float], flags: list[str], heard: Listened) 
         method.band_hz,
         heard.setup.rate_hz,
     )
+
+
+def _tonality(values: dict[str, float], recording: Recording, interval: Interval, method: Method) -> list[str]:
+    """Add the ridge's prominence and width to the values; return the flag ``tonal`` where it is narrow and strong."""
+    found = ridge(recording, interval, method)
+    if found is None:
+        return []
+    values.update(tonality_db=found.prominence_db, tonality_width_hz=found.width_hz)
+    return ["tonal"] if found.tonal else []
 
 
 def _intervals(measured: dict[str, float], heard: Listened) -> tuple[dict[str, float], dict[str, float]]:

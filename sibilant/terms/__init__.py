@@ -17,6 +17,7 @@ from .sound import (
     Word,
 )
 from .suitability import Aspect, Sign, Suitability, Support, TokenSupport, Verdict
+from .takes import Separation, SustainedTake
 from .token import Finding, Measures, Spectrum, Token
 
 __all__ = [
@@ -34,11 +35,13 @@ __all__ = [
     "Recording",
     "Review",
     "Scope",
+    "Separation",
     "SibilantInterval",
     "SibilantSlot",
     "Sign",
     "Source",
     "Spectrum",
+    "SustainedTake",
     "Suitability",
     "Support",
     "Token",

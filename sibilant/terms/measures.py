@@ -224,8 +224,8 @@ _DECLARED: tuple[Measure, ...] = (
         0,
         "mid-band peak (Hz)",
         "the main pitch of the hiss",
-        "The highest point of the spectrum inside the method's search range, 2 to 10 kHz for house methods; none where it"
-        " sits at an edge of the range.",
+        "The highest point of the spectrum inside the method's search range, 2 to 10 kHz for house methods; none where"
+        " it sits at an edge of the range.",
         "fm = argmax P(f) in the search range, interpolated",
         _KOENIG,
         interval=True,

@@ -1,0 +1,166 @@
+"""Whistling: a narrow ridge in the spectrum, followed as it glides, against its surroundings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+from ..terms import Interval, Method, Recording
+from .frames import power_densities
+from .setup import Setup, prepare
+from .tapers import Rows
+
+FRAME_S = 0.04
+HOP_S = 0.02
+TIME_BANDWIDTH = 2.5
+N_TAPERS = 4
+LOWEST_HZ = 2000.0
+RIDGE_HALF_HZ = 75.0
+BESIDE_HZ = (450.0, 1200.0)
+"""From and to how far either side of a ridge its surroundings are taken."""
+GLIDE_HZ = 300.0
+"""Farthest a ridge may move from one frame to the next: 15 Hz a ms."""
+TONAL_DB = 9.0
+TONAL_WIDTH_HZ = 680.0
+_REACH_HZ = 1000.0
+
+
+@dataclass(frozen=True, slots=True)
+class Ridge:
+    """The strongest ridge: ``prominence_db`` over the higher of its two sides, ``width_hz`` 10 dB below its top."""
+
+    prominence_db: float
+    width_hz: float
+    frequency_hz: tuple[float, ...]
+
+    @property
+    def tonal(self) -> bool:
+        """Whether it is narrow and strong enough to be asked about as a whistle."""
+        return self.prominence_db >= TONAL_DB and self.width_hz <= TONAL_WIDTH_HZ
+
+
+def ridge(recording: Recording, interval: Interval, method: Method) -> Ridge | None:
+    """Follow the strongest narrow ridge through a fricative.
+
+    Frames of 40 ms with four tapers of time-bandwidth 2.5 every 20 ms. In each, the power within 75 Hz of a frequency
+    is set against the mean power from 450 to 1200 Hz away, on the side where that is more; the path of highest mean
+    ratio, moving at most 300 Hz a frame, is the ridge. Prominence and width are read from the frames laid over each
+    other along the path.
+
+    Returns
+    -------
+    Ridge or None
+        None where not one frame fits, or the band above 2 kHz is narrower than 3 kHz.
+    """
+    setup = _setup(method, recording.sampling_rate_hz)
+    starts = _starts(recording, interval, setup)
+    first, last = setup.band
+    if not starts or (last - first) * setup.step_hz < 3000.0:
+        return None
+    rows = power_densities(recording.samples, starts, setup)[:, first : last + 1]
+    if not np.all(np.sum(rows, axis=1) > 0):
+        return None
+    path = _path(_ratio_db(rows, setup.step_hz), max(1, round(GLIDE_HZ / setup.step_hz)))
+    prominence_db, width_hz = _along(rows, path, setup.step_hz)
+    frequency = setup.frequency_hz[first + path]
+    return Ridge(prominence_db, width_hz, tuple(float(f) for f in frequency))
+
+
+@lru_cache(maxsize=32)
+def _setup(method: Method, rate_hz: int) -> Setup:
+    low = max(LOWEST_HZ, method.band_hz[0])
+    own = Method(
+        "tonality",
+        1,
+        (low, max(low + 500.0, method.band_hz[1])),
+        (),
+        n_tapers=N_TAPERS,
+        time_bandwidth=TIME_BANDWIDTH,
+    )
+    return prepare(own, rate_hz, round(FRAME_S * rate_hz))
+
+
+def _starts(recording: Recording, interval: Interval, setup: Setup) -> tuple[int, ...]:
+    """Frames laid symmetrically inside the fricative; one in its middle where no more fit."""
+    n_frames = 1 + max(0, int((interval.duration_s - FRAME_S) / HOP_S + 1e-6))
+    middle = (interval.onset_s + interval.offset_s) / 2
+    rate = recording.sampling_rate_hz
+    centres = [middle + (k - (n_frames - 1) / 2) * HOP_S for k in range(n_frames)]
+    starts = tuple(round(centre * rate - setup.n_samples / 2) for centre in centres)
+    return tuple(s for s in starts if 0 <= s <= recording.samples.size - setup.n_samples)
+
+
+def _ratio_db(rows: Rows, step_hz: float) -> Rows:
+    """Power near each bin over that of its higher side, in dB, (frames, bins)."""
+    running = np.zeros((rows.shape[0], rows.shape[1] + 1))
+    np.cumsum(rows, axis=1, out=running[:, 1:])
+    bins = np.arange(rows.shape[1])
+    near, (start, stop) = round(RIDGE_HALF_HZ / step_hz), (round(edge / step_hz) for edge in BESIDE_HZ)
+    centre = _mean(running, bins - near, bins + near + 1)
+    below = _mean(running, bins - stop, bins - start)
+    above = _mean(running, bins + start, bins + stop)
+    ratio: Rows = 10 * np.log10(np.maximum(centre, 1e-30) / np.maximum(np.fmax(below, above), 1e-30))
+    return ratio
+
+
+def _mean(running: Rows, start: npt.NDArray[np.intp], stop: npt.NDArray[np.intp]) -> Rows:
+    """Mean power between bins, NaN where less than a third of the stretch lies inside the band."""
+    last = running.shape[1] - 1
+    low, high = np.clip(start, 0, last), np.clip(stop, 0, last)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = (running[:, high] - running[:, low]) / (high - low)
+    return np.where(3 * (high - low) >= stop - start, mean, np.nan)
+
+
+def _path(ratio_db: Rows, reach: int) -> npt.NDArray[np.intp]:
+    """Bin of the ridge in each frame: the path of highest summed ratio that moves at most ``reach`` bins a frame."""
+    best, came = ratio_db[0], []
+    index = np.arange(best.size)
+    for row in ratio_db[1:]:
+        padded = np.concatenate([np.full(reach, -np.inf), best, np.full(reach, -np.inf)])
+        choice = np.argmax(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1)
+        came.append(np.clip(index + choice - reach, 0, best.size - 1))
+        best = row + best[came[-1]]
+    path = [int(np.argmax(best))]
+    for back in reversed(came):
+        path.append(int(back[path[-1]]))
+    return np.array(path[::-1])
+
+
+def _along(rows: Rows, path: npt.NDArray[np.intp], step_hz: float) -> tuple[float, float]:
+    """Prominence (dB) and -10 dB width (Hz) of the frames laid over each other along the path."""
+    reach = round(BESIDE_HZ[1] / step_hz)
+    padded = np.pad(rows / np.sum(rows, axis=1)[:, np.newaxis], ((0, 0), (reach, reach)), constant_values=np.nan)
+    laid = np.stack([padded[t, at : at + 2 * reach + 1] for t, at in enumerate(path)])
+    known = np.isfinite(laid)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = np.sum(np.where(known, laid, 0.0), axis=0) / np.sum(known, axis=0)
+    prominence = (
+        float(_ratio_db(mean[np.newaxis], step_hz)[0, reach])
+        if np.all(np.isfinite(mean))
+        else _one_sided(mean, reach, step_hz)
+    )
+    return prominence, _width(mean, reach, step_hz)
+
+
+def _one_sided(mean: Rows, reach: int, step_hz: float) -> float:
+    near, (start, stop) = round(RIDGE_HALF_HZ / step_hz), (round(edge / step_hz) for edge in BESIDE_HZ)
+    sides = [mean[reach - stop : reach - start], mean[reach + start : reach + stop]]
+    known = [side[np.isfinite(side)] for side in sides]
+    beside = max((float(np.mean(side)) for side in known if side.size), default=1.0)
+    top = mean[reach - near : reach + near + 1]
+    return float(10 * np.log10(np.mean(top[np.isfinite(top)]) / beside))
+
+
+def _width(mean: Rows, reach: int, step_hz: float) -> float:
+    """Distance between where the level first lies 10 dB below the top on either side."""
+    smooth = np.convolve(np.where(np.isfinite(mean), mean, 0.0), np.ones(3) / 3, mode="same")
+    top = float(np.max(smooth[reach - 2 : reach + 3]))
+    low = smooth < top / 10
+    right = np.flatnonzero(low[reach:])
+    left = np.flatnonzero(low[reach::-1])
+    most = smooth.size // 2
+    return float(((right[0] if right.size else most) + (left[0] if left.size else most)) * step_hz)

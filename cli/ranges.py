@@ -1,0 +1,128 @@
+"""``sibilant ranges``: published values that fit, or why none does."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from .shown import print_json
+
+
+@click.group(name="ranges")
+def command() -> None:
+    """Published values as supporting evidence, each with its source; or why none fits.
+
+    Example: sibilant ranges list --phone s --age 34y --group f --position initial
+    """
+
+
+def _caseload(function: Any) -> Any:
+    return click.option(
+        "--caseload",
+        type=click.Path(path_type=Path, file_okay=False),
+        envvar="SIBILANT_CASELOAD",
+        help="Folder of the caseload, where your own ranges are kept.",
+    )(function)
+
+
+def _folder(caseload: Path | None) -> Path:
+    if caseload is not None:
+        return caseload
+    import platformdirs
+
+    return Path(platformdirs.user_data_path("sibilant")) / "caseload"
+
+
+@command.command(name="list")
+@click.option("--phone", default="s", show_default=True, help="s, z, sh or zh.")
+@click.option("--measure", default="", metavar="KEY", help="One measure; without it every measure with values.")
+@click.option("--age", default="", metavar="AGE", help='Such as 7y4m, or "7;4".')
+@click.option("--group", default="", metavar="f|m", help="Reference group; optional, off by default.")
+@click.option("--position", default="", help="initial, medial or final.")
+@click.option("--cluster", default="", help="Such as st; none for a single consonant.")
+@click.option("--level", default="", help="Practice level of the words, such as word.")
+@click.option("--cue", default="", help="Such as spontaneous or model.")
+@click.option("--method", default="", metavar="NAME", help="Method your figures were measured with.")
+@click.option("--bandwidth", type=float, metavar="HZ", help="Effective bandwidth of the recording.")
+@click.option("--dialect", default="", help="Variety spoken; values of another one are refused.")
+@click.option("--own-baseline", is_flag=True, help="No range at all: dialect, second language, or by choice.")
+@click.option("--orientation", is_flag=True, help="Show the 6 to 13 year strip, under its own label; off by default.")
+@click.option("--refused/--no-refused", default=True, show_default=True, help="Values that don't fit, with reasons.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+@_caseload
+def list_command(caseload: Path | None, refused: bool, as_json: bool, bandwidth: float | None, **asked: Any) -> None:
+    """Values that fit, with source, population, method and how obtained; or why none fits.
+
+    What you leave out is not asked. A value is listed for reading; a placement also needs age, group, cue and five
+    tokens, and is made by a report or chart after measuring again under the value's own method.
+
+    Example: sibilant ranges list --phone s --age 7y4m --position initial --json
+    """
+    from sibilant.workflow.compare import RangesAsked, list_ranges
+
+    document = list_ranges(RangesAsked(bandwidth_hz=bandwidth, **asked), kept_in=_folder(caseload))
+    if as_json:
+        print_json(document)
+        return
+    for answer in document["answers"]:
+        _print_answer(answer, refused=refused)
+    _print_norms(document)
+
+
+@command.command(name="add")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+@_caseload
+def add_command(caseload: Path | None, file: Path, as_json: bool) -> None:
+    """Keep ranges of your own from FILE.csv; they are marked as yours wherever they appear.
+
+    Columns: measure, phone, mean, sd (between speakers), n_speakers, age_low_y, age_high_y, sex (f, m, both),
+    population, position, cue (any, where it does not matter), method (empty for durations), citation; and, if you
+    like, dialect, cluster, level, context, lowest, highest, note. Give the method as 'sibilant measure --method'
+    takes it.
+
+    Example: sibilant ranges add my_ranges.csv
+    """
+    from sibilant.workflow.compare import add_ranges, describe_ranges
+
+    added = add_ranges(file, _folder(caseload))
+    rows = describe_ranges(added)
+    if as_json:
+        print_json({"added": rows})
+        return
+    click.echo(f"{len(added)} added" if added else "nothing added: all of them were there already")
+    for row in rows:
+        _print_range(row)
+
+
+def _print_answer(answer: dict[str, Any], *, refused: bool) -> None:
+    click.echo(f"{answer['measure']}  /{answer['phone'].lower()}/")
+    if answer["none_fits"]:
+        click.echo("  none fits")
+    for reason in answer["reasons"]:
+        click.echo(f"  - {reason['text']}")
+    for row in (*answer["fits"], *answer["orientation"]):
+        _print_range(row)
+    for row in answer["refused"] if refused else ():
+        _print_range(row, head="does not fit: ")
+        for reason in row["reasons"]:
+            click.echo(f"      because {reason['text']}")
+    if answer["fits"]:
+        click.echo(f"  {answer['sentence']}")
+    click.echo()
+
+
+def _print_norms(document: dict[str, Any]) -> None:
+    if document["acquisition"]:
+        click.echo(document["acquisition_note"])
+    for row in document["acquisition"]:
+        _print_range(row, head="age of acquisition ")
+
+
+def _print_range(row: dict[str, Any], head: str = "") -> None:
+    click.echo(f"  {head}{row['figures']}")
+    for name in ("population", "circumstances", "method_words", "source", "label", "note"):
+        if row[name]:
+            click.echo(f"      {row[name]}")

@@ -1,0 +1,34 @@
+"""Published reference values, one with its source, population, method and how it was had; or why none fits."""
+
+from .ages import age_words, read_age
+from .band import new_speaker_band
+from .compare import TokenValue, beside, compare, comparisons
+from .own import own_ranges_csv, read_own_ranges
+from .protocols import protocol
+from .questions import Answer, Question, acquisition, find
+from .sourced import unsourced_in_rows, unsourced_in_text
+from .tables import all_ranges
+from .wording import describe_answer, describe_comparison, describe_range
+
+__all__ = [
+    "Answer",
+    "Question",
+    "TokenValue",
+    "acquisition",
+    "age_words",
+    "all_ranges",
+    "beside",
+    "compare",
+    "comparisons",
+    "describe_answer",
+    "describe_comparison",
+    "describe_range",
+    "find",
+    "new_speaker_band",
+    "own_ranges_csv",
+    "protocol",
+    "read_age",
+    "read_own_ranges",
+    "unsourced_in_rows",
+    "unsourced_in_text",
+]

@@ -1,0 +1,179 @@
+"""How reference values and comparisons are worded, as text and as plain rows: never without their source."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from ..terms import MEASURES
+from ..terms.reference import INSIDE_SENTENCE, Comparison, Placement, Reason, ReferenceRange
+from .band import band_of
+
+if TYPE_CHECKING:
+    from .questions import Answer, Refusal
+
+ORIENTATION_LABEL = (
+    "Orientation only, 6 to 13 years, measured at 1 to 7.5 kHz from children whose first language is Mandarin and who"
+    " read English; never a norm for English-speaking children"
+)
+ACQUISITION_NOTE = (
+    "Ages of acquisition differ between studies, so all are shown. Smit et al. (1990) treated /s z/ specially; none of"
+    " them applies to lateral or palatal /s/."
+)
+_INSIDE = {"below": "below", "within": "inside", "above": "above"}
+
+
+def number(value: float, row: ReferenceRange) -> str:
+    """Write a value with the decimals and the unit of its measure."""
+    measure = MEASURES.get(row.measure)
+    decimals = measure.decimals if measure else 0 if row.unit == "Hz" else 1
+    unit = {"Hz": " Hz", "": ""}.get(row.unit, f" {row.unit}")
+    return f"{value:.{decimals}f}{unit}"
+
+
+def bounds_words(mean: float, reach: float, row: ReferenceRange) -> str:
+    """Write an interval around a mean."""
+    return f"{number(mean - reach, row)} to {number(mean + reach, row)}"
+
+
+def band_words(row: ReferenceRange) -> str:
+    """The band for a new speaker, the speakers' points, an age, or the value alone, in words."""
+    band = band_of(row)
+    if row.use == "acquisition":
+        return " to ".join(trade_age(years) for years in (row.low, row.high) if years is not None)
+    if band is not None and row.use in ("value", "orientation"):
+        span = f"{number(band[0], row)} to {number(band[1], row)}"
+        return f"{span} for a new speaker" if row.use == "value" else f"orientation strip {span}"
+    parts = [f"{row.statistic} {number(row.mean, row)}"] if row.mean is not None else []
+    if row.low is not None:
+        parts.append(f"lowest {number(row.low, row)}")
+    if row.high is not None:
+        parts.append(f"highest {number(row.high, row)}")
+    return ", ".join(parts)
+
+
+def trade_age(years: float) -> str:
+    """Write an age in years as the trade does.
+
+    Examples
+    --------
+    >>> trade_age(4.92)
+    '4;11'
+    """
+    months = round(12 * years)
+    return f"{months // 12};{months % 12}"
+
+
+def points_words(row: ReferenceRange) -> str:
+    """Write what stands behind a band: mean, SD and number of speakers; or that there is no band, and why."""
+    n_speakers = row.population.n_speakers or "an unknown number of"
+    if row.mean is None or row.sd is None or row.use == "acquisition":
+        return ""
+    sd = number(row.sd, row)
+    if band_of(row) is not None:
+        return f" (mean {number(row.mean, row)}, SD between speakers {sd}, {n_speakers} speakers)"
+    return f" (SD between speakers {sd}; {n_speakers} speakers: no band and no placement)"
+
+
+def statement(row: ReferenceRange, placement: Placement, mean: float, n_tokens: int, band: tuple[float, float]) -> str:
+    """One sentence that places a mean, with source, population and method, and the fixed sentence after it."""
+    kind = {"computed": "measured", "yours": "entered by the user"}.get(row.basis.obtained, "published")
+    edges = f"{number(band[0], row)} to {number(band[1], row)}"
+    method = f", measured with {row.method}" if row.method else ""
+    return (
+        f"The measured value ({number(mean, row)}, mean of {n_tokens} tokens) lies {_INSIDE[placement]} the range"
+        f" {kind} for {row.population.words} ({edges}{method}; {row.basis.citation} {row.basis.label})."
+        f" {INSIDE_SENTENCE}"
+    )
+
+
+def describe_range(row: ReferenceRange) -> dict[str, Any]:
+    """A reference value as a plain row: the figures, and all that must stand beside them."""
+    band = band_of(row) if row.use == "value" else None
+    return {
+        "measure": row.measure,
+        "name": row.name,
+        "phone": row.phone,
+        "unit": row.unit,
+        "statistic": row.statistic,
+        "figures": band_words(row) + points_words(row),
+        "mean": row.mean,
+        "sd_between_speakers": row.sd,
+        "sd_within_speakers": row.sd_within,
+        "lowest": row.low,
+        "highest": row.high,
+        "band": None if band is None else {"low": band[0], "high": band[1], "rule": "mean ± t(n−1)·SD·√(1+1/n)"},
+        "population": row.population.words,
+        "n_speakers": row.population.n_speakers,
+        "position": row.circumstances.position,
+        "circumstances": row.circumstances.words,
+        "context": row.circumstances.context,
+        "method": row.method,
+        "method_words": f"method {row.method}" if row.method else row.protocol or "method not stated",
+        "protocol": row.protocol,
+        "band_hz": None if row.band_hz is None else list(row.band_hz),
+        "not_stated": list(row.unknown),
+        "source": row.basis.citation,
+        "where": row.basis.where,
+        "obtained": row.basis.obtained,
+        "label": ORIENTATION_LABEL if row.use == "orientation" else row.basis.label,
+        "note": row.basis.note,
+        "rows": list(row.basis.rows),
+        "use": row.use,
+    }
+
+
+def describe_refusal(refusal: Refusal) -> dict[str, Any]:
+    """A value that does not fit, with its reasons: without a band, and without any figure where it is an adult's."""
+    row = describe_range(refusal.range)
+    row["band"] = None
+    row["figures"] = _values_words(refusal.range)
+    if any(reason.code == "minor" for reason in refusal.reasons):
+        row |= dict.fromkeys(("mean", "sd_between_speakers", "sd_within_speakers", "lowest", "highest"))
+        row["figures"] = "not shown"
+    return {**row, "reasons": [_reason(reason) for reason in refusal.reasons]}
+
+
+def describe_answer(answer: Answer) -> dict[str, Any]:
+    """An answer as one plain document."""
+    return {
+        "measure": answer.question.measure,
+        "phone": answer.question.phone,
+        "none_fits": answer.none_fits,
+        "fits": [describe_range(row) for row in answer.fits],
+        "reasons": [_reason(reason) for reason in answer.reasons],
+        "refused": [describe_refusal(refusal) for refusal in answer.refused],
+        "orientation": [describe_range(row) for row in answer.orientation],
+        "acquisition": [describe_range(row) for row in answer.acquisition],
+        "acquisition_note": ACQUISITION_NOTE if answer.acquisition else "",
+        "sentence": INSIDE_SENTENCE,
+    }
+
+
+def _values_words(row: ReferenceRange) -> str:
+    """The bare values of a row, never a band."""
+    parts = [f"{row.statistic} {number(row.mean, row)}"] if row.mean is not None else []
+    parts += [f"SD between speakers {number(row.sd, row)}"] if row.sd is not None else []
+    parts += [f"lowest {number(row.low, row)}"] if row.low is not None else []
+    parts += [f"highest {number(row.high, row)}"] if row.high is not None else []
+    return ", ".join(parts)
+
+
+def describe_comparison(comparison: Comparison) -> dict[str, Any]:
+    """A comparison as one plain document; the range comes with its source, the placement with its sentence."""
+    return {
+        "placement": comparison.placement,
+        "value": comparison.value,
+        "n_tokens": comparison.n_tokens,
+        "band": None if comparison.band is None else {"low": comparison.band[0], "high": comparison.band[1]},
+        "range": None if comparison.range is None else describe_range(comparison.range),
+        "why": [_reason(reason) for reason in comparison.why],
+        "needs_method": comparison.needs_method,
+        "statement": comparison.statement,
+        "cautions": list(comparison.cautions),
+        "sentence": comparison.sentence,
+        "source": "" if comparison.range is None else comparison.range.source,
+    }
+
+
+def _reason(reason: Reason) -> dict[str, str]:
+    return {"code": reason.code, "text": reason.text}

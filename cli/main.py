@@ -13,6 +13,7 @@ COMMANDS: dict[str, str] = {
     "measure": "find and measure the sibilants of a recording",
     "expect": "the sibilants expected in words or phrases",
     "lists": "the built-in word lists",
+    "ranges": "published values that fit, or why none does",
 }
 
 

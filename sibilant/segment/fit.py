@@ -1,0 +1,249 @@
+"""How well stretches fit prompts: frames scored by class, then the best path through each prompt's states."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from .features import Features
+from .spelling import ANY, LEAD, N_STATE_CLASSES, SIB_S, SIB_SH, SIB_Z, SILENCE, Chain
+from .targets import CLASSES, N_BANDS, level_table, warped
+
+Floats = npt.NDArray[np.float32]
+Ints = npt.NDArray[np.int64]
+
+# Tuned on speakers left out of the table in ``targets`` (``docs/words.md``).
+BANDS_WORTH = 3.0
+SPREAD_TIMES = 1.4
+SCALE = 0.30
+LEVEL_WORTH = 8.0
+WORST = 8.0
+QUIET_BELOW_PEAK_DB = 36.0
+LEAD_COST = 1.5
+PEAK_REACH = 60
+FARTHEST_JUMP = 5
+PAIRS_AT_ONCE = 4000
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Emissions:
+    """Scaled log scores of each frame under each state class: (n, classes); ``best`` (n,) under the best class."""
+
+    score: Floats
+    best: Floats
+
+
+def emissions(features: Features, scale: float, channel_db: Floats) -> Emissions:
+    """Score each frame under each class.
+
+    log p = -sum over bands of w (x - mu - g)^2 / (2 s^2), the gain g free, w from 0 to 1 by how far a band rises over
+    the noise, the whole worth three bands at most; plus the level below the loudest part of the word.
+
+    Parameters
+    ----------
+    features : Features
+        Levels and noise.
+    scale : float
+        The speaker's formant scale: 1 for the mean of the table, more for a shorter vocal tract.
+    channel_db : (15,)
+        Added to every shape: microphone and voice.
+
+    Returns
+    -------
+    Emissions
+    """
+    b = features.n_bands
+    x, noise = features.level_db[:, :b], features.noise_db[:, :b]
+    heard = np.clip((x - noise - 2.0) / 8.0, 0.02, 1.0)
+    x = x - x.mean(axis=1, keepdims=True)
+    shape, spread = warped(scale)
+    mu = shape[:, :b] + channel_db[:b]
+    precision = 1.0 / (SPREAD_TIMES * spread[:, :b]) ** 2
+    weight = _times(heard, precision)
+    first = _times(heard * x, precision) - _times(heard, mu * precision)
+    second = (
+        _times(heard * x * x, precision) - 2 * _times(heard * x, mu * precision) + _times(heard, mu * mu * precision)
+    )
+    mismatch = np.maximum(second - first**2 / weight, 0.0)
+    mismatch = 0.5 * mismatch + _times(heard, np.log(SPREAD_TIMES * spread[:, :b] / 7.0))
+    share = np.minimum(1.0, BANDS_WORTH / heard.sum(axis=1, keepdims=True))
+    total, peak, over = loudness(features)
+    return _with_states(_level_score(total - peak) - share * mismatch, total - peak, over)
+
+
+def loudness(features: Features) -> tuple[Floats, Floats, Floats]:
+    """Level of each frame, the loudest within 0.6 s of it, and by how much the level stands over the noise, dB."""
+    total = 10 * np.log10((10 ** (0.1 * features.level_db)).sum(axis=1))
+    noise = 10 * np.log10((10 ** (0.1 * features.noise_db)).sum(axis=1))
+    padded = np.pad(total, PEAK_REACH, constant_values=-140.0)
+    near = np.lib.stride_tricks.sliding_window_view(padded, 2 * PEAK_REACH + 1)
+    peak = np.concatenate([near[k : k + 4096].max(axis=1) for k in range(0, len(near), 4096)])
+    over = (features.level_db - features.noise_db)[:, : features.n_bands].max(axis=1)
+    return total.astype(np.float32), peak.astype(np.float32), np.asarray(np.maximum(over, total - noise))
+
+
+def _times(left: npt.NDArray[np.floating], right: npt.NDArray[np.floating]) -> Floats:
+    """Sums over bands in fixed order: (n, b) and (k, b) to (n, k)."""
+    return np.asarray(np.einsum("tb,kb->tk", left, right, dtype=np.float32), dtype=np.float32)
+
+
+def _level_score(below: Floats) -> Floats:
+    mean, spread = level_table()
+    wide = np.maximum(spread, 7.0)
+    return np.asarray(
+        np.maximum(-0.5 * ((below[:, None] - mean) / wide) ** 2, -LEVEL_WORTH) - np.log(wide / 7.0), dtype=np.float32
+    )
+
+
+def _with_states(base: Floats, below: Floats, over: Floats) -> Emissions:
+    at = {name: k for k, name in enumerate(CLASSES)}
+    out = np.empty((len(base), N_STATE_CLASSES), dtype=np.float32)
+    out[:, : len(CLASSES)] = base
+    quiet = -0.5 * (np.maximum(0.0, np.minimum(over - 7.0, below + QUIET_BELOW_PEAK_DB + 5.0)) / 6.0) ** 2 - 0.3
+    quiet -= 0.25 * np.clip((below + QUIET_BELOW_PEAK_DB + 10.0) / 5.0, 0.0, 4.0)
+    s, sh, lateral, weak = (base[:, at[name]] for name in ("S", "SH", "LAT", "F"))
+    out[:, SILENCE] = quiet
+    out[:, SIB_S] = np.maximum.reduce([s, sh - 1.0, lateral - 1.5, weak - 2.0])
+    out[:, SIB_SH] = np.maximum.reduce([sh, s - 1.0, lateral - 1.0, weak - 2.5])
+    out[:, SIB_Z] = np.maximum.reduce([base[:, at["Z"]], base[:, at["ZH"]] - 1.0, s - 0.5, sh - 1.5])
+    best = np.maximum(out[:, : SILENCE + 1].max(axis=1), out[:, SIB_S])
+    breath = np.maximum.reduce([quiet, base[:, at["HH"]] - 2.0, weak - 2.0, best - 6.0])
+    out[:, LEAD] = breath - LEAD_COST
+    out[:, ANY] = best - 0.6
+    out = np.maximum(out, best[:, None] - WORST)
+    return Emissions(out * np.float32(SCALE), best * np.float32(SCALE))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fits:
+    """Scores of pairs: ``whole`` (p,) the whole prompt said, ``broken`` (p,) only its beginning; per pair.
+
+    Both relative to the best class in every frame, so at most about 0. ``reached`` (p,) is the share of the prompt's
+    phones that the best broken-off path reached.
+    """
+
+    whole: Floats
+    broken: Floats
+    reached: Floats
+
+
+def fit(scored: Emissions, spans: Ints, chains: Sequence[Chain], which: Ints) -> Fits:
+    """Best path of each pair of a span and a prompt.
+
+    Parameters
+    ----------
+    scored : Emissions
+        Frame scores.
+    spans : (p, 2)
+        First and last (exclusive) frame of each pair.
+    chains : sequence
+        Chains of all prompts.
+    which : (p,)
+        The prompt of each pair.
+
+    Returns
+    -------
+    Fits
+    """
+    n = len(which)
+    worst = np.full(n, -np.inf, dtype=np.float32)
+    out = Fits(worst, worst.copy(), np.zeros(n, dtype=np.float32))
+    length = spans[:, 1] - spans[:, 0]
+    size = np.array([len(c.states) for c in chains])[which] if n else np.zeros(0)
+    order = np.lexsort((-length, np.ceil(size / 12.0)))
+    ceiling = np.concatenate([[0.0], np.cumsum(scored.best, dtype=np.float64)])
+    at = 0
+    while at < n:
+        same = np.ceil(size[order[at:]] / 12.0) == np.ceil(size[order[at]] / 12.0)
+        end = at + min(PAIRS_AT_ONCE, int(np.argmin(same)) if not same.all() else same.size)
+        chunk = order[at:end]
+        top = ceiling[spans[chunk, 1]] - ceiling[spans[chunk, 0]]
+        _fit_chunk(scored.score, spans[chunk], [chains[k] for k in which[chunk]], (chunk, top, out))
+        at = end
+    return out
+
+
+def _fit_chunk(
+    score: Floats, spans: Ints, chains: list[Chain], into: tuple[Ints, npt.NDArray[np.float64], Fits]
+) -> None:
+    table = _tables(chains)
+    length = spans[:, 1] - spans[:, 0]
+    n, width = table.kind.shape
+    delta = np.full((n, width + FARTHEST_JUMP), -1e6, dtype=np.float32)
+    final = np.full((n, width), -1e6, dtype=np.float32)
+    for t in range(int(length.max(initial=0))):
+        live = int(np.searchsorted(-length, -t, side="left"))
+        seen = score[(spans[:live, 0] + t)[:, None], table.kind[:live]]
+        old = delta[:live]
+        if t == 0:
+            best = table.entry[:live]
+        else:
+            best = old[:, FARTHEST_JUMP:] + table.stay[:live]
+            for jump in range(1, FARTHEST_JUMP + 1):
+                moved = old[:, FARTHEST_JUMP - jump : FARTHEST_JUMP - jump + width] + table.jump[jump - 1, :live]
+                best = np.maximum(best, moved)
+        delta[:live, FARTHEST_JUMP:] = best + seen
+        done = slice(int(np.searchsorted(-length, -(t + 1), side="left")), live)
+        final[done] = delta[done, FARTHEST_JUMP:]
+    _collect(final, table, into)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Tables:
+    kind: Ints
+    stay: Floats
+    jump: Floats
+    entry: Floats
+    leave: Floats
+    phone: Ints
+    last: Ints
+    vital: Ints
+
+
+def _tables(chains: list[Chain]) -> _Tables:
+    """Stack the chains of a chunk into arrays padded to the widest."""
+    unique = {id(c): c for c in chains}
+    width = max(len(c.states) for c in chains)
+    rows = {key: _one(c, width) for key, c in unique.items()}
+    stacked = [np.stack([rows[id(c)][k] for c in chains]) for k in range(6)]
+    kind, stay, jump, entry, leave, phone = stacked
+    last = np.array([max(0, c.n_phones - 1) for c in chains])
+    vital = np.array([c.vital for c in chains])
+    return _Tables(kind, stay, jump.transpose(1, 0, 2).copy(), entry, leave, phone, last, vital)
+
+
+def _one(chain: Chain, width: int) -> tuple[npt.NDArray[np.generic], ...]:
+    n = len(chain.states)
+    kind = np.zeros(width, dtype=np.int64)
+    stay, entry, leave = (np.full(width, -1e6, dtype=np.float32) for _ in range(3))
+    jump = np.full((FARTHEST_JUMP, width), -1e6, dtype=np.float32)
+    phone = np.full(width, -2, dtype=np.int64)
+    skips = np.array([s.skip for s in chain.states])
+    for k, state in enumerate(chain.states):
+        kind[k], phone[k] = state.kind, state.phone
+        stay[k] = np.log(1.0 - 1.0 / max(state.frames, 1.0001))
+        entry[k] = max(-1e6, -skips[:k].sum())
+        leave[k] = max(-1e6, -skips[k + 1 : n].sum())
+        for d in range(1, min(FARTHEST_JUMP, k) + 1):
+            advance = -np.log(max(chain.states[k - d].frames, 1.0))
+            jump[d - 1, k] = max(-1e6, advance - skips[k - d + 1 : k].sum())
+    return kind, stay, jump, entry, leave, phone
+
+
+def _collect(final: Floats, table: _Tables, into: tuple[Ints, npt.NDArray[np.float64], Fits]) -> None:
+    where, top, out = into
+    whole = (final + table.leave).max(axis=1)
+    early = np.where((table.phone >= 0) & (table.phone < table.last[:, None]), final, -1e6)
+    at = early.argmax(axis=1)
+    reached = np.take_along_axis(table.phone, at[:, None], axis=1)[:, 0]
+    out.whole[where] = np.maximum(whole - top, -1e5)
+    out.broken[where] = np.maximum(early.max(axis=1) - top, -1e5)
+    out.reached[where] = (reached + 1) / np.maximum(table.last + 1, 1)
+
+
+def flat_channel() -> Floats:
+    """No colouring: (15,) zeros."""
+    return np.zeros(N_BANDS, dtype=np.float32)

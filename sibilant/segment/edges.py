@@ -5,216 +5,185 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from ..terms import Edge, Interval
 from ..terms.sound import Beside
-from .frames import FineLevels, Floats, to_db
+from .frames import FineLevels, Floats
+from .track import CORE_DROP_DB, Track, crossing, floor_beside, smoothed, track, voiced_level
 
 SILENCE_DROP_DB = 30.0
 ABOVE_FLOOR_DB = 6.0
-CORE_DROP_DB = 15.0
 OUT_OF_VOICE_DB = 4.0
-LOW_BAND_HZ = (150.0, 950.0)
-BAND_DEPTH_DB = 18.0
-LOWEST_BAND_HZ = 1200.0
-NARROWEST_BAND_HZ = 2000.0
+SHALLOWEST_DB = 3.0
+FLOOR_REACH_MS = 200
+VOICED_REACH_DB = 24.0
+VOICE_OVER_FLOOR_DB = 7.0
+VOICED_FRICTION_DB = 16.0
+VOICED_PHONE_FRICTION_DB = 25.0
+VOICE_OUT_OF_NOISE_DB = 8.0
+VOICE_START_DB = 17.0
+VOICE_SUSTAINED_MS = 20
+FOOT_MS = 4
+FOOT_SLOPE_DB = 1.0
+PITCH_SMOOTHING_MS = 10
+LAST_PULSE_DB = 18.0
+LAST_PULSE_DROP_DB = 9.0
+TAIL_SLOPE_DB = 0.36
+TAIL_LEAST_MS = 45
+TAIL_MOST_MS = 160
+FALL_SLOPE_DB = 0.5
+BURST_RISE_DB = 12.0
+STOPS = frozenset({"P", "T", "K", "B", "D", "G"})
+VOICED_PHONES = frozenset({"Z", "ZH", "JH"})
+
+
+@dataclass(frozen=True, slots=True)
+class Beyond:
+    """What stands beside a sound as the prompt has it: its own phone and its neighbours (empty: unknown, or none)."""
+
+    phone: str = ""
+    previous_phone: str = ""
+    next_phone: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Bounds:
-    """The edges of one frication with its plateau (dB), the local floors and the band that was followed."""
+    """The edges of one frication with its core, plateau (dB), and the band that was followed."""
 
     onset: Edge
     offset: Edge
     core: Interval
     plateau_db: float
-    floor_db: float
     band_hz: tuple[float, float]
-    voiced: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Track:
-    """Levels every millisecond: ``high`` in the frication's band, ``low`` at 150 to 950 Hz, with their landmarks."""
-
-    high: Floats
-    low: Floats
-    plateau_db: float
-    first: int
-    last: int
-    band_hz: tuple[float, float]
-
-
-def followed_band(fine: FineLevels, seed: slice) -> tuple[float, float]:
-    """Band in which a frication stands out: around its strongest part, down to 18 dB below, 2 kHz wide or more."""
-    top = 0.95 * float(fine.frequency_hz[-1])
-    usable = fine.bins_of(min(LOWEST_BAND_HZ, top / 2), min(top, 15000.0))
-    level = fine.power[seed, usable].mean(axis=0)
-    rest = np.percentile(fine.power[:, usable], 10, axis=0)
-    spectrum = to_db(np.maximum(level - rest, 0.05 * level))
-    spectrum = np.convolve(np.pad(spectrum, 1, mode="edge"), np.full(3, 1 / 3), mode="valid")
-    peak = int(np.argmax(spectrum))
-    inside = spectrum > spectrum[peak] - BAND_DEPTH_DB
-    first, last = peak, peak
-    while first > 0 and inside[first - 1]:
-        first -= 1
-    while last < inside.size - 1 and inside[last + 1]:
-        last += 1
-    frequency = fine.frequency_hz[usable]
-    low, high = float(frequency[first]), float(frequency[last])
-    if high - low < NARROWEST_BAND_HZ:
-        middle = (low + high) / 2
-        low, high = max(float(frequency[0]), middle - 1000.0), min(float(frequency[-1]), middle + 1000.0)
-    return low, high
-
-
-def track(fine: FineLevels, seed: slice) -> Track:
-    """Follow a frication: its band, its plateau (75th percentile above -15 dB) and the reach of its core."""
-    band = followed_band(fine, seed)
-    high, low = fine.level_db(*band), fine.level_db(*LOW_BAND_HZ)
-    first, last = seed.start, seed.stop - 1
-    plateau = float(np.percentile(high[seed], 75))
-    for _ in range(3):
-        strong = np.flatnonzero(high[first : last + 1] > plateau - CORE_DROP_DB) + first
-        first, last = int(strong[0]), int(strong[-1])
-        plateau = float(np.percentile(high[first : last + 1], 75))
-    return Track(high, low, plateau, first, last, band)
-
-
-VOICED_REACH_DB = 26.0
-VOICED_FRICTION_DB = 14.0
-VOICE_OUT_OF_NOISE_DB = 8.0
-VOICE_START_DB = 17.0
-FOOT_MS = 4
-FOOT_SLOPE_DB = 1.0
-PITCH_SMOOTHING = 8
-VOICE_END_DB = 15.0
-SUSTAINED_MS = 4
-STOPS = frozenset({"P", "T", "K", "B", "D", "G"})
-
-
-def smoothed(level_db: Floats, width: int) -> Floats:
-    """Moving average of the power over ``width`` frames, back in dB: (n,)."""
-    power = np.power(10.0, level_db.astype(np.float64) / 10.0)
-    left = width // 2
-    total = np.cumsum(np.concatenate([[0.0], np.pad(power, (left, width - 1 - left), mode="edge")]))
-    return to_db((total[width:] - total[:-width]) / width)
-
-
-def crossing(level_db: Floats, start: int, step: int, threshold_db: float, *, sustained: int = SUSTAINED_MS) -> float:
-    """Fractional frame where a level, followed from ``start`` outwards, first falls below a threshold and stays there.
-
-    ``step`` is -1 or 1; with no crossing, the last frame reached.
-    """
-    line = level_db[start::step] if step > 0 else level_db[start::-1]
-    below = line < threshold_db
-    count = np.cumsum(below)
-    reach = min(sustained, line.size)
-    full = np.concatenate([count[reach - 1 : reach], count[reach:] - count[:-reach]]) == reach
-    hits = np.flatnonzero(full)
-    if hits.size == 0:
-        return float(start + step * (line.size - 1))
-    k = int(hits[0])
-    if k == 0:
-        return float(start)
-    above, under = float(line[k - 1]), float(line[k])
-    return start + step * (k - 1 + (above - threshold_db) / max(above - under, 1e-6))
 
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """One edge in frames, before it is given as an ``Edge``."""
+    """One edge in (fractional) frames, before it is given as an ``Edge``."""
 
     frame: float
     beside: Beside
-    threshold_db: float
     floor_limited: bool = False
 
 
-def floor_beside(way: Track, start: int, step: int, reach: int) -> float:
-    """Lowest 15 ms mean of the frication band within ``reach`` frames outwards."""
-    stop = start + step * reach
-    piece = way.high[max(0, min(start, stop)) : max(start, stop) + 1]
-    width = min(15, piece.size)
-    power = np.convolve(np.power(10.0, piece.astype(np.float64) / 10.0), np.full(width, 1 / width), mode="valid")
-    return float(to_db(power.min()))
+def bounds_of(fine: FineLevels, seed: slice, limits: slice, beyond: Beyond) -> Bounds:
+    """Bound the frication that fills the frames ``seed``, looking no further than ``limits``."""
+    way = track(fine, seed)
+    loudest = voiced_level(way)
+    onset = onset_edge(way, limits.start, beyond, loudest)
+    offset = offset_edge(way, min(limits.stop, fine.n_frames) - 1, beyond, loudest)
+    if offset.frame < onset.frame:
+        onset = Found(float(way.first), onset.beside, onset.floor_limited)
+        offset = Found(float(max(way.last, way.first)), offset.beside, offset.floor_limited)
+    begin, end = fine.time_of(onset.frame), fine.time_of(offset.frame)
+    return Bounds(
+        _edge(way, onset, begin), _edge(way, offset, end), _core(fine, way, begin, end), way.plateau_db, way.band_hz
+    )
 
 
-def silence_edge(way: Track, step: int, limit: int) -> Found:
-    """Edge beside silence: 30 dB below the plateau, or 6 dB above the local floor where that is higher."""
-    start = way.first if step < 0 else way.last
-    reach = abs(limit - start)
-    floor = floor_beside(way, start, step, max(reach, 1))
-    low, high = way.plateau_db - SILENCE_DROP_DB, floor + ABOVE_FLOOR_DB
-    threshold = min(max(low, high), way.plateau_db - 3.0)
-    line = way.high[: limit + 1] if step > 0 else way.high[limit:]
-    shift = 0 if step > 0 else limit
-    frame = crossing(line, start - shift, step, threshold) + shift
-    return Found(frame, "silence", threshold, floor_limited=high > low)
-
-
-def voiced_level(way: Track) -> float:
-    """Level of the loudest voice in the stretch, at 150 to 950 Hz."""
-    return float(np.percentile(smoothed(way.low, 10), 97))
-
-
-def onset_edge(way: Track, limit: int, previous_phone: str, loudest_db: float) -> Found:
+def onset_edge(way: Track, limit: int, beyond: Beyond, loudest_db: float) -> Found:
     """Onset: out of silence, out of a voiced sound, or where a release gives way to steady frication."""
     silence = silence_edge(way, -1, limit)
     begin = max(limit, min(int(silence.frame), way.first) - 15, way.first - 80)
     before = slice(begin, way.first + 1)
-    voiced = (way.low[before] > loudest_db - VOICED_REACH_DB) & (way.low[before] > way.high[before])
+    least = max(loudest_db - VOICED_REACH_DB, way.low_floor_db + VOICE_OVER_FLOOR_DB)
+    voiced = (way.low[before] > least) & (way.low[before] > way.high[before])
     if voiced.sum() >= 5:
-        return _out_of_voice(way, max(limit, way.first - 60), silence)
-    if previous_phone in STOPS:
+        return _out_of_voice(way, max(limit, way.first - 80), silence, beyond)
+    if beyond.previous_phone in STOPS:
         return _after_release(way, silence)
     return silence
 
 
-def _out_of_voice(way: Track, begin: int, silence: Found) -> Found:
-    steady = smoothed(way.high, 10)
-    own = float(steady[begin : way.first + 1].min())
-    threshold = min(max(own + OUT_OF_VOICE_DB, way.plateau_db - SILENCE_DROP_DB), way.plateau_db - 3.0)
-    rise = crossing(way.high, way.first, -1, threshold, sustained=1)
-    frame = max(rise, silence.frame)
-    return Found(frame, "voiced", threshold)
-
-
-def _after_release(way: Track, silence: Found) -> Found:
-    start = int(np.ceil(silence.frame))
-    piece = smoothed(way.high, 3)[start : start + 60]
-    if piece.size < 8:
-        return silence
-    burst = int(np.argmax(piece[:12]))
-    after = piece[burst : burst + 25]
-    dip = burst + int(np.argmin(after)) if after.size else burst
-    if piece[burst] - piece[dip] > 3.0:
-        return Found(start + dip, "release", float(piece[dip]))
-    climb = np.flatnonzero(piece[burst:] > piece[burst] + 3.0)
-    if climb.size and climb[0] < 40:
-        return Found(start + burst + float(climb[0]), "release", float(piece[burst]) + 3.0)
-    return silence
-
-
-def offset_edge(way: Track, limit: int, loudest_db: float) -> Found:
+def offset_edge(way: Track, limit: int, beyond: Beyond, loudest_db: float) -> Found:
     """Offset: into silence, or where voicing begins, or where a voiced frication sinks into the voice."""
     silence = silence_edge(way, 1, limit)
-    middle = way.first + round(0.4 * (way.last - way.first))
-    stop = min(limit, way.last + 80)
-    voice = float(smoothed(way.low, 10)[way.last : stop + 1].max())
-    if voice < loudest_db - VOICED_REACH_DB:
+    stop = min(limit, max(way.last, int(silence.frame)) + 40)
+    steady = smoothed(way.low, PITCH_SMOOTHING_MS)
+    voice = float(steady[way.last : stop + 1].max())
+    if voice < max(loudest_db - VOICED_REACH_DB, way.low_floor_db + VOICE_OVER_FLOOR_DB):
         return silence
     noise = float(np.percentile(way.low[way.first : way.last + 1], 60))
-    if noise > voice - VOICED_FRICTION_DB:
+    near = VOICED_PHONE_FRICTION_DB if beyond.phone in VOICED_PHONES else VOICED_FRICTION_DB
+    if noise > voice - near:
         return _into_voice(way, stop, silence)
-    threshold = max(noise + VOICE_OUT_OF_NOISE_DB, voice - VOICE_START_DB)
-    top = way.last + int(np.argmax(way.low[way.last : stop + 1]))
-    reversed_low = way.low[middle : top + 1]
-    frame = middle + crossing(reversed_low, reversed_low.size - 1, -1, threshold, sustained=12)
-    frame = _foot(way.low, frame, noise)
-    if silence.frame < frame - 12:
+    start = voice_start(way, steady, stop, noise, voice)
+    if start is None or silence.frame < start - 12:
         return silence
-    return Found(min(frame, silence.frame), "voiced", threshold)
+    gap = _gap(way, start)
+    return min((Found(start, "voiced"), silence, gap), key=lambda found: found.frame)
+
+
+def silence_edge(way: Track, step: int, limit: int) -> Found:
+    """Edge beside silence: 30 dB below the plateau, or 6 dB above the local floor where that is higher.
+
+    A reverberant tail counts as the floor from the knee on at which the fall becomes slow.
+    """
+    start = way.first if step < 0 else way.last
+    floor = floor_beside(way, start, step, min(FLOOR_REACH_MS, max(abs(limit - start), 1)))
+    low, high = way.plateau_db - SILENCE_DROP_DB, floor + ABOVE_FLOOR_DB
+    threshold = min(max(low, high), way.plateau_db - SHALLOWEST_DB)
+    line = way.high[: limit + 1] if step > 0 else way.high[limit:]
+    shift = 0 if step > 0 else limit
+    frame = crossing(line, start - shift, step, threshold) + shift
+    if step > 0:
+        knee = tail_knee(way, int(frame))
+        if knee is not None:
+            return Found(knee, "silence", floor_limited=True)
+    return Found(frame, "silence", floor_limited=high > low)
+
+
+def tail_knee(way: Track, edge: int) -> float | None:
+    """Frame where a fast fall gives way to the slow one of a reverberant tail, before ``edge``; None without a tail.
+
+    Two straight lines in dB are fitted to the fall from 3 dB below the plateau on; the knee is where they meet.
+    """
+    level = smoothed(way.high, 5)
+    middle = (way.first + way.last) // 2
+    strong = np.flatnonzero(level[middle : edge + 1] > way.plateau_db - 3.0)
+    top = middle + int(strong[-1]) if strong.size else edge
+    if edge - top < TAIL_LEAST_MS:
+        return None
+    line = level[top : min(edge + 10, top + TAIL_MOST_MS) + 1].astype(np.float64)
+    knee, fast, slow = _two_lines(line)
+    if slow > TAIL_SLOPE_DB or fast < 2.0 * max(slow, 0.15) or fast < FALL_SLOPE_DB:
+        return None
+    return top + knee if 0 < knee < edge - top - 10 else None
+
+
+def _two_lines(line: npt.NDArray[np.float64]) -> tuple[float, float, float]:
+    """Best pair of straight lines: where they meet, and how fast each falls (dB per frame)."""
+    n = line.size
+    t = np.arange(n, dtype=np.float64)
+    sums = [np.cumsum(v) for v in (np.ones(n), t, line, t * t, t * line, line * line)]
+    cut = np.arange(5, n - 15)
+
+    def fit(parts: list[npt.NDArray[np.float64]]) -> tuple[npt.NDArray[np.float64], ...]:
+        m, st, sy, stt, sty, syy = parts
+        slope = (m * sty - st * sy) / (m * stt - st * st)
+        base = (sy - slope * st) / m
+        return slope, base, syy - base * sy - slope * sty
+
+    slope_a, base_a, rest_a = fit([s[cut - 1] for s in sums])
+    slope_b, base_b, rest_b = fit([s[-1] - s[cut - 1] for s in sums])
+    k = int(np.argmin(rest_a + rest_b))
+    gap = float(slope_a[k] - slope_b[k])
+    meet = float((base_b[k] - base_a[k]) / gap) if abs(gap) > 1e-6 else float(cut[k])
+    return float(np.clip(meet, cut[k] - 5.0, cut[k] + 5.0)), -float(slope_a[k]), -float(slope_b[k])
+
+
+def voice_start(way: Track, steady: Floats, stop: int, noise_db: float, voice_db: float) -> float | None:
+    """Frame of the first pulse after (or late in) a voiceless frication; None where no voice is sustained."""
+    middle = way.first + round(0.4 * (way.last - way.first))
+    top = way.last + int(np.argmax(steady[way.last : stop + 1]))
+    threshold = max(noise_db + VOICE_OUT_OF_NOISE_DB, voice_db - VOICE_START_DB)
+    piece = way.low[middle : top + 1]
+    frame = middle + crossing(piece, piece.size - 1, -1, threshold, sustained=12)
+    after = steady[int(frame) + 5 : int(frame) + 5 + VOICE_SUSTAINED_MS]
+    if after.size and float(after.min()) < threshold - 3.0:
+        return None
+    return _foot(way.low, frame, noise_db)
 
 
 def _foot(low: Floats, frame: float, noise_db: float) -> float:
@@ -225,44 +194,97 @@ def _foot(low: Floats, frame: float, noise_db: float) -> float:
     return min(frame, float(k + 1)) if k < int(frame) else frame
 
 
+def _gap(way: Track, start: float) -> Found:
+    """Where the frication sinks into a gap of its own before the voice, if it does."""
+    level = smoothed(way.high, 5)
+    piece = level[way.last : int(start) + 1]
+    if piece.size < 6 or float(piece.min()) > way.plateau_db - 22.0:
+        return Found(start, "voiced")
+    threshold = max(way.plateau_db - SILENCE_DROP_DB, float(piece.min()) + ABOVE_FLOOR_DB)
+    return Found(crossing(way.high, way.last, 1, threshold), "silence", floor_limited=True)
+
+
 def _into_voice(way: Track, stop: int, silence: Found) -> Found:
-    steady = smoothed(way.high, PITCH_SMOOTHING)
+    steady = smoothed(way.high, PITCH_SMOOTHING_MS)
     own = float(steady[way.last : min(stop, way.last + 50) + 1].min())
-    threshold = min(max(own + OUT_OF_VOICE_DB, way.plateau_db - SILENCE_DROP_DB), way.plateau_db - 3.0)
+    threshold = _out_of(own, way.plateau_db)
     frame = crossing(steady, way.last, 1, threshold, sustained=1)
-    return Found(min(frame, silence.frame), "voiced", threshold)
+    return Found(min(frame, silence.frame), "voiced")
 
 
-def bounds_of(fine: FineLevels, seed: slice, limits: slice, *, previous_phone: str = "") -> Bounds:
-    """Bound the frication that fills the frames ``seed``, looking no further than ``limits``."""
-    way = track(fine, seed)
-    loudest = voiced_level(way)
-    last_frame = min(limits.stop, fine.n_frames) - 1
-    onset = onset_edge(way, limits.start, previous_phone, loudest)
-    offset = offset_edge(way, last_frame, loudest)
-    core = slice(max(way.first, int(np.floor(onset.frame))), min(way.last, int(np.ceil(offset.frame))))
-    begin, end = fine.time_of(onset.frame), max(fine.time_of(offset.frame), fine.time_of(onset.frame))
-    core_on = crossing(way.high, max(core.start, way.first), -1, way.plateau_db - CORE_DROP_DB, sustained=1)
-    core_off = crossing(way.high, min(core.stop, way.last), 1, way.plateau_db - CORE_DROP_DB, sustained=1)
-    core_begin = min(max(fine.time_of(core_on), begin), end)
-    core_end = min(max(fine.time_of(core_off), core_begin), end)
-    voiced = float(np.percentile(way.low[way.first : way.last + 1], 60)) > loudest - VOICED_FRICTION_DB - 6.0
-    return Bounds(
-        _edge(fine, way, onset, -1, begin),
-        _edge(fine, way, offset, 1, end),
-        Interval(core_begin, core_end),
-        way.plateau_db,
-        min(floor_beside(way, way.first, -1, 150), floor_beside(way, way.last, 1, 150)),
-        way.band_hz,
-        voiced,
-    )
+def _out_of(own_db: float, plateau_db: float) -> float:
+    rise = min(OUT_OF_VOICE_DB, 0.4 * max(plateau_db - own_db, 0.0))
+    return min(max(own_db + rise, plateau_db - SILENCE_DROP_DB), plateau_db - SHALLOWEST_DB)
 
 
-def _edge(fine: FineLevels, way: Track, found: Found, step: int, time_s: float) -> Edge:
-    line = way.low if found.beside == "voiced" and step > 0 else way.high
-    here = int(np.clip(round(found.frame), 0, line.size - 1))
-    around = smoothed(line, 3)[max(0, here - 6) : here + 7]
-    slope = float(np.abs(np.diff(around)).max(initial=0.0)) if around.size > 2 else 0.0
-    uncertainty = float(np.clip(2.0 + 3.0 / max(slope, 0.1), 2.0, 40.0))
-    confidence = float(np.clip(1.0 - uncertainty / 40.0 - 0.15 * found.floor_limited, 0.05, 0.99))
+def _out_of_voice(way: Track, begin: int, silence: Found, beyond: Beyond) -> Found:
+    steady = smoothed(way.high, PITCH_SMOOTHING_MS)
+    own = _trough(steady, begin, way.first)
+    level = smoothed(way.high, 5)[begin : way.first + 1]
+    rise = begin + crossing(level, level.size - 1, -1, _out_of(own, way.plateau_db), sustained=1)
+    frame = max(rise, silence.frame)
+    if beyond.phone not in VOICED_PHONES:
+        frame = max(frame, last_pulse(way, begin, frame))
+    return Found(frame, "voiced")
+
+
+def _trough(level: Floats, begin: int, end: int) -> float:
+    """Level of the last trough before ``end``: the lowest reached before it climbs by 2 dB, going backwards."""
+    lowest = float(level[end])
+    for k in range(end, begin - 1, -1):
+        value = float(level[k])
+        if value > lowest + 2.0 and lowest < float(level[end]) - 3.0:
+            break
+        lowest = min(lowest, value)
+    return lowest
+
+
+def last_pulse(way: Track, begin: int, rise: float) -> float:
+    """End of the last clear pulse of the voice before a frication; ``rise`` itself when none is clear."""
+    stop = min(way.first + 30, way.last, way.low.size - 8)
+    if stop - begin < 10:
+        return rise
+    voice = float(smoothed(way.low, PITCH_SMOOTHING_MS)[begin : stop + 1].max())
+    piece = way.low[begin : stop + 8]
+    k = np.arange(piece.size - 7)
+    drop = piece[k] - piece[k + 6]
+    clear = np.flatnonzero((drop > LAST_PULSE_DROP_DB) & (piece[k] > voice - LAST_PULSE_DB))
+    if not clear.size:
+        return rise
+    last = begin + int(clear[-1]) - 3
+    return float(last) if rise < last < rise + 35 else rise
+
+
+def _after_release(way: Track, silence: Found) -> Found:
+    start = int(np.ceil(silence.frame))
+    piece = smoothed(way.high, 3)[start : start + 60]
+    if piece.size < 8 or piece[:6].max() - way.high[max(0, start - 3)] < BURST_RISE_DB:
+        return silence
+    burst = int(np.argmax(piece[:12]))
+    after = piece[burst : burst + 25]
+    dip = burst + int(np.argmin(after)) if after.size else burst
+    if piece[burst] - piece[dip] > 3.0:
+        return Found(float(start + dip), "release")
+    climb = np.flatnonzero(piece[burst:] > piece[burst] + 3.0)
+    if climb.size and climb[0] < 40:
+        return Found(start + burst + float(climb[0]), "release")
+    return silence
+
+
+def _core(fine: FineLevels, way: Track, begin_s: float, end_s: float) -> Interval:
+    threshold = way.plateau_db - CORE_DROP_DB
+    begin = min(max(fine.time_of(crossing(way.high, way.first, -1, threshold, sustained=1)), begin_s), end_s)
+    end = min(max(fine.time_of(crossing(way.high, way.last, 1, threshold, sustained=1)), begin), end_s)
+    return Interval(begin, end)
+
+
+def _edge(way: Track, found: Found, time_s: float) -> Edge:
+    """Uncertainty: the time that 3 dB of level take here, and 2 ms; more where the floor decides."""
+    here = int(np.clip(round(found.frame), 0, way.high.size - 1))
+    slope = 0.0
+    for line in (way.high, way.low) if found.beside == "voiced" else (way.high,):
+        around = smoothed(line, 3)[max(0, here - 6) : here + 7]
+        slope = max(slope, float(np.abs(np.diff(around)).max(initial=0.0)))
+    uncertainty = float(np.clip(2.0 + 3.0 / max(slope, 0.1), 2.0, 40.0)) * (1.5 if found.floor_limited else 1.0)
+    confidence = float(np.clip(1.0 - uncertainty / 50.0, 0.05, 0.99))
     return Edge(time_s, found.beside, uncertainty, confidence, found.floor_limited)

@@ -9,7 +9,7 @@ from functools import lru_cache
 import numpy as np
 
 from ..terms import Interval, Recording, SibilantInterval, SibilantSlot, Utterance
-from .edges import Bounds, bounds_of
+from .edges import Beyond, Bounds, bounds_of
 from .frames import CoarseLevels, FineLevels, coarse_levels, fine_levels
 from .frication import Run, Scene, runs_of, scene_of
 
@@ -284,7 +284,8 @@ def _bounded(stage: _Stage, run: Run, slot: SibilantSlot | None) -> SibilantInte
     seed = stage.seed(run)
     reach = round(REACH_S / stage.fine.hop_s)
     limits = slice(max(before, seed.start - reach, 0), min(after, seed.stop + reach))
-    bounds = bounds_of(stage.fine, seed, limits, previous_phone=slot.previous_phone if slot else "")
+    beyond = Beyond(slot.phone, slot.previous_phone, slot.next_phone) if slot else Beyond()
+    bounds = bounds_of(stage.fine, seed, limits, beyond)
     return _sound(bounds, run, slot, stage)
 
 

@@ -1,0 +1,121 @@
+"""Following one frication: its band, its level every millisecond, its plateau, and the voice beneath it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .frames import FineLevels, Floats, to_db
+
+CORE_DROP_DB = 15.0
+LOW_BAND_HZ = (150.0, 950.0)
+BAND_DEPTH_DB = 18.0
+BAND_LIMITS_HZ = (1200.0, 15000.0)
+NARROWEST_BAND_HZ = 2000.0
+FLOOR_WIDTH_MS = 15
+SUSTAINED_MS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """Levels every millisecond, (n,): ``high`` in the frication's band, ``low`` at 150 to 950 Hz.
+
+    ``first`` and ``last`` are the outermost frames of the seed within 15 dB of the plateau; ``low_floor_db`` is the quietest tenth of ``low``.
+    """
+
+    high: Floats
+    low: Floats
+    plateau_db: float
+    first: int
+    last: int
+    band_hz: tuple[float, float]
+    low_floor_db: float
+
+
+def followed_band(fine: FineLevels, seed: slice) -> tuple[float, float]:
+    """Band in which a frication stands out: around its strongest part, down to 18 dB below, 2 kHz wide or more."""
+    top = 0.95 * float(fine.frequency_hz[-1])
+    usable = fine.bins_of(min(BAND_LIMITS_HZ[0], top / 2), min(top, BAND_LIMITS_HZ[1]))
+    level = fine.power[seed, usable].mean(axis=0)
+    rest = np.percentile(fine.power[:, usable], 10, axis=0)
+    spectrum = to_db(np.maximum(level - rest, 0.05 * level))
+    spectrum = np.convolve(np.pad(spectrum, 1, mode="edge"), np.full(3, 1 / 3), mode="valid").astype(np.float32)
+    peak = int(np.argmax(spectrum))
+    outside = np.flatnonzero(spectrum <= spectrum[peak] - BAND_DEPTH_DB)
+    first = int(outside[outside < peak].max(initial=-1)) + 1
+    last = int(outside[outside > peak].min(initial=spectrum.size)) - 1
+    frequency = fine.frequency_hz[usable]
+    low, high = float(frequency[first]), float(frequency[last])
+    if high - low < NARROWEST_BAND_HZ:
+        middle = (low + high) / 2
+        low = max(float(frequency[0]), middle - NARROWEST_BAND_HZ / 2)
+        high = min(float(frequency[-1]), middle + NARROWEST_BAND_HZ / 2)
+    return low, high
+
+
+def track(fine: FineLevels, seed: slice) -> Track:
+    """Follow a frication: its band, its plateau (75th percentile of what is above -15 dB) and where that is."""
+    band = followed_band(fine, seed)
+    high, low = fine.level_db(*band), fine.level_db(*LOW_BAND_HZ)
+    first, last = seed.start, seed.stop - 1
+    plateau = float(np.percentile(high[seed], 75))
+    for _ in range(3):
+        strong = np.flatnonzero(high[first : last + 1] > plateau - CORE_DROP_DB) + first
+        first, last = int(strong[0]), int(strong[-1])
+        plateau = float(np.percentile(high[first : last + 1], 75))
+        return Track(high, low, plateau, first, last, band, float(np.percentile(smoothed(low, 20), 10)))
+
+
+def voiced_level(way: Track) -> float:
+    """Level of the loudest voice in the stretch, at 150 to 950 Hz."""
+    return float(np.percentile(smoothed(way.low, 10), 97))
+
+
+def smoothed(level_db: Floats, width: int) -> Floats:
+    """Moving average of the power over ``width`` frames, back in dB: (n,).
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> smoothed(np.array([0.0, 0.0, 0.0, -140.0], dtype=np.float32), 2).round(1).tolist()
+    [0.0, 0.0, 0.0, -3.0]
+    """
+    power = np.power(10.0, level_db.astype(np.float64) / 10.0)
+    left = width // 2
+    total = np.cumsum(np.concatenate([[0.0], np.pad(power, (left, width - 1 - left), mode="edge")]))
+    return to_db(np.maximum(total[width:] - total[:-width], 0.0) / width)
+
+
+def crossing(level_db: Floats, start: int, step: int, threshold_db: float, *, sustained: int = SUSTAINED_MS) -> float:
+    """Fractional frame where a level, followed from ``start`` outwards, first falls below a threshold and stays there.
+
+    ``step`` is -1 or 1; ``sustained`` is for how many frames it stays; with no crossing, the last frame reached.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> crossing(np.array([0.0, 0.0, -20.0, -20.0], dtype=np.float32), 0, 1, -10.0, sustained=2)
+    1.5
+    """
+    line = level_db[start::step] if step > 0 else level_db[start::-1]
+    count = np.cumsum(line < threshold_db)
+    reach = min(sustained, line.size)
+    full = np.concatenate([count[reach - 1 : reach], count[reach:] - count[:-reach]]) == reach
+    hits = np.flatnonzero(full)
+    if hits.size == 0:
+        return float(start + step * (line.size - 1))
+    k = int(hits[0])
+    if k == 0:
+        return float(start)
+    above, under = float(line[k - 1]), float(line[k])
+    return start + step * (k - 1 + min(1.0, max(0.0, (above - threshold_db) / max(above - under, 1e-6))))
+
+
+def floor_beside(way: Track, start: int, step: int, reach: int) -> float:
+    """Lowest 15 ms mean of the frication's band within ``reach`` frames outwards, in dB."""
+    stop = start + step * reach
+    piece = way.high[max(0, min(start, stop)) : max(start, stop) + 1]
+    width = min(FLOOR_WIDTH_MS, piece.size)
+    power = np.convolve(np.power(10.0, piece.astype(np.float64) / 10.0), np.full(width, 1 / width), mode="valid")
+    return float(to_db(power.min()))

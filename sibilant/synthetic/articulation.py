@@ -8,9 +8,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from .hiss import Envelope, Hiss
-from .phones import PHONES, Phone, is_stressed, plain
+from .phones import PHONES, SIBILANTS, Phone, is_stressed, plain
 from .shapes import Hump, SibilantShape
-from .speakers import TYPE_LEVEL_DB, Speaker
+from .speakers import Speaker
 from .tract import Voicing
 
 VOWEL_RMS = 0.08
@@ -26,6 +26,7 @@ class Sound:
     kind: Phone
     stressed: bool
     word: int
+    slot: int = 0
     start_s: float = 0.0
     end_s: float = 0.0
     release_s: float = 0.0
@@ -85,18 +86,36 @@ def plan_score(
     Raises
     ------
     ValueError
-        When a phone is unknown or there is none.
+        When a phone is unknown, or there is none or every one is left out.
     """
     if not phones:
         raise ValueError("nothing to say: the prompt has no phones")
-    sounds = [Sound(plain(p), PHONES[plain(p)], is_stressed(p), word) for p, word in phones]
+    sounds, omitted = _chosen(phones, speaker, plan)
     t = LEAD_S
     for i in range(len(sounds)):
         t = _time(sounds, i, t, speaker, plan, rng)
-    score = Score(sounds, t + 0.25)
+    score = Score(sounds, t + 0.25, omitted=omitted)
     _voice(score, speaker, rng)
     _hisses(score, speaker, plan, rng)
     return score
+
+
+def _chosen(phones: Sequence[tuple[str, int]], speaker: Speaker, plan: SibilantPlan) -> tuple[list[Sound], list[int]]:
+    """Phones that are said, sibilants numbered from 1, and the numbers of those left out."""
+    sounds, omitted, slot = [], [], 0
+    for phone, word in phones:
+        name = plain(phone)
+        if name not in SIBILANTS:
+            sounds.append(Sound(name, PHONES[name], is_stressed(phone), word))
+            continue
+        slot += 1
+        if plan.kind_of(slot - 1, speaker) == "omitted":
+            omitted.append(slot)
+        else:
+            sounds.append(Sound(name, PHONES[name], is_stressed(phone), word, slot))
+    if not sounds:
+        raise ValueError("nothing to say: every phone of the prompt is left out")
+    return sounds, omitted
 
 
 def _near(sounds: list[Sound], i: int) -> tuple[Sound | None, Sound | None]:
@@ -234,7 +253,6 @@ def _aspirate(score: Score, i: int, sound: Sound, speaker: Speaker, rng: np.rand
 
 
 def _hisses(score: Score, speaker: Speaker, plan: SibilantPlan, rng: np.random.Generator) -> None:
-    index = 0
     for i, sound in enumerate(score.sounds):
         manner = sound.kind.manner
         if manner in ("stop", "affricate") and sound.released:
@@ -245,16 +263,12 @@ def _hisses(score: Score, speaker: Speaker, plan: SibilantPlan, rng: np.random.G
                 Hiss(envelope, _weak_shape(sound, speaker), VOWEL_RMS * 10 ** (sound.kind.level_db / 20))
             )
         if manner in ("sibilant", "affricate"):
-            _sibilant(score, i, index, speaker, plan, rng)
-            index += 1
+            _sibilant(score, i, speaker, plan, rng)
 
 
-def _sibilant(score: Score, i: int, index: int, speaker: Speaker, plan: SibilantPlan, rng: np.random.Generator) -> None:
+def _sibilant(score: Score, i: int, speaker: Speaker, plan: SibilantPlan, rng: np.random.Generator) -> None:
     sound = score.sounds[i]
-    kind = plan.kind_of(index, speaker)
-    if kind == "omitted":
-        score.omitted.append(index + 1)
-        return
+    kind = plan.kind_of(sound.slot - 1, speaker)
     before, after = _near(score.sounds, i)
     hushed = sound.phone in ("SH", "ZH", "CH", "JH")
     shape = (speaker.sh if hushed else speaker.s_shape(kind)).moved(speaker.spread_hz * float(rng.standard_normal()))
@@ -262,7 +276,7 @@ def _sibilant(score: Score, i: int, index: int, speaker: Speaker, plan: Sibilant
         shape = replace(shape, ridge=replace(shape.ridge, glide_hz=shape.ridge.glide_hz * float(rng.uniform(-1, 1))))
     if not hushed and any(s is not None and s.kind.rounded for s in (before, after)):
         shape = shape.moved(-speaker.rounding_hz)
-    level = speaker.sh_level_db if hushed else speaker.s_level_db + TYPE_LEVEL_DB[kind]
+    level = speaker.sh_level_db if hushed else speaker.level_of(kind)
     level += sound.kind.level_db + speaker.level_spread_db * float(rng.standard_normal())
     if plan.level_db is not None and not hushed:
         level = plan.level_db
@@ -270,7 +284,7 @@ def _sibilant(score: Score, i: int, index: int, speaker: Speaker, plan: Sibilant
     envelope = _edges(score.sounds, i, rng)
     hiss = Hiss(envelope, shape, rms, sound.kind.voiced)
     doubled = any(s is not None and s.kind.manner == "sibilant" for s in (before, after))
-    score.sibilants.append(MadeSibilant(sound, hiss, index + 1, "typical" if hushed else kind, level, doubled))
+    score.sibilants.append(MadeSibilant(sound, hiss, sound.slot, "typical" if hushed else kind, level, doubled))
 
 
 def _edges(sounds: list[Sound], i: int, rng: np.random.Generator) -> Envelope:

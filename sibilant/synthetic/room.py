@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from .hiss import Envelope, shaped_noise
 from .shapes import Hump, SibilantShape
+from .truth import Spoken
 
 Floats = npt.NDArray[np.float64]
 
@@ -141,3 +142,26 @@ def scrape(rate_hz: int, level: float, rng: np.random.Generator) -> Floats:
 def _noise(shape: SibilantShape, envelope: Envelope, rate_hz: int, level: float, rng: np.random.Generator) -> Floats:
     n = int((envelope.end_s - envelope.start_s) * rate_hz)
     return shaped_noise(shape.power, n, rate_hz, rng) * envelope.gain(np.arange(n) / rate_hz) * level
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceCurve:
+    """Response of an invented microphone: (frequency_hz, gain_db) points joined straight, flat beyond the ends."""
+
+    points: tuple[tuple[float, float], ...]
+
+    def gain_db(self, frequency_hz: Floats) -> Floats:
+        """Gain at frequencies (m,) in dB."""
+        known = np.array(self.points)
+        return np.asarray(np.interp(frequency_hz, known[:, 0], known[:, 1]))
+
+
+def through_device(spoken: Spoken, curve: DeviceCurve) -> Spoken:
+    """Return the recording as an invented microphone hears it (a linear-phase filter of 513 taps, delay removed)."""
+    from scipy.signal import firwin2, oaconvolve
+
+    nyquist = 0.5 * spoken.sampling_rate_hz
+    f = np.linspace(0.0, nyquist, 257)
+    taps = firwin2(513, f, 10 ** (curve.gain_db(f) / 20), fs=spoken.sampling_rate_hz)
+    heard = oaconvolve(spoken.samples.astype(np.float64), taps, mode="same")
+    return Spoken(heard.astype(np.float32), spoken.sampling_rate_hz, spoken.truth)

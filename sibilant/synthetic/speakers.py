@@ -25,9 +25,10 @@ class Speaker:
 
     ``f0_hz``: mean fundamental. ``tract_scale``: formant frequencies against those of the man in the vowel table.
     ``s`` and ``sh``: power spectra of the typical sibilants. ``types``: spectra of other ways of saying /s/; ways not
-    given are taken from ``shape_of`` scaled to this speaker. ``s_level_db``: level of the typical /s/ plateau against
-    the stressed vowel, RMS to RMS. ``tempo``: durations are divided by it. ``spread_hz``: SD of the random shift of
-    the spectrum from token to token. ``rounding_hz``: how far /s/ moves down beside a rounded vowel or /w/.
+    given are taken from ``shape_of`` scaled to this speaker; names of one's own are welcome. ``levels_db``: level of a
+    way against the typical one (default ``TYPE_LEVEL_DB``, or 0). ``s_level_db``: level of the typical /s/ plateau
+    against the stressed vowel, RMS to RMS. ``tempo``: durations are divided by it. ``spread_hz``: SD of the random
+    shift of the spectrum from token to token. ``rounding_hz``: how far /s/ moves down beside a rounded vowel or /w/.
     ``breathiness_db``: noise in the open glottis; ``tilt_hz``: corner of the voice's extra -6 dB an octave.
     ``release_share``: how often a word-final stop is audibly released.
 
@@ -49,7 +50,8 @@ class Speaker:
     sh: SibilantShape
     group: Group = "woman"
     types: Mapping[str, SibilantShape] = field(default_factory=dict)
-    s_type: SibilantType = "typical"
+    levels_db: Mapping[str, float] = field(default_factory=dict)
+    s_type: str = "typical"
     s_level_db: float = -7.0
     sh_level_db: float = -5.0
     tempo: float = 1.0
@@ -71,6 +73,11 @@ class Speaker:
         if not 0.3 <= self.tempo <= 3:
             raise ValueError(f"speaker {self.code}: a tempo of 0.3 to 3 is needed; got {self.tempo}")
         object.__setattr__(self, "types", MappingProxyType(dict(self.types)))
+        object.__setattr__(self, "levels_db", MappingProxyType(dict(self.levels_db)))
+
+    def level_of(self, kind: str) -> float:
+        """Level of an /s/ said in a given way against the stressed vowel, in dB."""
+        return self.s_level_db + self.levels_db.get(kind, TYPE_LEVEL_DB.get(kind, 0.0))
 
     def s_shape(self, kind: str) -> SibilantShape:
         """Spectrum of this speaker's /s/ said in a given way."""

@@ -41,8 +41,8 @@ def say(
     seed : int or numpy.random.Generator
         Same seed, same sound.
     sibilant_type : str or sequence of str
-        One of ``SIBILANT_TYPES`` or ``omitted``, for all sibilants or one for each in order; empty takes the
-        speaker's own. It changes /s z/ only (``omitted`` any).
+        One of ``SIBILANT_TYPES``, of the speaker's own ``types``, or ``omitted``, for all sibilants or one for each
+        in order; empty takes the speaker's own way. It changes /s z/ only (``omitted`` any).
     sibilant_level_db : float, optional
         Level of the /s z/ plateau against the stressed vowel, RMS to RMS.
     durations : mapping, optional
@@ -66,7 +66,7 @@ def say(
     """
     rng = np.random.default_rng(seed)
     text, phones = phones_of(prompt)
-    plan = SibilantPlan(_kinds(sibilant_type, phones), sibilant_level_db, dict(durations or {}))
+    plan = SibilantPlan(_kinds(sibilant_type, phones, speaker), sibilant_level_db, dict(durations or {}))
     score = plan_score(phones, speaker, plan, rng)
     made = _sound(score, speaker, sampling_rate_hz, rng)
     total = made.total.astype(np.float32)
@@ -86,9 +86,9 @@ def phones_of(prompt: Prompt | str | Sequence[str]) -> tuple[str, list[tuple[str
     return "", [(phone, k) for k, word in enumerate(words) for phone in word.split()]
 
 
-def _kinds(given: str | Sequence[str], phones: list[tuple[str, int]]) -> tuple[str, ...]:
+def _kinds(given: str | Sequence[str], phones: list[tuple[str, int]], speaker: Speaker) -> tuple[str, ...]:
     kinds = (given,) if isinstance(given, str) else tuple(given)
-    known = {*SIBILANT_TYPES, "omitted", ""}
+    known = {*SIBILANT_TYPES, *speaker.types, "omitted", ""}
     unknown = [k for k in kinds if k not in known]
     if unknown:
         raise ValueError(f"sibilant type {unknown[0]!r} is not known; known are {', '.join(SIBILANT_TYPES)}, omitted")

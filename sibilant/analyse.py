@@ -9,6 +9,7 @@ from . import acoustics, segment, suitability
 from .methods import HOUSE_7K, HOUSE_10K, HOUSE_15K, supports
 from .terms import (
     MEASURES,
+    Edge,
     Finding,
     Interval,
     Measure,
@@ -17,6 +18,7 @@ from .terms import (
     MicrophoneResponse,
     Prompt,
     Recording,
+    Review,
     SibilantInterval,
     SibilantSlot,
     Source,
@@ -94,14 +96,31 @@ def analyse(
 
 def analyse_given(
     recording: Recording,
-    sounds: Sequence[SibilantInterval],
+    intervals: Sequence[Interval],
     *,
     methods: Sequence[Method] = (HOUSE_15K,),
     response: MicrophoneResponse | None = None,
 ) -> Analysis:
-    """Measure stretches whose edges are already known, such as those a person marked."""
-    rows = [_Sound(None, sound.slot, sound, f"g{number}") for number, sound in enumerate(sounds, start=1)]
+    """Measure stretches whose edges a person gave; the machine's own edges near by are kept beside them."""
+    rows = [
+        _Sound(None, None, _given(recording, interval), f"g{number}")
+        for number, interval in enumerate(intervals, start=1)
+    ]
     return _analysis(recording, segment.WordSearch(), rows, (), methods, response)
+
+
+def _given(recording: Recording, interval: Interval) -> SibilantInterval:
+    """Return the bounded sibilant of a stretch that a person marked."""
+    review = Review(interval, "given")
+    found = segment.bound(recording, interval)
+    if found is not None and found.automatic.overlap_s(interval) > 0:
+        core = Interval(
+            min(max(found.core.onset_s, interval.onset_s), interval.offset_s),
+            max(min(found.core.offset_s, interval.offset_s), interval.onset_s),
+        )
+        return replace(found, review=review, core=core)
+    onset, offset = (Edge(edge, "silence", 0.0, 1.0) for edge in (interval.onset_s, interval.offset_s))
+    return SibilantInterval(None, interval, interval, onset, offset, 1.0, ("no_frication_found",), review)
 
 
 def measure_again(

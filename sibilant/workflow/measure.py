@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 
-from .. import audio, files, methods, segment, tables
+from .. import audio, methods, tables
 from ..analyse import Analysis, analyse, analyse_given
-from ..errors import InputError, ListError, RecordingError, UsageError
-from ..terms import Interval, Method, MicrophoneResponse, Prompt, Recording, SibilantInterval
+from ..errors import ListError, RecordingError, UsageError
+from ..terms import Interval, Method, MicrophoneResponse, Prompt, Recording, Token
 from .prompts import prompts_from, prompts_of
 
 
@@ -98,34 +99,87 @@ def _one(path: Path, request: Request, plan: _Plan) -> Measured:
 
 def _analysed(recording: Recording, path: Path, request: Request, plan: _Plan) -> Analysis:
     if request.intervals is not None:
-        sounds = given_sounds(recording, [row for row in plan.intervals if row.recording in ("", path.name, path.stem)])
-        return analyse_given(recording, sounds, methods=plan.methods, response=plan.response)
+        rows = [row for row in plan.intervals if row.recording in ("", path.name, path.stem)]
+        given = given_intervals(recording, rows)
+        return analyse_given(recording, given, methods=plan.methods, response=plan.response)
     prompts = prompts_of(plan.prompts, path)
     if plan.prompts and not prompts:
         raise ListError(f"{path.name}: the list names no prompt for this recording; fill its column recording")
     return analyse(recording, prompts, methods=plan.methods, modelled=request.modelled, response=plan.response)
 
 
-def given_sounds(recording: Recording, rows: Sequence[tables.IntervalRow]) -> list[SibilantInterval]:
-    """Return the stretches that a person marked as bounded sibilants.
+def given_intervals(recording: Recording, rows: Sequence[tables.IntervalRow]) -> list[Interval]:
+    """Return the stretches that a person marked in a recording.
 
     Raises
     ------
-    InputError
+    ListError
         When a stretch lies outside the recording.
     """
     for row in rows:
         if row.offset_s > recording.duration_s + 0.001:
-            raise InputError(
+            raise ListError(
                 f"{recording.source.path}: a given interval ends at {row.offset_s} s, but the recording at"
                 f" {recording.duration_s:.3f} s; correct the interval"
             )
-    return [segment.given(recording, Interval(row.onset_s, row.offset_s)) for row in rows]
+    return [Interval(row.onset_s, row.offset_s) for row in rows]
 
 
 def write(results: Sequence[Measured], to: Path) -> None:
     """Write the rows of all results as one table."""
     tables.write_table(to, [row for result in results for row in result.rows])
+
+
+def shown_rows(results: Sequence[Measured]) -> list[tables.Row]:
+    """Return all rows with every column, rounded, ready to print."""
+    return [row for result in results for row in tables.json_rows(result.rows)]
+
+
+def summary(results: Sequence[Measured]) -> list[str]:
+    """Say of each recording how much was measured, what was left out and why, and what would help most."""
+    return [line for result in results for line in _summary_of(result)]
+
+
+def _summary_of(result: Measured) -> list[str]:
+    analysis = result.analysis
+    if analysis is None:
+        return [f"{result.name}: not read ({result.refusal})"]
+    lines = [f"{result.name}: {counted(analysis)}"]
+    lines += [f"  {remedy}" for remedy in analysis.suitability.remedies]
+    if any(token.finding in ("no_frication", "extra", "unsure") for token in analysis.tokens):
+        lines.append("  Rows with no_frication, extra or unsure are questions: please listen there.")
+    return lines
+
+
+def counted(analysis: Analysis) -> str:
+    """Say "measured k of n expected, left out by reason", over the attempts that count, under the first method.
+
+    A sibilant counts as measured when the method's first spectral value could be had.
+    """
+    first = next((token.method for token in analysis.tokens if token.method is not None), None)
+    tokens = [t for t in analysis.tokens if t.method is None or first is None or t.method.label == first.label]
+    expected = [t for t in tokens if t.slot is not None and (t.utterance is None or t.utterance.counts)]
+    unheard = [t for t in tokens if t.finding == "prompt_missing"]
+    measured = [t for t in expected if t.measures is not None and "centroid_hz" in t.measures.values]
+    reasons = Counter(_reason(t) for t in expected if t not in measured)
+    if unheard:
+        reasons["prompt not heard"] = len(unheard)
+    extra = sum(t.finding == "extra" for t in tokens)
+    text = f"measured {len(measured)} of {len(expected) + len(unheard)} expected"
+    if not expected and not unheard:
+        return f"{extra} sibilants found, none expected" if extra else "no sibilant expected, none found"
+    if reasons:
+        text += ", left out: " + ", ".join(f"{n} {why}" for why, n in reasons.most_common())
+    return text + (f"; {extra} where none was expected" if extra else "")
+
+
+def _reason(token: Token) -> str:
+    if token.finding == "no_frication":
+        return "no frication found"
+    if token.measures is None:
+        return "not sure which word"
+    reasons = [flag for flag in token.flags if flag in ("short", "band_too_wide", "moments_not_supported")]
+    return reasons[0].replace("_", " ") if reasons else "spectrum not supported"
 
 
 def table(
@@ -138,8 +192,8 @@ def table(
     Examples
     --------
     >>> import sibilant
-    >>> sound = sibilant.reference_audio() / "word_seal.flac"
-    >>> rows = table(sound, say="seal")  # doctest: +SKIP
+    >>> probe = sibilant.reference_sounds() / "probe_core_a.flac"
+    >>> rows = table(probe, words="core-a")  # doctest: +SKIP
     """
     results = measure(Request([Path(path) for path in recordings], words, say, method_names))
-    return [row for result in results for row in tables.json_rows(result.rows)]
+    return shown_rows(results)

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
 
 from .. import acoustics, charts, files, lexicon
 from ..terms import Interval, Method, Recording, Token
@@ -11,6 +15,9 @@ from .measure import Measured
 
 BEFORE_AND_AFTER_S = 0.15
 LONGEST_S = 1.2
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
 INVENTED = "Invented data – not a person"
 
 
@@ -31,7 +38,7 @@ def write(results: Sequence[Measured], folder: Path) -> list[Path]:
 
 def strip_pages(
     recording: Recording, tokens: Sequence[Token], *, name: str, invented: bool = False
-) -> tuple[charts.Figure, ...]:
+) -> tuple[Figure, ...]:
     """Return the pages of strips for the tokens of a recording, under the first method they were measured with."""
     method = next((token.method for token in tokens if token.method is not None), None)
     shown = [t for t in tokens if t.utterance is not None or t.sibilant is not None]
@@ -40,7 +47,8 @@ def strip_pages(
         return ()
     top_hz = min(method.band_hz[1], 0.5 * recording.sampling_rate_hz)
     bounded = sum(token.sibilant is not None for token in shown)
-    title = f"{bounded} {'sibilant' if bounded == 1 else 'sibilants'}: where the energy of the hiss sits, and how long it lasts"
+    counted = "1 sibilant" if bounded == 1 else f"{bounded} sibilants"
+    title = f"{counted}: where the energy of the hiss sits, and how long it lasts"
     note = f"{INVENTED if invented else name} · {method_note(method)}"
     return charts.token_strip_pages(
         [_panel(recording, token, method, top_hz) for token in shown], title=title, note=note, top_hz=top_hz
@@ -135,8 +143,10 @@ def _tick(token: Token, key: str) -> charts.Tick | None:
     return charts.Tick(measures.values[key], measures.low.get(key), measures.high.get(key))
 
 
-def _spectrum(recording: Recording, interval: Interval, method: Method) -> tuple[object, object]:
+def _spectrum(
+    recording: Recording, interval: Interval, method: Method
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
     spectrum = acoustics.spectrum(recording, interval, method)
     low, high = method.band_hz
     inside = (spectrum.frequency_hz >= low) & (spectrum.frequency_hz <= high)
-    return spectrum.frequency_hz[inside], acoustics.level_db(spectrum.power_density[inside])
+    return spectrum.frequency_hz[inside], 10.0 * np.log10(np.maximum(spectrum.power_density[inside], 1e-20))

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 _PHASE_MM = 5.0
 _ACCURACY_MM = 15.0
 _FOOT_MM = 9.5
+_AXIS_MM = 9.0
 _FLAG_ROW_MM = 4.2
 
 
@@ -62,6 +63,7 @@ def months_chart(
     bracket: RangeBracket | None = None,
     no_range: str = "",
     width_mm: float = style.FULL_WIDTH_MM,
+    in_report: bool = False,
 ) -> Figure:
     """Draw one measure over the months, with what could be measurement error and what was heard.
 
@@ -77,6 +79,8 @@ def months_chart(
         A published range that fits, or the sentence that says why none is shown.
     width_mm
         170 or 85; the narrow one puts the margin's words beneath.
+    in_report
+        Lower, and without the notes that a report prints itself.
 
     Returns
     -------
@@ -95,28 +99,52 @@ def months_chart(
         raise ValueError(f"no session of {view.client.code} has {key} to show")
     factor, unit = wording.scale_of(measure)
     months = _Months(view, key, sessions, view.error_of(key), factor, unit, _month_limits(view))
-    heading = Heading(wording.change_sentence(view, key), _subtitle(months), _note(months, method, bracket, no_range))
-    if width_mm >= 120:
-        heading = Heading(heading.title, heading.subtitle, _caption(months, method).text)
-    right_mm = 38.0 if width_mm >= 120 else MARGIN_MM
-    plot_mm = width_mm - MARGIN_MM - 9.0 - right_mm
+    side = _Side(method, bracket, no_range)
+    figure = _drawn_months(months, side, width_mm, in_report=in_report)
+    figure.set_label(months_alt(view, key))
+    return figure
+
+
+@dataclass(frozen=True, slots=True)
+class _Side:
+    """What stands beside the data: the method, and a range or why there is none."""
+
+    method: Method
+    bracket: RangeBracket | None
+    no_range: str
+
+
+def _drawn_months(months: _Months, side: _Side, width_mm: float, *, in_report: bool) -> Figure:
+    wide = width_mm >= 120
+    plot_mm = width_mm - MARGIN_MM - _AXIS_MM - (38.0 if wide else MARGIN_MM)
     flags = _flag_rows(months, plot_mm)
-    heights = (_PHASE_MM, 58.0 if width_mm >= 120 else 50.0, _FLAG_ROW_MM * len(flags) + 3.0, _accuracy_mm(view))
-    sheet = begin(heading, width_mm, sum(heights) + _FOOT_MM)
-    left_mm = MARGIN_MM + 9.0
+    main_mm = 32.0 if in_report else 58.0 if wide else 50.0
+    heights = (_PHASE_MM, main_mm, _FLAG_ROW_MM * len(flags) + 3.0, _accuracy_mm(months.view))
+    sheet = begin(_heading(months, side, wide=wide, in_report=in_report), width_mm, sum(heights) + _FOOT_MM)
+    left_mm = MARGIN_MM + _AXIS_MM
     top = sheet.place(left_mm, heights[0], plot_mm, heights[1])
-    _main(top, months, bracket, narrow=sheet.narrow)
+    _main(top, months, side.bracket, narrow=not wide)
     _phases(top, months)
     _flags(sheet.place(left_mm, heights[0] + heights[1], plot_mm, heights[2]), months, flags)
     bottom = top
     if heights[3]:
         bottom = sheet.place(left_mm, sum(heights[:3]), plot_mm, heights[3])
         _accuracy(bottom, months)
-    _month_axis(bottom, months, sheet, sum(heights), left_mm + plot_mm / 2)
-    if not sheet.narrow:
-        _margin(sheet, months, _Margin(left_mm + plot_mm + 3.0, heights, top.get_ylim()), bracket, no_range)
-    sheet.figure.set_label(months_alt(view, key))
+    _month_axis(bottom, months, sheet, sum(heights) if heights[3] else sum(heights[:2]), left_mm + plot_mm / 2)
+    if wide:
+        _margin(sheet, months, _Margin(left_mm + plot_mm + 3.0, heights, top.get_ylim()), side)
     return sheet.figure
+
+
+def _heading(months: _Months, side: _Side, *, wide: bool, in_report: bool) -> Heading:
+    caption = _caption(months, side.method)
+    if in_report:
+        apart = any(session.apart for session, _ in months.sessions)
+        more = ("Open squares stand apart: other conditions, not joined.",) if apart else ()
+        brief = wording.Caption(caption.who, wording.method_short(side.method), caption.counted, more=more)
+        return Heading("", _subtitle(months), brief.text)
+    note = caption.text if wide else _narrow_note(months, side)
+    return Heading(wording.change_sentence(months.view, months.key), _subtitle(months), note)
 
 
 def months_alt(view: CaseView, key: str) -> str:
@@ -142,15 +170,12 @@ def _accuracy_mm(view: CaseView) -> float:
 
 def _subtitle(months: _Months) -> str:
     measure = wording.measure_of(months.key)
-    return (
-        f"{wording.capital(measure.plain_name)} ({measure.name} of /s/): each point the mean over a session's words"
-        " with its 95\u2009% interval; faint dots are single words"
-    )
+    return f"{wording.capital(measure.plain_name)} ({measure.name} of /s/); bars: 95\u2009% intervals over words; dots: words"
 
 
 def _caption(months: _Months, method: Method) -> wording.Caption:
     counts = sorted({(summary.n_measured, summary.n_expected) for _, summary in months.sessions})
-    counted = "; ".join(f"{n} of {of}" for n, of in counts) + " sibilants measured a session"
+    counted = f"{'; '.join(f'{n} of {of}' for n, of in counts)} sounds measured"
     apart = tuple(
         f"Month {wording.month_text(session.month)} stands apart, not joined: {'; '.join(session.apart)}."
         for session, _ in months.sessions
@@ -182,10 +207,11 @@ def _error_words(months: _Months) -> tuple[str, ...]:
     )
 
 
-def _note(months: _Months, method: Method, bracket: RangeBracket | None, no_range: str) -> str:
+def _narrow_note(months: _Months, side: _Side) -> str:
+    bracket, no_range = side.bracket, side.no_range
     extra = (f"Bracket: {bracket.text} Source: {bracket.source}",) if bracket else (no_range,) if no_range else ()
     heard = _rule_words(months)
-    caption = _caption(months, method)
+    caption = _caption(months, side.method)
     return "\n".join((*(f"Beneath: {line}" for line in heard), caption.text, *extra))
 
 
@@ -442,7 +468,8 @@ class _Margin:
         return self.heights[0] + self.heights[1] * (1 - (value - low) / (high - low))
 
 
-def _margin(sheet: Sheet, months: _Months, margin: _Margin, bracket: RangeBracket | None, no_range: str) -> None:
+def _margin(sheet: Sheet, months: _Months, margin: _Margin, side: _Side) -> None:
+    bracket, no_range = side.bracket, side.no_range
     width_mm = sheet.width_mm - margin.left_mm - MARGIN_MM
     blocks: list[tuple[float, list[str], str]] = []
     error = months.error

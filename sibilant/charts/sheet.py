@@ -53,11 +53,13 @@ def begin(heading: Heading, width_mm: float, body_mm: float) -> Sheet:
     inner_mm = width_mm - 2 * MARGIN_MM
     subtitle = wrap(heading.subtitle, inner_mm) if heading.subtitle else []
     note = wrap(heading.note, inner_mm)
-    head_mm = 4.0 + title_height_mm(heading.title, inner_mm) + 0.8 + len(subtitle) * line_height_mm() + 3.0
-    figure = style.new_figure(width_mm, head_mm + body_mm + 2.5 + len(note) * line_height_mm() + 3.5)
-    below_mm = write_title(figure, MARGIN_MM, 4.0, heading.title, inner_mm)
-    write_lines(figure, MARGIN_MM, below_mm + 0.8, subtitle)
-    write_lines(figure, MARGIN_MM, head_mm + body_mm + 2.5, note)
+    title_mm = title_height_mm(heading.title, inner_mm) + 0.8 if heading.title else 0.0
+    head_mm = 4.0 + title_mm + len(subtitle) * line_height_mm() + 3.0
+    figure = style.new_figure(width_mm, head_mm + body_mm + 2.0 + len(note) * line_height_mm() + 3.0)
+    if heading.title:
+        write_title(figure, MARGIN_MM, 4.0, heading.title, inner_mm)
+    write_lines(figure, MARGIN_MM, 4.0 + title_mm, subtitle)
+    write_lines(figure, MARGIN_MM, head_mm + body_mm + 2.0, note)
     return Sheet(figure, head_mm, body_mm, width_mm)
 
 

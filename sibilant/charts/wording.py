@@ -73,6 +73,12 @@ def method_text(method: Method) -> str:
     return f"{method.label}: {taper}{where}, {low}–{high} kHz, {method.weighting}-weighted{response}"
 
 
+def method_short(method: Method) -> str:
+    """Name, band and weighting, where the whole method stands elsewhere on the page."""
+    low, high = (f"{edge / 1000:g}" for edge in method.band_hz)
+    return f"{method.label}, {low}–{high} kHz, {method.weighting}-weighted"
+
+
 def scale_of(measure: Measure) -> tuple[float, str]:
     """Factor and unit on an axis: hertz are drawn in kHz."""
     return (0.001, "kHz") if measure.unit == "Hz" else (1.0, measure.unit)

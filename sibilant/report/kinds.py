@@ -1,0 +1,295 @@
+"""``compose``: a kind of report and a client's view become one ``Document``."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+from typing import Literal
+
+from ..charts import style, wording
+from ..terms.change import CaseView
+from ..terms.document import Blank, BlankTable, Document, Facts, Heading, Paragraph, Part, Table
+from . import plain, sections
+from .plain import ReportSettings
+
+Kind = Literal["monthly", "quarterly", "school", "payer", "session", "discharge"]
+KINDS: tuple[Kind, ...] = ("monthly", "quarterly", "school", "payer", "session", "discharge")
+_TITLES: Mapping[Kind, str] = MappingProxyType(
+    {
+        "monthly": "Monthly summary: /s/ in practice words",
+        "quarterly": "Quarterly review: /s/ in practice words",
+        "school": "Report for the school: /s/ in spoken words",
+        "payer": "Report for the payer: /s/ in spoken words",
+        "session": "Session note",
+        "discharge": "Closing report: /s/ in spoken words",
+    }
+)
+_SIGNED = (Blank("Clinician and credentials"), Blank("Signature and date"))
+
+
+def compose(kind: Kind, view: CaseView, settings: ReportSettings) -> Document:
+    """Compose one report from a client's view.
+
+    Judged accuracy comes first and plain sentences before figures; what is missing is said; fields that only the
+    clinician can fill stand empty.
+
+    Parameters
+    ----------
+    kind
+        ``monthly``, ``quarterly``, ``school``, ``payer``, ``session`` or ``discharge``.
+    view
+        The client, computed once.
+    settings
+        Method, ranges that were ticked, session, pictures' formats.
+
+    Returns
+    -------
+    Document
+        The same for the same input.
+
+    Raises
+    ------
+    ValueError
+        For another kind, or a session that the client doesn't have.
+    """
+    if kind not in _MAKERS:
+        raise ValueError(f"a report is of kind {', '.join(KINDS)}; not {kind!r}")
+    view = plain.with_session(view, settings.session)
+    last = f" · last probe {plain.day_text(view.last.on)}" if view.last else ""
+    mark = style.INVENTED if view.client.invented else ""
+    parts = _MAKERS[kind](view, settings)
+    return Document(
+        kind, _TITLES[kind], parts, f"{view.client.code}{last}", mark, dense=kind in ("monthly", "quarterly", "session")
+    )
+
+
+def _monthly(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
+    return (
+        *sections.opening(view),
+        *sections.heard(view),
+        *sections.measured(view, settings, keys=(view.main_measure,)),
+        *sections.picture(view, settings),
+        *sections.missing(view, settings),
+        Blank("Next month", 2),
+        *sections.closing(view, settings, blanks=_SIGNED),
+    )
+
+
+def _quarterly(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
+    return (
+        *sections.opening(view),
+        *sections.heard(view, by_position=True),
+        *sections.measured(view, settings, keys=view.measures),
+        *sections.picture(view, settings),
+        Heading("Every probe"),
+        *sections.sessions(view, keys=(view.main_measure,)),
+        *_generalisation(view),
+        *_contexts(view),
+        *_move_up(view),
+        *_agreement(view),
+        *sections.missing(view, settings),
+        *sections.events(view),
+        Heading("Goals"),
+        BlankTable("Filled by the clinician", ("", "Goal", "By when", "Rule"), ("Met", "Continued", "New")),
+        *sections.closing(view, settings, blanks=(Blank("Clinician's reading", 3), *_SIGNED)),
+    )
+
+
+def _school(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
+    return (
+        *sections.opening(view),
+        Blank("Birth date"),
+        Heading("Taking part at school"),
+        Blank("Being understood in class and by friends", 2),
+        Blank("Reading aloud", 2),
+        Blank("Educational effect", 2),
+        *sections.heard(view),
+        *_accuracy_by_probe(view),
+        *sections.measured(view, settings, keys=(view.main_measure,)),
+        *sections.missing(view, settings),
+        Heading("Goals at school"),
+        Blank("Goal, in the school team's words", 3),
+        Blank("Progress in the school's period", 2),
+        *sections.closing(view, settings, blanks=_SIGNED),
+    )
+
+
+def _payer(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
+    identity = ("Birth date", "Identifiers", "Referrer and date of referral", "Diagnosis and code", "Service codes")
+    plan = ("Plan dates", "Frequency and duration", "Dates and units attended", "Standardised measure and score")
+    return (
+        *sections.opening(view),
+        *(Blank(label) for label in identity),
+        Heading("Function"),
+        Blank("Function at start", 2),
+        Blank("Function now", 2),
+        *sections.heard(view),
+        *sections.measured(view, settings, keys=(view.main_measure,)),
+        *sections.picture(view, settings),
+        *sections.missing(view, settings),
+        Heading("Plan"),
+        *(Blank(label) for label in plan),
+        Blank("Measurable goals and end point", 3),
+        Blank("Why skilled service is needed", 3),
+        Blank("Prognosis", 2),
+        *sections.closing(
+            view, settings, blanks=(Blank("Clinician, credentials and licence"), Blank("Signature and date"))
+        ),
+    )
+
+
+def _session(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
+    last = view.last
+    said: list[Part] = [Blank("Said by client, family, teacher; mood, illness, teeth", 2)]
+    noted = [("Session note", last.session.note)] if last and last.session.note else []
+    noted += [(plain.day_text(event.on), event.text) for event in (last.events if last else ())]
+    if noted:
+        said.insert(0, Facts("Noted on the day", tuple(noted), by_person=True))
+    return (
+        *sections.opening(view),
+        Heading("S: what was said"),
+        *said,
+        Heading("O: what was observed"),
+        *_observed(view),
+        *sections.change_table(view, keys=(view.main_measure,)),
+        Heading("A: the clinician's reading"),
+        Blank("Reading, goal status, need for skilled help", 3),
+        Heading("P: plan"),
+        Blank("Next level, home practice, next probe", 3),
+        *sections.closing(view, settings, blanks=_SIGNED),
+    )
+
+
+def _discharge(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
+    return (
+        *sections.opening(view),
+        Blank("Birth date"),
+        *sections.heard(view),
+        *sections.measured(view, settings, keys=(view.main_measure,)),
+        *sections.picture(view, settings),
+        *_move_up(view),
+        *sections.missing(view, settings),
+        Heading("Closing"),
+        Blank("Criterion for closing, and how it was met", 2),
+        Blank("Function at start and now", 2),
+        Blank("Follow-up plan and dates", 2),
+        *sections.closing(view, settings, blanks=_SIGNED),
+    )
+
+
+def _observed(view: CaseView) -> tuple[Part, ...]:
+    last = view.last
+    if last is None:
+        return (Paragraph("No probe has been recorded yet."),)
+    session = last.session
+    rows = [
+        ("Level and cue", plain.conditions(last) or "not noted"),
+        ("Word list", session.list_form or "not noted"),
+        (
+            "Sounds",
+            f"{last.n_tokens} expected, {last.n_judged} judged, {last.n_checked} boundaries checked by a person",
+        ),
+        ("Judged correct", f"{plain.count_text(last.accuracy)}, {plain.share_text(last.accuracy)}"),
+    ]
+    rows += [
+        (f"{cell.by}: {cell.value}", f"{plain.count_text(cell.accuracy)}, {plain.share_text(cell.accuracy)}")
+        for cell in last.accuracy_by
+        if cell.accuracy.n_scored
+    ]
+    rows += _additions(view, last.number)
+    return (Paragraph(plain.heard_sentences(view)), Facts("Probe", tuple(rows)))
+
+
+def _additions(view: CaseView, number: int) -> list[tuple[str, str]]:
+    found = next((one for one in view.additions if one.session == number), None)
+    if found is None or not found.n_foils:
+        return []
+    heard = (
+        f"{found.n_foils_with_frication} of {found.n_foils} with frication, {found.n_added_by_ear} marked added by ear"
+    )
+    return [("Words without /s/", f"{heard}; to be listened to")]
+
+
+def _accuracy_by_probe(view: CaseView) -> tuple[Part, ...]:
+    rows = tuple(
+        (plain.day_text(s.on), s.phase, plain.conditions(s), plain.count_text(s.accuracy), plain.share_text(s.accuracy))
+        for s in view.summaries
+    )
+    header = ("Probe", "Phase", "Level, cue", "Correct", "Percent (95\u2009% interval)")
+    return (Table("Judged by ear, probe by probe", header, rows),) if rows else ()
+
+
+def _generalisation(view: CaseView) -> tuple[Part, ...]:
+    if not view.generalisation:
+        return ()
+    rows = tuple(
+        (cell.value, plain.count_text(cell.accuracy), plain.share_text(cell.accuracy)) for cell in view.generalisation
+    )
+    return (
+        Heading("Does it carry over"),
+        Table("Judged by ear", ("Where", "Correct", "Percent (95\u2009% interval)"), rows),
+    )
+
+
+def _contexts(view: CaseView) -> tuple[Part, ...]:
+    cells = [cell for cell in view.contexts if cell.key == view.main_measure]
+    if not cells:
+        return ()
+    measure = wording.measure_of(view.main_measure)
+    ordered = sorted(cells, key=lambda cell: (cell.rank is None, cell.rank or 0, cell.name))
+    rows = tuple(
+        (
+            cell.name,
+            str(cell.n),
+            wording.interval_text(measure, cell.mean, cell.low, cell.high),
+            str(cell.rank) if cell.rank is not None else cell.reason or "not ranked",
+        )
+        for cell in ordered
+    )
+    header = ("Context", "Sounds", f"Mean {measure.name}", "Place")
+    note = "Own contexts, pooled over probes; a place says where the figure is highest, not what to practise."
+    return (Heading("By context"), Table("Where in words", header, rows, note))
+
+
+def _move_up(view: CaseView) -> tuple[Part, ...]:
+    rule = view.move_up
+    if rule is None:
+        return ()
+    met = {True: "met", False: "not met", None: "cannot be told"}[rule.met]
+    reasons = f" ({'; '.join(rule.reasons)})" if rule.reasons else ""
+    shares = "; ".join(f"{plain.count_text(one)}, {plain.share_text(one)}" for one in rule.accuracies) or "–"
+    rows = (("Rule", rule.rule), ("Level", rule.level), ("By the counts", f"{met}{reasons}"), ("Last probes", shares))
+    return (Heading("The clinic's own rule for moving up"), Facts("Rule and counts", rows))
+
+
+def _agreement(view: CaseView) -> tuple[Part, ...]:
+    found = view.agreement
+    if found is None:
+        return ()
+    rows = [("Listeners", f"{', '.join(found.raters)} ({found.kind})"), ("Sounds", str(found.n_tokens))]
+    for label, value, low, high in (
+        ("Point-to-point agreement", found.point_to_point, found.point_low, found.point_high),
+        ("Cohen's kappa", found.kappa, found.kappa_low, found.kappa_high),
+        ("Krippendorff's alpha", found.alpha, found.alpha_low, found.alpha_high),
+    ):
+        if plain.finite(value):
+            rows.append(
+                (label, f"{wording.number(value, 0.01)} ({wording.number(low, 0.01)} to {wording.number(high, 0.01)})")
+            )
+    return (Heading("Agreement of listeners"), Facts("Agreement, with 95\u2009% intervals", tuple(rows)))
+
+
+def _bounds(low: float, high: float) -> str:
+    return f"({wording.number(low, 0.01)} to {wording.number(high, 0.01)})"
+
+
+_MAKERS: Mapping[Kind, Callable[[CaseView, ReportSettings], tuple[Part, ...]]] = MappingProxyType(
+    {
+        "monthly": _monthly,
+        "quarterly": _quarterly,
+        "school": _school,
+        "payer": _payer,
+        "session": _session,
+        "discharge": _discharge,
+    }
+)

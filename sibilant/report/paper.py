@@ -1,0 +1,82 @@
+"""PDF by typst: tagged for screen readers (PDF/UA-1), shipped fonts only, no date."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ..charts import style
+from ..terms.document import Blank, Document, Part, Picture, PracticeItem
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+_PAIRED_LETTERS = 34
+
+
+def to_pdf(document: Document) -> bytes:
+    """Render a document as tagged PDF with the shipped fonts; the same document gives the same bytes."""
+    import typst
+
+    pictures = [part for part in document.parts if isinstance(part, Picture)]
+    inputs = {"document": json.dumps(_as_data(document), ensure_ascii=False)}
+    inputs |= {f"picture-{number}": _drawing(picture) for number, picture in enumerate(pictures)}
+    source = (Path(__file__).parent / "paper.typ").read_bytes()
+    compiler: Any = typst.compile
+    made: bytes = compiler(
+        source,
+        format="pdf",
+        font_paths=[str(style.font_folder())],
+        ignore_system_fonts=True,
+        sys_inputs=inputs,
+        pdf_standards=["ua-1"],
+    )
+    return made
+
+
+def _as_data(document: Document) -> dict[str, Any]:
+    return {
+        "title": document.title,
+        "subject": document.subject,
+        "mark": document.mark,
+        "language": document.language,
+        "large": document.large_print,
+        "dense": document.dense,
+        "parts": _parts_data(document.parts),
+        "colours": {"ink": style.INK, "second": style.SECOND_INK, "hairline": style.HAIRLINE},
+        "fonts": {"serif": style.SERIF, "sans": style.SANS},
+    }
+
+
+def _parts_data(parts: Sequence[Part]) -> list[dict[str, Any]]:
+    """Parts as data; two short blank fields that follow each other share a line."""
+    data: list[dict[str, Any]] = []
+    numbers = iter(range(len(parts)))
+    waiting = False
+    for part in parts:
+        short = isinstance(part, Blank) and part.n_lines == 0 and len(part.label) <= _PAIRED_LETTERS
+        if isinstance(part, Blank) and short and waiting:
+            data[-1] = {"kind": "BlankPair", "labels": [data[-1]["label"], part.label]}
+            waiting = False
+        else:
+            data.append(_part_data(part, numbers))
+            waiting = short
+    return data
+
+
+def _part_data(part: Part, numbers: Iterator[int]) -> dict[str, Any]:
+    data: dict[str, Any] = {"kind": type(part).__name__}
+    if isinstance(part, Picture):
+        address = f"picture-{next(numbers)}"
+        return data | {"picture": address, "alt": part.alt, "width": part.width_mm, "caption": part.caption}
+    if isinstance(part, PracticeItem):
+        data["runs"] = [list(run) for run in part.runs()]
+    return data | asdict(part)
+
+
+def _drawing(picture: Picture) -> str:
+    if "svg" not in picture.images:
+        raise ValueError(f"{picture.name}: PDF needs the picture as svg, and it is there as {sorted(picture.images)}")
+    return picture.images["svg"].decode("utf-8")

@@ -1,0 +1,271 @@
+"""Plain sentences that reports are made of; each number in them also stands in one of the report's tables."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+from dataclasses import dataclass, replace
+
+from ..charts import NO_CAUSE, SUPPORTING, RangeBracket, wording
+from ..terms import Method
+from ..terms.change import UNJUDGED, WITHIN, Accuracy, CaseView, Change, MeasureSummary, SessionSummary, WordsGained
+
+RANGE_CAUTION = "Inside a range does not mean the sound is acceptable to a listener; outside does not mean it is not."
+NO_RANGE = "No published range fits this age and recording; values are compared with the client's own baseline."
+_MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ReportSettings:
+    """What the clinician chose for one report.
+
+    ``bracket`` and ``range_sentence`` are given only where the clinician ticked that a published range be shown;
+    ``no_range`` says otherwise why there is none. ``session`` is the session of a session note (the last when None).
+    """
+
+    method: Method
+    bracket: RangeBracket | None = None
+    range_sentence: str = ""
+    no_range: str = NO_RANGE
+    session: int | None = None
+    sampling_rates_hz: tuple[int, ...] = ()
+    picture_forms: tuple[str, ...] = ("svg", "png")
+
+
+FORBIDDEN: tuple[str, ...] = (
+    r"\b(?:ab)?normal(?:ly|ity)?\b",
+    r"\bcured?\b",
+    r"\bprov(?:es|ed|en|ing)\b",
+    r"\bproof\b",
+    r"\bcaused by\b",
+    r"\bbecause of\b",
+    r"\bdue to\b",
+    r"\bprognos\w+",
+    r"\bdiagnos\w+",
+    r"\bsignifican\w+",
+    r"\blisp\w*",
+    r"\bdisorder\w*",
+    r"\bimpair\w*",
+    r"\bdeficit\w*",
+    r"\bdefect\w*",
+    r"\bhearing loss\b",
+    r"\b(?:dys|a)praxi\w+",
+    r"\bdysarthri\w+",
+    r"\bpatholog\w+",
+    r"\b(?:other|typical|average) (?:children|clients|patients|child|client)\b",
+    r"\bthan (?:his|her|their) peers\b",
+    r"\bwill (?:improve|recover|resolve)\b",
+    r"\bbetter\b",
+    r"\bworse\b",
+    r"\bimprov\w+",
+)
+
+
+def forbidden_in(text: str) -> tuple[str, ...]:
+    """Words that generated text never uses, as found in a text; they never bind what a person writes.
+
+    Examples
+    --------
+    >>> forbidden_in("This proves a cure."), forbidden_in("The change is larger than the measurement error.")
+    (('proves', 'cure'), ())
+    """
+    found = [hit.group(0) for pattern in FORBIDDEN for hit in re.finditer(pattern, text, flags=re.IGNORECASE)]
+    return tuple(sorted(found, key=text.find))
+
+
+def day_text(day: dt.date) -> str:
+    """A day in words, such as ``12 January 2026``, whatever the machine's language."""
+    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
+def age_text(months: int | None) -> str:
+    """An age in years and months.
+
+    Examples
+    --------
+    >>> age_text(88)
+    '7 years 4 months'
+    """
+    if months is None:
+        return "not known"
+    years, rest = divmod(months, 12)
+    return f"{years} year{'s' * (years != 1)} {rest} month{'s' * (rest != 1)}"
+
+
+def conditions(summary: SessionSummary) -> str:
+    """Level and cue of a session."""
+    session = summary.session
+    return ", ".join(part for part in (session.level, session.cue) if part)
+
+
+def count_text(accuracy: Accuracy | None) -> str:
+    """Such as ``13 of 20``."""
+    return "not judged" if accuracy is None or not accuracy.n_scored else f"{accuracy.n_correct} of {accuracy.n_scored}"
+
+
+def share_text(accuracy: Accuracy | None) -> str:
+    """Percent correct by ear with its interval, such as ``65 % (43 to 82)``."""
+    if accuracy is None or not accuracy.n_scored:
+        return "–"
+    return f"{wording.percent(accuracy.share)} ({100 * accuracy.low:.0f} to {100 * accuracy.high:.0f})"
+
+
+def heard_sentences(view: CaseView) -> str:
+    """What was heard in the last probe, with how far a rate from so few words can be off."""
+    last = view.last
+    if last is None:
+        return "No probe has been recorded yet."
+    accuracy = last.accuracy
+    if accuracy is None or not accuracy.n_scored:
+        return f"The probe of {day_text(last.on)} has not been judged by ear yet, so no percentage is given."
+    low, high = wording.percent(accuracy.low), wording.percent(accuracy.high)
+    return (
+        f"In the probe of {day_text(last.on)}, {count_text(accuracy)} /s/ sounds were judged correct by ear "
+        f"({wording.percent(accuracy.share)}). With {accuracy.n_scored} sounds, the true rate may lie between {low} "
+        f"and {high}."
+    )
+
+
+def gained_sentence(gained: WordsGained | None) -> str:
+    """Words gained and lost between two probes, with the test that was made."""
+    if gained is None:
+        return ""
+    return (
+        f"Of {gained.n_same} words scored in both the first and the last probe, {gained.gained} were gained and "
+        f"{gained.lost} lost (exact McNemar test, p = {p_text(gained.p)})."
+    )
+
+
+def p_text(p: float) -> str:
+    """A p value with two figures, never zero."""
+    if p < 0.001:
+        return "less than 0.001"
+    return f"{p:.3f}" if p < 0.1 else f"{p:.2f}"
+
+
+def signed(text: str) -> str:
+    """A number with its sign before it."""
+    return text if text.startswith((wording.MINUS, "–")) else f"+{text}"
+
+
+def last_change(view: CaseView, key: str) -> Change | None:
+    """The latest probe against the baseline."""
+    changes = view.changes_of(key)
+    return changes[-1] if changes else None
+
+
+def measured_sentences(view: CaseView, key: str) -> str:
+    """What the main measure did against measurement error, in the fixed words."""
+    sentence = f"{wording.change_sentence(view, key)}."
+    change = last_change(view, key)
+    if change is None:
+        return sentence
+    if change.verdict == UNJUDGED:
+        reasons = "; ".join(change.reasons) or "no reason given"
+        return f"{sentence} The reason: {reasons}."
+    verdict = "is not larger than" if change.verdict == WITHIN else "is larger than"
+    return f"{sentence} The change {verdict} the measurement error found at baseline."
+
+
+def verdict_text(change: Change | None) -> str:
+    """The verdict's fixed words, with what limits it."""
+    if change is None:
+        return "no probe after the baseline"
+    reasons = f": {'; '.join(change.reasons)}" if change.reasons else ""
+    waits = "; the next probe must agree" if change.awaits else ""
+    return f"{change.verdict}{reasons}{waits}"
+
+
+def measure_cell(summary: MeasureSummary | None) -> str:
+    """Mean over words with its interval."""
+    if summary is None:
+        return "–"
+    return wording.interval_text(wording.measure_of(summary.key), summary.mean, summary.low, summary.high)
+
+
+def shown_measure(summary: SessionSummary, key: str) -> MeasureSummary | None:
+    """A session's summary of a measure, unless its figures are held back."""
+    return summary.measures.get(key) if summary.shown else None
+
+
+def missing_lines(view: CaseView, settings: ReportSettings) -> tuple[str, ...]:
+    """What is missing, said aloud: hearing, ranges, baselines, judgements, sounds left out, conditions that differ."""
+    client, lines = view.client, []
+    if not client.hearing:
+        lines.append("Hearing status unknown: no screening or audiology result is recorded.")
+    if settings.bracket is None and not settings.range_sentence:
+        lines.append(settings.no_range)
+    n_baseline = sum(summary.phase == "baseline" for summary in view.summaries)
+    if n_baseline < 3:
+        lines.append(
+            f"Baseline probes: {n_baseline}. Three or more on different days are needed to judge measurement error."
+        )
+    lines += _unjudged(view) + _left_out(view) + [f"{wording.capital(join)}." for join in view.joins]
+    if view.agreement is None:
+        lines.append("Agreement of two listeners: not checked in this period.")
+    return tuple(lines)
+
+
+def _unjudged(view: CaseView) -> list[str]:
+    dates = [day_text(s.on) for s in view.summaries if s.accuracy is None or not s.accuracy.n_scored]
+    held = [day_text(s.on) for s in view.summaries if not s.shown]
+    lines = [f"Not judged by ear: the probe{'s' * (len(dates) > 1)} of {', '.join(dates)}."] if dates else []
+    return lines + ([f"Figures held back until judged: {', '.join(held)}."] if held else [])
+
+
+def _left_out(view: CaseView) -> list[str]:
+    last = view.last
+    summary = shown_measure(last, view.main_measure) if last else None
+    if last is None or summary is None or summary.n_measured == summary.n_expected:
+        return []
+    return [f"Last probe: {summary.counted}."]
+
+
+def with_session(view: CaseView, number: int | None) -> CaseView:
+    """Return the view as it stood at a session: later sessions and their changes left away.
+
+    Raises
+    ------
+    ValueError
+        When the client has no such session.
+    """
+    if number is None:
+        return view
+    if all(summary.number != number for summary in view.summaries):
+        raise ValueError(f"{view.client.code} has no session {number}; it has {[s.number for s in view.summaries]}")
+    kept = {summary.number for summary in view.summaries if summary.number <= number}
+    return replace(
+        view,
+        summaries=tuple(s for s in view.summaries if s.number in kept),
+        changes=tuple(c for c in view.changes if c.session in kept),
+        gained=view.gained if view.gained and view.gained.late_session in kept else None,
+        additions=tuple(a for a in view.additions if a.session in kept),
+        contrasts=tuple(c for c in view.contrasts if c.session in kept),
+        spreads=tuple(s for s in view.spreads if s.session in kept),
+        sustained=tuple(s for s in view.sustained if s.session in kept),
+        events=tuple(e for e in view.events if e.on <= max(s.on for s in view.summaries if s.number in kept)),
+    )
+
+
+def closing_lines() -> tuple[str, ...]:
+    """The notes that every report ends with."""
+    return (SUPPORTING, NO_CAUSE)
+
+
+def finite(value: float) -> bool:
+    """Whether there is a number."""
+    return math.isfinite(value)

@@ -1,0 +1,228 @@
+"""Sections that several kinds of report share: each returns a tuple of parts."""
+
+from __future__ import annotations
+
+import itertools
+from collections import Counter
+from collections.abc import Sequence
+
+from ..charts import alt_text, months_chart, render, wording
+from ..terms.change import CaseView
+from ..terms.document import Blank, Box, Facts, Heading, Listing, Paragraph, Part, Picture, Table
+from . import plain
+from .plain import ReportSettings
+
+
+def opening(view: CaseView) -> tuple[Part, ...]:
+    """Who (a code), which period, which probes."""
+    if not view.summaries:
+        return (Facts("Client and period", (("Client", view.client.code), ("Probes", "none yet"))),)
+    first, last = view.summaries[0], view.summaries[-1]
+    phases = Counter(summary.phase for summary in view.summaries)
+    counted = ", ".join(f"{n} {phase}" for phase, n in phases.items())
+    rows: tuple[tuple[str, str], ...] = (
+        ("Client", f"{view.client.code}, {plain.age_text(last.age_months)} at the last probe"),
+        ("Period", f"{plain.day_text(first.on)} to {plain.day_text(last.on)}"),
+        ("Probes", f"{len(view.summaries)} ({counted}); last one: {plain.conditions(last) or 'conditions not noted'}"),
+    )
+    if view.client.hearing:
+        rows += (("Hearing", view.client.hearing),)
+    return (Blank("Name"), Facts("Client and period", rows))
+
+
+def heard(view: CaseView, *, by_position: bool = False) -> tuple[Part, ...]:
+    """Judged accuracy: the sentence first, then the table it came from."""
+    sentences = " ".join(part for part in (plain.heard_sentences(view), plain.gained_sentence(view.gained)) if part)
+    parts: list[Part] = [Heading("What was heard"), Paragraph(sentences, tone="lead")]
+    rows = heard_rows(view, by_position=by_position)
+    if rows:
+        rule = next(s.accuracy.rule for s in reversed(view.summaries) if s.accuracy)
+        note = f"Rule: {rule}. Intervals: Wilson, 95\u2009%."
+        parts.append(Table("Judged by ear", ("Probe", "Correct", "Percent (95\u2009% interval)"), rows, note))
+    return tuple(parts)
+
+
+def heard_rows(view: CaseView, *, by_position: bool) -> tuple[tuple[str, ...], ...]:
+    """First and last probe, the last one by position where asked, and words gained and lost."""
+    judged = [s for s in view.summaries if s.accuracy and s.accuracy.n_scored]
+    if not judged:
+        return ()
+    ends = [judged[0], judged[-1]] if len(judged) > 1 else judged
+    rows = [(plain.day_text(s.on), plain.count_text(s.accuracy), plain.share_text(s.accuracy)) for s in ends]
+    rows += [
+        (f"last probe, {cell.value}", plain.count_text(cell.accuracy), plain.share_text(cell.accuracy))
+        for cell in judged[-1].accuracy_by
+        if by_position and cell.by == "position" and cell.accuracy.n_scored
+    ]
+    if view.gained is not None:
+        gained = view.gained
+        shown = f"{gained.gained} gained, {gained.lost} lost; p = {plain.p_text(gained.p)}"
+        rows.append(("words scored in both", f"{gained.n_same}", shown))
+    return tuple(rows)
+
+
+def sessions(view: CaseView, *, keys: Sequence[str]) -> tuple[Part, ...]:
+    """Every probe in one table."""
+    measures = [wording.measure_of(key) for key in keys]
+    header = ("Probe", "Month", "Phase", "Level, cue", "Judged correct", *(m.name for m in measures), "Measured")
+    rows = []
+    for summary in view.summaries:
+        shown = [plain.shown_measure(summary, key) for key in keys]
+        main = shown[0] if shown else None
+        measured = f"{main.n_measured} of {main.n_expected}" if main else "–"
+        mark = " *" if summary.apart else ""
+        rows.append(
+            (
+                f"{plain.day_text(summary.on)}{mark}",
+                wording.month_text(summary.month),
+                summary.phase,
+                plain.conditions(summary),
+                f"{plain.count_text(summary.accuracy)}, {plain.share_text(summary.accuracy)}",
+                *(plain.measure_cell(one) for one in shown),
+                measured,
+            )
+        )
+    note = "In brackets: 95\u2009% intervals, over words for the measure."
+    if any(summary.apart for summary in view.summaries):
+        note += " *\u2009Stands apart: made under other conditions, not joined with the baseline."
+    return (Table("All probes", header, tuple(rows), note),)
+
+
+def change_row(view: CaseView, key: str) -> tuple[str, ...]:
+    """One measure against the baseline: what stands in the table of change."""
+    measure = wording.measure_of(key)
+    error, change, last = view.error_of(key), plain.last_change(view, key), view.last
+    baseline = wording.quantity(measure, error.mean, error.limit) if error else "–"
+    now = plain.measure_cell(plain.shown_measure(last, key)) if last else "–"
+    difference = limit = "–"
+    if change is not None and plain.finite(change.difference):
+        difference = plain.signed(wording.interval_text(measure, change.difference, change.low, change.high))
+    if error is not None and plain.finite(error.limit):
+        limit = wording.quantity(measure, error.limit, error.limit)
+    return (measure.name, baseline, now, difference, limit, plain.verdict_text(change))
+
+
+def change_table(view: CaseView, *, keys: Sequence[str]) -> tuple[Part, ...]:
+    """The measures against the client's own baseline; one row in family, school and payer reports."""
+    header = ("Measure of /s/", "Baseline mean", "Last probe", "Difference", "Limit of error", "Verdict")
+    rows = tuple(change_row(view, key) for key in keys)
+    plain_names = "; ".join(wording.measure_of(key).plain_name for key in keys)
+    return (
+        Table(f"Measured, against the client's own baseline: {plain_names}", header, rows, _change_note(view, keys)),
+    )
+
+
+def _change_note(view: CaseView, keys: Sequence[str]) -> str:
+    change = plain.last_change(view, keys[0])
+    words = ""
+    if change is not None:
+        words = (
+            f" Difference: over the {change.n_shared_words} words measured in both; looked at {change.n_looks} times."
+        )
+    other = " Only the first row was chosen at the start; the others are exploratory." if len(keys) > 1 else ""
+    return f"In brackets: 95\u2009% intervals.{words}{other}"
+
+
+def measured(view: CaseView, settings: ReportSettings, *, keys: Sequence[str]) -> tuple[Part, ...]:
+    """The plain sentence of the main measure, then its table, then a range where one was ticked."""
+    parts: list[Part] = [Heading("What was measured"), Paragraph(plain.measured_sentences(view, keys[0]))]
+    parts += change_table(view, keys=keys)
+    if settings.range_sentence:
+        parts.append(Paragraph(f"{settings.range_sentence} {plain.RANGE_CAUTION}"))
+    return tuple(parts)
+
+
+def picture(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
+    """The months chart of the main measure, where there is anything to draw."""
+    if not wording.summary_of(view, view.main_measure):
+        return ()
+    figure = months_chart(view, method=settings.method, bracket=settings.bracket, in_report=True)
+    images = {form: render(figure, form, dpi=220) for form in settings.picture_forms if form in ("svg", "png")}  # type: ignore[arg-type]
+    return (Picture("change-over-months", alt_text(figure), images),)
+
+
+def missing(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
+    """What is missing, said aloud."""
+    lines = plain.missing_lines(view, settings)
+    return (Heading("What is missing or limited"), Listing(lines)) if lines else ()
+
+
+def events(view: CaseView) -> tuple[Part, ...]:
+    """Dated events as a person noted them."""
+    if not view.events:
+        return ()
+    lines = tuple(f"{plain.day_text(event.on)}: {event.text}" for event in view.events)
+    return (Heading("Noted in this period", 3), Listing(lines, by_person=True))
+
+
+def methods_box(view: CaseView, settings: ReportSettings) -> Box:
+    """Device, method, counts, error, rule and range source in a few lines."""
+    lines = (
+        _devices(view, settings),
+        _method_line(settings),
+        _count_line(view),
+        _error_line(view),
+        _rule_line(view, settings),
+    )
+    return Box("How this was measured", tuple(line for line in lines if line))
+
+
+def _devices(view: CaseView, settings: ReportSettings) -> str:
+    known = {device.name: device for device in view.devices}
+    names = [name for name, _ in itertools.groupby(s.session.device for s in view.summaries)]
+    shown = []
+    for name in dict.fromkeys(names):
+        device = known.get(name)
+        details = [name or "not noted"]
+        if device is not None:
+            distance = f"{device.distance_cm:g}\u2009cm" if device.distance_cm else "distance not noted"
+            details += [part for part in (device.kind, device.place, distance) if part]
+        shown.append(", ".join(details))
+    rates = ", ".join(f"{rate / 1000:g}\u2009kHz" for rate in settings.sampling_rates_hz) or "as recorded"
+    verdicts = Counter(s.session.verdict or "not judged" for s in view.summaries)
+    judged = ", ".join(f"{verdict} in {n}" for verdict, n in sorted(verdicts.items()))
+    return f"Recording: {'; '.join(shown)}. Sampling rate: {rates}. Recordings judged: {judged}."
+
+
+def _method_line(settings: ReportSettings) -> str:
+    return f"Method: {wording.method_text(settings.method)}."
+
+
+def _count_line(view: CaseView) -> str:
+    last = view.last
+    summary = plain.shown_measure(last, view.main_measure) if last else None
+    if last is None or summary is None:
+        return ""
+    return f"Sounds: {summary.counted} in the last probe; {last.n_checked} of {last.n_tokens} checked by a person."
+
+
+def _error_line(view: CaseView) -> str:
+    measure, error = wording.measure_of(view.main_measure), view.error_of(view.main_measure)
+    if error is None or not plain.finite(error.limit):
+        return "Measurement error: cannot be judged from fewer than three baseline probes on different days."
+    limit, sem, sdc = (wording.quantity(measure, v, v) for v in (error.limit, error.sem, error.sdc))
+    return (
+        f"Measurement error of {measure.name}, from {error.k} baseline probes: one later probe may differ by {limit}; "
+        f"standard error of measurement {sem}, smallest detectable change {sdc}."
+    )
+
+
+def _rule_line(view: CaseView, settings: ReportSettings) -> str:
+    accuracy = next((s.accuracy for s in reversed(view.summaries) if s.accuracy), None)
+    rule = (
+        f"Judged by ear: {accuracy.rule}{f', listener {accuracy.rater}' if accuracy.rater else ''}. "
+        if accuracy
+        else ""
+    )
+    source = (
+        f"Range: {settings.bracket.text} Source: {settings.bracket.source}"
+        if settings.bracket
+        else "No published range is shown."
+    )
+    return f"{rule}{source}"
+
+
+def closing(view: CaseView, settings: ReportSettings, *, blanks: Sequence[Blank]) -> tuple[Part, ...]:
+    """Methods, the notes that always stand, and the clinician's own fields."""
+    notes = Paragraph(" ".join(plain.closing_lines()), tone="small")
+    return (methods_box(view, settings), notes, *blanks)

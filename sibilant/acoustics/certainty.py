@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
+import dataclasses
 from functools import lru_cache
 
 import numpy as np
 
-from .moments import MOMENT_KEYS, weighted_sums
-from .setup import Setup
-from .shape import excitation, moment_values, pattern_peak, peak_values, spread_values
+from .moments import MOMENT_KEYS, quadrature, weighted_sums
+from .setup import Setup, inside
+from .shape import excitation, level_keys, moment_values, pattern_peak, peak_values
 from .tapers import Rows
 
 N_DRAWS = 200
 _SEED = 20261124
 _NORMAL_95 = 1.959964
+_DECIBEL = 10 / np.log(10)
+_CHUNK = 4
 
-Range = tuple[float, float]
 
-
-def delta_intervals(row: Rows, setup: Setup, effective_s: float) -> dict[str, Range]:
-    r"""95 % intervals of M1, SD and level differences by the delta method on a quadratic form.
+def delta_halves(rows: Rows, setup: Setup, effective_s: Rows) -> dict[str, Rows]:
+    r"""Half widths (t,) of the 95 % intervals of M1, SD and level differences, by the delta method.
 
     For a ratio :math:`\theta = \int g P / \int P` of a spectrum estimated from an effective time T,
     :math:`var(\theta) = \int (g - \theta)^2 P^2 df / (T (\int P df)^2)`. With g = f this is M1; SD has the influence
@@ -28,80 +29,118 @@ def delta_intervals(row: Rows, setup: Setup, effective_s: float) -> dict[str, Ra
 
     Parameters
     ----------
-    row : array of float64, shape (m,)
-        Averaged power density.
+    rows : array of float64, shape (t, m)
+        Averaged power density of each sound.
     setup : Setup
-        Method and rate; weighting must be power.
-    effective_s : float
+        Method and rate; its weighting is power.
+    effective_s : array of float64, shape (t,)
         Effective time listened to, from `Setup.effective_s`.
     """
     n_averages = effective_s * setup.correlation_bins * setup.step_hz
-    squared = row**2 / (effective_s * (1 + 1 / n_averages))
-    mean, spread = (moment_values(row[np.newaxis], setup)[key][0] for key in MOMENT_KEYS[:2])
+    squared = rows**2 / (effective_s * (1 + 1 / n_averages))[:, np.newaxis]
+    values = moment_values(rows, setup)
+    mean, spread = (values[key][:, np.newaxis] for key in MOMENT_KEYS[:2])
     weights = setup.moment_weights[0]
-    total = float(np.sum(row * weights))
+    total = np.sum(rows * weights, axis=1)
     distance = setup.frequency_hz - mean
     found = {}
-    for key, centre, influence in (
-        ("centroid_hz", mean, distance),
-        ("sd_hz", spread, (distance**2 - spread**2) / (2 * spread)),
-    ):
-        half = _NORMAL_95 * float(np.sqrt(np.sum(influence**2 * squared * weights))) / total
-        found[key] = (float(centre) - half, float(centre) + half)
-    found.update(_level_intervals(row, squared, setup))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for key, influence in (("centroid_hz", distance), ("sd_hz", (distance**2 - spread**2) / (2 * spread))):
+            found[key] = _NORMAL_95 * np.sqrt(np.sum(influence**2 * squared * weights, axis=1)) / total
+        if setup.level_weights is not None:
+            share = weighted_sums(squared, setup.level_weights) / weighted_sums(rows, setup.level_weights) ** 2
+            for key, (a, b) in level_keys(setup).items():
+                found[key] = _NORMAL_95 * _DECIBEL * np.sqrt(share[:, a] + share[:, b])
     return found
 
 
-def _level_intervals(row: Rows, squared: Rows, setup: Setup) -> dict[str, Range]:
-    if setup.level_weights is None:
-        return {}
-    sums = weighted_sums(row[np.newaxis], setup.level_weights)[0]
-    variance = weighted_sums(squared[np.newaxis], setup.level_weights)[0] / sums**2
-    level = 10 * np.log10(sums)
-    found = {}
-    for key, a, b in (("low_mid_db", 0, 1), ("mid_high_db", 1, 2)):
-        if b < sums.size:
-            half = _NORMAL_95 * 10 / np.log(10) * float(np.sqrt(variance[a] + variance[b]))
-            found[key] = (float(level[a] - level[b]) - half, float(level[a] - level[b]) + half)
-    return found
+def simulated_spans(rows: Rows, setup: Setup, effective_s: Rows) -> dict[str, Rows]:
+    """How far below and above the value the 95 % interval reaches, (t, 2), for skewness, kurtosis and peaks.
 
-
-def simulated_intervals(row: Rows, setup: Setup, effective_s: float) -> dict[str, Range]:
-    """95 % intervals of skewness, kurtosis, peaks and spreads by drawing spectra like this one again.
-
-    The averaged spectrum is smoothed over the estimator's own bandwidth; draws follow it as scaled chi-square values
-    (Wilson & Hilferty 1931, from memory) with the estimator's degrees of freedom, correlated over its bandwidth. The
-    spread of the drawn values about the value of the smoothed spectrum is laid about the measured value. The same
+    Each averaged spectrum is smoothed over the estimator's own bandwidth; spectra drawn about it are scaled chi-square
+    values (Wilson & Hilferty 1931, from memory) with the estimator's degrees of freedom, correlated over its
+    bandwidth. The spread of the drawn values about the value of the smoothed spectrum is what is returned. The same
     draws serve every sound, so a figure never depends on chance or company.
+
+    Parameters
+    ----------
+    rows, setup, effective_s
+        As for `delta_halves`.
     """
-    width = setup.correlation_bins
-    smooth = _smoothed(row, width)
-    dof = 2 * effective_s * width * setup.step_hz
+    parts = [
+        _simulate(rows[first : first + _CHUNK], setup, effective_s[first : first + _CHUNK])
+        for first in range(0, rows.shape[0], _CHUNK)
+    ]
+    return {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
+
+
+def _simulate(rows: Rows, setup: Setup, effective_s: Rows) -> dict[str, Rows]:
+    coarse, every = coarser(setup)
+    smooth = _smoothed(rows, setup.correlation_bins)
+    dof = (2 * effective_s * setup.correlation_bins * setup.step_hz)[:, np.newaxis, np.newaxis]
+    thin = smooth[:, np.newaxis, ::every]
     part = 2 / (9 * dof)
-    normals = standard_draws(row.size, width)
-    draws = smooth * np.maximum(1 - part + np.sqrt(part) * normals, 0.0) ** 3
-    rows = np.concatenate([smooth[np.newaxis], draws])
-    values = moment_values(rows, setup) | peak_values(rows, setup) | spread_values(rows, setup)
-    values["peak_erb"] = _auditory_draws(smooth, setup, dof)
-    wanted = ("skewness", "excess_kurtosis", "peak_hz", "mid_peak_hz", "amplitude_difference_db", "peak_erb")
-    return {key: spread for key in (*wanted, "spread_50_hz", "spread_90_hz") if (spread := _spread(values.get(key)))}
+    draws = standard_draws(thin.shape[2], max(1, setup.correlation_bins // every)) * np.sqrt(part)
+    draws += 1 - part
+    np.maximum(draws, 0.0, out=draws)
+    drawn = draws * draws
+    drawn *= draws
+    drawn *= thin
+    stack = np.concatenate([thin, drawn], axis=1)
+    flat = stack.reshape(-1, stack.shape[2])
+    values = moment_values(flat, coarse) | peak_values(flat, coarse)
+    columns = {key: values[key].reshape(stack.shape[:2]) for key in _SIMULATED if key in values}
+    columns["peak_erb"] = _auditory_draws(smooth, setup, dof[:, :, 0])
+    spans = _spans(np.stack(list(columns.values())))
+    return dict(zip(columns, spans, strict=True))
 
 
-def _spread(values: Rows | None) -> Range | None:
-    """Distance of the 2.5 % and 97.5 % points of the draws from the first value."""
-    if values is None or not np.isfinite(values[0]):
-        return None
-    drawn = values[1:][np.isfinite(values[1:])]
-    if drawn.size < N_DRAWS // 2:
-        return None
-    low, high = np.quantile(drawn, (0.025, 0.975))
-    return float(low - values[0]), float(high - values[0])
+_SIMULATED = ("skewness", "excess_kurtosis", "peak_hz", "mid_peak_hz")
 
 
-def _auditory_draws(smooth: Rows, setup: Setup, dof: float) -> Rows:
-    pattern = excitation(smooth[np.newaxis], setup)
-    noise = _excitation_draws(setup) * np.sqrt(2 / dof)
-    return pattern_peak(np.concatenate([pattern, pattern * np.maximum(1 + noise, 1e-3)]), setup.erb_number)
+def _spans(values: Rows) -> Rows:
+    """Distance (..., 2) of the 2.5 % and 97.5 % points of the draws (..., 1 + n) from the first value.
+
+    NaN where fewer than half of the draws, or not the first value, can be had.
+    """
+    drawn = np.sort(values[..., 1:], axis=-1)
+    n_known = np.sum(np.isfinite(drawn), axis=-1, keepdims=True)
+    at = np.maximum(n_known - 1, 0) * np.array([0.025, 0.975])
+    below = np.floor(at).astype(np.intp)
+    above = np.minimum(below + 1, drawn.shape[-1] - 1)
+    low = np.take_along_axis(drawn, below, axis=-1)
+    high = np.where(at > below, np.take_along_axis(drawn, above, axis=-1), low)
+    point: Rows = low + (at - below) * (high - low) - values[..., :1]
+    return np.where(2 * n_known >= drawn.shape[-1], point, np.nan)
+
+
+@lru_cache(maxsize=64)
+def coarser(setup: Setup) -> tuple[Setup, int]:
+    """The setup with only as many bins as the estimator tells apart, about three a bandwidth, and the step in bins."""
+    every = max(1, setup.correlation_bins // 3)
+    frequency_hz = np.ascontiguousarray(setup.frequency_hz[::every])
+    low, high = setup.method.band_hz
+    band = (max(low, float(frequency_hz[0])), min(high, float(frequency_hz[-1])))
+    mid = setup.mid_band and inside(frequency_hz, tuple(float(setup.frequency_hz[i]) for i in setup.mid_band))
+    coarse = dataclasses.replace(
+        setup,
+        method=dataclasses.replace(setup.method, band_hz=band),
+        frequency_hz=frequency_hz,
+        step_hz=setup.step_hz * every,
+        band=inside(frequency_hz, band),
+        mid_band=mid,
+        low_band=None,
+        moment_weights=quadrature(frequency_hz, band),
+    )
+    return coarse, every
+
+
+def _auditory_draws(smooth: Rows, setup: Setup, dof: Rows) -> Rows:
+    """Auditory peaks (t, 1 + n) of the smoothed spectra and of draws about their excitation patterns."""
+    pattern = excitation(smooth, setup)[:, np.newaxis]
+    noise = np.maximum(1 + _excitation_draws(setup) * np.sqrt(2 / dof)[:, :, np.newaxis], 1e-3)
+    stack = np.concatenate([pattern, pattern * noise], axis=1)
+    return pattern_peak(stack.reshape(-1, stack.shape[2]), setup.erb_number).reshape(stack.shape[:2])
 
 
 @lru_cache(maxsize=32)
@@ -124,10 +163,11 @@ def standard_draws(n_bins: int, width: int) -> Rows:
     return draws
 
 
-def _smoothed(row: Rows, width: int) -> Rows:
-    """Running mean over ``width`` bins, made odd, with the ends mirrored."""
+def _smoothed(rows: Rows, width: int) -> Rows:
+    """Running mean of each row over ``width`` bins, made odd, with the ends mirrored."""
     half = max(1, width // 2)
-    padded = np.concatenate([row[half:0:-1], row, row[-2 : -half - 2 : -1]])
-    running = np.concatenate([[0.0], np.cumsum(padded)])
-    smooth: Rows = np.maximum((running[2 * half + 1 :] - running[: -2 * half - 1]) / (2 * half + 1), 0.0)
+    padded = np.concatenate([rows[:, half:0:-1], rows, rows[:, -2 : -half - 2 : -1]], axis=1)
+    running = np.zeros((rows.shape[0], padded.shape[1] + 1))
+    np.cumsum(padded, axis=1, out=running[:, 1:])
+    smooth: Rows = np.maximum((running[:, 2 * half + 1 :] - running[:, : -2 * half - 1]) / (2 * half + 1), 0.0)
     return smooth

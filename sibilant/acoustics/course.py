@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .setup import Setup
 from .shape import highest, moment_values
 from .tapers import Rows
 
@@ -21,7 +21,11 @@ N_COEFFICIENTS = 4
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Course:
-    """Nine equally spaced points: ``time_s``, ``centroid_hz``, ``peak_hz`` (NaN at a band edge), ``level_db``."""
+    """Nine equally spaced points of each of t sounds, all (t, 9).
+
+    ``time_s`` from the recording's start, ``centroid_hz``, ``peak_hz`` (NaN at a band edge), ``level_db`` re full
+    scale.
+    """
 
     time_s: Rows
     centroid_hz: Rows
@@ -29,58 +33,71 @@ class Course:
     level_db: Rows
 
 
-def course(heard: Listened) -> Course | None:
-    """The course of a fricative heard on a grid of at least three frames; points lie between its frames."""
-    if heard.grid is None or heard.grid_s is None or heard.grid_s.size < 3:
-        return None
-    time_s = np.linspace(heard.grid_s[0], heard.grid_s[-1], N_POINTS)
-    at = (time_s - heard.grid_s[0]) / (heard.grid_s[-1] - heard.grid_s[0]) * (heard.grid_s.size - 1)
-    below = np.minimum(at.astype(int), heard.grid_s.size - 2)
-    part = (at - below)[:, np.newaxis]
-    rows = (1 - part) * heard.grid[below] + part * heard.grid[below + 1]
-    return _describe(time_s, rows, heard.setup)
+def course(heard: Sequence[Listened]) -> Course:
+    """The courses of fricatives heard with one setup, each on a grid of at least three frames.
 
-
-def _describe(time_s: Rows, rows: Rows, setup: Setup) -> Course:
-    power = np.sum(rows * setup.moment_weights[0], axis=1) * 1.0
+    The first and last points are the first and last frames inside the fricative; a point between two frames takes its
+    spectrum from both by its nearness.
+    """
+    placed = [_between(one.grid, one.grid_s) for one in heard if one.grid is not None and one.grid_s is not None]
+    setup = heard[0].setup
+    rows = np.concatenate([rows for _, rows in placed])
     with np.errstate(divide="ignore"):
-        level = 10 * np.log10(power)
-    return Course(time_s, moment_values(rows, setup)["centroid_hz"], highest(rows, setup.band, setup)[0], level)
+        level = 10 * np.log10(np.sum(rows * setup.moment_weights[0], axis=1))
+    columns = moment_values(rows, setup)["centroid_hz"], highest(rows, setup.band, setup)[0], level
+    return Course(np.stack([time for time, _ in placed]), *(column.reshape(-1, N_POINTS) for column in columns))
 
 
-def course_values(heard: Listened) -> dict[str, float]:
-    """Slope of the spectral mean (Hz per ms) and DCT coefficients 0 to 3 of spectral mean, peak and level."""
-    found = course(heard)
-    if found is None:
-        return {}
-    values = {"centroid_slope_hz_ms": slope(found.time_s, found.centroid_hz) / 1000}
-    for name, unit, column in (
+def _between(grid: Rows, grid_s: Rows) -> tuple[Rows, Rows]:
+    """Times (9,) and spectra (9, m) of the points."""
+    at = np.linspace(0.0, grid_s.size - 1.0, N_POINTS)
+    below = np.minimum(at.astype(np.intp), grid_s.size - 2)
+    part = at - below
+    time_s: Rows = (1 - part) * grid_s[below] + part * grid_s[below + 1]
+    rows: Rows = (1 - part)[:, np.newaxis] * grid[below] + part[:, np.newaxis] * grid[below + 1]
+    return time_s, rows
+
+
+def course_values(heard: Sequence[Listened]) -> list[dict[str, float]]:
+    """Slope of the spectral mean (Hz per ms) and DCT coefficients 0 to 3 of spectral mean, peak and level.
+
+    One dictionary for each sound, empty where there is no grid of three frames or more; ``heard`` shares one setup.
+    """
+    values: list[dict[str, float]] = [{} for _ in heard]
+    able = [i for i, one in enumerate(heard) if one.grid_s is not None and one.grid_s.size >= 3]
+    if not able:
+        return values
+    found = course([heard[i] for i in able])
+    columns = {"centroid_slope_hz_ms": slope(found.time_s, found.centroid_hz) / 1000}
+    for name, unit, points in (
         ("centroid", "hz", found.centroid_hz),
         ("peak", "hz", found.peak_hz),
         ("level", "db", found.level_db),
     ):
-        for order, value in enumerate(dct(column)):
-            values[f"{name}_course_{order}_{unit}"] = float(value)
-    return {key: float(value) for key, value in values.items() if np.isfinite(value)}
+        columns.update({f"{name}_course_{k}_{unit}": column for k, column in enumerate(dct(points).T)})
+    for row, i in enumerate(able):
+        values[i] = {key: float(column[row]) for key, column in columns.items() if np.isfinite(column[row])}
+    return values
 
 
-def slope(time_s: Rows, values: Rows) -> float:
-    """Least-squares slope per second."""
-    x = time_s - np.mean(time_s)
-    return float(np.sum(x * values) / np.sum(x**2))
+def slope(time_s: Rows, values: Rows) -> Rows:
+    """Least-squares slope per second along the last axis."""
+    x = time_s - np.mean(time_s, axis=-1, keepdims=True)
+    found: Rows = np.sum(x * values, axis=-1) / np.sum(x**2, axis=-1)
+    return found
 
 
 def dct(values: Rows) -> Rows:
-    r"""Discrete cosine coefficients 0 to 3 of a course of N points.
+    r"""Discrete cosine coefficients 0 to 3 (..., 4) of courses of N points (..., N).
 
     :math:`c_0 = \frac{1}{N} \sum_n x_n`, the mean; :math:`c_k = \frac{2}{N} \sum_n x_n \cos(\pi k (n + 1/2) / N)`, in
-    the unit of the course: half of the first is how far the start lies above the mean, were the course a half cosine.
+    the unit of the course; c1 is positive when the course falls, c2 when its ends lie above its middle.
 
     Examples
     --------
     >>> [float(c) + 0.0 for c in dct(np.array([5.0, 5.0, 5.0, 5.0])).round(9)]
     [5.0, 0.0, 0.0, 0.0]
     """
-    n = np.arange(values.size) + 0.5
-    found = [2 * np.sum(values * np.cos(np.pi * k * n / values.size)) / values.size for k in range(N_COEFFICIENTS)]
-    return np.array([found[0] / 2, *found[1:]])
+    phase = np.pi * (np.arange(values.shape[-1]) + 0.5) / values.shape[-1]
+    found = [2 * np.mean(values * np.cos(k * phase), axis=-1) for k in range(N_COEFFICIENTS)]
+    return np.stack([found[0] / 2, *found[1:]], axis=-1)

@@ -74,7 +74,7 @@ def sustained(
     return SustainedTake(
         interval,
         float(np.std(level_db, ddof=1)),
-        slope(centres_s, centroid_hz),
+        float(slope(centres_s, centroid_hz)),
         breaks,
         steady,
         method.label,

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from ..methods import supports, with_response
-from ..terms import Interval, Measures, Method, MicrophoneResponse, Recording, SibilantInterval
-from .certainty import delta_intervals, simulated_intervals
+from ..terms import MEASURES, Interval, Measures, Method, MicrophoneResponse, Recording, SibilantInterval
+from .certainty import delta_halves, simulated_spans
 from .course import course_values
+from .setup import Setup
 from .shape import moment_values, shape_values
 from .tapers import Rows
 from .through import Listened, listen
 from .timing import duration_values, level_re_vowel_db, rise_ms
-from .tonality import ridge
+from .tonality import ridges
 from .voicing import voiced_share
 
 SHORTEST_MS = 40.0
@@ -74,117 +76,140 @@ def measure(
     (9, True)
     """
     with_response(method, response)
+    words = (*words, *[None] * (len(sounds) - len(words)))
+    bandwidth_hz = (*bandwidth_hz, *[None] * (len(sounds) - len(bandwidth_hz)))
     stretches = [sound.interval for sound in sounds]
-    return [
-        _measure_one(
-            recording,
-            sound,
-            method,
-            word=words[i] if i < len(words) else None,
-            others=[s for s in stretches if s is not sound.interval],
-            response=response,
-            bandwidth_hz=bandwidth_hz[i] if i < len(bandwidth_hz) else None,
-        )
-        for i, sound in enumerate(sounds)
+    drafts = [
+        _Draft(sound, _timed(recording, sound, word, [s for s in stretches if s is not sound.interval]))
+        for sound, word in zip(sounds, words, strict=True)
     ]
+    for draft, reach_hz in zip(drafts, bandwidth_hz, strict=True):
+        draft.heard = _listen(draft, recording, method, response, reach_hz)
+    by_setup: dict[Setup, list[_Draft]] = {}
+    for draft in drafts:
+        if draft.heard is not None:
+            by_setup.setdefault(draft.heard.setup, []).append(draft)
+    for setup, group in by_setup.items():
+        _add_spectral(group, setup)
+        _add_tonality(group, recording, method)
+    return [draft.finished(method, recording.sampling_rate_hz) for draft in drafts]
 
 
-def _measure_one(
-    recording: Recording,
-    sound: SibilantInterval,
-    method: Method,
-    *,
-    word: Interval | None,
-    others: Sequence[Interval],
-    response: MicrophoneResponse | None,
-    bandwidth_hz: float | None,
-) -> Measures:
+@dataclass(slots=True)
+class _Draft:
+    """One sound's measures while they are being put together."""
+
+    sound: SibilantInterval
+    values: dict[str, float]
+    flags: list[str] = field(default_factory=list)
+    heard: Listened | None = None
+    low: dict[str, float] = field(default_factory=dict)
+    high: dict[str, float] = field(default_factory=dict)
+    moved: dict[str, float] = field(default_factory=dict)
+
+    def finished(self, method: Method, rate_hz: int) -> Measures:
+        """The measures, in the order in which they are declared."""
+        values = {key: self.values[key] for key in MEASURES if key in self.values}
+        placement = self.heard.placement if self.heard is not None else None
+        return Measures(
+            values,
+            self.low,
+            self.high,
+            self.moved,
+            tuple(self.flags),
+            placement.region if placement is not None else None,
+            len(placement.centres_s) if placement is not None else 0,
+            method.band_hz,
+            rate_hz,
+        )
+
+
+def _timed(
+    recording: Recording, sound: SibilantInterval, word: Interval | None, others: Sequence[Interval]
+) -> dict[str, float]:
+    """What no method changes: lengths, rise, voicing, level against the vowel."""
     interval = sound.interval
-    values = duration_values(sound, word)
     timed = {
         "rise_ms": rise_ms(recording, interval),
         "voiced_share": voiced_share(recording, interval),
         "level_re_vowel_db": level_re_vowel_db(recording, interval, word, others),
     }
-    values.update({key: value for key, value in timed.items() if value is not None})
-    flags = ["voiced"] if values.get("voiced_share", 0.0) > VOICED_FROM else []
-    heard = None
+    return duration_values(sound, word) | {key: value for key, value in timed.items() if value is not None}
+
+
+def _listen(
+    draft: _Draft, recording: Recording, method: Method, response: MicrophoneResponse | None, reach_hz: float | None
+) -> Listened | None:
+    """Spectra of a sound, or None with the reason among its flags."""
+    interval = draft.sound.interval
+    if draft.values.get("voiced_share", 0.0) > VOICED_FROM:
+        draft.flags.append("voiced")
     if interval.duration_ms < SHORTEST_MS:
-        flags.append("short")
-    elif not supports(method, recording.sampling_rate_hz, bandwidth_hz):
-        flags.append("band_too_wide")
-    elif (heard := listen(recording, interval, method, response)) is None:
-        flags.append("outside")
-    if heard is None:
-        return Measures(values, flags=tuple(flags), band_hz=method.band_hz, sampling_rate_hz=recording.sampling_rate_hz)
-    return _with_spectrum(values, flags, heard, recording, interval)
+        draft.flags.append("short")
+    elif not supports(method, recording.sampling_rate_hz, reach_hz):
+        draft.flags.append("band_too_wide")
+    else:
+        heard = listen(recording, interval, method, response)
+        if heard is None:
+            draft.flags.append("outside")
+        elif np.any(heard.rows[0] > 0):
+            return heard
+        else:
+            draft.flags.append("silent")
+    return None
 
 
-def _with_spectrum(
-    values: dict[str, float], flags: list[str], heard: Listened, recording: Recording, interval: Interval
-) -> Measures:
-    method = heard.setup.method
-    stack = shape_values(heard.rows, heard.setup)
-    if heard.windows is not None:
-        stack.update(_mean_moments(heard))
-    measured = {key: float(column[0]) for key, column in stack.items() if np.isfinite(column[0])}
-    if not np.any(heard.rows[0] > 0) or "centroid_hz" not in measured:
-        flags.append("silent")
-        measured = {}
-    if measured and "peak_hz" not in measured:
-        flags.append("peak_at_edge")
-    moved = {key: _width(column) for key, column in stack.items() if key in measured}
-    low, high = _intervals(measured, heard) if measured else ({}, {})
-    if moved.get("centroid_hz", 0.0) > EDGE_HANGS * measured.get("centroid_hz", np.inf):
-        flags.append("edge_dependent")
-    values.update(measured)
-    if measured:
-        flags.extend(_tonality(values, recording, interval, method))
-    if measured and heard.grid is not None:
-        values.update(course_values(heard))
-    return Measures(
-        values,
-        low,
-        high,
-        moved,
-        tuple(flags),
-        heard.placement.region,
-        len(heard.placement.centres_s),
-        method.band_hz,
-        heard.setup.rate_hz,
-    )
+def _add_spectral(drafts: Sequence[_Draft], setup: Setup) -> None:
+    """Spectral values with their intervals, edge ranges and courses, for sounds heard with one setup."""
+    heard = [draft.heard for draft in drafts if draft.heard is not None]
+    stacks = np.stack([one.rows for one in heard])
+    flat = shape_values(stacks.reshape(-1, stacks.shape[2]), setup)
+    columns = {key: column.reshape(stacks.shape[:2]) for key, column in flat.items()}
+    columns.update(_mean_moments(heard, setup))
+    halves, spans = _intervals(heard, setup)
+    for i, (draft, course) in enumerate(zip(drafts, course_values(heard), strict=True)):
+        measured = {key: float(column[i, 0]) for key, column in columns.items() if np.isfinite(column[i, 0])}
+        draft.values.update(measured, **course)
+        draft.moved.update({key: _width(columns[key][i]) for key in measured})
+        reaches = {key: (-half[i], half[i]) for key, half in halves.items()} | {key: s[i] for key, s in spans.items()}
+        for key, (below, above) in reaches.items():
+            if key in measured and np.isfinite(below) and np.isfinite(above):
+                draft.low[key], draft.high[key] = measured[key] + float(below), measured[key] + float(above)
+        if "peak_hz" not in measured:
+            draft.flags.append("peak_at_edge")
+        if draft.moved.get("centroid_hz", 0.0) > EDGE_HANGS * measured.get("centroid_hz", np.inf):
+            draft.flags.append("edge_dependent")
 
 
-def _tonality(values: dict[str, float], recording: Recording, interval: Interval, method: Method) -> list[str]:
-    """Add the ridge's prominence and width to the values; return the flag ``tonal`` where it is narrow and strong."""
-    found = ridge(recording, interval, method)
-    if found is None:
-        return []
-    values.update(tonality_db=found.prominence_db, tonality_width_hz=found.width_hz)
-    return ["tonal"] if found.tonal else []
+def _add_tonality(drafts: Sequence[_Draft], recording: Recording, method: Method) -> None:
+    """The ridge's prominence and width, and the flag ``tonal`` where it is narrow and strong."""
+    found = ridges(recording, [draft.sound.interval for draft in drafts], method)
+    for draft, ridge in zip(drafts, found, strict=True):
+        if ridge is not None:
+            draft.values.update(tonality_db=ridge.prominence_db, tonality_width_hz=ridge.width_hz)
+            draft.flags.extend(["tonal"] * ridge.tonal)
 
 
-def _intervals(measured: dict[str, float], heard: Listened) -> tuple[dict[str, float], dict[str, float]]:
-    """Limits of the 95 % intervals; none for moments averaged over windows or weighted by amplitude."""
-    method = heard.setup.method
-    if method.weighting != "power" or heard.windows is not None:
+def _intervals(heard: Sequence[Listened], setup: Setup) -> tuple[dict[str, Rows], dict[str, Rows]]:
+    """Half widths, and reaches below and above; none for moments averaged over windows or weighted by amplitude."""
+    if setup.method.weighting != "power" or heard[0].windows is not None:
         return {}, {}
-    found = delta_intervals(heard.rows[0], heard.setup, heard.effective_s)
-    for key, (below, above) in simulated_intervals(heard.rows[0], heard.setup, heard.effective_s).items():
-        if key in measured:
-            found[key] = (measured[key] + below, measured[key] + above)
-    kept = {key: span for key, span in found.items() if key in measured}
-    return {key: span[0] for key, span in kept.items()}, {key: span[1] for key, span in kept.items()}
+    rows = np.stack([one.rows[0] for one in heard])
+    effective_s = np.array([one.effective_s for one in heard])
+    return delta_halves(rows, setup, effective_s), simulated_spans(rows, setup, effective_s)
 
 
-def _mean_moments(heard: Listened) -> dict[str, Rows]:
-    """Moments of each window, averaged."""
-    assert heard.windows is not None
-    n_shifts, n_windows, n_bins = heard.windows.shape
-    apart = moment_values(heard.windows.reshape(n_shifts * n_windows, n_bins), heard.setup)
-    return {key: np.mean(column.reshape(n_shifts, n_windows), axis=1) for key, column in apart.items()}
+def _mean_moments(heard: Sequence[Listened], setup: Setup) -> dict[str, Rows]:
+    """Moments of each window, averaged (t, 1 + v), for methods that average moments."""
+    windows = [one.windows for one in heard if one.windows is not None]
+    if not windows:
+        return {}
+    stack = np.stack(windows)
+    apart = moment_values(stack.reshape(-1, stack.shape[3]), setup)
+    return {key: np.mean(column.reshape(stack.shape[:3]), axis=2) for key, column in apart.items()}
 
 
 def _width(column: Rows) -> float:
+    """Range of the values that can be had."""
     finite = column[np.isfinite(column)]
     return float(np.max(finite) - np.min(finite))

@@ -40,6 +40,7 @@ class Setup:
     n_fft: int
     bins: tuple[int, int]
     frequency_hz: Rows
+    step_hz: float
     gain: Rows
     tapers: npt.NDArray[np.float32]
     band: tuple[int, int]
@@ -49,11 +50,6 @@ class Setup:
     level_weights: Rows | None
     erb_number: Rows
     excitation: Rows
-
-    @property
-    def step_hz(self) -> float:
-        """Distance between bins."""
-        return self.rate_hz / self.n_fft
 
     @property
     def taper_key(self) -> tuple[str, int, int, float]:
@@ -91,11 +87,12 @@ def prepare(method: Method, rate_hz: int, n_samples: int, response: MicrophoneRe
         n_fft=n_fft,
         bins=(first, last + 1),
         frequency_hz=frequency_hz,
+        step_hz=step_hz,
         gain=gain_at(method, frequency_hz, rate_hz, response),
         tapers=tapers_of(method, n_samples),
-        band=_inside(frequency_hz, (low, high)),
-        mid_band=_inside(frequency_hz, mid) if mid[1] - mid[0] >= 1000.0 else None,
-        low_band=_inside(frequency_hz, LOW_BAND_HZ) if has_low else None,
+        band=inside(frequency_hz, (low, high)),
+        mid_band=inside(frequency_hz, mid) if mid[1] - mid[0] >= 1000.0 else None,
+        low_band=inside(frequency_hz, LOW_BAND_HZ) if has_low else None,
         moment_weights=quadrature(frequency_hz, method.band_hz),
         level_weights=levels,
         erb_number=erb_number,
@@ -110,9 +107,10 @@ def fast_length(n_samples: int) -> int:
     return int(next_fast_len(n_samples))
 
 
-def _inside(frequency_hz: Rows, band_hz: tuple[float, float]) -> tuple[int, int]:
-    inside = np.flatnonzero((frequency_hz >= band_hz[0] - 1e-6) & (frequency_hz <= band_hz[1] + 1e-6))
-    return (int(inside[0]), int(inside[-1]))
+def inside(frequency_hz: Rows, band_hz: tuple[float, ...]) -> tuple[int, int]:
+    """First and last index of the frequencies inside a band."""
+    found = np.flatnonzero((frequency_hz >= band_hz[0] - 1e-6) & (frequency_hz <= band_hz[1] + 1e-6))
+    return (int(found[0]), int(found[-1]))
 
 
 def _level_weights(frequency_hz: Rows, top_hz: float) -> Rows | None:

@@ -99,13 +99,15 @@ def level_values(rows: Rows, setup: Setup) -> dict[str, Rows]:
     """Level differences in dB between the low, mid and high bands, whole power in each."""
     if setup.level_weights is None:
         return {}
-    sums = weighted_sums(rows, setup.level_weights)
     with np.errstate(divide="ignore", invalid="ignore"):
-        level = 10 * np.log10(sums)
-        values = {"low_mid_db": level[:, 0] - level[:, 1]}
-        if sums.shape[1] > 2:
-            values["mid_high_db"] = level[:, 1] - level[:, 2]
-    return values
+        level = 10 * np.log10(weighted_sums(rows, setup.level_weights))
+        return {key: level[:, a] - level[:, b] for key, (a, b) in level_keys(setup).items()}
+
+
+def level_keys(setup: Setup) -> dict[str, tuple[int, int]]:
+    """The level differences a setup can give, each with the rows of its two bands in ``level_weights``."""
+    n_bands = 0 if setup.level_weights is None else setup.level_weights.shape[0]
+    return {key: (a, b) for key, a, b in (("low_mid_db", 0, 1), ("mid_high_db", 1, 2)) if b < n_bands}
 
 
 def slope_values(rows: Rows, peak_hz: Rows, setup: Setup) -> dict[str, Rows]:

@@ -53,7 +53,7 @@ def listen(
         return _on_grid(recording, interval, placement, setup)
     windows = power_densities(recording.samples, starts, setup)
     shifts = [_again(recording, shifted(interval, *shift), method, response, setup) for shift in EDGE_SHIFTS_MS]
-    stack = np.stack([windows, *(s for s in shifts if s is not None)])
+    stack = np.stack([windows, *(windows if again is None else again for again in shifts)])
     effective_s = setup.effective_s(tuple(sorted(starts)))
     rows = _mean_over(stack)
     return Listened(setup, placement, rows, stack if method.average == "moments" else None, effective_s)
@@ -97,24 +97,28 @@ def _on_grid(recording: Recording, interval: Interval, placement: Placement, set
     whole = Placement(placement.length_s, centres)
     starts = tuple(min(max(0, s), recording.samples.size - setup.n_samples) for s in starts_of(whole, rate))
     grid = power_densities(recording.samples, starts, setup)
-    weights = [_weights(placement, centres, hop_s)]
-    weights += [_weights(place(setup.method, shifted(interval, *shift)), centres, hop_s) for shift in EDGE_SHIFTS_MS]
-    rows = _combine(np.stack(weights), grid)
+    rows = _combine(_weights(interval, setup.method, np.array(centres), hop_s), grid)
     own = starts[n_before : len(starts) - n_after]
     return Listened(setup, placement, rows, None, setup.effective_s(own), grid, np.array(centres))
 
 
-def _weights(placement: Placement, centres_s: tuple[float, ...], hop_s: float) -> Rows:
-    """Share of each grid frame in the mean over windows that lie between grid points."""
-    weights = np.zeros(len(centres_s))
-    for centre in placement.centres_s:
-        at = min(max((centre - centres_s[0]) / hop_s, 0.0), len(centres_s) - 1.0)
-        below = min(int(at + 1e-9), len(centres_s) - 1)
-        part = max(0.0, at - below)
-        weights[below] += (1 - part) / len(placement.centres_s)
-        if part > 1e-6:
-            weights[below + 1] += part / len(placement.centres_s)
-    return weights
+def _weights(interval: Interval, method: Method, centres_s: Rows, hop_s: float) -> Rows:
+    """Share of each grid frame (1 + v, g) in the mean over the method's windows, for the edges as found and as moved.
+
+    A window between two grid frames takes from both by its nearness; one beyond the grid takes the outermost.
+    """
+    edges = [interval, *(shifted(interval, *shift) for shift in EDGE_SHIFTS_MS)]
+    placed = [place(method, edge).centres_s for edge in edges]
+    most = max(map(len, placed))
+    at = np.array([[*p, *([np.inf] * (most - len(p)))] for p in placed])
+    count = np.array([len(p) for p in placed])[:, np.newaxis, np.newaxis]
+    position = np.where(np.isfinite(at), np.clip((at - centres_s[0]) / hop_s, 0.0, centres_s.size - 1.0), -9.0)
+    near = np.maximum(1 - np.abs(position[:, :, np.newaxis] - np.arange(centres_s.size)), 0.0) / count
+    near[near < 1e-6] = 0.0
+    total = np.zeros((len(placed), centres_s.size))
+    for window in range(most):
+        total += near[:, window]
+    return total
 
 
 def _combine(weights: Rows, grid: Rows) -> Rows:

@@ -16,6 +16,8 @@ ENVELOPE_FROM_HZ = 2000.0
 """Above the vowel's strong harmonics, below the energy of every sibilant type."""
 VOWEL_REACH_S = 0.3
 VOWEL_WINDOW_S = 0.03
+VOWEL_BLOCKS = 6
+LEAST_POWER = 1e-6
 
 
 def duration_values(sound: SibilantInterval, word: Interval | None) -> dict[str, float]:
@@ -95,24 +97,23 @@ def level_re_vowel_db(
             min(reach.offset_s, word.offset_s),
         )
     )
+    block_s = VOWEL_WINDOW_S / VOWEL_BLOCKS
     rate = recording.sampling_rate_hz
+    n_block = round(block_s * rate)
     begin, end = max(0, round(low * rate)), min(recording.samples.size, round(high * rate))
-    width = round(VOWEL_WINDOW_S * rate)
-    if end - begin < width:
+    n_blocks = (end - begin) // n_block
+    if n_blocks < VOWEL_BLOCKS:
         return None
-    power = recording.samples[begin:end].astype(np.float64) ** 2
-    free = np.ones(power.size)
+    cut = recording.samples[begin : begin + n_blocks * n_block].astype(np.float64)
+    energy = np.sum((cut * cut).reshape(n_blocks, n_block), axis=1)
+    edges_s = (begin + n_block * np.arange(n_blocks + 1)) / rate
     for other in (interval, *others):
-        free[max(0, round(other.onset_s * rate) - begin) : max(0, round(other.offset_s * rate) - begin)] = 0
-    energy = np.concatenate([[0.0], np.cumsum(power)])
-    open_ = np.concatenate([[0.0], np.cumsum(free)])
-    whole = open_[width:] - open_[:-width] >= width
-    if not whole.any():
-        return None
-    vowel = float(np.max((energy[width:] - energy[:-width])[whole])) / width
+        energy[(edges_s[1:] > other.onset_s) & (edges_s[:-1] < other.offset_s)] = -np.inf
+    running = np.lib.stride_tricks.sliding_window_view(energy, VOWEL_BLOCKS)
+    vowel = float(np.max(np.sum(running, axis=1))) / (VOWEL_BLOCKS * n_block)
     quarter = interval.duration_s / 4
     hiss = recording.cut(Interval(interval.onset_s + quarter, interval.offset_s - quarter)).astype(np.float64)
-    if vowel < 1e-6 or hiss.size == 0:
+    if vowel < LEAST_POWER or hiss.size == 0:
         return None
-    own = float(np.sum(hiss**2)) / hiss.size
+    own = float(np.sum(hiss * hiss)) / hiss.size
     return float(10 * np.log10(own / vowel)) if own > 0 else None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -42,8 +43,8 @@ class Ridge:
         return self.prominence_db >= TONAL_DB and self.width_hz <= TONAL_WIDTH_HZ
 
 
-def ridge(recording: Recording, interval: Interval, method: Method) -> Ridge | None:
-    """Follow the strongest narrow ridge through a fricative.
+def ridges(recording: Recording, intervals: Sequence[Interval], method: Method) -> list[Ridge | None]:
+    """Follow the strongest narrow ridge through each fricative.
 
     Frames of 40 ms with four tapers of time-bandwidth 2.5 every 20 ms. In each, the power within 75 Hz of a frequency
     is set against the mean power from 450 to 1200 Hz away, on the side where that is more; the path of highest mean
@@ -52,20 +53,31 @@ def ridge(recording: Recording, interval: Interval, method: Method) -> Ridge | N
 
     Returns
     -------
-    Ridge or None
-        None where not one frame fits, or the band above 2 kHz is narrower than 3 kHz.
+    list of Ridge or None
+        None where not one frame fits or the sound is silent, and for all where the band above 2 kHz is narrower than
+        3 kHz.
     """
     setup = _setup(method, recording.sampling_rate_hz)
-    starts = _starts(recording, interval, setup)
     first, last = setup.band
-    if not starts or (last - first) * setup.step_hz < 3000.0:
-        return None
-    rows = power_densities(recording.samples, starts, setup)[:, first : last + 1]
+    starts = [_starts(recording, interval, setup) for interval in intervals]
+    if (last - first) * setup.step_hz < 3000.0 or not any(starts):
+        return [None for _ in intervals]
+    rows = [power_densities(recording.samples, s, setup)[:, first : last + 1] if s else None for s in starts]
+    ratios = _ratio_db(np.concatenate([r for r in rows if r is not None]), setup.step_hz)
+    found: list[Ridge | None] = []
+    done = 0
+    for own in rows:
+        found.append(None if own is None else _ridge(own, ratios[done : done + own.shape[0]], setup))
+        done += 0 if own is None else own.shape[0]
+    return found
+
+
+def _ridge(rows: Rows, ratio_db: Rows, setup: Setup) -> Ridge | None:
     if not np.all(np.sum(rows, axis=1) > 0):
         return None
-    path = _path(_ratio_db(rows, setup.step_hz), max(1, round(GLIDE_HZ / setup.step_hz)))
+    path = _path(ratio_db, max(1, round(GLIDE_HZ / setup.step_hz)))
     prominence_db, width_hz = _along(rows, path, setup.step_hz)
-    frequency = setup.frequency_hz[first + path]
+    frequency = setup.frequency_hz[setup.band[0] + path]
     return Ridge(prominence_db, width_hz, tuple(float(f) for f in frequency))
 
 
@@ -117,42 +129,46 @@ def _mean(running: Rows, start: npt.NDArray[np.intp], stop: npt.NDArray[np.intp]
 
 def _path(ratio_db: Rows, reach: int) -> npt.NDArray[np.intp]:
     """Bin of the ridge in each frame: the path of highest summed ratio that moves at most ``reach`` bins a frame."""
-    best, came = ratio_db[0], []
-    index = np.arange(best.size)
+    sums = [ratio_db[0]]
     for row in ratio_db[1:]:
-        padded = np.concatenate([np.full(reach, -np.inf), best, np.full(reach, -np.inf)])
-        choice = np.argmax(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1)
-        came.append(np.clip(index + choice - reach, 0, best.size - 1))
-        best = row + best[came[-1]]
-    path = [int(np.argmax(best))]
-    for back in reversed(came):
-        path.append(int(back[path[-1]]))
+        sums.append(row + _running_max(sums[-1], reach))
+    path = [int(np.argmax(sums[-1]))]
+    for earlier in reversed(sums[:-1]):
+        low = max(0, path[-1] - reach)
+        path.append(low + int(np.argmax(earlier[low : path[-1] + reach + 1])))
     return np.array(path[::-1])
+
+
+def _running_max(values: Rows, reach: int) -> Rows:
+    """Highest value within ``reach`` places of each, by doubling the window."""
+    padded = np.full(values.size + 2 * reach, -np.inf)
+    padded[reach : reach + values.size] = values
+    width, wanted = 1, 2 * reach + 1
+    while width < wanted:
+        step = min(width, wanted - width)
+        padded = np.maximum(padded[:-step], padded[step:])
+        width += step
+    return padded
 
 
 def _along(rows: Rows, path: npt.NDArray[np.intp], step_hz: float) -> tuple[float, float]:
     """Prominence (dB) and -10 dB width (Hz) of the frames laid over each other along the path."""
     reach = round(BESIDE_HZ[1] / step_hz)
-    padded = np.pad(rows / np.sum(rows, axis=1)[:, np.newaxis], ((0, 0), (reach, reach)), constant_values=np.nan)
-    laid = np.stack([padded[t, at : at + 2 * reach + 1] for t, at in enumerate(path)])
+    laid = np.full((path.size, 2 * reach + 1), np.nan)
+    for t, at in enumerate(path):
+        low, high = max(0, at - reach), min(rows.shape[1], at + reach + 1)
+        laid[t, low - at + reach : high - at + reach] = rows[t, low:high] / np.sum(rows[t])
     known = np.isfinite(laid)
-    with np.errstate(invalid="ignore", divide="ignore"):
+    with np.errstate(invalid="ignore"):
         mean = np.sum(np.where(known, laid, 0.0), axis=0) / np.sum(known, axis=0)
-    prominence = (
-        float(_ratio_db(mean[np.newaxis], step_hz)[0, reach])
-        if np.all(np.isfinite(mean))
-        else _one_sided(mean, reach, step_hz)
-    )
-    return prominence, _width(mean, reach, step_hz)
-
-
-def _one_sided(mean: Rows, reach: int, step_hz: float) -> float:
     near, (start, stop) = round(RIDGE_HALF_HZ / step_hz), (round(edge / step_hz) for edge in BESIDE_HZ)
-    sides = [mean[reach - stop : reach - start], mean[reach + start : reach + stop]]
-    known = [side[np.isfinite(side)] for side in sides]
-    beside = max((float(np.mean(side)) for side in known if side.size), default=1.0)
+    sides = [
+        side[np.isfinite(side)] for side in (mean[reach - stop : reach - start], mean[reach + start : reach + stop])
+    ]
+    beside = max(float(np.sum(side)) / side.size for side in sides if 3 * side.size >= stop - start)
     top = mean[reach - near : reach + near + 1]
-    return float(10 * np.log10(np.mean(top[np.isfinite(top)]) / beside))
+    top = top[np.isfinite(top)]
+    return float(10 * np.log10(np.sum(top) / top.size / beside)), _width(mean, reach, step_hz)
 
 
 def _width(mean: Rows, reach: int, step_hz: float) -> float:

@@ -11,6 +11,8 @@ from .tapers import Rows
 
 LOW_RATE_HZ = 4000
 """The sound is brought down to this rate, so that hiss does not hide the voice below it."""
+BLOCK = 40
+"""Samples at the low rate that are a whole number of samples at every usual rate."""
 CONTEXT_S = 0.08
 STEP_S = 0.005
 FLOOR_HZ = 75.0
@@ -44,13 +46,13 @@ def _low_band(recording: Recording, interval: Interval) -> tuple[Rows, float]:
     """The stretch with its context at the low rate, by cutting its transform, and the time of its first sample."""
     from scipy.fft import irfft, rfft
 
+    from .setup import fast_length
+
     rate = recording.sampling_rate_hz
     begin = max(0, round((interval.onset_s - CONTEXT_S) * rate))
     end = min(recording.samples.size, round((interval.offset_s + CONTEXT_S) * rate))
-    cut = recording.samples[begin:end]
-    n_out = int(cut.size * LOW_RATE_HZ / rate)
-    if n_out < 2:
-        return np.zeros(0), begin / rate
+    n_out = fast_length(int((end - begin) * LOW_RATE_HZ / rate) // BLOCK + 1) * BLOCK
     n_in = round(n_out * rate / LOW_RATE_HZ)
-    transform = rfft(cut[:n_in].astype(np.float64), n_in)[: n_out // 2 + 1]
-    return irfft(transform, n_out) * (n_out / n_in), begin / rate
+    transform = rfft(recording.samples[begin:end].astype(np.float64), n_in)[: n_out // 2 + 1]
+    low: Rows = irfft(transform, n_out) * (n_out / n_in)
+    return low[: int((end - begin) * LOW_RATE_HZ / rate)], begin / rate

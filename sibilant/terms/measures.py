@@ -284,7 +284,6 @@ _DECLARED: tuple[Measure, ...] = (
         "The height of the mid-band peak over the lowest point of the spectrum between 0.55 and 3 kHz.",
         "10 lg(P(fm) / min P in 0.55-3 kHz)",
         _KOENIG,
-        interval=True,
     ),
     Measure(
         "slope_below_db_khz",
@@ -324,7 +323,6 @@ _DECLARED: tuple[Measure, ...] = (
         "The width of the middle half of the hiss's energy over frequency.",
         "f(75 %) - f(25 %) of the running sum of P",
         "own",
-        interval=True,
     ),
     Measure(
         "spread_90_hz",
@@ -338,7 +336,6 @@ _DECLARED: tuple[Measure, ...] = (
         "The width of the middle nine tenths of the hiss's energy over frequency.",
         "f(95 %) - f(5 %) of the running sum of P",
         "own",
-        interval=True,
     ),
     Measure(
         "tonality_db",

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 from .. import ranges
-from ..analyse import measure_again
 from ..errors import UsageError
 from ..files import make_folder, write_text
 from ..ranges import Question, TokenValue
@@ -162,6 +161,8 @@ def token_values(tokens: Sequence[Token], measure: str) -> list[TokenValue]:
 
 
 def _again(recording: Recording, tokens: Sequence[Token], row: ReferenceRange) -> list[TokenValue]:
+    from ..analyse import measure_again
+
     measured = measure_again(recording, tokens, ranges.protocol(row.method)) if row.method else tokens
     return token_values(measured, row.measure)
 

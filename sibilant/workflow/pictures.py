@@ -71,7 +71,8 @@ def method_note(method: Method) -> str:
 
 def _panel(recording: Recording, token: Token, method: Method, top_hz: float) -> charts.StripPanel:
     view = _view(recording, token)
-    time_s, frequency_hz, level_db = acoustics.spectrogram(recording, view, band_hz=(0.0, top_hz))
+    time_s, frequency_hz, by_time = acoustics.spectrogram(recording, view, band_hz=(0.0, top_hz))
+    level_db = by_time.T
     word = token.prompt_text or f"{view.onset_s:.2f} s"
     sound = token.sibilant
     if sound is None:

@@ -1,0 +1,164 @@
+"""An open caseload: its folder, its database, who works in it; every change leaves a line in the audit trail."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from types import TracebackType
+
+import sqlalchemy as sa
+
+from ..errors import CaseloadError, RefusedError
+from ..files import make_folder
+from . import clips
+from .engine import Place, make_engine, read_place
+from .migrate import bring_up, format_of
+from .schema import AUDIT, FORMAT, SETTINGS
+
+Clock = Callable[[], dt.datetime]
+
+
+def now() -> dt.datetime:
+    """Return the present moment in UTC."""
+    return dt.datetime.now(dt.UTC)
+
+
+class Caseload:
+    """An open caseload. Read with :meth:`read`; change with :meth:`change`, which names what is done and to what."""
+
+    def __init__(self, place: Place, engine: sa.Engine, *, who: str, clock: Clock) -> None:
+        self.place, self.engine, self.who, self.clock = place, engine, who, clock
+
+    @property
+    def folder(self) -> Path:
+        """The caseload's folder."""
+        return self.place.folder
+
+    @contextlib.contextmanager
+    def read(self) -> Iterator[sa.Connection]:
+        """One consistent look at the database."""
+        with self._worded(), self.engine.connect() as connection:
+            yield connection
+
+    @contextlib.contextmanager
+    def change(self, action: str, subject: str, detail: str = "") -> Iterator[sa.Connection]:
+        """One change, whole or not at all, with its line in the audit trail.
+
+        Raises
+        ------
+        RefusedError
+            When it would keep the same thing twice.
+        CaseloadError
+            When the database can't be reached or written.
+        """
+        with self._worded(), self.engine.execution_options(writing=True).begin() as connection:
+            yield connection
+            entry = {"at": self.clock(), "who": self.who, "action": action, "subject": subject, "detail": detail}
+            connection.execute(AUDIT.insert().values(entry))
+
+    @contextlib.contextmanager
+    def _worded(self) -> Iterator[None]:
+        """Turn the database's errors into one line with the way out."""
+        try:
+            yield
+        except sa.exc.IntegrityError as error:
+            raise RefusedError(
+                f"the caseload refused to keep the same thing twice, or one that hangs on nothing ({_first(error)})"
+            ) from error
+        except sa.exc.SQLAlchemyError as error:
+            raise CaseloadError(_worded(self.folder, error)) from error
+
+    def setting(self, key: str) -> str:
+        """Return a setting, empty when not set."""
+        with self.read() as connection:
+            found = connection.execute(sa.select(SETTINGS.c.value).where(SETTINGS.c.key == key)).scalar()
+        return found or ""
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self.engine.dispose()
+
+    def __enter__(self) -> Caseload:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+def open_caseload(folder: Path, *, who: str = "", create: bool = True, clock: Clock = now) -> Caseload:
+    """Open the caseload in a folder, making or bringing it up to this program's format where needed.
+
+    Parameters
+    ----------
+    folder : Path
+        Where it lies; ``caseload.toml`` in it may name a database by URL.
+    who : str
+        Code of the person at work, for the audit trail.
+    create : bool
+        Whether a caseload is made where there is none.
+
+    Raises
+    ------
+    CaseloadError
+        When there is none and none is to be made, it is newer than this program, locked, damaged, or unwritable.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder, open_caseload(Path(folder) / "caseload") as caseload:
+    ...     caseload.setting("format")
+    '2'
+    """
+    place = read_place(folder)
+    if not create and not place.url and not (folder / "caseload.sqlite").exists():
+        raise CaseloadError(
+            f"{folder.name}: no caseload here; start one with: sibilant client add (or name its folder by --caseload)"
+        )
+    if create:
+        make_folder(folder)
+    caseload = Caseload(place, make_engine(place), who=who or "not stated", clock=clock)
+    try:
+        with caseload._worded():
+            _bring_up(caseload)
+        clips.finish(caseload)
+    except BaseException:
+        caseload.close()
+        raise
+    return caseload
+
+
+def _bring_up(caseload: Caseload) -> None:
+    with caseload.engine.connect() as connection:
+        ready = format_of(connection) == FORMAT
+    if ready:
+        return
+    with caseload.engine.execution_options(writing=True).begin() as connection:
+        bring_up(connection)
+        connection.execute(SETTINGS.delete().where(SETTINGS.c.key == "format"))
+        connection.execute(SETTINGS.insert().values(key="format", value=str(FORMAT)))
+
+
+def _first(error: Exception) -> str:
+    return str(getattr(error, "orig", error)).splitlines()[0][:120]
+
+
+def _worded(folder: Path, error: Exception) -> str:
+    text = _first(error)
+    low = text.lower()
+    for sign, words in (
+        ("full", "the disk is full; make room and do it again: the last state is kept"),
+        ("readonly", "it can't be written (read-only); choose a folder that you may write in"),
+        ("unable to open", "it can't be opened or written; choose a folder that exists and that you may write in"),
+        ("locked", "another program holds it; close that and try again"),
+        ("malformed", "its file is damaged; put a backup in its place"),
+        ("not a database", "its file is damaged or is none; put a backup in its place"),
+        ("password authentication", "the database refused the password; set SIBILANT_DATABASE_PASSWORD"),
+        ("connection", "the database of its url can't be reached; start it, or correct caseload.toml"),
+    ):
+        if sign in low:
+            return f"caseload {folder.name}: {words}"
+    return f"caseload {folder.name}: the database answered: {text}"

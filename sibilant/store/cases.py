@@ -1,0 +1,209 @@
+"""One client's case, read whole: sessions, tokens with both boundaries, judgements, events."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+import sqlalchemy as sa
+
+from ..terms import Interval, Prompt, Review, Token
+from ..terms.clinic import AuditEntry, Case, Correction, EarlierProbe, Event, Judgement, KeptToken
+from .caseload import Caseload
+from .encode import load, method_from, prompt_from, token_from
+from .judging import correction_from, judgement_from
+from .people import client_from, client_id, devices
+from .schema import (
+    AUDIT,
+    CLIENTS,
+    CLIPS,
+    CORRECTIONS,
+    EARLIER,
+    EVENTS,
+    JUDGEMENTS,
+    MEASUREMENTS,
+    METHODS,
+    PROMPTS,
+    RECORDINGS,
+    SESSIONS,
+    TOKENS,
+)
+from .sessions import read_sessions
+
+Rows = Sequence[Mapping[str, Any]]
+
+
+def read_case(caseload: Caseload, code: str) -> Case:
+    """Return all that was observed of a client.
+
+    Raises
+    ------
+    CaseloadError
+        When there is none of that code.
+    """
+    registered = devices(caseload)
+    with caseload.read() as connection:
+        owner = client_id(connection, code)
+        client = client_from(_rows(connection, sa.select(CLIENTS).where(CLIENTS.c.id == owner))[0])
+        kept = read_sessions(connection, owner, code)
+        events = _rows(connection, sa.select(EVENTS).where(EVENTS.c.client_id == owner).order_by(EVENTS.c.id))
+        earlier = _rows(connection, sa.select(EARLIER).where(EARLIER.c.client_id == owner).order_by(EARLIER.c.id))
+        tokens = _tokens(connection, owner)
+    used = {session.device for session in kept}
+    return Case(
+        client=client,
+        sessions=kept,
+        tokens=tokens,
+        events=tuple(sorted((Event(row["happened_on"], row["what"]) for row in events), key=lambda e: e.on)),
+        devices=tuple(device for device in registered if device.name in used),
+        earlier=tuple(_earlier(row) for row in earlier),
+        ear_first=caseload.place.ear_first,
+    )
+
+
+def _rows(connection: sa.Connection, query: sa.Select[Any]) -> Rows:
+    return [dict(row) for row in connection.execute(query).mappings()]
+
+
+def _earlier(row: Mapping[str, Any]) -> EarlierProbe:
+    kept = {key: value for key, value in row.items() if key not in {"id", "client_id", "held_on"}}
+    return EarlierProbe(on=row["held_on"], **kept)
+
+
+def _of_tokens(table: sa.Table, owner: int) -> sa.Select[Any]:
+    return (
+        sa.select(table)
+        .join(TOKENS, TOKENS.c.id == table.c.token_id)
+        .join(SESSIONS, SESSIONS.c.id == TOKENS.c.session_id)
+        .where(SESSIONS.c.client_id == owner)
+        .order_by(table.c.id)
+    )
+
+
+def _of_sessions(table: sa.Table, owner: int) -> sa.Select[Any]:
+    return (
+        sa.select(table, SESSIONS.c.number.label("session_number"))
+        .join(SESSIONS, SESSIONS.c.id == table.c.session_id)
+        .where(SESSIONS.c.client_id == owner)
+        .order_by(SESSIONS.c.number, table.c.id)
+    )
+
+
+def _by_token(rows: Iterable[Mapping[str, Any]]) -> dict[int, list[Mapping[str, Any]]]:
+    groups: dict[int, list[Mapping[str, Any]]] = defaultdict(list)
+    for row in rows:
+        groups[row["token_id"]].append(row)
+    return groups
+
+
+def _tokens(connection: sa.Connection, owner: int) -> tuple[KeptToken, ...]:
+    methods = {row["label"]: method_from(row["definition"]) for row in _rows(connection, sa.select(METHODS))}
+    prompts = {
+        (row["session_id"], row["prompt_index"]): prompt_from(row["prompt"])
+        for row in _rows(connection, _of_sessions(PROMPTS, owner))
+    }
+    clips = {
+        (row["session_id"], row["prompt_index"], row["attempt"]): row["sha256"]
+        for row in _rows(connection, _of_sessions(CLIPS, owner))
+    }
+    measured = _by_token(_rows(connection, _of_tokens(MEASUREMENTS, owner)))
+    judged = _by_token(_rows(connection, _of_tokens(JUDGEMENTS, owner)))
+    corrected = _by_token(_rows(connection, _of_tokens(CORRECTIONS, owner)))
+    found = []
+    for row in _rows(connection, _of_sessions(TOKENS, owner)):
+        prompt = prompts.get((row["session_id"], row["prompt_index"]))
+        corrections = tuple(correction_from(one, row["key"]) for one in corrected[row["id"]])
+        judgements = tuple(judgement_from(one, row["key"]) for one in judged[row["id"]])
+        tokens = _under_methods(row, prompt, measured[row["id"]], methods, corrections)
+        clip = clips.get((row["session_id"], row["prompt_index"], row["attempt"]), "")
+        found.append(_kept(row, prompt, tokens, judgements, corrections, clip))
+    return tuple(found)
+
+
+def _kept(
+    row: Mapping[str, Any],
+    prompt: Prompt | None,
+    tokens: Mapping[str, Token],
+    judgements: tuple[Judgement, ...],
+    corrections: tuple[Correction, ...],
+    clip: str,
+) -> KeptToken:
+    first = next(iter(tokens.values()))
+    return KeptToken(
+        key=row["key"],
+        session=row["session_number"],
+        prompt_index=row["prompt_index"],
+        prompt=prompt.text if prompt is not None else first.prompt_text,
+        attempt=row["attempt"],
+        tokens=tokens,
+        judgements=judgements,
+        corrections=corrections,
+        treated=row["treated"],
+        cue=row["cue"],
+        level=row["level"],
+        clip=clip,
+    )
+
+
+def _under_methods(
+    row: Mapping[str, Any],
+    prompt: Prompt | None,
+    measured: Rows,
+    methods: Mapping[str, Any],
+    corrections: Sequence[Correction],
+) -> dict[str, Token]:
+    """One token per method: the reviewed measurement where a person has set the edges, else the automatic one."""
+    observed = load(row["observed"])
+    moved = any(correction.onset_s is not None for correction in corrections)
+    chosen: dict[str, Mapping[str, Any]] = {}
+    for one in sorted(measured, key=lambda m: (m["boundary"] == "reviewed") if moved else 0):
+        if moved or one["boundary"] == "automatic":
+            chosen[one["method"]] = one
+    tokens = {
+        label: token_from(row, observed, prompt, one["measured"], methods[label]) for label, one in chosen.items()
+    }
+    if not tokens:
+        tokens = {"": token_from(row, observed, prompt, "", None)}
+    return {label: corrected_token(token, corrections) for label, token in tokens.items()}
+
+
+def corrected_token(token: Token, corrections: Sequence[Correction]) -> Token:
+    """Return a token with a person's latest word on edges, voice and whether the attempt counts."""
+    spoken, sound = token.utterance, token.sibilant
+    for correction in corrections:
+        if spoken is not None and correction.voice is not None:
+            spoken = replace(spoken, voice=correction.voice)  # type: ignore[arg-type]
+        if spoken is not None and correction.counts is not None:
+            spoken = replace(spoken, counts=correction.counts)
+        if sound is not None and correction.onset_s is not None and correction.offset_s is not None:
+            interval = Interval(correction.onset_s, correction.offset_s)
+            sound = replace(sound, review=Review(interval, correction.by, correction.on.date()))
+    return replace(token, utterance=spoken, sibilant=sound)
+
+
+def audit_trail(caseload: Caseload, code: str = "") -> tuple[AuditEntry, ...]:
+    """Return the audit trail, of one client or of all, oldest first."""
+    query = sa.select(AUDIT).order_by(AUDIT.c.id)
+    with caseload.read() as connection:
+        rows = _rows(connection, query.where(AUDIT.c.subject == code) if code else query)
+    return tuple(AuditEntry(**{key: value for key, value in row.items() if key != "id"}) for row in rows)
+
+
+def clip_of(caseload: Caseload, sha256: str) -> tuple[str, float]:
+    """Return a kept word's file suffix and where it starts in its recording."""
+    with caseload.read() as connection:
+        row = connection.execute(sa.select(CLIPS.c.suffix, CLIPS.c.start_s).where(CLIPS.c.sha256 == sha256)).first()
+    return (row.suffix, row.start_s) if row is not None else ("", 0.0)
+
+
+def whole_clips(caseload: Caseload, code: str, number: int) -> tuple[tuple[str, str], ...]:
+    """Return (hash, suffix) of the recordings of a session that are kept whole."""
+    with caseload.read() as connection:
+        rows = _rows(connection, _of_sessions(RECORDINGS, client_id(connection, code)))
+    return tuple(
+        (row["clip_sha256"], row["clip_suffix"])
+        for row in rows
+        if row["session_number"] == number and row["clip_sha256"]
+    )

@@ -1,0 +1,129 @@
+"""What people said of tokens: judgements, corrections, and the stored orders of blind judging."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+from typing import Any
+
+import sqlalchemy as sa
+
+from ..errors import CaseloadError
+from ..terms import Token
+from ..terms.clinic import Correction, Judgement
+from .caseload import Caseload
+from .encode import dump, load
+from .schema import CORRECTIONS, JUDGEMENTS, MEASUREMENTS, ORDERS, TOKENS
+from .sessions import keep_methods, measurement_row, session_id
+
+
+def token_ids(connection: sa.Connection, session: int) -> dict[str, int]:
+    """Return the row number of each token key of a session."""
+    query = sa.select(TOKENS.c.key, TOKENS.c.id).where(TOKENS.c.session_id == session)
+    return {key: number for key, number in connection.execute(query)}  # noqa: C416 - a row is not a pair to mypy
+
+
+def _known(ids: Mapping[str, int], key: str, number: int) -> int:
+    if key not in ids:
+        raise CaseloadError(f"session {number}: no token {key}; sibilant session show lists them")
+    return ids[key]
+
+
+def add_judgements(caseload: Caseload, code: str, number: int, judgements: Sequence[Judgement]) -> None:
+    """Keep judgements made by people; earlier ones stay, the latest of a rater's turn stands.
+
+    Raises
+    ------
+    CaseloadError
+        When a token is not in the session.
+    """
+    raters = ", ".join(sorted({judgement.rater for judgement in judgements}))
+    detail = f"session {number}: {len(judgements)} by {raters}"
+    with caseload.change("judged", code, detail) as connection:
+        ids = token_ids(connection, session_id(connection, code, number))
+        rows = [_judgement_row(judgement, _known(ids, judgement.token, number)) for judgement in judgements]
+        if rows:
+            connection.execute(JUDGEMENTS.insert(), rows)
+
+
+def _judgement_row(judgement: Judgement, token: int) -> dict[str, Any]:
+    row = asdict(judgement)
+    del row["token"]
+    row["judged_at"] = row.pop("on")
+    row["types"] = dump(list(judgement.types)) if judgement.types else ""
+    return {**row, "token_id": token}
+
+
+def judgement_from(row: Mapping[str, Any], key: str) -> Judgement:
+    """Return a judgement from its row."""
+    kept = {name: value for name, value in row.items() if name not in {"id", "token_id", "judged_at", "types"}}
+    return Judgement(token=key, on=row["judged_at"], types=tuple(load(row["types"]) or ()), **kept)
+
+
+def add_corrections(
+    caseload: Caseload,
+    code: str,
+    number: int,
+    corrections: Sequence[Correction],
+    measured: Sequence[Token] = (),
+) -> None:
+    """Keep a person's corrections beside the automatic values, and what was measured again between the new edges."""
+    people = ", ".join(sorted({correction.by for correction in corrections}))
+    detail = f"session {number}: {len(corrections)} tokens by {people}; " + "; ".join(
+        _correction_text(correction) for correction in corrections
+    )
+    with caseload.change("reviewed", code, detail) as connection:
+        ids = token_ids(connection, session_id(connection, code, number))
+        rows = [_correction_row(one, _known(ids, one.token, number)) for one in corrections]
+        if rows:
+            connection.execute(CORRECTIONS.insert(), rows)
+        keep_methods(connection, [token.method for token in measured if token.method is not None])
+        fresh = [measurement_row(_known(ids, token.id, number), token, "reviewed") for token in measured]
+        for row in fresh:
+            same = sa.and_(*(MEASUREMENTS.c[name] == row[name] for name in ("token_id", "method", "boundary")))
+            connection.execute(MEASUREMENTS.delete().where(same))
+        if fresh:
+            connection.execute(MEASUREMENTS.insert(), fresh)
+
+
+def _correction_text(correction: Correction) -> str:
+    given = {key: value for key, value in asdict(correction).items() if key not in {"token", "by", "on"}}
+    said = ", ".join(f"{key} {value}" for key, value in given.items() if value is not None)
+    return f"{correction.token} {said or 'checked, unchanged'}"
+
+
+def _correction_row(correction: Correction, token: int) -> dict[str, Any]:
+    row = asdict(correction)
+    del row["token"]
+    row["corrected_at"] = row.pop("on")
+    return {**row, "token_id": token}
+
+
+def correction_from(row: Mapping[str, Any], key: str) -> Correction:
+    """Return a correction from its row."""
+    kept = {name: value for name, value in row.items() if name not in {"id", "token_id", "corrected_at"}}
+    return Correction(token=key, on=row["corrected_at"], **kept)
+
+
+def judging_order(caseload: Caseload, code: str, number: int, rater: str, turn: int) -> tuple[str, ...]:
+    """Return the stored order of a rater's turn, empty when none is stored."""
+    with caseload.read() as connection:
+        query = sa.select(ORDERS.c.token_keys).where(
+            ORDERS.c.session_id == session_id(connection, code, number),
+            ORDERS.c.rater == rater,
+            ORDERS.c.turn == turn,
+        )
+        found = connection.execute(query).scalar()
+    return tuple(load(found)) if found else ()
+
+
+def keep_order(caseload: Caseload, code: str, number: int, rater: str, turn: int, keys: Sequence[str]) -> None:
+    """Store the random order of a rater's turn, so that judging can stop and go on, and be checked."""
+    with caseload.change("judging order drawn", code, f"session {number}: {rater}, turn {turn}") as connection:
+        row = {
+            "session_id": session_id(connection, code, number),
+            "rater": rater,
+            "turn": turn,
+            "token_keys": dump(list(keys)),
+        }
+        connection.execute(ORDERS.insert().values(row))

@@ -1,0 +1,1 @@
+"""Migrations of the caseload, run by Alembic without a settings file."""

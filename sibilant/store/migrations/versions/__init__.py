@@ -1,0 +1,1 @@
+"""One file a revision; the revision's number is the caseload's format."""

@@ -1,0 +1,180 @@
+"""Clients, their events, and registered devices."""
+
+from __future__ import annotations
+
+import datetime as dt
+import secrets
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, fields, replace
+from typing import Any
+
+import sqlalchemy as sa
+
+from ..errors import CaseloadError, RefusedError
+from ..terms.clinic import (
+    CODE_LETTERS,
+    Client,
+    Consent,
+    Device,
+    EarlierProbe,
+    Event,
+    MoveUpRule,
+    Retention,
+    check_letter,
+)
+from .caseload import Caseload
+from .encode import dump, load
+from .schema import CLIENTS, DEVICES, EARLIER, EVENTS
+
+
+def new_code(taken: set[str], *, choose: Callable[[str], str] = secrets.choice) -> str:
+    """Draw a random client code that is not taken: no initials, no birth date, no look-alikes."""
+    while True:
+        three = "".join(choose(CODE_LETTERS) for _ in range(3))
+        last = check_letter(three)
+        if last is not None and (code := f"C-{three}{last}") not in taken:
+            return code
+
+
+def codes(caseload: Caseload) -> tuple[str, ...]:
+    """Return the codes of all clients, in order."""
+    with caseload.read() as connection:
+        return tuple(connection.execute(sa.select(CLIENTS.c.code).order_by(CLIENTS.c.code)).scalars())
+
+
+def add_client(caseload: Caseload, client: Client) -> Client:
+    """Keep a new client.
+
+    Raises
+    ------
+    RefusedError
+        When the code is taken.
+    """
+    if client.code in codes(caseload):
+        raise RefusedError(f"{client.code}: this code is taken; leave --code out to have one drawn")
+    added = client if client.added_on is not None else replace(client, added_on=caseload.clock().date())
+    with caseload.change("client added", client.code) as connection:
+        connection.execute(CLIENTS.insert().values(**_client_row(added)))
+    return added
+
+
+def get_client(caseload: Caseload, code: str) -> Client:
+    """Return a client.
+
+    Raises
+    ------
+    CaseloadError
+        When there is none of that code.
+    """
+    with caseload.read() as connection:
+        row = connection.execute(sa.select(CLIENTS).where(CLIENTS.c.code == code)).mappings().first()
+    if row is None:
+        raise CaseloadError(f"{code[:20]}: no client of this code; sibilant client list shows them")
+    return client_from(dict(row))
+
+
+def clients(caseload: Caseload) -> tuple[Client, ...]:
+    """Return all clients by code."""
+    with caseload.read() as connection:
+        rows = connection.execute(sa.select(CLIENTS).order_by(CLIENTS.c.code)).mappings().all()
+    return tuple(client_from(dict(row)) for row in rows)
+
+
+def change_client(caseload: Caseload, code: str, changed: Mapping[str, Any]) -> Client:
+    """Change fields of a client; the audit trail names each field with the value before and after."""
+    before = get_client(caseload, code)
+    after = replace(before, **changed)
+    old, new = _client_row(before), _client_row(after)
+    differing = {key: value for key, value in new.items() if value != old[key]}
+    if not differing:
+        return after
+    detail = "; ".join(f"{key}: {old[key]!s} -> {value!s}" for key, value in sorted(differing.items()))
+    with caseload.change("client changed", code, detail) as connection:
+        connection.execute(CLIENTS.update().where(CLIENTS.c.code == code).values(**differing))
+    return after
+
+
+def _client_row(client: Client) -> dict[str, Any]:
+    row = {field.name: getattr(client, field.name) for field in fields(Client)}
+    row["reference_group"] = row.pop("group")
+    row["move_up"] = dump(asdict(client.move_up)) if client.move_up is not None else ""
+    row["retention"] = dump(asdict(client.retention))
+    row["treated"] = dump({word: day.isoformat() for word, day in sorted(client.treated.items())})
+    row["consent"] = ""
+    if client.consent is not None:
+        kept = asdict(client.consent)
+        row["consent"] = dump(
+            {key: value.isoformat() if isinstance(value, dt.date) else value for key, value in kept.items()}
+        )
+    return row
+
+
+def client_from(row: Mapping[str, Any]) -> Client:
+    """Return a client from its row."""
+    kept = {key: value for key, value in row.items() if key not in {"id", "reference_group"}}
+    kept["group"] = row["reference_group"]
+    move_up, consent = load(row["move_up"]), load(row["consent"])
+    kept["move_up"] = MoveUpRule(**move_up) if move_up is not None else None
+    kept["retention"] = Retention(**(load(row["retention"]) or {}))
+    kept["treated"] = {word: dt.date.fromisoformat(day) for word, day in (load(row["treated"]) or {}).items()}
+    kept["consent"] = _consent(consent) if consent is not None else None
+    return Client(**kept)
+
+
+def _consent(kept: dict[str, Any]) -> Consent:
+    for name in ("given_on", "withdrawn_on"):
+        kept[name] = dt.date.fromisoformat(kept[name]) if kept[name] else None
+    return Consent(**kept)
+
+
+def client_id(connection: sa.Connection, code: str) -> int:
+    """Return a client's row number.
+
+    Raises
+    ------
+    CaseloadError
+        When there is none of that code.
+    """
+    found = connection.execute(sa.select(CLIENTS.c.id).where(CLIENTS.c.code == code)).scalar()
+    if found is None:
+        raise CaseloadError(f"{code[:20]}: no client of this code; sibilant client list shows them")
+    return int(found)
+
+
+def add_event(caseload: Caseload, code: str, event: Event) -> None:
+    """Keep a dated event of a client."""
+    with caseload.change("event added", code, f"{event.on.isoformat()}: {event.text}") as connection:
+        row = {"client_id": client_id(connection, code), "happened_on": event.on, "what": event.text}
+        connection.execute(EVENTS.insert().values(row))
+
+
+def add_device(caseload: Caseload, device: Device) -> None:
+    """Register a microphone and place.
+
+    Raises
+    ------
+    RefusedError
+        When the name is taken.
+    """
+    if any(one.name == device.name for one in devices(caseload)):
+        raise RefusedError(f"{device.name[:40]}: a device of this name is registered already; choose another name")
+    with caseload.change("device added", device.name) as connection:
+        connection.execute(DEVICES.insert().values(asdict(device)))
+
+
+def devices(caseload: Caseload) -> tuple[Device, ...]:
+    """Return all registered devices by name."""
+    with caseload.read() as connection:
+        rows = connection.execute(sa.select(DEVICES).order_by(DEVICES.c.name)).mappings().all()
+    return tuple(Device(**{key: value for key, value in row.items() if key != "id"}) for row in rows)
+
+
+def add_earlier(caseload: Caseload, code: str, probes: tuple[EarlierProbe, ...]) -> None:
+    """Keep an earlier hand-made probe table with its source."""
+    source = ", ".join(sorted({probe.source for probe in probes}))
+    with caseload.change("earlier probes imported", code, f"{len(probes)} rows; source: {source}") as connection:
+        owner = client_id(connection, code)
+        rows = [{**asdict(probe), "client_id": owner} for probe in probes]
+        for row in rows:
+            row["held_on"] = row.pop("on")
+        connection.execute(EARLIER.insert(), rows)

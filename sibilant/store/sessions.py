@@ -1,0 +1,289 @@
+"""Sessions: kept whole, numbered, changed with a trace; and one client's whole case read back."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, fields, replace
+from typing import Any
+
+import sqlalchemy as sa
+
+from ..errors import CaseloadError, RefusedError
+from ..terms import Method, Prompt, Token
+from ..terms.clinic import Session
+from .caseload import Caseload
+from .encode import dump, measured_text, method_text, observed_text, prompt_text
+from .people import client_id
+from .schema import CLIENTS, CLIPS, MEASUREMENTS, METHODS, PROMPTS, RECORDINGS, SESSIONS, SETTINGS, TOKENS
+
+CHANGEABLE = {"on", "level", "cue", "device", "room", "list_form", "phase", "bridge", "note"}
+
+
+@dataclass(frozen=True, slots=True)
+class NewRecording:
+    """A recording as the caseload knows it: by hash, never by name; ``clip`` (hash, suffix) where it is kept whole."""
+
+    sha256: str
+    sampling_rate_hz: int
+    duration_s: float
+    suitability: Mapping[str, Any]
+    clip: tuple[str, str] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NewClip:
+    """A kept word: hash and suffix, and where it starts in its recording."""
+
+    prompt_index: int
+    attempt: int
+    sha256: str
+    suffix: str
+    start_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class NewSession:
+    """All of one session, to be kept in one step. ``tokens`` are (place of the recording or None, token)."""
+
+    session: Session
+    prompts: tuple[Prompt, ...] = ()
+    recordings: tuple[NewRecording, ...] = ()
+    tokens: tuple[tuple[int | None, Token], ...] = ()
+    clips: tuple[NewClip, ...] = ()
+
+
+def keep_session(caseload: Caseload, new: NewSession) -> Session:
+    """Keep a session whole and return it with its number.
+
+    Raises
+    ------
+    RefusedError
+        When one of its recordings is kept already.
+    """
+    refuse_kept(caseload, [recording.sha256 for recording in new.recordings])
+    code = new.session.client
+    with caseload.change("session kept", code, "") as connection:
+        owner = client_id(connection, code)
+        last = connection.execute(sa.select(sa.func.max(SESSIONS.c.number)).where(SESSIONS.c.client_id == owner))
+        session = replace(new.session, number=(last.scalar() or 0) + 1)
+        number = _insert(connection, SESSIONS, [_session_row(session, owner)])[0]
+        recordings = _insert(connection, RECORDINGS, [_recording_row(one, number) for one in new.recordings])
+        _plain(connection, PROMPTS, [_prompt_row(p, i, number) for i, p in enumerate(new.prompts, start=1)])
+        _plain(connection, CLIPS, [{**asdict(clip), "session_id": number} for clip in new.clips])
+        _keep_tokens(connection, number, recordings, new)
+    return replace(session, recordings=tuple(recording.sha256 for recording in new.recordings))
+
+
+def refuse_kept(caseload: Caseload, hashes: Sequence[str]) -> None:
+    """Refuse recordings that are kept already, or given twice.
+
+    Raises
+    ------
+    RefusedError
+        Names the session that keeps it.
+    """
+    if len(set(hashes)) < len(hashes):
+        raise RefusedError("the same recording is given twice; name each once")
+    if not hashes:
+        return
+    query = (
+        sa.select(CLIENTS.c.code, SESSIONS.c.number)
+        .join(SESSIONS, SESSIONS.c.client_id == CLIENTS.c.id)
+        .join(RECORDINGS, RECORDINGS.c.session_id == SESSIONS.c.id)
+        .where(RECORDINGS.c.sha256.in_(hashes))
+    )
+    with caseload.read() as connection:
+        found = connection.execute(query).first()
+    if found is not None:
+        raise RefusedError(
+            f"this recording is kept already, as session {found.number} of {found.code}; a probe is kept once"
+            " (sibilant session remove takes the earlier one out)"
+        )
+
+
+def _session_row(session: Session, owner: int) -> dict[str, Any]:
+    row = {f.name: getattr(session, f.name) for f in fields(Session) if f.name not in {"client", "on", "recordings"}}
+    return {**row, "client_id": owner, "held_on": session.on}
+
+
+def _recording_row(recording: NewRecording, session: int) -> dict[str, Any]:
+    sha256, suffix = recording.clip or (None, "")
+    return {
+        "session_id": session,
+        "sha256": recording.sha256,
+        "sampling_rate_hz": recording.sampling_rate_hz,
+        "duration_s": recording.duration_s,
+        "suitability": dump(dict(recording.suitability)),
+        "clip_sha256": sha256,
+        "clip_suffix": suffix,
+    }
+
+
+def _prompt_row(prompt: Prompt, index: int, session: int) -> dict[str, Any]:
+    kept = replace(prompt, recording="")  # a file's name is never kept
+    return {"session_id": session, "prompt_index": index, "prompt": prompt_text(kept)}
+
+
+def _keep_tokens(connection: sa.Connection, session: int, recordings: Sequence[int], new: NewSession) -> None:
+    by_key: dict[str, list[tuple[int | None, Token]]] = defaultdict(list)
+    for place, token in new.tokens:
+        by_key[token.id].append((place, token))
+    levels = dict(enumerate(new.prompts, start=1))
+    rows = [_token_row(group[0], session, recordings, levels) for group in by_key.values()]
+    numbers = dict(zip(by_key, _insert(connection, TOKENS, rows), strict=True))
+    keep_methods(connection, [token.method for _, token in new.tokens if token.method is not None])
+    measured = [
+        measurement_row(numbers[key], token, "automatic")
+        for key, group in by_key.items()
+        for _, token in group
+        if token.method is not None
+    ]
+    _plain(connection, MEASUREMENTS, measured)
+
+
+def _token_row(
+    placed: tuple[int | None, Token], session: int, recordings: Sequence[int], prompts: Mapping[int, Prompt]
+) -> dict[str, Any]:
+    place, token = placed
+    slot, prompt = token.slot, prompts.get(token.prompt_index)
+    return {
+        "session_id": session,
+        "recording_id": recordings[place] if place is not None else None,
+        "key": token.id,
+        "prompt_index": token.prompt_index,
+        "attempt": token.utterance.attempt if token.utterance is not None else 0,
+        "slot": slot.index if slot is not None else 0,
+        "finding": token.finding,
+        "phone": slot.phone if slot is not None else "",
+        "position": slot.position if slot is not None else "",
+        "cluster": slot.cluster if slot is not None else "",
+        "level": prompt.level if prompt is not None else "",
+        "cue": prompt.cue if prompt is not None else "",
+        "treated": prompt.treated if prompt is not None else None,
+        "observed": observed_text(token),
+    }
+
+
+def measurement_row(token_id: int, token: Token, boundary: str) -> dict[str, Any]:
+    """Return the row of one measurement of a token."""
+    assert token.method is not None
+    return {
+        "token_id": token_id,
+        "method": method_key(token.method),
+        "boundary": boundary,
+        "measured": measured_text(token),
+    }
+
+
+def method_key(method: Method) -> str:
+    """Return the name a method is kept under: its label, and the microphone response where one was divided out."""
+    return f"{method.label}+{method.response}"[:80] if method.response else method.label
+
+
+def keep_methods(connection: sa.Connection, used: Sequence[Method]) -> None:
+    """Keep the definitions of methods not kept yet."""
+    wanted = {method_key(method): method for method in used}
+    have = set(connection.execute(sa.select(METHODS.c.label).where(METHODS.c.label.in_(list(wanted)))).scalars())
+    rows = [{"label": label, "definition": method_text(one)} for label, one in wanted.items() if label not in have]
+    _plain(connection, METHODS, rows)
+
+
+def _insert(connection: sa.Connection, table: sa.Table, rows: list[dict[str, Any]]) -> list[int]:
+    """Insert rows and return their numbers in order."""
+    if not rows:
+        return []
+    statement = table.insert().returning(table.c.id, sort_by_parameter_order=True)
+    return [int(number) for number in connection.execute(statement, rows).scalars()]
+
+
+def _plain(connection: sa.Connection, table: sa.Table, rows: list[dict[str, Any]]) -> None:
+    if rows:
+        connection.execute(table.insert(), rows)
+
+
+def sessions(caseload: Caseload, code: str) -> tuple[Session, ...]:
+    """Return a client's sessions by number."""
+    with caseload.read() as connection:
+        return read_sessions(connection, client_id(connection, code), code)
+
+
+def read_sessions(connection: sa.Connection, owner: int, code: str) -> tuple[Session, ...]:
+    """Return a client's sessions by number, with the hashes of their recordings."""
+    rows = connection.execute(
+        sa.select(SESSIONS).where(SESSIONS.c.client_id == owner).order_by(SESSIONS.c.number)
+    ).mappings()
+    kept = rows.all()
+    hashes: dict[int, list[str]] = defaultdict(list)
+    query = sa.select(RECORDINGS.c.session_id, RECORDINGS.c.sha256).where(
+        RECORDINGS.c.session_id.in_([row["id"] for row in kept])
+    )
+    for session_id, sha256 in connection.execute(query.order_by(RECORDINGS.c.id)):
+        hashes[session_id].append(sha256)
+    return tuple(_session(dict(row), code, tuple(hashes[row["id"]])) for row in kept)
+
+
+def _session(row: Mapping[str, Any], code: str, recordings: tuple[str, ...]) -> Session:
+    kept = {key: value for key, value in row.items() if key not in {"id", "client_id", "held_on"}}
+    return Session(client=code, on=row["held_on"], recordings=recordings, **kept)
+
+
+def session_id(connection: sa.Connection, code: str, number: int) -> int:
+    """Return a session's row number.
+
+    Raises
+    ------
+    CaseloadError
+        When the client has no session of that number.
+    """
+    owner = client_id(connection, code)
+    query = sa.select(SESSIONS.c.id).where(SESSIONS.c.client_id == owner, SESSIONS.c.number == number)
+    found = connection.execute(query).scalar()
+    if found is None:
+        raise CaseloadError(f"{code}: no session {number}; sibilant session list {code} shows them")
+    return int(found)
+
+
+def change_session(caseload: Caseload, code: str, number: int, changed: Mapping[str, Any]) -> None:
+    """Change what was noted of a session; the audit trail names each field with the value before and after.
+
+    Raises
+    ------
+    CaseloadError
+        When a field is not one that may be changed, or there is no such session.
+    """
+    unknown = changed.keys() - CHANGEABLE
+    if unknown:
+        raise CaseloadError(f"session {number}: {min(unknown)} is not changed by hand")
+    before = next((session for session in sessions(caseload, code) if session.number == number), None)
+    if before is None:
+        raise CaseloadError(f"{code}: no session {number}; sibilant session list {code} shows them")
+    detail = "; ".join(f"{key}: {getattr(before, key)} -> {value}" for key, value in sorted(changed.items()))
+    row = {("held_on" if key == "on" else key): value for key, value in changed.items()}
+    with caseload.change("session changed", f"{code}", f"session {number}: {detail}") as connection:
+        connection.execute(SESSIONS.update().where(SESSIONS.c.id == session_id(connection, code, number)).values(**row))
+
+
+def move_session(caseload: Caseload, code: str, number: int, to: str) -> int:
+    """Move a session to another client, under the next number there; return that number."""
+    with caseload.change("session moved", code, f"session {number} to {to}") as connection:
+        moved = session_id(connection, code, number)
+        owner = client_id(connection, to)
+        last = connection.execute(sa.select(sa.func.max(SESSIONS.c.number)).where(SESSIONS.c.client_id == owner))
+        new_number = (last.scalar() or 0) + 1
+        connection.execute(SESSIONS.update().where(SESSIONS.c.id == moved).values(client_id=owner, number=new_number))
+    return new_number
+
+
+def remember(caseload: Caseload, values: Mapping[str, str]) -> None:
+    """Remember what was used last (client, session, day) as defaults; not a change of the record, so no audit line."""
+    with caseload._worded(), caseload.engine.execution_options(writing=True).begin() as connection:
+        for key, value in values.items():
+            connection.execute(SETTINGS.delete().where(SETTINGS.c.key == key))
+            connection.execute(SETTINGS.insert().values(key=key, value=value))
+
+
+def day_of(caseload: Caseload) -> dt.date:
+    """Return today by the caseload's clock."""
+    return caseload.clock().date()

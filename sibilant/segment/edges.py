@@ -29,10 +29,10 @@ FOOT_SLOPE_DB = 1.0
 PITCH_SMOOTHING_MS = 10
 LAST_PULSE_DB = 18.0
 LAST_PULSE_DROP_DB = 9.0
-TAIL_SLOPE_DB = 0.36
+TAIL_SLOPES_DB = (0.04, 0.32)
+TAIL_FALLEN_DB = 5.0
 TAIL_LEAST_MS = 45
 TAIL_MOST_MS = 160
-FALL_SLOPE_DB = 0.5
 BURST_RISE_DB = 12.0
 STOPS = frozenset({"P", "T", "K", "B", "D", "G"})
 VOICED_PHONES = frozenset({"Z", "ZH", "JH"})
@@ -147,9 +147,9 @@ def tail_knee(way: Track, edge: int) -> float | None:
         return None
     line = level[top : min(edge + 10, top + TAIL_MOST_MS) + 1].astype(np.float64)
     knee, fast, slow = _two_lines(line)
-    if slow > TAIL_SLOPE_DB or fast < 2.0 * max(slow, 0.15) or fast < FALL_SLOPE_DB:
-        return None
-    return top + knee if 0 < knee < edge - top - 10 else None
+    fallen = way.plateau_db - float(line[min(int(knee), line.size - 1)])
+    is_tail = TAIL_SLOPES_DB[0] < slow < TAIL_SLOPES_DB[1] and fast > 0.8 * slow and fallen > TAIL_FALLEN_DB
+    return top + knee if is_tail and 0 < knee < edge - top - 25 else None
 
 
 def _two_lines(line: npt.NDArray[np.float64]) -> tuple[float, float, float]:

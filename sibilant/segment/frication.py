@@ -20,7 +20,11 @@ BALANCE_RANGE_DB = (-4.0, 8.0)
 BALANCE_HOLD_DB = 6.0
 VOICED_DB = 20.0
 DIP_DB = 13.0
+FAINT_OVER_FLOOR_DB = 4.0
+HIDDEN_HUMP_DB = 9.0
 VOICE_REACH_DB = 30.0
+VOICE_OVER_FLOOR_DB = 8.0
+VOICE_SMOOTHING = 5
 FAINTEST_DB = 50.0
 SHORTEST_RUN = 3
 BRIDGE = 3
@@ -30,8 +34,9 @@ BRIDGE = 3
 class Run:
     """A stretch of one kind, frames ``first`` to ``last`` of the coarse levels.
 
-    ``high_db``: its 75th percentile of the high band; ``balance_db``: median of high less low (of 4 kHz and more less low while voice sounds); ``voiced``: voice
-    sounds at the same time; ``rise_db``: steepest climb of the high band over two frames at its beginning.
+    ``high_db``: its 75th percentile of the high band; ``balance_db``: median of high less low (of 4 kHz and more less
+    low while voice sounds); ``voiced``: voice sounds at the same time; ``rise_db``: steepest climb of the high band
+    over two frames at its beginning.
     """
 
     kind: Kind
@@ -56,6 +61,7 @@ class Scene:
     high_db: Floats
     balance_db: Floats
     over_floor_db: Floats
+    low_over_floor_db: Floats
     loudest_low_db: float
     loudest_high_db: float
     voice_balance_db: float
@@ -68,13 +74,18 @@ def scene_of(levels: CoarseLevels, floor: npt.NDArray[np.float32] | None = None)
         floor = np.percentile(power, FLOOR_PERCENTILE, axis=0)
     first_high = 3 if power[:, 4:].any() else 2
     first_hiss = 5 if power[:, 6:].any() else first_high
-    low, _ = _net(power[:, :2].sum(axis=1), float(floor[:2].sum()))
+    raw_low = power[:, :2].sum(axis=1)
+    low, _ = _net(raw_low, float(floor[:2].sum()))
+    steady = np.convolve(
+        np.pad(raw_low, VOICE_SMOOTHING // 2, mode="edge"), np.full(VOICE_SMOOTHING, 1 / VOICE_SMOOTHING), "valid"
+    )
+    _, low_over = _net(steady.astype(np.float32), float(floor[:2].sum()))
     high, over = _net(power[:, first_high:].sum(axis=1), float(floor[first_high:].sum()))
     hiss, _ = _net(power[:, first_hiss:].sum(axis=1), float(floor[first_hiss:].sum()))
     loudest = float(low.max())
     balance = np.where(low > loudest - VOICED_DB, hiss, high) - low
     loud = low > loudest - 15.0
-    return Scene(low, high, balance, over, loudest, float(high.max()), float(np.median(balance[loud])))
+    return Scene(low, high, balance, over, low_over, loudest, float(high.max()), float(np.median(balance[loud])))
 
 
 def _net(power: Floats, floor: float) -> tuple[Floats, Floats]:
@@ -99,7 +110,8 @@ def frication_mask(scene: Scene) -> npt.NDArray[np.bool_]:
 def runs_of(scene: Scene) -> tuple[Run, ...]:
     """Cut a stretch into runs of voice, frication and silence; short gaps are bridged, specks dropped."""
     frication = _cleaned(frication_mask(scene))
-    voice = (scene.low_db > scene.loudest_low_db - VOICE_REACH_DB) & ~frication
+    voice = scene.low_over_floor_db > VOICE_OVER_FLOOR_DB
+    voice &= (scene.low_db > scene.loudest_low_db - VOICE_REACH_DB) & ~frication
     voice = _cleaned(voice) & ~frication
     kinds = np.where(frication, 2, np.where(voice, 1, 0))
     out: list[Run] = []
@@ -152,3 +164,28 @@ def _cleaned(mask: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
         if end - begin < SHORTEST_RUN:
             out[begin:end] = False
     return out
+
+
+def hidden_run(scene: Scene, inside: slice) -> Run | None:
+    """Faint or voiced frication within a stretch where no run was seen: the hump of the balance, if it has one."""
+    balance = scene.balance_db[inside]
+    if balance.size < 2 * SHORTEST_RUN:
+        return None
+    audible = scene.over_floor_db[inside] > FAINT_OVER_FLOOR_DB
+    steady = np.convolve(np.pad(balance, 2, mode="edge"), np.full(5, 0.2), "valid")
+    steady[~audible] = steady.min()
+    peak = int(np.argmax(steady))
+    loud = scene.low_db[inside] > scene.loudest_low_db - VOICE_REACH_DB
+    own = float(np.median(balance[loud])) if loud.any() else float(steady.min())
+    if not audible[peak] or steady[peak] < own + HIDDEN_HUMP_DB:
+        return None
+    within = steady > max(steady[peak] - 8.0, 0.5 * (steady[peak] + own))
+    for begin, end in _stretches(within & audible):
+        if begin <= peak < end and end - begin >= SHORTEST_RUN + 1:
+            return _run(scene, 2, inside.start + begin, inside.start + end - 1)
+    return None
+
+
+def joined_run(scene: Scene, left: Run, right: Run) -> Run:
+    """One run of frication from the beginning of one to the end of another."""
+    return _run(scene, 2, left.first, right.last)

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 
-from ..terms import Interval, Recording, SibilantInterval, SibilantSlot, Utterance
+from ..terms import Edge, Interval, Recording, SibilantInterval, SibilantSlot, Utterance
 from .edges import Beyond, Bounds, bounds_of
 from .frames import CoarseLevels, FineLevels, coarse_levels, fine_levels
-from .frication import Run, Scene, runs_of, scene_of
+from .frication import Run, Scene, hidden_run, joined_run, runs_of, scene_of
+from .seams import seam
 
 MARGIN_S = 0.25
 REACH_S = 0.2
@@ -80,7 +81,11 @@ class _Yard:
 
 
 def _yard(runs: Sequence[Run], hop_s: float) -> _Yard:
-    hisses = [run for run in runs if run.kind == "frication" and run.n_frames * hop_s > 0.035 and not run.voiced]
+    hisses = [
+        run
+        for run in runs
+        if run.kind == "frication" and run.n_frames * hop_s > 0.035 and (run.balance_db > 0 or not run.voiced)
+    ]
     loudest = max((run.high_db for run in hisses), default=-140.0)
     balance = max((run.balance_db for run in hisses if run.high_db > loudest - 20.0), default=0.0)
     return _Yard(loudest, balance, hop_s)
@@ -224,21 +229,79 @@ def find_sibilants(recording: Recording, utterance: Utterance) -> SibilantSearch
     slots = prompt.slots if prompt is not None else ()
     phones = prompt.phones if prompt is not None else ()
     matched = align(phones, stage.runs, stage.levels.hop_s) if phones else {}
-    found, absent = [], []
+    taken = _taken_runs(stage, matched, slots)
+    found: list[SibilantInterval] = []
+    for run, sharing in _by_run(taken, slots):
+        found.extend(_shared(stage, run, sharing))
+    absent = tuple(slot for slot in slots if slot.index not in taken)
+    expected = {j: kind_of(phones[i]) for i, j in matched.items()}
+    extras = tuple(
+        _bounded(stage, run, ())
+        for j, run in enumerate(stage.runs)
+        if passes_for_sibilant(run, stage, expected.get(j, "")) and not any(_overlap(run, r) for r in taken.values())
+    )
+    return SibilantSearch(tuple(found), absent, extras)
+
+
+def _overlap(one: Run, other: Run) -> bool:
+    return one.first <= other.last and other.first <= one.last
+
+
+def _taken_runs(stage: _Stage, matched: dict[int, int], slots: Sequence[SibilantSlot]) -> dict[int, Run]:
+    """Run of frication by slot index: matched, joined over its dips, or dug out where none was seen."""
+    out: dict[int, Run] = {}
     for slot in slots:
         index = matched.get(slot.phone_index)
-        sound = _bounded(stage, stage.runs[index], slot) if index is not None else None
-        if sound is None:
-            absent.append(slot)
+        if index is None or stage.runs[index].kind != "frication":
+            run = hidden_run(stage.scene, _room_for(stage, slot, matched))
         else:
-            found.append(sound)
-    taken = set(matched.values())
-    extras = [
-        _bounded(stage, run, None)
-        for i, run in enumerate(stage.runs)
-        if i not in taken and passes_for_sibilant(run, stage)
-    ]
-    return SibilantSearch(tuple(found), tuple(absent), tuple(e for e in extras if e is not None))
+            run = _joined(stage, index, slot, set(matched.values()))
+        if run is not None:
+            out[slot.index] = run
+    return out
+
+
+def _room_for(stage: _Stage, slot: SibilantSlot, matched: dict[int, int]) -> slice:
+    """Coarse frames in which a slot without a run may lie: between the runs its neighbours took, theirs included."""
+    before = [matched[i] for i in matched if i < slot.phone_index]
+    after = [matched[i] for i in matched if i > slot.phone_index]
+    first = stage.runs[max(before)] if before else None
+    last = stage.runs[min(after)] if after else None
+    begin = 0 if first is None else first.first if first.kind == "voice" else first.last + 1
+    end = stage.levels.n_frames if last is None else last.last + 1 if last.kind == "voice" else last.first
+    if stage.runs:
+        begin, end = max(begin, stage.runs[0].first), min(end, stage.runs[-1].last + 1)
+    return slice(begin, max(begin, end))
+
+
+def _joined(stage: _Stage, index: int, slot: SibilantSlot, taken: set[int]) -> Run:
+    """Join the pieces that dips cut off a run, on the sides where no other hiss is expected."""
+    runs, first, last = stage.runs, index, index
+    if kind_of(slot.next_phone or "AA") in ("vowel", "sonorant"):
+        while last + 1 < len(runs) and last + 1 not in taken and _touching(runs[last], runs[last + 1]):
+            last += 1
+    if kind_of(slot.previous_phone or "AA") in ("vowel", "sonorant"):
+        while first > 0 and first - 1 not in taken and _touching(runs[first - 1], runs[first]):
+            first -= 1
+    return runs[index] if first == last else joined_run(stage.scene, runs[first], runs[last])
+
+
+def _touching(left: Run, right: Run) -> bool:
+    return left.kind == right.kind == "frication" and right.first == left.last + 1
+
+
+def _by_run(taken: dict[int, Run], slots: Sequence[SibilantSlot]) -> list[tuple[Run, tuple[SibilantSlot, ...]]]:
+    """Slots grouped by the run they share, in order."""
+    out: list[tuple[Run, tuple[SibilantSlot, ...]]] = []
+    for slot in slots:
+        run = taken.get(slot.index)
+        if run is None:
+            continue
+        if out and out[-1][0] == run:
+            out[-1] = (run, (*out[-1][1], slot))
+        else:
+            out.append((run, (slot,)))
+    return out
 
 
 def find_all(recording: Recording) -> tuple[SibilantInterval, ...]:
@@ -250,9 +313,7 @@ def find_all(recording: Recording) -> tuple[SibilantInterval, ...]:
         stage = _stage(recording, Interval(begin, end), 0.5)
         for run in stage.runs:
             if begin <= stage.time_of(run.first) < end and passes_for_sibilant(run, stage):
-                sound = _bounded(stage, run, None)
-                if sound is not None:
-                    out.append(sound)
+                out.append(_bounded(stage, run, ()))
         begin = end
     return tuple(out)
 
@@ -262,31 +323,70 @@ def bound(recording: Recording, search_interval: Interval, slot: SibilantSlot | 
     stage = _stage(recording, search_interval)
     inside = [run for run in stage.runs if run.kind == "frication"]
     if not inside:
+        hidden = hidden_run(stage.scene, stage.levels.frames_of(search_interval))
+        inside = [hidden] if hidden is not None else []
+    if not inside:
         return None
     best = max(inside, key=lambda run: run.high_db + 10.0 * np.log10(run.n_frames))
-    return _bounded(stage, best, slot)
+    return _bounded(stage, best, (slot,) if slot is not None else ())
 
 
-def passes_for_sibilant(run: Run, stage: _Stage) -> bool:
-    """Strong aperiodic energy at high frequencies, long enough and not a burst, aspiration or /f h θ/."""
+def passes_for_sibilant(run: Run, stage: _Stage, expected: str = "") -> bool:
+    """Strong aperiodic energy at high frequencies, long enough and not a burst, aspiration or /f h θ/.
+
+    ``expected`` is the kind of phone that took the run: never an extra where a stop was expected, and only a very
+    clear one where a faint fricative was.
+    """
     length = run.n_frames * stage.levels.hop_s
-    if run.kind != "frication" or length < 0.05 or (run.rise_db > 25.0 and length < 0.18):
+    if run.kind != "frication" or expected == "stop" or length < 0.05 or (run.rise_db > 25.0 and length < 0.18):
         return False
     scene = stage.scene
     strong = run.high_db > max(scene.loudest_high_db - 20.0, scene.loudest_low_db - 32.0)
+    if expected == "faint":
+        strong = run.high_db > scene.loudest_high_db - 8.0 and run.balance_db > 22.0 and length > 0.08
     return strong and run.balance_db > (0.0 if run.voiced else 8.0)
 
 
-def _bounded(stage: _Stage, run: Run, slot: SibilantSlot | None) -> SibilantInterval | None:
-    others = [r for r in stage.runs if r.kind == "frication" and r is not run]
+def _bounded(stage: _Stage, run: Run, slots: tuple[SibilantSlot, ...]) -> SibilantInterval:
+    """Bound a run for a slot, for the slots that share it (as one), or as an extra (no slot)."""
+    others = [r for r in stage.runs if r.kind == "frication" and (r.last < run.first or r.first > run.last)]
     before = max((stage.seed(r).stop for r in others if r.last < run.first), default=0)
     after = min((stage.seed(r).start for r in others if r.first > run.last), default=stage.fine.n_frames)
     seed = stage.seed(run)
     reach = round(REACH_S / stage.fine.hop_s)
-    limits = slice(max(before, seed.start - reach, 0), min(after, seed.stop + reach))
-    beyond = Beyond(slot.phone, slot.previous_phone, slot.next_phone) if slot else Beyond()
-    bounds = bounds_of(stage.fine, seed, limits, beyond)
-    return _sound(bounds, run, slot, stage)
+    limits = slice(max(min(before, seed.start), seed.start - reach, 0), min(max(after, seed.stop), seed.stop + reach))
+    beyond = Beyond(slots[0].phone, slots[0].previous_phone, slots[-1].next_phone) if slots else Beyond()
+    return _sound(bounds_of(stage.fine, seed, limits, beyond), run, slots[0] if slots else None, stage)
+
+
+def _shared(stage: _Stage, run: Run, slots: tuple[SibilantSlot, ...]) -> list[SibilantInterval]:
+    """Bound one frication and cut it where several slots share it (``doubled``: the cut is little better than a guess)."""
+    whole = _bounded(stage, run, slots)
+    out: list[SibilantInterval] = []
+    rest = whole
+    for k, slot in enumerate(slots[:-1]):
+        cut = seam(stage.fine, rest.automatic, len(slots) - k)
+        left, right = split_at(rest, cut)
+        out.append(replace(left, slot=slot))
+        rest = right
+    return [*out, replace(rest, slot=slots[-1])]
+
+
+def split_at(sound: SibilantInterval, time_s: float) -> tuple[SibilantInterval, SibilantInterval]:
+    """Cut a bounded frication in two at a seam."""
+    whole, core = sound.automatic, sound.core
+    unsure = 250.0 * min(time_s - whole.onset_s, whole.offset_s - time_s)
+    edge = Edge(time_s, "frication", max(unsure, 5.0), 0.3)
+    flags = tuple(dict.fromkeys((*sound.flags, "doubled")))
+    left = replace(
+        sound, automatic=Interval(whole.onset_s, time_s), core=Interval(min(core.onset_s, time_s), time_s),
+        offset=edge, flags=flags, confidence=0.3,
+    )  # fmt: skip
+    right = replace(
+        sound, automatic=Interval(time_s, whole.offset_s), core=Interval(time_s, max(core.offset_s, time_s)),
+        onset=edge, flags=flags, confidence=0.3,
+    )  # fmt: skip
+    return left, right
 
 
 def _sound(bounds: Bounds, run: Run, slot: SibilantSlot | None, stage: _Stage) -> SibilantInterval:

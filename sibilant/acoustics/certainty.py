@@ -17,6 +17,7 @@ _SEED = 20261124
 _NORMAL_95 = 1.959964
 _DECIBEL = 10 / np.log(10)
 _CHUNK = 4
+_SMOOTHEST = 24
 
 
 def delta_halves(rows: Rows, setup: Setup, effective_s: Rows) -> dict[str, Rows]:
@@ -36,7 +37,7 @@ def delta_halves(rows: Rows, setup: Setup, effective_s: Rows) -> dict[str, Rows]
     effective_s : array of float64, shape (t,)
         Effective time listened to, from `Setup.effective_s`.
     """
-    n_averages = effective_s * setup.correlation_bins * setup.step_hz
+    n_averages = effective_s * setup.correlation_hz
     squared = rows**2 / (effective_s * (1 + 1 / n_averages))[:, np.newaxis]
     values = moment_values(rows, setup)
     mean, spread = (values[key][:, np.newaxis] for key in MOMENT_KEYS[:2])
@@ -76,11 +77,11 @@ def simulated_spans(rows: Rows, setup: Setup, effective_s: Rows) -> dict[str, Ro
 
 def _simulate(rows: Rows, setup: Setup, effective_s: Rows) -> dict[str, Rows]:
     coarse, every = coarser(setup)
-    smooth = _smoothed(rows, setup.correlation_bins)
-    dof = (2 * effective_s * setup.correlation_bins * setup.step_hz)[:, np.newaxis, np.newaxis]
+    smooth = _smoothed(rows, setup.correlation_hz / setup.step_hz)
+    dof = (2 * effective_s * setup.correlation_hz)[:, np.newaxis, np.newaxis]
     thin = smooth[:, np.newaxis, ::every]
     part = 2 / (9 * dof)
-    draws = standard_draws(thin.shape[2], max(1, setup.correlation_bins // every)) * np.sqrt(part)
+    draws = standard_draws(thin.shape[2], setup.correlation_hz / coarse.step_hz) * np.sqrt(part)
     draws += 1 - part
     np.maximum(draws, 0.0, out=draws)
     drawn = draws * draws
@@ -117,7 +118,7 @@ def _spans(values: Rows) -> Rows:
 @lru_cache(maxsize=64)
 def coarser(setup: Setup) -> tuple[Setup, int]:
     """The setup with only as many bins as the estimator tells apart, about three a bandwidth, and the step in bins."""
-    every = max(1, setup.correlation_bins // 3)
+    every = max(1, int(setup.correlation_hz / setup.step_hz / 3))
     frequency_hz = np.ascontiguousarray(setup.frequency_hz[::every])
     low, high = setup.method.band_hz
     band = (max(low, float(frequency_hz[0])), min(high, float(frequency_hz[-1])))
@@ -146,26 +147,59 @@ def _auditory_draws(smooth: Rows, setup: Setup, dof: Rows) -> Rows:
 @lru_cache(maxsize=32)
 def _excitation_draws(setup: Setup) -> Rows:
     """The standard draws seen through the auditory filters, each filter's weights summing to one, (draws, c)."""
-    normals = standard_draws(setup.frequency_hz.size, setup.correlation_bins)
+    normals = standard_draws(setup.frequency_hz.size, setup.correlation_hz / setup.step_hz)
     share = setup.excitation / np.sum(setup.excitation, axis=1)[:, np.newaxis]
     seen: Rows = np.einsum("rm,cm->rc", normals, share, optimize=False)
     return seen
 
 
 @lru_cache(maxsize=64)
-def standard_draws(n_bins: int, width: int) -> Rows:
-    """Standard normal values (draws, n_bins), correlated over ``width`` bins, in pairs of opposite sign; read-only."""
-    white = np.random.default_rng(_SEED).standard_normal((N_DRAWS // 2, n_bins + width))
-    running = np.cumsum(white, axis=1)
-    half: Rows = (running[:, width:] - running[:, :-width]) / np.sqrt(width)
+def standard_draws(n_bins: int, width: float) -> Rows:
+    """Standard normal values (draws, n_bins), correlated over ``width`` bins, in pairs of opposite sign; read-only.
+
+    Along the smoothest directions, which decide moments, the draws are made uncorrelated with unit variance exactly,
+    so that few of them do for many.
+    """
+    kernel = _kernel(max(1.0, width))
+    white = np.random.default_rng(_SEED).standard_normal((N_DRAWS // 2, n_bins + kernel.size - 1))
+    _balance(white)
+    half: Rows = np.zeros((white.shape[0], n_bins))
+    for k, share in enumerate(kernel):
+        half += share * white[:, k : k + n_bins]
     draws: Rows = np.concatenate([half, -half])
     draws.setflags(write=False)
     return draws
 
 
-def _smoothed(rows: Rows, width: int) -> Rows:
+def _kernel(width: float) -> Rows:
+    """Unit-energy weights, flat but for the last, whose squared sum is ``width``."""
+    whole = int(width)
+    inside = whole**2 - (width - 1) * (width - whole) * whole
+    last = (whole - inside**0.5) / (width - 1) if width > whole else 0.0
+    kernel: Rows = np.array([1.0] * whole + [last] * (last > 0))
+    kernel /= np.sqrt(np.sum(kernel**2))
+    return kernel
+
+
+def _balance(white: Rows) -> None:
+    """Make the draws' parts along the first cosines uncorrelated and of unit variance, in place."""
+    n_rows, n_bins = white.shape
+    kept: list[Rows] = []
+    for order in range(min(_SMOOTHEST, n_bins // 4)):
+        cosine = np.cos(np.pi * order * (np.arange(n_bins) + 0.5) / n_bins)
+        cosine /= np.sqrt(np.sum(cosine**2))
+        part = np.sum(white * cosine, axis=1)
+        fair = part.copy()
+        for earlier in kept:
+            fair -= earlier * (np.sum(fair * earlier) / n_rows)
+        fair /= np.sqrt(np.sum(fair**2) / n_rows)
+        kept.append(fair)
+        white += (fair - part)[:, np.newaxis] * cosine
+
+
+def _smoothed(rows: Rows, width: float) -> Rows:
     """Running mean of each row over ``width`` bins, made odd, with the ends mirrored."""
-    half = max(1, width // 2)
+    half = max(1, int(width / 2))
     padded = np.concatenate([rows[:, half:0:-1], rows, rows[:, -2 : -half - 2 : -1]], axis=1)
     running = np.zeros((rows.shape[0], padded.shape[1] + 1))
     np.cumsum(padded, axis=1, out=running[:, 1:])

@@ -104,7 +104,7 @@ def spectrum(
     mean = np.zeros(density.shape[1])
     for row in density:
         mean += row / len(starts)
-    dof = 2 * setup.effective_s(tuple(sorted(starts))) * setup.correlation_bins * setup.step_hz
+    dof = 2 * setup.effective_s(tuple(sorted(starts))) * setup.correlation_hz
     tapers = (
         f"{setup.tapers.shape[0]} dpss tapers (NW {method.time_bandwidth:g})"
         if method.taper == "dpss"

@@ -61,9 +61,9 @@ class Setup:
         return effective_samples(self.taper_key, tuple(s - starts[0] for s in starts)) / self.rate_hz
 
     @property
-    def correlation_bins(self) -> int:
-        """Width, in bins, of a stretch of spectrum that fluctuates as one: K / (T_eff step) of a single frame."""
-        return max(1, round(int(self.tapers.shape[0]) / (self.effective_s((0,)) * self.step_hz)))
+    def correlation_hz(self) -> float:
+        """Width of a stretch of spectrum that fluctuates as one: K / T_eff of a single frame."""
+        return int(self.tapers.shape[0]) / self.effective_s((0,))
 
 
 @lru_cache(maxsize=128)

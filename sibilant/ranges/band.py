@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from ..terms import MEASURES
 from ..terms.reference import FEWEST_SPEAKERS, ReferenceRange
 
 
@@ -44,9 +45,23 @@ def new_speaker_band(mean: float, sd: float, n_speakers: int, *, share: float = 
     return mean - reach, mean + reach
 
 
+def is_spectral(row: ReferenceRange) -> bool:
+    """Whether band, weighting and rate decide the value; measures not declared here count as spectral."""
+    measure = MEASURES.get(row.measure)
+    return measure is None or measure.spectral
+
+
+def protocol_known(row: ReferenceRange) -> bool:
+    """Whether the tokens can be measured as the source measured its own."""
+    return not row.unknown and (bool(row.method) or not is_spectral(row))
+
+
 def band_of(row: ReferenceRange) -> tuple[float, float] | None:
-    """Return the band of a reference value for a new speaker; None below ten speakers or without a spread."""
+    """Return the band of a reference value for a new speaker.
+
+    None below ten speakers, without a spread, and where the protocol is not known well enough to be repeated.
+    """
     n_speakers = row.population.n_speakers or 0
-    if row.mean is None or row.sd is None or n_speakers < FEWEST_SPEAKERS:
+    if row.mean is None or row.sd is None or n_speakers < FEWEST_SPEAKERS or not protocol_known(row):
         return None
     return new_speaker_band(row.mean, row.sd, n_speakers)

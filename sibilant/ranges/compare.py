@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 
 from ..terms.reference import Comparison, Placement, Reason, ReferenceRange
 from .ages import age_words
-from .band import band_of
+from .band import band_of, is_spectral
 from .questions import CUES, Answer, Question, find
-from .rules import FEWEST_TOKENS, is_spectral
+from .rules import FEWEST_TOKENS
 from .wording import bounds_words, number, statement
 
 LEFT_OUT = "left_out"

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 from ..errors import MethodError
 from ..methods import supports
-from ..terms import MEASURES, Method
+from ..terms import Method
 from ..terms.reference import ADULT_MONTHS, Reason, ReferenceRange
+from .band import is_spectral, protocol_known
 from .protocols import protocol
 
 if TYPE_CHECKING:
@@ -36,12 +37,6 @@ def reasons_against(row: ReferenceRange, question: Question) -> Iterator[Reason]
         reason = rule(row, question)
         if reason is not None:
             yield reason
-
-
-def is_spectral(row: ReferenceRange) -> bool:
-    """Whether band, weighting and rate decide the value; measures not declared here count as spectral."""
-    measure = MEASURES.get(row.measure)
-    return measure is None or measure.spectral
 
 
 def _minor(row: ReferenceRange, question: Question) -> Reason | None:
@@ -134,10 +129,10 @@ def _task(name: str, theirs: str, asked: str, *, listing: bool) -> Reason | None
 
 
 def _unknown(row: ReferenceRange, question: Question) -> Reason | None:
-    parts = list(row.unknown)
-    if not row.method and not parts and is_spectral(row):
-        parts = ["no method here repeats it"]
-    return Reason("protocol_unknown", f"not known well enough: {', '.join(parts)}") if parts else None
+    if protocol_known(row):
+        return None
+    parts = row.unknown or ("no method here repeats it",)
+    return Reason("protocol_unknown", f"not known well enough: {', '.join(parts)}")
 
 
 def _protocol(row: ReferenceRange, question: Question) -> Reason | None:

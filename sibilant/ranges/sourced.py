@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from typing import Any
 
 from ..terms.reference import ReferenceRange
-from .wording import band_words
+from .wording import band_words, label_of
 
 _FIGURES = ("mean", "lowest", "highest", "band", "low", "high")
 _BESIDE = ("source", "population", "obtained", "label")
@@ -41,9 +42,9 @@ def unsourced_in_text(text: str, shown: Sequence[ReferenceRange]) -> list[str]:
     found: list[str] = []
     for row in shown:
         figures = band_words(row)
-        if not figures or figures not in flat:
+        if not figures or figures not in flat or not re.search(rf"(?<![\w.]){re.escape(figures)}(?!\w|\.\d)", flat):
             continue
-        missing = [part for part in (row.basis.citation, row.basis.label, row.population.words) if part not in flat]
+        missing = [part for part in (row.basis.citation, label_of(row), row.population.words) if part not in flat]
         if missing:
             found.append(f"{figures} ({row.basis.citation_key or row.name}): {len(missing)} of 3 missing beside it")
     return found

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from ..terms import MEASURES
 from ..terms.reference import INSIDE_SENTENCE, Comparison, Placement, Reason, ReferenceRange
-from .band import band_of
+from .band import band_of, protocol_known
 
 if TYPE_CHECKING:
     from .questions import Answer, Refusal
@@ -28,6 +28,11 @@ def number(value: float, row: ReferenceRange) -> str:
     decimals = measure.decimals if measure else 0 if row.unit == "Hz" else 1
     unit = {"Hz": " Hz", "": ""}.get(row.unit, f" {row.unit}")
     return f"{value:.{decimals}f}{unit}"
+
+
+def label_of(row: ReferenceRange) -> str:
+    """Return the words that stand beside a value wherever it is shown: how it was had, or the strip's own label."""
+    return ORIENTATION_LABEL if row.use == "orientation" else row.basis.label
 
 
 def bounds_words(mean: float, reach: float, row: ReferenceRange) -> str:
@@ -65,13 +70,15 @@ def trade_age(years: float) -> str:
 
 def points_words(row: ReferenceRange) -> str:
     """Write what stands behind a band: mean, SD and number of speakers; or that there is no band, and why."""
-    n_speakers = row.population.n_speakers or "an unknown number of"
     if row.mean is None or row.sd is None or row.use == "acquisition":
         return ""
-    sd = number(row.sd, row)
+    sd, n_speakers = number(row.sd, row), row.population.n_speakers
+    if row.use == "background":
+        return f" (SD between speakers {sd})"
     if band_of(row) is not None:
         return f" (mean {number(row.mean, row)}, SD between speakers {sd}, {n_speakers} speakers)"
-    return f" (SD between speakers {sd}; {n_speakers} speakers: no band and no placement)"
+    why = f"{n_speakers} speakers" if protocol_known(row) else "protocol not known well enough"
+    return f" (SD between speakers {sd}; {why}: no band and no placement)"
 
 
 def statement(row: ReferenceRange, placement: Placement, mean: float, n_tokens: int, band: tuple[float, float]) -> str:
@@ -115,7 +122,7 @@ def describe_range(row: ReferenceRange) -> dict[str, Any]:
         "source": row.basis.citation,
         "where": row.basis.where,
         "obtained": row.basis.obtained,
-        "label": ORIENTATION_LABEL if row.use == "orientation" else row.basis.label,
+        "label": label_of(row),
         "note": row.basis.note,
         "rows": list(row.basis.rows),
         "use": row.use,

@@ -11,8 +11,7 @@ from pathlib import Path
 import pytest
 
 from sibilant.ranges import Question, TokenValue, all_ranges, compare, find, read_age
-from sibilant.ranges.band import band_of
-from sibilant.ranges.rules import is_spectral
+from sibilant.ranges.band import band_of, is_spectral
 from sibilant.terms.reference import INSIDE_SENTENCE
 
 with (Path(__file__).parent / "questions.csv").open(encoding="utf-8", newline="") as stream:

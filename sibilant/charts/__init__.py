@@ -1,10 +1,20 @@
 """Pictures: values in, ``Figure`` out; nothing here shows, saves or looks anything up."""
 
-from .months import RangeBracket, months_chart
+from typing import TYPE_CHECKING
+
+from .contexts import context_map
+from .month_marks import RangeBracket
+from .months import months_chart
+from .over_time import separation_chart, spread_chart
 from .render import alt_text, render
+from .sounds import SaidThrice, heard_chart, sets_chart
+from .spectra import SpectrumGroup, session_spectra
 from .strips import Ribbon, StripPanel, Tick, token_strip_pages, token_strips
 from .style import INVENTED, NO_CAUSE, SUPPORTING
 from .wording import Caption, change_sentence
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure as Figure
 
 __all__ = [
     "INVENTED",
@@ -13,12 +23,20 @@ __all__ = [
     "Caption",
     "RangeBracket",
     "Ribbon",
+    "SaidThrice",
+    "SpectrumGroup",
     "StripPanel",
     "Tick",
     "alt_text",
     "change_sentence",
+    "context_map",
+    "heard_chart",
     "months_chart",
     "render",
+    "separation_chart",
+    "session_spectra",
+    "sets_chart",
+    "spread_chart",
     "token_strip_pages",
     "token_strips",
 ]

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from . import style
+from ..terms import Method
+from . import style, wording
 from .lettering import line_height_mm, title_height_mm, wrap, write_lines, write_title
 
 if TYPE_CHECKING:
@@ -98,3 +99,39 @@ def nice_limits(values: Sequence[float], n_steps: int = 5) -> tuple[float, float
     step = next(power * factor for factor in (1, 2, 2.5, 5, 10) if power * factor >= raw * 0.999)
     first, last = math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step
     return first, last if last > first else first + step, step
+
+
+def closing(who: str, method: Method, counted: str, *more: str) -> str:
+    """Note beneath a picture: whose, method, how many, then the notes that always stand."""
+    head = " · ".join(part for part in (who, wording.method_text(method), counted) if part)
+    return "\n".join((head, *more, f"{style.SUPPORTING} {style.NO_CAUSE}"))
+
+
+def quiet(axes: Axes) -> None:
+    """Hairlines across, no frame at the left."""
+    axes.grid(axis="y", color=style.HAIRLINE, linewidth=0.5)
+    axes.set_axisbelow(True)
+    axes.tick_params(axis="y", length=0)
+    axes.spines["left"].set_visible(False)
+
+
+def upright(axes: Axes, values: Sequence[float], unit: str, *, from_zero: bool = False) -> None:
+    """Limits and ticks of the upright axis on round numbers, the unit after the highest."""
+    low, high, step = nice_limits([*values, 0.0] if from_zero else values)
+    axes.set_ylim(low, high)
+    axes.set_yticks([low + step * number for number in range(round((high - low) / step) + 1)])
+    top_tick_with_unit(axes, unit)
+
+
+def named_rows(axes: Axes, names: Sequence[str], values: Sequence[float], label: str) -> None:
+    """Rows with their names at the left, the first on top; round limits and the measure's label along the bottom."""
+    low, high, step = nice_limits(values)
+    axes.set_xlim(low, high)
+    axes.set_xticks([low + step * number for number in range(round((high - low) / step) + 1)])
+    axes.set_ylim(len(names) - 0.5, -0.5)
+    axes.set_yticks(range(len(names)), list(names))
+    axes.tick_params(axis="y", length=0, labelcolor=style.INK)
+    axes.grid(axis="x", color=style.HAIRLINE, linewidth=0.5)
+    axes.set_axisbelow(True)
+    axes.spines["left"].set_visible(False)
+    axes.set_xlabel(label, labelpad=2, loc="right")

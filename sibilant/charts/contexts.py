@@ -1,0 +1,73 @@
+"""The client's own contexts: position, cluster and vowel, with n and intervals."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from ..terms import Method
+from ..terms.change import CaseView
+from . import style, wording
+from .lettering import text_width_mm
+from .sheet import MARGIN_MM, Heading, begin, closing, named_rows
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+_ROW_MM = 5.6
+
+
+@style.drawn
+def context_map(view: CaseView, *, method: Method, key: str = "", width_mm: float = style.FULL_WIDTH_MM) -> Figure:
+    """Draw the client's own contexts, highest first, with n and interval; under eight sounds they stand unranked.
+
+    Raises
+    ------
+    ValueError
+        Without a context to show.
+    """
+    key = key or view.main_measure
+    measure = wording.measure_of(key)
+    cells = [cell for cell in view.contexts if cell.key == key and math.isfinite(cell.mean)]
+    if not cells:
+        raise ValueError(f"{view.client.code} has no contexts of {key} to show")
+    cells = sorted(cells, key=lambda cell: (cell.rank is None, cell.rank or 0, -cell.mean))
+    factor, unit = wording.scale_of(measure)
+    ranked = [cell for cell in cells if cell.rank is not None]
+    title = (
+        f"The {measure.name} is highest in {ranked[0].name}, lowest in {ranked[-1].name}"
+        if len(ranked) > 1
+        else "Too few sounds to rank contexts"
+    )
+    heading = Heading(
+        title,
+        f"{wording.capital(measure.name)} by context, mean with 95\u2009% interval; hollow: too few to rank",
+        closing(
+            wording.who(view.client),
+            method,
+            f"{sum(c.n for c in cells)} sounds, pooled over probes",
+            "A place in the order says where the figure is highest, not what to practise.",
+        ),
+    )
+    sheet = begin(heading, width_mm, _ROW_MM * len(cells) + 12.0)
+    names = [f"{cell.name}  n\u2009=\u2009{cell.n}" for cell in cells]
+    label_mm = min(max(text_width_mm(name, style.BODY_PT) for name in names) + 3.0, 0.5 * width_mm)
+    axes = sheet.place(MARGIN_MM + label_mm, 0.5, width_mm - 2 * MARGIN_MM - label_mm - 3.0, _ROW_MM * len(cells))
+    ends = [factor * value for cell in cells for value in (cell.low, cell.high)]
+    named_rows(axes, names, ends, wording.axis_label(measure, method))
+    for row, cell in enumerate(cells):
+        shown = cell.rank is not None
+        axes.hlines(row, factor * cell.low, factor * cell.high, colors=style.BLUE, linewidth=1.6 if shown else 0.8)
+        axes.plot(
+            [factor * cell.mean],
+            [row],
+            marker="o",
+            markersize=5.5,
+            color=style.BLUE,
+            markerfacecolor=style.BLUE if shown else style.PAPER,
+            linestyle="none",
+            gid="context",
+        )
+    said = "; ".join(f"{c.name} {wording.interval_text(measure, c.mean, c.low, c.high)}, n = {c.n}" for c in cells)
+    sheet.figure.set_label(f"{title}. {said}. Unit: {unit or measure.unit}.")
+    return sheet.figure

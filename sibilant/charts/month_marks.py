@@ -1,0 +1,267 @@
+"""What the months chart draws: points, intervals, band, phases, event flags, accuracy (``months.py`` composes it)."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from ..terms.change import CaseView, MeasurementError, MeasureSummary, SessionSummary
+from . import style
+from .lettering import text_width_mm
+from .sheet import haloed
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+FLAG_ROW_MM = 4.2
+
+
+@dataclass(frozen=True, slots=True)
+class RangeBracket:
+    """A published range that fits: drawn in the right margin, with its words and source beneath."""
+
+    low: float
+    high: float
+    text: str
+    source: str
+
+    def __post_init__(self) -> None:
+        if not self.low < self.high:
+            raise ValueError("a range needs its low end below its high end")
+        if not self.source:
+            raise ValueError("a range is never shown without its source")
+
+
+@dataclass(frozen=True, slots=True)
+class Months:
+    """All that the parts of the chart share."""
+
+    view: CaseView
+    key: str
+    sessions: tuple[tuple[SessionSummary, MeasureSummary], ...]
+    error: MeasurementError | None
+    scale: float
+    unit: str
+    x_limits: tuple[float, float]
+
+
+def draw_main(axes: Axes, months: Months, bracket: RangeBracket | None, *, narrow: bool) -> None:
+    """Points, intervals, single words and the baseline's band, on one upright axis."""
+    scale = months.scale
+    values = [scale * v for _, s in months.sessions for v in (s.low, s.high, s.mean, *(w.value for w in s.words))]
+    error = months.error if months.error and math.isfinite(months.error.limit) else None
+    if error:
+        values += [scale * (error.mean - error.limit), scale * (error.mean + error.limit)]
+    if bracket:
+        values += [scale * bracket.low, scale * bracket.high]
+    upright(axes, values, months.unit)
+    quiet(axes)
+    axes.set_xlim(*months.x_limits)
+    axes.set_xticks([])
+    if error:
+        _band(axes, months, error, narrow=narrow)
+    _words(axes, months)
+    _lines(axes, months)
+
+
+def _band(axes: Axes, months: Months, error: MeasurementError, *, narrow: bool) -> None:
+    low, high = (months.scale * (error.mean + sign * error.limit) for sign in (-1, 1))
+    axes.axhspan(low, high, facecolor="none", edgecolor=style.GREEN, hatch="////", alpha=0.32, linewidth=0, zorder=0.5)
+    axes.axhline(months.scale * error.mean, color=style.GREEN, linewidth=0.8, linestyle=(0, (5, 3)), zorder=1)
+    if narrow:
+        axes.annotate(
+            "baseline ± measurement error",
+            (1, low),
+            xycoords=("axes fraction", "data"),
+            xytext=(0, -1.5),
+            textcoords="offset points",
+            ha="right",
+            va="top",
+            color=style.INK,
+            path_effects=haloed(),
+            zorder=6,
+        )
+
+
+def _words(axes: Axes, months: Months) -> None:
+    width = 0.018 * (months.x_limits[1] - months.x_limits[0])
+    for session, summary in months.sessions:
+        x = [session.month + width * (2 * ((0.618 * place) % 1) - 1) for place in range(len(summary.words))]
+        axes.plot(
+            x,
+            [months.scale * word.value for word in summary.words],
+            linestyle="none",
+            marker="o",
+            markersize=2.2,
+            markerfacecolor=style.BLUE,
+            markeredgecolor="none",
+            alpha=0.38,
+            zorder=2,
+            gid="single words",
+        )
+
+
+def _lines(axes: Axes, months: Months) -> None:
+    for run in _runs(months.sessions):
+        across = [session.month for session, _ in run]
+        axes.plot(
+            across,
+            [months.scale * summary.mean for _, summary in run],
+            color=style.BLUE,
+            linewidth=1.2,
+            zorder=3,
+            gid="line",
+        )
+    for session, summary in months.sessions:
+        y = months.scale * summary.mean
+        if math.isfinite(summary.low) and math.isfinite(summary.high):
+            ends = (months.scale * summary.low, months.scale * summary.high)
+            axes.vlines(session.month, *ends, colors=style.BLUE, linewidth=1.6, zorder=4)
+        settings = _mark(session)
+        axes.plot([session.month], [y], linestyle="none", zorder=5, gid="session", **settings)
+        if session.apart:
+            axes.annotate(
+                "apart",
+                (session.month, y),
+                xytext=(5, 0),
+                textcoords="offset points",
+                va="center",
+                color=style.INK,
+                path_effects=haloed(),
+                zorder=6,
+            )
+
+
+def _mark(session: SessionSummary) -> dict[str, Any]:
+    if session.apart:
+        return {
+            "marker": "s",
+            "markersize": 5.0,
+            "markerfacecolor": style.PAPER,
+            "markeredgecolor": style.BLUE,
+            "markeredgewidth": 1.2,
+        }
+    return {
+        "marker": "o",
+        "markersize": 5.5,
+        "markerfacecolor": style.BLUE,
+        "markeredgecolor": style.PAPER,
+        "markeredgewidth": 0.6,
+    }
+
+
+def _runs(
+    sessions: Sequence[tuple[SessionSummary, MeasureSummary]],
+) -> list[list[tuple[SessionSummary, MeasureSummary]]]:
+    """Sessions that may stand on one line; another device, level, cue or list form begins a new one."""
+    runs: list[list[tuple[SessionSummary, MeasureSummary]]] = []
+    for session, summary in sessions:
+        same = runs and _conditions(runs[-1][-1][0]) == _conditions(session)
+        if same:
+            runs[-1].append((session, summary))
+        else:
+            runs.append([(session, summary)])
+    return runs
+
+
+def _conditions(summary: SessionSummary) -> tuple[object, ...]:
+    session = summary.session
+    return (summary.joined, session.device, session.level, session.cue, session.list_form)
+
+
+def draw_phases(axes: Axes, months: Months) -> None:
+    """Name each phase above its first probe, a dotted line between phases."""
+    summaries = months.view.summaries
+    edges = [(None, summaries[0])] + [(a, b) for a, b in itertools.pairwise(summaries) if a.phase != b.phase]
+    for before, after in edges:
+        at = months.x_limits[0] if before is None else 0.5 * (before.month + after.month)
+        if before is not None:
+            axes.axvline(
+                at, color=style.SECOND_INK, linewidth=0.8, linestyle=(0, (1, 2)), zorder=1.5, ymax=1.06, clip_on=False
+            )
+        axes.annotate(
+            str(after.phase),
+            (at, 1),
+            xycoords=("data", "axes fraction"),
+            xytext=(0 if before is None else 3, 3),
+            textcoords="offset points",
+            ha="left",
+            va="bottom",
+            color=style.SECOND_INK,
+            annotation_clip=False,
+        )
+
+
+def flag_rows(months: Months, plot_mm: float) -> list[list[tuple[float, str, float]]]:
+    """Spread event flags over rows so that their words don't meet: (month, text, left edge in mm)."""
+    first, last = months.x_limits
+    origin = months.view.summaries[0].on
+    rows: list[list[tuple[float, str, float]]] = []
+    ends: list[float] = []
+    for event in sorted(months.view.events, key=lambda item: item.on):
+        month = (event.on - origin).days / 30.4375 + months.view.summaries[0].month
+        if not first <= month <= last:
+            continue
+        place_mm = plot_mm * (month - first) / (last - first)
+        width_mm = text_width_mm(event.text, style.BODY_PT) + 3.5
+        left_mm = max(0.0, min(place_mm, plot_mm - width_mm))
+        row = next((number for number, end in enumerate(ends) if end <= left_mm), len(rows))
+        if row == len(rows):
+            rows.append([])
+            ends.append(0.0)
+        rows[row].append((month, event.text, left_mm / plot_mm))
+        ends[row] = left_mm + width_mm + 2.0
+    return rows
+
+
+def draw_flags(axes: Axes, months: Months, rows: Sequence[Sequence[tuple[float, str, float]]]) -> None:
+    """A small flag and its words under the axis for each event."""
+    axes.set_axis_off()
+    axes.set_xlim(*months.x_limits)
+    axes.set_ylim(len(rows) + 0.6, 0)
+    span = months.x_limits[1] - months.x_limits[0]
+    for number, row in enumerate(rows):
+        for month, text, left in row:
+            axes.vlines(month, 0, number + 0.95, colors=style.SECOND_INK, linewidth=0.8)
+            axes.fill(
+                [month, month + 0.012 * span, month],
+                [number + 0.2, number + 0.45, number + 0.7],
+                color=style.SECOND_INK,
+                linewidth=0,
+            )
+            x = months.x_limits[0] + left * span
+            starts_after = x >= month - 1e-9
+            axes.text(
+                month + 0.017 * span if starts_after else month - 0.006 * span,
+                number + 0.5,
+                text,
+                ha="left" if starts_after else "right",
+                va="center",
+                color=style.INK,
+            )
+
+
+def draw_accuracy(axes: Axes, months: Months) -> None:
+    """Percent correct by ear with its Wilson interval, beneath."""
+    axes.set_xlim(*months.x_limits)
+    axes.set_ylim(0, 100)
+    axes.set_yticks([0, 50, 100], ["0", "50", "100\u2009%"])
+    quiet(axes)
+    for summary in months.view.summaries:
+        accuracy = summary.accuracy
+        if accuracy is None or not accuracy.n_scored:
+            continue
+        axes.vlines(summary.month, 100 * accuracy.low, 100 * accuracy.high, colors=style.SECOND_INK, linewidth=1.4)
+        axes.plot(
+            [summary.month],
+            [100 * accuracy.share],
+            marker="D",
+            markersize=4.2,
+            color=style.INK,
+            linestyle="none",
+            gid="heard",
+            clip_on=False,
+        )

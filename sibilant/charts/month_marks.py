@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from ..terms.change import CaseView, MeasurementError, MeasureSummary, SessionSummary
 from . import style
 from .lettering import text_width_mm
-from .sheet import haloed
+from .sheet import haloed, quiet, upright
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

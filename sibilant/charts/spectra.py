@@ -105,8 +105,9 @@ def _axes(axes: Axes, method: Method, groups: Sequence[SpectrumGroup]) -> None:
 
 def _group(axes: Axes, group: SpectrumGroup, colour: str, *, dashed: bool) -> None:
     frequency_khz = group.frequency_hz / 1000
+    faint = min(0.35, 5.0 / group.level_db.shape[0])
     for row in group.relative_db():
-        axes.plot(frequency_khz, row, color=colour, linewidth=0.4, alpha=0.22, gid="single sounds")
+        axes.plot(frequency_khz, row, color=colour, linewidth=0.4, alpha=faint, gid="single sounds")
     line = (0, (5, 2)) if dashed else "solid"
     axes.plot(frequency_khz, group.mean_db(), color=colour, linewidth=1.8, linestyle=line, gid=group.name)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -10,7 +10,7 @@ import numpy.typing as npt
 from ..terms import Edge, Interval
 from ..terms.sound import Beside
 from .frames import FineLevels, Floats
-from .track import CORE_DROP_DB, Track, crossing, floor_beside, smoothed, track, voiced_level
+from .track import CORE_DROP_DB, Track, against_voice, crossing, floor_beside, smoothed, track, voiced_level
 
 SILENCE_DROP_DB = 30.0
 ABOVE_FLOOR_DB = 6.0
@@ -69,10 +69,10 @@ class Found:
 
 def bounds_of(fine: FineLevels, seed: slice, limits: slice, beyond: Beyond) -> Bounds:
     """Bound the frication that fills the frames ``seed``, looking no further than ``limits``."""
-    way = track(fine, seed)
+    way = _settled(track(fine, seed), limits)
     loudest = voiced_level(way)
-    onset = onset_edge(way, limits.start, beyond, loudest)
-    offset = offset_edge(way, min(limits.stop, fine.n_frames) - 1, beyond, loudest)
+    onset = onset_edge(fine, way, limits.start, beyond, loudest)
+    offset = offset_edge(fine, way, min(limits.stop, fine.n_frames) - 1, beyond, loudest)
     if offset.frame < onset.frame:
         onset = Found(float(way.first), onset.beside, onset.floor_limited)
         offset = Found(float(max(way.last, way.first)), offset.beside, offset.floor_limited)
@@ -82,7 +82,14 @@ def bounds_of(fine: FineLevels, seed: slice, limits: slice, beyond: Beyond) -> B
     )
 
 
-def onset_edge(way: Track, limit: int, beyond: Beyond, loudest_db: float) -> Found:
+def _settled(way: Track, limits: slice) -> Track:
+    """Take the plateau over the whole token, ramps included, once these are known roughly."""
+    begin = int(silence_edge(way, -1, max(limits.start, way.first - 60)).frame)
+    end = int(silence_edge(way, 1, min(limits.stop, way.high.size, way.last + 60) - 1).frame)
+    return replace(way, plateau_db=float(np.percentile(way.high[begin : end + 1], 75)))
+
+
+def onset_edge(fine: FineLevels, way: Track, limit: int, beyond: Beyond, loudest_db: float) -> Found:
     """Onset: out of silence, out of a voiced sound, or where a release gives way to steady frication."""
     silence = silence_edge(way, -1, limit)
     begin = max(limit, min(int(silence.frame), way.first) - 15, way.first - 80)
@@ -90,13 +97,14 @@ def onset_edge(way: Track, limit: int, beyond: Beyond, loudest_db: float) -> Fou
     least = max(loudest_db - VOICED_REACH_DB, way.low_floor_db + VOICE_OVER_FLOOR_DB)
     voiced = (way.low[before] > least) & (way.low[before] > way.high[before])
     if voiced.sum() >= 5:
-        return _out_of_voice(way, max(limit, way.first - 80), silence, beyond)
+        near = against_voice(fine, way, slice(max(limit, way.first - 70), max(way.first - 12, limit + 1)))
+        return _out_of_voice(near, max(limit, way.first - 80), silence, beyond)
     if beyond.previous_phone in STOPS:
         return _after_release(way, silence)
     return silence
 
 
-def offset_edge(way: Track, limit: int, beyond: Beyond, loudest_db: float) -> Found:
+def offset_edge(fine: FineLevels, way: Track, limit: int, beyond: Beyond, loudest_db: float) -> Found:
     """Offset: into silence, or where voicing begins, or where a voiced frication sinks into the voice."""
     silence = silence_edge(way, 1, limit)
     stop = min(limit, max(way.last, int(silence.frame)) + 40)
@@ -105,9 +113,10 @@ def offset_edge(way: Track, limit: int, beyond: Beyond, loudest_db: float) -> Fo
     if voice < max(loudest_db - VOICED_REACH_DB, way.low_floor_db + VOICE_OVER_FLOOR_DB):
         return silence
     noise = float(np.percentile(way.low[way.first : way.last + 1], 60))
-    near = VOICED_PHONE_FRICTION_DB if beyond.phone in VOICED_PHONES else VOICED_FRICTION_DB
-    if noise > voice - near:
-        return _into_voice(way, stop, silence)
+    reach = VOICED_PHONE_FRICTION_DB if beyond.phone in VOICED_PHONES else VOICED_FRICTION_DB
+    if noise > voice - reach:
+        near = against_voice(fine, way, slice(min(way.last + 10, stop), stop + 1))
+        return _into_voice(near, stop, silence)
     start = voice_start(way, steady, stop, noise, voice)
     if start is None or silence.frame < start - 12:
         return silence

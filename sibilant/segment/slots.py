@@ -360,7 +360,7 @@ def _bounded(stage: _Stage, run: Run, slots: tuple[SibilantSlot, ...]) -> Sibila
 
 
 def _shared(stage: _Stage, run: Run, slots: tuple[SibilantSlot, ...]) -> list[SibilantInterval]:
-    """Bound one frication and cut it where several slots share it (``doubled``: the cut is little better than a guess)."""
+    """Bound one frication and cut it where several slots share it (``doubled``: the cut is hardly more than a guess)."""
     whole = _bounded(stage, run, slots)
     out: list[SibilantInterval] = []
     rest = whole

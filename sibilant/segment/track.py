@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,7 +10,7 @@ from .frames import FineLevels, Floats, to_db
 
 CORE_DROP_DB = 15.0
 LOW_BAND_HZ = (150.0, 950.0)
-BAND_DEPTH_DB = 18.0
+BAND_DEPTH_DB = 25.0
 BAND_LIMITS_HZ = (1200.0, 15000.0)
 NARROWEST_BAND_HZ = 2000.0
 FLOOR_WIDTH_MS = 15
@@ -21,7 +21,8 @@ SUSTAINED_MS = 4
 class Track:
     """Levels every millisecond, (n,): ``high`` in the frication's band, ``low`` at 150 to 950 Hz.
 
-    ``first`` and ``last`` are the outermost frames of the seed within 15 dB of the plateau; ``low_floor_db`` is the quietest tenth of ``low``.
+    ``first`` and ``last`` are the outermost frames of the seed within 15 dB of the plateau; ``low_floor_db`` is the
+    quietest tenth of ``low``.
     """
 
     high: Floats
@@ -34,7 +35,7 @@ class Track:
 
 
 def followed_band(fine: FineLevels, seed: slice) -> tuple[float, float]:
-    """Band in which a frication stands out: around its strongest part, down to 18 dB below, 2 kHz wide or more."""
+    """Band in which a frication stands out: around its strongest part, down to 25 dB below, 2 kHz wide or more."""
     top = 0.95 * float(fine.frequency_hz[-1])
     usable = fine.bins_of(min(BAND_LIMITS_HZ[0], top / 2), min(top, BAND_LIMITS_HZ[1]))
     level = fine.power[seed, usable].mean(axis=0)
@@ -57,14 +58,38 @@ def followed_band(fine: FineLevels, seed: slice) -> tuple[float, float]:
 def track(fine: FineLevels, seed: slice) -> Track:
     """Follow a frication: its band, its plateau (75th percentile of what is above -15 dB) and where that is."""
     band = followed_band(fine, seed)
-    high, low = fine.level_db(*band), fine.level_db(*LOW_BAND_HZ)
+    high, low = smoothed(fine.level_db(*band), 3), fine.level_db(*LOW_BAND_HZ)
     first, last = seed.start, seed.stop - 1
     plateau = float(np.percentile(high[seed], 75))
     for _ in range(3):
         strong = np.flatnonzero(high[first : last + 1] > plateau - CORE_DROP_DB) + first
         first, last = int(strong[0]), int(strong[-1])
         plateau = float(np.percentile(high[first : last + 1], 75))
-        return Track(high, low, plateau, first, last, band, float(np.percentile(smoothed(low, 20), 10)))
+    return Track(high, low, plateau, first, last, band, float(np.percentile(smoothed(low, 20), 10)))
+
+
+def against_voice(fine: FineLevels, way: Track, voice: slice) -> Track:
+    """Follow the same frication in the band where it stands out best against a voiced sound beside it.
+
+    ``voice``: frames of the voiced sound. The band: around the greatest difference of the two spectra (in dB, among
+    bins down to 20 dB below the frication's peak), as far as it stays within 8 dB, 1.5 kHz wide or more.
+    """
+    top = 0.95 * float(fine.frequency_hz[-1])
+    usable = fine.bins_of(min(BAND_LIMITS_HZ[0], top / 2), min(top, BAND_LIMITS_HZ[1]))
+    sound = to_db(fine.power[way.first : way.last + 1, usable].mean(axis=0))
+    beside = to_db(fine.power[voice, usable].mean(axis=0))
+    contrast = np.where(sound > sound.max() - 20.0, sound - beside, -200.0)
+    contrast = np.convolve(np.pad(contrast, 1, mode="edge"), np.full(3, 1 / 3), mode="valid")
+    peak = int(np.argmax(contrast))
+    outside = np.flatnonzero(contrast <= contrast[peak] - 8.0)
+    frequency = fine.frequency_hz[usable]
+    low = float(frequency[int(outside[outside < peak].max(initial=-1)) + 1])
+    high = float(frequency[int(outside[outside > peak].min(initial=contrast.size)) - 1])
+    if high - low < 1500.0:
+        low, high = max(float(frequency[0]), low - 750.0), min(float(frequency[-1]), high + 750.0)
+    level = fine.level_db(low, high)
+    plateau = float(np.percentile(level[way.first : way.last + 1], 75))
+    return replace(way, high=level, plateau_db=plateau, band_hz=(low, high))
 
 
 def voiced_level(way: Track) -> float:

@@ -21,7 +21,7 @@ _HOUSE = "own; multitaper after Thomson (1982), Proc. IEEE 70:1055-1096 (from me
 
 
 def _house(name: str, top_hz: float) -> Method:
-    return Method(name, 1, (1000.0, top_hz), _MIDDLE_HALF, frame_ms=20.0, hop_ms=10.0, citation=_HOUSE)
+    return Method(name, 1, (1000.0, top_hz), _MIDDLE_HALF, frame_ms=20.0, hop_ms=10.0, n_tapers=5, citation=_HOUSE)
 
 
 HOUSE_15K = _house("house-15k", 15000.0)

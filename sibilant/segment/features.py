@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -74,7 +75,7 @@ def _levels(recording: Recording, first: int, last: int) -> Floats:
     power = np.abs(fft.rfft(frames * window, n_fft, axis=1)) ** 2
     top = TOP_SHARE_OF_NYQUIST * rate / 2
     bins = [int(np.ceil(min(edge, top) * n_fft / rate)) for edge in EDGES_HZ]
-    return to_db(np.stack([power[:, a:b].sum(axis=1) for a, b in zip(bins, bins[1:], strict=False)], axis=1))
+    return to_db(np.stack([power[:, a:b].sum(axis=1) for a, b in pairwise(bins)], axis=1))
 
 
 def _noise(level: Floats, inside: npt.NDArray[np.bool_], near: npt.NDArray[np.bool_]) -> Floats:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -207,14 +208,17 @@ def _tables(chains: list[Chain]) -> _Tables:
     """Stack the chains of a chunk into arrays padded to the widest."""
     unique = {id(c): c for c in chains}
     width = max(len(c.states) for c in chains)
-    rows = {key: _one(c, width) for key, c in unique.items()}
-    stacked = [np.stack([rows[id(c)][k] for c in chains]) for k in range(6)]
+    row_of = {key: row for row, key in enumerate(unique)}
+    rows = np.array([row_of[id(c)] for c in chains])
+    one = [_one(c, width) for c in unique.values()]
+    stacked = [np.stack([parts[k] for parts in one])[rows] for k in range(6)]
     kind, stay, jump, entry, leave, phone = stacked
     last = np.array([max(0, c.n_phones - 1) for c in chains])
     vital = np.array([c.vital for c in chains])
     return _Tables(kind, stay, jump.transpose(1, 0, 2).copy(), entry, leave, phone, last, vital)
 
 
+@lru_cache(maxsize=4096)
 def _one(chain: Chain, width: int) -> tuple[npt.NDArray[np.generic], ...]:
     n = len(chain.states)
     kind = np.zeros(width, dtype=np.int64)
@@ -247,3 +251,38 @@ def _collect(final: Floats, table: _Tables, into: tuple[Ints, npt.NDArray[np.flo
 def flat_channel() -> Floats:
     """No colouring: (15,) zeros."""
     return np.zeros(N_BANDS, dtype=np.float32)
+
+
+def best_paths(scored: Emissions, spans: Ints, chains: Sequence[Chain]) -> list[Ints]:
+    """State of every frame along the best path of each span through its own chain: one array a span."""
+    if not len(spans):
+        return []
+    order = np.argsort(spans[:, 0] - spans[:, 1], kind="stable")
+    ordered, own = spans[order], [chains[k] for k in order]
+    table = _tables(own)
+    length = ordered[:, 1] - ordered[:, 0]
+    n, width = table.kind.shape
+    delta = np.full((n, width + FARTHEST_JUMP), -1e6, dtype=np.float32)
+    back = np.zeros((int(length.max(initial=0)), n, width), dtype=np.int8)
+    final = np.full((n, width), -1e6, dtype=np.float32)
+    for t in range(len(back)):
+        live = int(np.searchsorted(-length, -t, side="left"))
+        seen = scored.score[(ordered[:live, 0] + t)[:, None], table.kind[:live]]
+        best = table.entry[:live] if t == 0 else delta[:live, FARTHEST_JUMP:] + table.stay[:live]
+        for jump in range(1, FARTHEST_JUMP + 1) if t else ():
+            moved = delta[:live, FARTHEST_JUMP - jump : FARTHEST_JUMP - jump + width] + table.jump[jump - 1, :live]
+            back[t, :live] = np.where(moved > best, jump, back[t, :live])
+            best = np.maximum(best, moved)
+        delta[:live, FARTHEST_JUMP:] = best + seen
+        done = slice(int(np.searchsorted(-length, -(t + 1), side="left")), live)
+        final[done] = delta[done, FARTHEST_JUMP:]
+    at = (final + table.leave).argmax(axis=1)
+    paths = [np.zeros(int(k), dtype=np.int64) for k in length]
+    for t in range(len(back) - 1, -1, -1):
+        for row in range(int(np.searchsorted(-length, -t, side="left"))):
+            paths[row][t] = at[row]
+            at[row] -= back[t, row, at[row]]
+    out: list[Ints] = [np.zeros(0, dtype=np.int64)] * n
+    for row, place in enumerate(order):
+        out[place] = paths[row]
+    return out

@@ -21,7 +21,7 @@ LEVEL_WEIGHT = 1.0
 def portraits(features: Features, spans: Sequence[tuple[int, int]]) -> Floats:
     """Draw each span as 28 frames of band levels relative to their mean, quiet bands cut off: (n, 28, bands + 1)."""
     b = features.n_bands
-    total, peak, _ = loudness(features)
+    total = loudness(features)[0]
     out = np.zeros((len(spans), N_POINTS, b + 1), dtype=np.float32)
     for row, (first, last) in enumerate(spans):
         level = features.level_db[first:last, :b]

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 Array = npt.NDArray[np.float64]
-Kind = Literal["whole", "broken", "stray", "missing"]
+Kind = Literal["whole", "broken", "other", "stray", "missing"]
 Mode = Literal["ready", "heard", "begun"]
 
 NOTHING = -1e9
@@ -24,6 +24,7 @@ class Costs:
     broken: float = -4.0
     missing: float = -5.0
     unfinished: float = -3.0
+    other: float = -4.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,13 +33,15 @@ class Evidence:
 
     A span is ``k + 1`` pieces from piece ``i``. ``whole`` (k, i, prompt): the whole prompt is said there, against no
     word at all; ``broken``: only its beginning. ``stray`` (i): the piece is no word. ``same`` (k, i): the span says
-    again what was said just before, against something new. Spans that are not allowed hold ``NOTHING``.
+    again what was said just before, against something new. ``other`` (k, i): another's voice says it. Spans that are
+    not allowed hold ``NOTHING``.
     """
 
     whole: Array
     broken: Array
     stray: Array
     same: Array
+    other: Array
 
     @property
     def shape(self) -> tuple[int, int, int]:
@@ -69,6 +72,7 @@ class Reading:
     steps: tuple[Step, ...]
     first: Array
     any: Array
+    other: Array
     missing: Array
 
 
@@ -88,15 +92,15 @@ class _Ahead:
 def match(evidence: Evidence, costs: Costs) -> Reading:
     """Weigh all readings of the pieces by forward and backward sums, and return the single best one.
 
-    A reading passes through pieces and prompts in order. At each point a piece is left over, a prompt is skipped, or
-    a span of pieces is an attempt: the first at the next prompt, another at the one just heard, or a false start that
-    is followed by another attempt. The weight of a reading is the sum of its evidence and costs.
+    A reading passes through pieces and prompts in order. At each point a piece is left over, a prompt is skipped, or a
+    span of pieces is an attempt: the first at the next prompt, another at the one just heard, a false start that is
+    followed by another attempt, or another's voice saying the next prompt or the last. The weight of a reading is the
+    sum of its evidence and costs.
     """
     best = _ahead(evidence, costs, np.maximum)
     total = _ahead(evidence, costs, np.logaddexp)
     steps = _follow(evidence, costs, best)
-    first, every, missing = _marginals(evidence, costs, total)
-    return Reading(tuple(steps), first, every, missing)
+    return Reading(tuple(steps), *_marginals(evidence, costs, total))
 
 
 def _ahead(evidence: Evidence, costs: Costs, add: np.ufunc) -> _Ahead:
@@ -106,6 +110,7 @@ def _ahead(evidence: Evidence, costs: Costs, add: np.ufunc) -> _Ahead:
     for i in range(n, -1, -1):
         fresh = np.full(m + 1, NOTHING)
         again, finish = fresh.copy(), fresh.copy()
+        echo = [fresh.copy() for _ in range(3)]
         for k in range(min(longest, n - i)):
             to = i + k + 1
             fresh[:m] = add(fresh[:m], evidence.whole[k, i] + heard[to, 1:])
@@ -114,9 +119,15 @@ def _ahead(evidence: Evidence, costs: Costs, add: np.ufunc) -> _Ahead:
             again[1:] = add(again[1:], whole + costs.repeat + evidence.same[k, i])
             finish[1:] = add(finish[1:], whole)
             finish[1:] = add(finish[1:], evidence.broken[k, i] + costs.broken + begun[to, 1:])
+            said = evidence.whole[k, i] + evidence.other[k, i] + costs.other
+            for kept, mode in zip(echo, (ready, heard, begun), strict=True):
+                kept[:m] = add(kept[:m], said + mode[to, :m])
+                if mode is not ready:
+                    kept[1:] = add(kept[1:], said + mode[to, 1:])
         if i < n:
             left = evidence.stray[i] + costs.stray
             ready[i], heard[i], begun[i] = left + ready[i + 1], left + heard[i + 1], left + begun[i + 1]
+        ready[i], heard[i], begun[i] = add(ready[i], echo[0]), add(heard[i], echo[1]), add(begun[i], echo[2])
         ready[i] = _chain(add(ready[i], fresh), costs.missing, add)
         onward = fresh.copy()
         onward[:m] = add(onward[:m], costs.missing + ready[i, 1:])
@@ -146,6 +157,10 @@ def _options(
         out.append((start + costs.missing + ahead.ready[i, j + 1], Step("missing", i, i, j), "ready"))
     for k in range(min(longest, n - i)):
         to = i + k + 1
+        rest = {"ready": ahead.ready, "heard": ahead.heard, "begun": ahead.begun}[mode][to, j]
+        for prompt in range(j - (mode != "ready" and j > 0), min(j + 1, m)):
+            said = evidence.whole[k, i, prompt] + evidence.other[k, i] + costs.other
+            out.append((said + rest, Step("other", i, to, prompt), mode))
         if j < m:
             whole, broken = evidence.whole[k, i, j], evidence.broken[k, i, j] + costs.broken
             out.append((start + whole + ahead.heard[to, j + 1], Step("whole", i, to, j), "heard"))
@@ -169,52 +184,82 @@ def _follow(evidence: Evidence, costs: Costs, best: _Ahead) -> list[Step]:
         _, step, mode = max(_options(evidence, costs, best, (i, j, mode)), key=lambda option: option[0])
         steps.append(step)
         i = step.last
-        j = step.prompt + 1 if step.prompt >= 0 else j
+        j = step.prompt + 1 if step.kind in ("whole", "broken", "missing") else j
     return steps
 
 
-def _marginals(evidence: Evidence, costs: Costs, total: _Ahead) -> tuple[Array, Array, Array]:
+def _marginals(evidence: Evidence, costs: Costs, total: _Ahead) -> tuple[Array, Array, Array, Array]:
     """Forward pass in probabilities: from each point its share goes out along the steps, so nothing underflows."""
     longest, n, m = evidence.shape
-    first, every, missing = np.zeros((n, m)), np.zeros((n, m)), np.zeros(m)
-    ready, heard, begun = (np.zeros((n + 1, m + 1)) for _ in range(3))
-    ready[0, 0] = 1.0
-
-    def share(mass: Array, weight: Array, here: Array) -> Array:
-        with np.errstate(under="ignore"):
-            return np.asarray(mass * np.exp(np.minimum(weight - here, 0.0)))
-
+    first, every, other, missing = np.zeros((n, m)), np.zeros((n, m)), np.zeros((n, m)), np.zeros(m)
+    modes = [(np.zeros((n + 1, m + 1)), ahead) for ahead in (total.ready, total.heard, total.begun)]
+    modes[0][0][0, 0] = 1.0
     for i in range(n + 1):
-        for j in range(m):  # skipping prompts: one after another
-            out = (
-                share(ready[i, j], costs.missing + total.ready[i, j + 1], total.ready[i, j])
-                + share(heard[i, j], costs.missing + total.ready[i, j + 1], total.heard[i, j])
-                + share(begun[i, j], costs.unfinished + costs.missing + total.ready[i, j + 1], total.begun[i, j])
-            )
-            ready[i, j + 1] += out
-            missing[j] += out
+        _skip(i, modes, costs, missing)
         if i == n:
             break
-        left = evidence.stray[i] + costs.stray
-        for mass, ahead in ((ready, total.ready), (heard, total.heard), (begun, total.begun)):
-            mass[i + 1] += share(mass[i], left + ahead[i + 1], ahead[i])
+        for mass, ahead in modes:
+            mass[i + 1] += _share(mass[i], evidence.stray[i] + costs.stray + ahead[i + 1], ahead[i])
         for k in range(min(longest, n - i)):
-            to = i + k + 1
-            whole, broken = evidence.whole[k, i], evidence.broken[k, i] + costs.broken
-            fresh = np.zeros(m)
-            start = np.zeros(m)
-            for mass, ahead, cost in (
-                (ready, total.ready, 0.0), (heard, total.heard, 0.0), (begun, total.begun, costs.unfinished)
-            ):  # fmt: skip
-                fresh += share(mass[i, :m], cost + whole + total.heard[to, 1:], ahead[i, :m])
-                start += share(mass[i, :m], cost + broken + total.begun[to, 1:], ahead[i, :m])
-            fresh += share(begun[i, 1:], whole + total.heard[to, 1:], total.begun[i, 1:])
-            start += share(begun[i, 1:], broken + total.begun[to, 1:], total.begun[i, 1:])
-            again = share(
-                heard[i, 1:], whole + costs.repeat + evidence.same[k, i] + total.heard[to, 1:], total.heard[i, 1:]
-            )
-            heard[to, 1:] += fresh + again
-            begun[to, 1:] += start
-            first[i:to] += fresh
-            every[i:to] += fresh + again + start
-    return first, every, missing
+            if evidence.whole[k, i].max(initial=NOTHING) > NOTHING / 2:
+                fresh, again, start, echo = _outflow(evidence, costs, modes, (i, k))
+                modes[1][0][i + k + 1, 1:] += fresh + again
+                modes[2][0][i + k + 1, 1:] += start
+                first[i : i + k + 1] += fresh
+                every[i : i + k + 1] += fresh + again + start
+                other[i : i + k + 1] += echo
+    return first, every, other, missing
+
+
+Modes = list[tuple[Array, Array]]
+NEGLIGIBLE = 1e-13
+
+
+def _share(mass: Array, weight: Array | float, here: Array) -> Array:
+    with np.errstate(under="ignore"):
+        return np.asarray(mass * np.exp(np.minimum(weight - here, 0.0)))
+
+
+def _skip(i: int, modes: Modes, costs: Costs, missing: Array) -> None:
+    """Let the mass at point i flow over prompts that are skipped, one after another."""
+    (ready, ahead), heard, begun = modes
+    reached = ready[i] + heard[0][i] + begun[0][i]
+    some = np.flatnonzero(reached > NEGLIGIBLE)
+    if not some.size:
+        return
+    out = 0.0
+    for j in range(int(some[0]), missing.size):
+        if j > some[-1] and out < NEGLIGIBLE:
+            break
+        onward = costs.missing + ahead[i, j + 1]
+        parts = ((ready, ahead, 0.0), (*heard, 0.0), (*begun, costs.unfinished))
+        out = float(sum(_share(mass[i, j], cost + onward, rest[i, j]) for mass, rest, cost in parts))
+        ready[i, j + 1] += out
+        missing[j] += out
+
+
+def _outflow(evidence: Evidence, costs: Costs, modes: Modes, at: tuple[int, int]) -> tuple[Array, Array, Array, Array]:
+    """Shares that leave point i over the span of k + 1 pieces: first attempts, repeats, false starts, another's."""
+    i, k = at
+    to = i + k + 1
+    whole, broken = evidence.whole[k, i], evidence.broken[k, i] + costs.broken
+    heard, begun = modes[1][1][to, 1:], modes[2][1][to, 1:]
+    m = whole.size
+    fresh, start, echo = np.zeros(m), np.zeros(m), np.zeros(m)
+    said = whole + evidence.other[k, i] + costs.other
+    for (mass, ahead), cost in zip(modes, (0.0, 0.0, costs.unfinished), strict=True):
+        fresh += _share(mass[i, :m], cost + whole + heard, ahead[i, :m])
+        start += _share(mass[i, :m], cost + broken + begun, ahead[i, :m])
+        before = _share(mass[i, :m], said + ahead[to, :m], ahead[i, :m])
+        mass[to, :m] += before
+        echo += before
+        if mass is not modes[0][0]:
+            after = _share(mass[i, 1:], said + ahead[to, 1:], ahead[i, 1:])
+            mass[to, 1:] += after
+            echo += after
+    mass, ahead = modes[2]
+    fresh += _share(mass[i, 1:], whole + heard, ahead[i, 1:])
+    start += _share(mass[i, 1:], broken + begun, ahead[i, 1:])
+    mass, ahead = modes[1]
+    again = _share(mass[i, 1:], whole + costs.repeat + evidence.same[k, i] + heard, ahead[i, 1:])
+    return fresh, again, start, echo

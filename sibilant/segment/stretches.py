@@ -135,3 +135,20 @@ def _sliding_percentile(level_db: Floats, hop_s: float, window_s: float, percent
     )
     at = (starts + (width - 1) / 2.0) * thin
     return np.asarray(np.interp(np.arange(level_db.size), at, found), dtype=np.float32)
+
+
+def joined_s(pieces: list[tuple[float, float]], gap_s: float) -> list[tuple[float, float]]:
+    """Join pieces with less than ``gap_s`` between them.
+
+    Examples
+    --------
+    >>> joined_s([(0.0, 0.2), (0.3, 0.5), (1.5, 2.0)], 0.25)
+    [(0.0, 0.5), (1.5, 2.0)]
+    """
+    out: list[tuple[float, float]] = []
+    for onset, offset in pieces:
+        if out and onset - out[-1][1] < gap_s:
+            out[-1] = (out[-1][0], offset)
+        else:
+            out.append((onset, offset))
+    return out

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -10,17 +11,22 @@ import numpy.typing as npt
 from ..terms import Prompt, Recording
 from .candidates import Candidates
 from .features import HOP_S, Features, features_near
-from .fit import Emissions, Fits, emissions, fit, flat_channel
+from .fit import Fits, emissions, fit
 from .likeness import distances, portraits
 from .match import NOTHING, Evidence
+from .speaker import colouring, formant_scale
 from .spelling import Chain, chain
 
 Array = npt.NDArray[np.float64]
 Reals = npt.NDArray[np.floating]
-SCALES = (0.80, 0.87, 0.94, 1.0, 1.07, 1.15, 1.23)
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float32]
+
 PAD_FRAMES = 2
 TRUST = 0.4
 LOSS_TIMES = 1.35
+LOSS_LIMITS = (0.35, 0.9)
+LOSS_USUAL, LOSS_PIECES = 0.6, 4
 LENGTH_SD = 0.35
 LENGTH_WORTH = 6.0
 EXTRA_PIECE = 1.0
@@ -28,63 +34,74 @@ LIKENESS_WORTH = (4.0, 1.8)
 LIKENESS_LIMITS = (-5.0, 6.0)
 
 
-def weigh(
+@dataclass(frozen=True, slots=True, eq=False)
+class Weighing:
+    """What is weighed: features, the frames of each piece (n, 2), the candidate spans and the chains of the prompts."""
+
+    features: Features
+    frames: Ints
+    spans: Candidates
+    chains: list[Chain]
+    scale: float
+    same: Array
+
+    @property
+    def ranges(self) -> Ints:
+        """Frames of each candidate span: (p, 2)."""
+        return np.stack([self.frames[self.spans.piece, 0], self.frames[self.spans.piece + self.spans.extra, 1]], axis=1)
+
+
+def weighing(
     recording: Recording, pieces: list[tuple[float, float]], spans: Candidates, prompts: Sequence[Prompt]
-) -> Evidence:
-    """Evidence for ``match`` from a recording, its pieces and the candidate spans."""
+) -> Weighing:
+    """Look at a recording near its pieces, and find the speaker's formant scale."""
     features = features_near(recording, pieces)
     chains = [chain(p) for p in prompts]
     frames = np.array([(features.frame(a) - PAD_FRAMES, features.frame(b) + PAD_FRAMES) for a, b in pieces])
     frames = np.clip(frames, 0, features.n_frames)
-    ranges = np.stack([frames[spans.piece, 0], frames[spans.piece + spans.extra, 1]], axis=1)
-    scored = _speaker(features, frames, chains)
-    fits = fit(scored, ranges, chains, spans.prompt)
+    scale = formant_scale(features, frames, chains)
+    return Weighing(features, frames, spans, chains, scale, _likeness(features, frames, spans))
+
+
+def evidence_of(asked: Weighing, channel_db: Floats) -> Evidence:
+    """Evidence for ``match`` with the colouring given."""
+    spans, frames = asked.spans, asked.frames
+    fits = fit(emissions(asked.features, asked.scale, channel_db), asked.ranges, asked.chains, spans.prompt)
     active = np.concatenate([[0], np.cumsum(frames[:, 1] - frames[:, 0])])
     n_active = active[spans.piece + spans.extra + 1] - active[spans.piece]
-    whole, broken = _ratios(fits, n_active, ranges, spans, chains)
-    shape = (spans.longest, len(pieces), len(prompts))
+    shape = (spans.longest, len(frames), len(asked.chains))
     table = [np.full(shape, NOTHING) for _ in range(2)]
-    for values, out in zip((whole, broken), table, strict=True):
+    for values, out in zip(_ratios(fits, n_active, asked.ranges, (spans, asked.chains)), table, strict=True):
         out[spans.extra, spans.piece, spans.prompt] = values
-    return Evidence(table[0], table[1], np.zeros(len(pieces)), _likeness(features, frames, spans))
+    return Evidence(table[0], table[1], np.zeros(len(frames)), asked.same, np.full(shape[:2], NOTHING))
 
 
-def _speaker(features: Features, frames: npt.NDArray[np.int64], chains: list[Chain]) -> Emissions:
-    """Scores under the formant scale that fits best, over pieces and all prompts (a sample of both)."""
-    pieces = np.arange(len(frames))[:: max(1, len(frames) // 24)]
-    which = np.arange(len(chains))[:: max(1, len(chains) // 24)]
-    i, j = (grid.ravel() for grid in np.meshgrid(pieces, which, indexing="ij"))
-    best: tuple[float, Emissions] | None = None
-    for scale in SCALES:
-        scored = emissions(features, scale, flat_channel())
-        found = fit(scored, frames[i], chains, j).whole.reshape(len(pieces), len(which)).max(axis=1)
-        value = float(np.median(found / (frames[pieces, 1] - frames[pieces, 0])))
-        if best is None or value > best[0]:
-            best = value, scored
-    assert best is not None
-    return best[1]
+def colouring_by(asked: Weighing, said: Sequence[tuple[int, int, int]]) -> Floats:
+    """Colouring of the recording, from spans taken as said: first piece, last piece (exclusive), prompt."""
+    ranges = np.array([(asked.frames[a, 0], asked.frames[b - 1, 1]) for a, b, _ in said], dtype=np.int64).reshape(-1, 2)
+    return colouring(asked.features, asked.scale, ranges, [asked.chains[j] for _, _, j in said])
 
 
-def _ratios(
-    fits: Fits, n_active: npt.NDArray[np.int64], ranges: npt.NDArray[np.int64], spans: Candidates, chains: list[Chain]
-) -> tuple[Reals, Reals]:
+def _ratios(fits: Fits, n_active: Ints, ranges: Ints, asked: tuple[Candidates, list[Chain]]) -> tuple[Reals, Reals]:
     """Log ratios of whole and broken attempts against no word."""
+    spans, chains = asked
     single = spans.extra == 0
     loss = np.full(int(spans.piece.max()) + 1, -np.inf)
     np.maximum.at(loss, spans.piece[single], fits.whole[single] / np.maximum(n_active[single], 1))
-    usual = -float(np.median(loss[np.isfinite(loss)]))
-    usual = float(np.clip(usual * LOSS_TIMES, 0.35, 0.9))
+    found = loss[np.isfinite(loss)]
+    usual = (-LOSS_TIMES * np.median(found) * found.size + LOSS_USUAL * LOSS_PIECES) / (found.size + LOSS_PIECES)
+    usual = float(np.clip(usual, *LOSS_LIMITS))
     length = np.array([c.length_s for c in chains])[spans.prompt]
     said = (ranges[:, 1] - ranges[:, 0] - 2 * PAD_FRAMES) * HOP_S
-    rate = _rate(fits, said, length, spans)
+    expected = _rate(said, length, spans) * length
     extra = EXTRA_PIECE * spans.extra
-    whole = TRUST * (fits.whole + usual * n_active) + _length(said, rate * length) - extra
-    broken = TRUST * (fits.broken + usual * n_active) + _length(said, rate * length * fits.reached) - extra
+    whole = TRUST * (fits.whole + usual * n_active) + _length(said, expected) - extra
+    broken = TRUST * (fits.broken + usual * n_active) + _length(said, expected * fits.reached) - extra
     return whole, broken
 
 
-def _rate(fits: Fits, said: Reals, length: Reals, spans: Candidates) -> float:
-    """How long this speaker's words are against the usual, from each piece's best prompts."""
+def _rate(said: Reals, length: Reals, spans: Candidates) -> float:
+    """How long this speaker's words are against the usual, over single pieces of a likely length."""
     ratio = said / length
     likely = (spans.extra == 0) & (ratio > 0.4) & (ratio < 2.5)
     return float(np.clip(np.median(ratio[likely]), 0.6, 1.8)) if likely.any() else 1.0
@@ -95,28 +112,25 @@ def _length(said: Reals, expected: Reals) -> Reals:
     return np.asarray(np.maximum(-0.5 * far**2, -LENGTH_WORTH))
 
 
-def _likeness(features: Features, frames: npt.NDArray[np.int64], spans: Candidates) -> Array:
+def _likeness(features: Features, frames: Ints, spans: Candidates) -> Array:
     """Evidence (k, i) that a span says again what one of the spans just before it said."""
-    n = len(frames)
     pairs = sorted({(int(i), int(k)) for i, k in zip(spans.piece, spans.extra, strict=True) if k < 3})
     at = {pair: row for row, pair in enumerate(pairs)}
     drawn = portraits(features, [(int(frames[i, 0]), int(frames[i + k, 1])) for i, k in pairs])
-    left, right, target = [], [], []
-    for (i, k), row in at.items():
-        for last in range(i - 1, max(-1, i - 4), -1):
-            for k_before in range(3):
-                before = at.get((last - k_before, k_before))
-                if before is not None:
-                    left.append(before)
-                    right.append(row)
-                    target.append((k, i))
-    out = np.full((spans.longest, n), LIKENESS_LIMITS[0])
-    if not left:
+    compared = [
+        (at[last - before, before], row, k, i)
+        for (i, k), row in at.items()
+        for last in range(i - 1, max(-1, i - 4), -1)
+        for before in range(3)
+        if (last - before, before) in at
+    ]
+    out = np.full((spans.longest, len(frames)), LIKENESS_LIMITS[0])
+    if not compared:
         return out
+    left, right, extra, piece = np.array(compared).T
     found = distances(drawn[left], drawn[right])
     centre, spread = float(np.median(found)), float(1.4826 * np.median(np.abs(found - np.median(found)))) + 0.5
     slope, offset = LIKENESS_WORTH
     worth = np.clip(slope * ((centre - found) / spread - offset), *LIKENESS_LIMITS)
-    for (k, i), value in zip(target, worth, strict=True):
-        out[k, i] = max(out[k, i], value)
+    np.maximum.at(out, (extra, piece), worth)
     return out

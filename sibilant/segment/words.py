@@ -3,44 +3,85 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from ..terms import Interval, Prompt, Recording, Utterance
+from ..terms import Interval, Prompt, Recording, Utterance, Voice
 from .candidates import candidates
+from .fit import flat_channel
 from .frames import coarse_levels
-from .match import Costs, Reading, match
-from .stretches import find_stretches
-from .weigh import weigh
+from .match import Costs, Evidence, Reading, Step, match
+from .stretches import find_stretches, joined_s
+from .voices import VoiceEvidence, spread, voice_evidence
+from .weigh import colouring_by, evidence_of, weighing
 
 PAD_S = 0.06
 SURE = 0.9
+JOIN_FREE_S = 0.28
+MODEL_CUES = frozenset({"d", "m", "m+", "j"})
+
+Piece = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
 class WordSearch:
     """What was found for a list of prompts.
 
-    ``utterances`` in order of time; ``missing`` are the 1-based places of prompts not heard; ``strays`` are stretches
-    that match no prompt (coughs, clicks, another person's talk).
+    ``utterances`` in order of time; ``missing`` are the 1-based places of prompts the client was not heard to say,
+    ``doubtful`` those of them whose absence is itself not sure; ``strays`` are stretches that match no prompt
+    (coughs, clicks, another person's talk).
     """
 
     utterances: tuple[Utterance, ...] = ()
     missing: tuple[int, ...] = ()
     strays: tuple[Interval, ...] = ()
+    doubtful: tuple[int, ...] = ()
 
 
 def find_words(recording: Recording, prompts: Sequence[Prompt], *, modelled: bool = False) -> WordSearch:
-    """Find the words of a recording and match them to the prompts in order."""
+    """Find the words of a recording and match them to the prompts in order.
+
+    Stretches where the louder of a low and a high envelope stands over the local noise floor are weighed against the
+    sounds and length of each prompt, and all ways to read them in order are summed: first attempts, repeats, false
+    starts, prompts not said, and stretches that are no prompt. A word whose place in the list is less than 90 %
+    probable is marked ``sure=False``; nothing is shifted in silence.
+
+    Parameters
+    ----------
+    recording : Recording
+        At any rate.
+    prompts : sequence of Prompt
+        In the order spoken; none gives plain stretches with ``prompt`` None.
+    modelled : bool
+        Pairs are expected, and the first of each is another's voice.
+
+    Returns
+    -------
+    WordSearch
+        ``counts`` marks the first whole attempt by the client at each prompt. With a cue level that has a model, and
+        not ``modelled``, voices are ``unsure`` and nothing counts until a person says whose they are.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from sibilant.terms import Recording, Source
+    >>> find_words(Recording(np.zeros(16000, np.float32), 16000, Source("silence", "")), [Prompt("sun")]).missing
+    (1,)
+    """
     pieces = pieces_s(recording)
-    if not prompts or not pieces:
-        free = tuple(Utterance(None, 0, 1, _padded(recording, *piece)) for piece in pieces)
-        return WordSearch(() if prompts else free, tuple(range(1, len(prompts) + 1)))
-    spans = candidates(pieces, prompts)
-    reading = match(weigh(recording, pieces, spans, prompts), Costs())
-    return _search(recording, pieces, prompts, reading)
+    if not prompts:
+        free = joined_s(pieces, JOIN_FREE_S)
+        return WordSearch(tuple(Utterance(None, 0, 1, _padded(recording, piece)) for piece in free))
+    if not pieces:
+        return WordSearch(missing=tuple(range(1, len(prompts) + 1)))
+    voices = voice_evidence(recording, pieces, modelled=modelled)
+    asked = weighing(recording, pieces, candidates(pieces, prompts), prompts)
+    reading = match(_with_voices(evidence_of(asked, flat_channel()), voices, modelled=modelled), Costs())
+    colour = colouring_by(asked, _trusted(reading, modelled=modelled))
+    reading = match(_with_voices(evidence_of(asked, colour), voices, modelled=modelled), Costs())
+    return _Search(recording, pieces, tuple(prompts), voices, modelled).read(reading)
 
 
-def pieces_s(recording: Recording) -> list[tuple[float, float]]:
+def pieces_s(recording: Recording) -> list[Piece]:
     """Stretches of sound, in seconds."""
     levels = coarse_levels(recording)
     return [
@@ -49,32 +90,107 @@ def pieces_s(recording: Recording) -> list[tuple[float, float]]:
     ]
 
 
-def _padded(recording: Recording, onset_s: float, offset_s: float) -> Interval:
-    return Interval(max(0.0, onset_s - PAD_S), min(recording.duration_s, offset_s + PAD_S))
+def has_model(prompt: Prompt) -> bool:
+    """Whether a prompt's cue level has another person say the word first.
+
+    Examples
+    --------
+    >>> has_model(Prompt("sun", cue="M+")), has_model(Prompt("sun", cue="S"))
+    (True, False)
+    """
+    cue = prompt.cue.strip().lower()
+    return cue in MODEL_CUES or "model" in cue or "joint" in cue
 
 
-def _search(
-    recording: Recording, pieces: list[tuple[float, float]], prompts: Sequence[Prompt], reading: Reading
-) -> WordSearch:
-    utterances: list[Utterance] = []
-    attempts = [0] * len(prompts)
-    counted = [False] * len(prompts)
-    for step in reading.steps:
-        if step.kind not in ("whole", "broken"):
-            continue
-        span = slice(step.first, step.last)
-        attempts[step.prompt] += 1
-        counts = step.kind == "whole" and not counted[step.prompt]
-        counted[step.prompt] |= counts
-        main = max(range(step.first, step.last), key=lambda k: pieces[k][1] - pieces[k][0])
-        belief = float((reading.first if counts else reading.any)[main, step.prompt])
-        interval = _padded(recording, pieces[span][0][0], pieces[span][-1][1])
-        utterances.append(
-            Utterance(
-                prompts[step.prompt], step.prompt + 1, attempts[step.prompt], interval,
-                confidence=min(1.0, belief), sure=belief >= SURE, counts=counts,
-            )
-        )  # fmt: skip
-    missing = tuple(step.prompt + 1 for step in reading.steps if step.kind == "missing")
-    strays = tuple(Interval(*pieces[step.first]) for step in reading.steps if step.kind == "stray")
-    return WordSearch(tuple(utterances), missing, strays)
+def _with_voices(evidence: Evidence, voices: VoiceEvidence, *, modelled: bool) -> Evidence:
+    """Another's voice speaks for a stray; where pairs are expected, for the first of each."""
+    import numpy as np
+
+    unvoiced = np.where(voices.unvoiced, -3.0, 0.0)[None, :, None]
+    whole = evidence.whole + unvoiced
+    if not modelled:
+        stray = evidence.stray + np.maximum(voices.other, 0.0)
+        return replace(evidence, whole=whole, stray=stray, other=spread(voices.other, evidence.shape[0]))
+    shape = (*whole.shape[:2], 2 * whole.shape[2])
+    both, broken = np.empty(shape), np.full(shape, -1e9)
+    both[:, :, 0::2] = whole + voices.model[None, :, None]
+    both[:, :, 1::2] = whole - voices.model[None, :, None]
+    broken[:, :, 1::2] = evidence.broken - voices.model[None, :, None]
+    return Evidence(both, broken, evidence.stray, evidence.same, evidence.other)
+
+
+def _trusted(reading: Reading, *, modelled: bool) -> list[tuple[int, int, int]]:
+    """Spans of the client's whole attempts that the first reading is sure of."""
+    return [
+        (step.first, step.last, step.prompt // 2 if modelled else step.prompt)
+        for step in reading.steps
+        if step.kind == "whole"
+        and (step.prompt % 2 or not modelled)
+        and reading.any[step.first : step.last, step.prompt].max() >= SURE
+    ]
+
+
+def _padded(recording: Recording, piece: Piece) -> Interval:
+    onset = max(0.0, min(piece[0], recording.duration_s) - PAD_S)
+    return Interval(onset, max(onset, min(recording.duration_s, piece[1] + PAD_S)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Search:
+    """What is needed to write a reading down as utterances."""
+
+    recording: Recording
+    pieces: list[Piece]
+    prompts: tuple[Prompt, ...]
+    voices: VoiceEvidence
+    modelled: bool
+
+    def read(self, reading: Reading) -> WordSearch:
+        """Number the attempts and choose the one that counts: the first whole one by the client."""
+        said = ("whole", "broken", "other")
+        utterances = [self._utterance(step, reading) for step in reading.steps if step.kind in said]
+        numbered = self._numbered(utterances)
+        heard = {u.prompt_index for u in numbered if u.voice != "other"}
+        missing = tuple(k for k in range(1, len(self.prompts) + 1) if k not in heard)
+        doubtful = tuple(k for k in missing if self._absence(k, reading) < SURE)
+        strays = tuple(Interval(*self.pieces[s.first]) for s in reading.steps if s.kind == "stray")
+        return WordSearch(tuple(numbered), missing, strays, doubtful)
+
+    def _absence(self, index: int, reading: Reading) -> float:
+        column = 2 * index - 1 if self.modelled else index - 1
+        return float(reading.missing[column])
+
+    def _utterance(self, step: Step, reading: Reading) -> tuple[Utterance, Step]:
+        place = step.prompt // 2 if self.modelled else step.prompt
+        main = max(range(step.first, step.last), key=lambda k: self.pieces[k][1] - self.pieces[k][0])
+        first = step.kind == "whole" and not step.repeat
+        table = reading.other if step.kind == "other" else reading.first if first else reading.any
+        belief = min(1.0, float(table[main, step.prompt]))
+        voice = self._voice(step, float(reading.other[main].max(initial=0.0)))
+        interval = _padded(self.recording, (self.pieces[step.first][0], self.pieces[step.last - 1][1]))
+        prompt = self.prompts[place]
+        return Utterance(prompt, place + 1, 1, interval, belief, voice, sure=belief >= SURE), step
+
+    def _voice(self, step: Step, another: float) -> Voice:
+        if self.modelled:
+            return "client" if step.prompt % 2 else "other"
+        if has_model(self.prompts[step.prompt]):
+            return "unsure"
+        if step.kind == "other":
+            return "other"
+        return "unsure" if another > 1.0 - SURE else "client"
+
+    def _numbered(self, found: list[tuple[Utterance, Step]]) -> list[Utterance]:
+        attempts: dict[int, int] = {}
+        counted: set[int] = set()
+        whole = {u.prompt_index for u, step in found if step.kind == "whole" and u.voice != "other"}
+        out = []
+        for utterance, step in found:
+            index = utterance.prompt_index
+            attempts[index] = attempts.get(index, 0) + 1
+            may = utterance.voice != "other" and (self.modelled or not has_model(self.prompts[index - 1]))
+            counts = may and index not in counted and (step.kind == "whole" or index not in whole)
+            if counts:
+                counted.add(index)
+            out.append(replace(utterance, attempt=attempts[index], counts=counts))
+        return out

@@ -1,0 +1,229 @@
+"""Home practice sheets from built-in lists, the clinic's own lists, or a client's practice words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from .. import files, lexicon
+from ..errors import ListError, RefusedError, UsageError
+from ..terms import Prompt
+from ..terms.document import Document, PracticeItem
+from .prompts import prompts_from
+
+if TYPE_CHECKING:
+    from ..report.practice import Level
+    from ..store import Caseload
+
+LEVELS = ("sound", "syllable", "word", "set-of-three", "phrase", "sentence")
+FORMS = ("pdf", "html", "docx")
+_TICKS = MappingProxyType({"sound": 5, "syllable": 5, "word": 5, "set-of-three": 3, "phrase": 3, "sentence": 3})
+_READ_AS: Mapping[str, str] = MappingProxyType(
+    {
+        "s": "sssss",
+        "si": "see",
+        "sɑ": "sah",
+        "su": "soo",
+        "is": "ees",
+        "ɑs": "ahs",
+        "us": "oos",
+        "isi": "eesee",
+        "ɑsɑ": "ahsah",
+        "usu": "oosoo",
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRequest:
+    """What is asked for: a list's name or file (empty: the level's own, or the client's practice words), a level.
+
+    ``probe_words`` true lets words of the client's own probe on the sheet; they count as treated from that day.
+    """
+
+    level: str = "word"
+    words: str = ""
+    client: str = ""
+    probe_words: bool = False
+
+    def __post_init__(self) -> None:
+        if self.level not in LEVELS:
+            raise UsageError(f"--level: {self.level!r} is none of {', '.join(LEVELS)}")
+        if not self.words and not self.client and self.level not in ("sound", "syllable", "sentence"):
+            raise UsageError(f"level {self.level} needs words: name a list with --words, or a client")
+
+
+def make_sheet(request: SheetRequest, path: Path, *, caseload: Caseload | None = None) -> Document:
+    """Write a practice sheet; with a client, its words become treated from today.
+
+    Parameters
+    ----------
+    request : SheetRequest
+        What is asked for.
+    path : Path
+        Where it goes: ``.pdf``, ``.html`` or ``.docx``.
+    caseload : Caseload, optional
+        The open caseload, needed with a client.
+
+    Raises
+    ------
+    UsageError
+        For another ending, or a client without a caseload.
+    RefusedError
+        When a word is in the client's probe and that was not allowed.
+    ListError
+        When an item holds no /s/, or the client has no practice words yet.
+    """
+    form = form_of(path)
+    prompts = _prompts(request, caseload)
+    _refuse_without_target(prompts)
+    subject, mark = _subject(request, caseload)
+    if request.client and caseload is not None:
+        _refuse_probe_words(request, prompts, caseload)
+    document = compose_sheet(request.level, prompts, subject=subject, mark=mark)
+    from .. import report
+
+    files.write_bytes(path, report.render(document, form))  # type: ignore[arg-type]
+    if request.client and caseload is not None:
+        _mark_treated(request.client, prompts, caseload)
+    return document
+
+
+def write_sheet(request: SheetRequest, path: Path, *, folder: Path | None = None) -> Document:
+    """Write a practice sheet, opening the caseload in ``folder`` where a client is named (see ``make_sheet``)."""
+    if not request.client:
+        return make_sheet(request, path)
+    if folder is None:
+        raise UsageError(f"{request.client}: name the caseload it is kept in with --caseload, or SIBILANT_CASELOAD")
+    from ..store import open_caseload
+
+    return make_sheet(request, path, caseload=open_caseload(folder, create=False))
+
+
+def form_of(path: Path) -> str:
+    """Return ``pdf``, ``html`` or ``docx`` from a path's ending.
+
+    Raises
+    ------
+    UsageError
+        For another ending.
+    """
+    form = path.suffix.lower().removeprefix(".")
+    if form not in FORMS:
+        raise UsageError(f"{path.name}: a file ending in .pdf, .html or .docx is needed")
+    return form
+
+
+def compose_sheet(level: str, prompts: Sequence[Prompt], *, subject: str = "", mark: str = "") -> Document:
+    """Compose a sheet of a level from prompts, in their order.
+
+    Examples
+    --------
+    >>> from sibilant import lexicon
+    >>> sheet = compose_sheet("set-of-three", [lexicon.expect("seal")])
+    >>> [part.text for part in sheet.parts if isinstance(part, PracticeItem)]
+    ['seal – seal – seal']
+    """
+    from ..report.practice import practice_sheet
+
+    chosen: Level = level  # type: ignore[assignment]
+    return practice_sheet(chosen, items_of(level, prompts), subject=subject, mark=mark)
+
+
+def items_of(level: str, prompts: Sequence[Prompt]) -> list[PracticeItem]:
+    """What stands on the sheet, the target's letters and those of other sibilants marked."""
+    if level == "phrase":
+        prompts = [_in_carrier(number, prompt) for number, prompt in enumerate(prompts)]
+    return [_item(level, prompt) for prompt in prompts]
+
+
+def _item(level: str, prompt: Prompt) -> PracticeItem:
+    ticks = _TICKS[level]
+    if level in ("sound", "syllable") and prompt.text in _READ_AS:
+        shown = _READ_AS[prompt.text]
+        places = tuple((n, n + 1) for n, letter in enumerate(shown) if letter == "s")
+        return PracticeItem(shown, places, (), ticks, f"/{prompt.text}/")
+    places = lexicon.sibilant_letters(prompt)
+    marked = [(slot.phone == prompt.target, place) for slot, place in zip(prompt.slots, places, strict=True)]
+    target = tuple(place for is_target, place in marked if is_target and place[1] > place[0])
+    others = tuple(place for is_target, place in marked if not is_target and place[1] > place[0])
+    if level != "set-of-three":
+        return PracticeItem(prompt.text, target, others, ticks)
+    step = len(prompt.text) + 3
+    return PracticeItem(
+        " – ".join([prompt.text] * 3),
+        tuple((a + n * step, b + n * step) for n in range(3) for a, b in target),
+        tuple((a + n * step, b + n * step) for n in range(3) for a, b in others),
+        ticks,
+    )
+
+
+def _in_carrier(number: int, prompt: Prompt) -> Prompt:
+    carriers = [one.text for one in lexicon.builtin_list("carriers")]
+    phones = " ".join(prompt.phones)
+    return lexicon.fill_carrier(carriers[number % len(carriers)], prompt.text, phones=phones, target=prompt.target)
+
+
+def _prompts(request: SheetRequest, caseload: Caseload | None) -> tuple[Prompt, ...]:
+    own = {"sound": "sustained", "syllable": "syllables", "sentence": "sentences"}
+    if request.words:
+        return prompts_from(request.words)
+    if request.level in own:
+        return tuple(prompt for prompt in prompts_from(own[request.level]) if _has_target(prompt))
+    if caseload is None:
+        raise UsageError("a client's sheet needs the caseload it is kept in")
+    from ..store import get_client
+
+    words = sorted(get_client(caseload, request.client).treated)
+    if not words:
+        raise ListError(f"{request.client} has no practice words yet; name a list with --words, such as pool-s-initial")
+    return tuple(lexicon.expect(word) for word in words)
+
+
+def _has_target(prompt: Prompt) -> bool:
+    return any(slot.phone == prompt.target for slot in prompt.slots)
+
+
+def _refuse_without_target(prompts: Sequence[Prompt]) -> None:
+    lacking = [prompt.text for prompt in prompts if not _has_target(prompt)]
+    if lacking:
+        shown = ", ".join(repr(text) for text in lacking[:3])
+        raise ListError(f"{shown}: without the sound to practise; take it off the list, or give its phones")
+
+
+def _subject(request: SheetRequest, caseload: Caseload | None) -> tuple[str, str]:
+    if not request.client or caseload is None:
+        return "", ""
+    from ..charts import INVENTED
+    from ..store import get_client
+
+    client = get_client(caseload, request.client)
+    return client.code, INVENTED if client.invented else ""
+
+
+def _refuse_probe_words(request: SheetRequest, prompts: Sequence[Prompt], caseload: Caseload) -> None:
+    """Words of the client's probe stay off the sheet: untreated words are what shows carry-over."""
+    from ..store import get_client, read_case
+
+    if request.probe_words:
+        return
+    treated = set(get_client(caseload, request.client).treated)
+    probed = {token.prompt.lower() for token in read_case(caseload, request.client).tokens} - treated
+    on_both = [prompt.text for prompt in prompts if prompt.text.lower() in probed]
+    if on_both:
+        raise RefusedError(
+            f"{request.client}: {', '.join(on_both[:5])} in its probe list, which is to stay unpractised; "
+            "choose other words, or say --probe-words (they then count as treated)"
+        )
+
+
+def _mark_treated(code: str, prompts: Sequence[Prompt], caseload: Caseload) -> None:
+    from ..store import change_client, get_client
+
+    treated = dict(get_client(caseload, code).treated)
+    today = caseload.clock().date()
+    fresh = {prompt.text.lower(): today for prompt in prompts if prompt.level == "word"}
+    change_client(caseload, code, {"treated": fresh | treated})

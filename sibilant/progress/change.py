@@ -138,7 +138,11 @@ def _difference(baseline: Sequence[MeasureSummary], new: MeasureSummary) -> _Dif
 def compare(
     key: str, baseline: Sequence[Probe], probe: Probe, *, apart: Sequence[str] = (), offset: Bridge | None = None
 ) -> Change:
-    """Return one probe against the baseline, before the next probe's word is taken in (see :func:`changes`)."""
+    """Return one probe against the baseline, before the next probe's word is taken in (see :func:`changes`).
+
+    The difference's 95 % interval is value -+ t(.975, k - 1) s sqrt(1 + 1/k) with the baseline's own s; the limit that
+    the verdict hangs on takes no s below the token-only error, and is never narrower than the interval.
+    """
     number, summary = probe
     good, baseline_reasons = usable_baseline(baseline)
     k = len(good)
@@ -150,21 +154,22 @@ def compare(
         reasons += [*baseline_reasons, f"{k} baseline probes; {LEAST_BASELINE} on different days are needed"]
     if base.n_shared < LEAST_WORDS:
         reasons.append(f"{base.n_shared} words shared with the baseline; {LEAST_WORDS} are needed")
-    limit = math.nan
-    if k >= LEAST_BASELINE:
-        limit = limit_factor(k) * _at_least(base.s, token_error([one for _, one in good]))
+    half = limit_factor(k) * base.s if k > 1 else math.nan
+    floor = limit_factor(k) * token_error([one for _, one in good]) if k > 1 else math.nan
+    limit = _at_least(half, floor) if k >= LEAST_BASELINE else math.nan
     value = base.value
     if offset is not None:
         value -= offset.offset.value
-        limit = math.hypot(limit, t_quantile(offset.n_words - 1) * offset.se)
+        more = t_quantile(offset.n_words - 1) * offset.se
+        half, limit = math.hypot(half, more), math.hypot(limit, more)
     passed = not reasons and abs(value) > limit
     return Change(
         key=key,
         session=number,
         verdict=UNJUDGED if reasons else WITHIN,
         difference=value,
-        low=value - limit,
-        high=value + limit,
+        low=value - half,
+        high=value + half,
         limit=limit,
         word=direction_word(key, value),
         reasons=tuple(reasons),

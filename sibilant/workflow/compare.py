@@ -12,7 +12,7 @@ from ..errors import UsageError
 from ..files import make_folder, write_text
 from ..ranges import Question, TokenValue
 from ..terms import MEASURES, Recording, Token
-from ..terms.reference import Comparison, ReferenceRange
+from ..terms.reference import Comparison, Reason, ReferenceRange
 
 OWN_FILE = "ranges.csv"
 
@@ -129,12 +129,14 @@ def compare_tokens(
     tuple of Comparison
         One for each range that fits, or a single one that says why none does.
     """
-    counted = [token for token in tokens if _counts(token)]
+    counted, aside = _counted(tokens)
     asked = replace(question, bandwidth_hz=question.bandwidth_hz or _bandwidth(counted), listing=False)
     answer = ranges.find(replace(asked, method="", n_tokens=5), own=own)
     if answer.none_fits:
-        return ranges.comparisons(token_values(counted, question.measure), asked, own=own)
-    return tuple(ranges.beside(row, _again(recording, counted, row), asked) for row in answer.fits)
+        made = ranges.comparisons(token_values(counted, question.measure), asked, own=own)
+    else:
+        made = tuple(ranges.beside(row, _again(recording, counted, row), asked) for row in answer.fits)
+    return tuple(replace(each, why=(*each.why, *aside)) for each in made)
 
 
 def token_values(tokens: Sequence[Token], measure: str) -> list[TokenValue]:
@@ -167,9 +169,26 @@ def _again(recording: Recording, tokens: Sequence[Token], row: ReferenceRange) -
     return token_values(measured, row.measure)
 
 
-def _counts(token: Token) -> bool:
+def _counted(tokens: Sequence[Token]) -> tuple[list[Token], tuple[Reason, ...]]:
+    """Tokens that enter the figures, and why others do not, with counts."""
+    kept: list[Token] = []
+    left: dict[str, int] = {}
+    for token in tokens:
+        reason = _aside(token)
+        if reason:
+            left[reason] = left.get(reason, 0) + 1
+        else:
+            kept.append(token)
+    return kept, tuple(Reason("left_out", f"{count} left out: {reason}") for reason, count in left.items())
+
+
+def _aside(token: Token) -> str:
     spoken = token.utterance
-    return token.finding == "found" and spoken is not None and spoken.counts and spoken.voice == "client"
+    if token.finding != "found" or spoken is None:
+        return token.finding.replace("_", " ")
+    if spoken.voice != "client":
+        return "another voice" if spoken.voice == "other" else "whose voice it is has not been confirmed"
+    return "" if spoken.counts else "not the attempt that counts"
 
 
 def _bandwidth(tokens: Sequence[Token]) -> float | None:

@@ -37,7 +37,7 @@ DISTORTIONS: tuple[str, ...] = (
 Direction = Literal["higher", "lower", "longer", "shorter", "none"]
 Phase = Literal["baseline", "treatment", "maintenance", "follow-up"]
 Keep = Literal["words", "all", "none"]
-CODE_LETTERS = "23456789ACDEFGHJKLMNPQRTVWXY"
+CODE_LETTERS = "23456789ACDEFHJKLMNPQRTVWXY"
 _CHECK_WEIGHTS, _CHECK_OFFSET, _CHECK_MODULUS = (5, 34, 22), 3, 37
 
 

@@ -1,7 +1,7 @@
 """Simulated clients with known truth: false alarms, coverage, planted contexts and fades, and tokens that fail.
 
-A tenth of the clients by default; ``-m long`` runs 1,000 each and writes docs/evidence/simulated_clients.csv. The truth is
-the simulation's own; margins are two Monte-Carlo standard errors. Invented data – not a person.
+A tenth of the clients by default; ``-m long`` runs 1,000 each and writes docs/evidence/simulated_clients.csv. The truth
+is the simulation's own; margins are two Monte-Carlo standard errors. Invented data – not a person.
 """
 
 from __future__ import annotations

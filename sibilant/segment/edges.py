@@ -27,10 +27,12 @@ VOICE_SUSTAINED_MS = 20
 FOOT_MS = 4
 FOOT_SLOPE_DB = 1.0
 PITCH_SMOOTHING_MS = 10
-LAST_PULSE_DB = 18.0
-LAST_PULSE_DROP_DB = 9.0
+LAST_PULSE_DB = 16.0
+LAST_PULSE_DROP_DB = 8.0
+LAST_PULSE_REST_MS = 24
 TAIL_SLOPES_DB = (0.04, 0.32)
 TAIL_FALLEN_DB = 5.0
+TAIL_BEND = 1.1
 TAIL_LEAST_MS = 45
 TAIL_MOST_MS = 160
 BURST_RISE_DB = 12.0
@@ -95,10 +97,10 @@ def onset_edge(fine: FineLevels, way: Track, limit: int, beyond: Beyond, loudest
     begin = max(limit, min(int(silence.frame), way.first) - 15, way.first - 80)
     before = slice(begin, way.first + 1)
     least = max(loudest_db - VOICED_REACH_DB, way.low_floor_db + VOICE_OVER_FLOOR_DB)
-    voiced = (way.low[before] > least) & (way.low[before] > way.high[before])
+    voiced = (way.low[before] > least) & (way.low[before] > way.hiss[before])
     if voiced.sum() >= 5:
         near = against_voice(fine, way, slice(max(limit, way.first - 70), max(way.first - 12, limit + 1)))
-        return _out_of_voice(near, max(limit, way.first - 80), silence, beyond)
+        return _out_of_voice(near, max(limit, near.first - 80), silence, beyond)
     if beyond.previous_phone in STOPS:
         return _after_release(way, silence)
     return silence
@@ -112,7 +114,7 @@ def offset_edge(fine: FineLevels, way: Track, limit: int, beyond: Beyond, loudes
     voice = float(steady[way.last : stop + 1].max())
     if voice < max(loudest_db - VOICED_REACH_DB, way.low_floor_db + VOICE_OVER_FLOOR_DB):
         return silence
-    noise = float(np.percentile(way.low[way.first : way.last + 1], 60))
+    noise = float(np.percentile(way.low[way.first : way.last + 1], 40))
     reach = VOICED_PHONE_FRICTION_DB if beyond.phone in VOICED_PHONES else VOICED_FRICTION_DB
     if noise > voice - reach:
         near = against_voice(fine, way, slice(min(way.last + 10, stop), stop + 1))
@@ -146,18 +148,18 @@ def silence_edge(way: Track, step: int, limit: int) -> Found:
 def tail_knee(way: Track, edge: int) -> float | None:
     """Frame where a fast fall gives way to the slow one of a reverberant tail, before ``edge``; None without a tail.
 
-    Two straight lines in dB are fitted to the fall from 3 dB below the plateau on; the knee is where they meet.
+    Two straight lines in dB are fitted to the fall from 4 dB below the plateau on; the knee is where they meet.
     """
     level = smoothed(way.high, 5)
     middle = (way.first + way.last) // 2
-    strong = np.flatnonzero(level[middle : edge + 1] > way.plateau_db - 3.0)
+    strong = np.flatnonzero(level[middle : edge + 1] > way.plateau_db - 4.0)
     top = middle + int(strong[-1]) if strong.size else edge
     if edge - top < TAIL_LEAST_MS:
         return None
     line = level[top : min(edge + 10, top + TAIL_MOST_MS) + 1].astype(np.float64)
     knee, fast, slow = _two_lines(line)
     fallen = way.plateau_db - float(line[min(int(knee), line.size - 1)])
-    is_tail = TAIL_SLOPES_DB[0] < slow < TAIL_SLOPES_DB[1] and fast > 0.8 * slow and fallen > TAIL_FALLEN_DB
+    is_tail = TAIL_SLOPES_DB[0] < slow < TAIL_SLOPES_DB[1] and fast > TAIL_BEND * slow and fallen > TAIL_FALLEN_DB
     return top + knee if is_tail and 0 < knee < edge - top - 25 else None
 
 
@@ -249,19 +251,23 @@ def _trough(level: Floats, begin: int, end: int) -> float:
 
 
 def last_pulse(way: Track, begin: int, rise: float) -> float:
-    """End of the last clear pulse of the voice before a frication; ``rise`` itself when none is clear."""
-    stop = min(way.first + 30, way.last, way.low.size - 8)
+    """End of the last clear pulse of the voice before a frication; ``rise`` itself when none is clear.
+
+    Clear: the low band is within 16 dB of the voice's and 10 dB over the frication's own, and falls by 8 dB at once,
+    for good.
+    """
+    stop = min(way.first + 30, way.last, way.low.size - LAST_PULSE_REST_MS - 1)
     if stop - begin < 10:
         return rise
     voice = float(smoothed(way.low, PITCH_SMOOTHING_MS)[begin : stop + 1].max())
-    piece = way.low[begin : stop + 8]
-    k = np.arange(piece.size - 7)
-    drop = piece[k] - piece[k + 6]
-    clear = np.flatnonzero((drop > LAST_PULSE_DROP_DB) & (piece[k] > voice - LAST_PULSE_DB))
-    if not clear.size:
-        return rise
-    last = begin + int(clear[-1]) - 3
-    return float(last) if rise < last < rise + 35 else rise
+    noise = float(np.percentile(way.low[way.first : way.last + 1], 50))
+    least = max(voice - LAST_PULSE_DB, noise + 10.0)
+    for k in range(stop, begin, -1):
+        if way.low[k] > least:
+            rest = float(way.low[k + 5 : k + LAST_PULSE_REST_MS].max())
+            last = k - 2
+            return float(last) if rest < way.low[k] - LAST_PULSE_DROP_DB and rise < last < rise + 35 else rise
+    return rise
 
 
 def _after_release(way: Track, silence: Found) -> Found:

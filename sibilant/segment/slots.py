@@ -34,7 +34,7 @@ class SibilantSearch:
 
 @lru_cache(maxsize=256)
 def kind_of(phone: str) -> str:
-    """Return the kind of an ARPABET phone: sibilant, stop, faint (fricative), sonorant or vowel.
+    """Return the kind of an ARPABET phone: sibilant, stop, faint (fricative), sonorant or vowel (empty for none).
 
     Examples
     --------
@@ -42,6 +42,8 @@ def kind_of(phone: str) -> str:
     ['sibilant', 'vowel', 'stop', 'faint', 'sonorant']
     """
     base = phone.rstrip("012")
+    if not base:
+        return ""
     for kind, members in (
         ("sibilant", SIBILANTS),
         ("stop", STOPS),
@@ -277,10 +279,10 @@ def _room_for(stage: _Stage, slot: SibilantSlot, matched: dict[int, int]) -> sli
 def _joined(stage: _Stage, index: int, slot: SibilantSlot, taken: set[int]) -> Run:
     """Join the pieces that dips cut off a run, on the sides where no other hiss is expected."""
     runs, first, last = stage.runs, index, index
-    if kind_of(slot.next_phone or "AA") in ("vowel", "sonorant"):
+    if kind_of(slot.next_phone) in ("vowel", "sonorant"):
         while last + 1 < len(runs) and last + 1 not in taken and _touching(runs[last], runs[last + 1]):
             last += 1
-    if kind_of(slot.previous_phone or "AA") in ("vowel", "sonorant"):
+    if kind_of(slot.previous_phone) in ("vowel", "sonorant"):
         while first > 0 and first - 1 not in taken and _touching(runs[first - 1], runs[first]):
             first -= 1
     return runs[index] if first == last else joined_run(stage.scene, runs[first], runs[last])

@@ -6,20 +6,25 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .frames import FineLevels, Floats, to_db
+from .frames import SILENCE_DB, FineLevels, Floats, to_db
 
 CORE_DROP_DB = 15.0
 LOW_BAND_HZ = (150.0, 950.0)
 BAND_DEPTH_DB = 25.0
+BAND_OVER_FLOOR = 16.0
 BAND_LIMITS_HZ = (1200.0, 15000.0)
 NARROWEST_BAND_HZ = 2000.0
 FLOOR_WIDTH_MS = 15
 SUSTAINED_MS = 4
+MOST_CONTRAST_DB = 25.0
+HISS_FROM_HZ = 3000.0
+CORE_BRIDGE_MS = 15
+NEAR_PLATEAU_DB = 10.0
 
 
 @dataclass(frozen=True, slots=True)
 class Track:
-    """Levels every millisecond, (n,): ``high`` in the frication's band, ``low`` at 150 to 950 Hz.
+    """Levels every millisecond, (n,): ``high`` in the frication's band, ``low`` at 150 to 950 Hz, ``hiss`` from 3 kHz on.
 
     ``first`` and ``last`` are the outermost frames of the seed within 15 dB of the plateau; ``low_floor_db`` is the
     quietest tenth of ``low``.
@@ -27,6 +32,7 @@ class Track:
 
     high: Floats
     low: Floats
+    hiss: Floats
     plateau_db: float
     first: int
     last: int
@@ -35,12 +41,18 @@ class Track:
 
 
 def followed_band(fine: FineLevels, seed: slice) -> tuple[float, float]:
-    """Band in which a frication stands out: around its strongest part, down to 25 dB below, 2 kHz wide or more."""
+    """Band in which a frication stands out: around its strongest part, down to 25 dB below, 2 kHz wide or more.
+
+    Bins less than 12 dB over the floor are left out where others are.
+    """
     top = 0.95 * float(fine.frequency_hz[-1])
     usable = fine.bins_of(min(BAND_LIMITS_HZ[0], top / 2), min(top, BAND_LIMITS_HZ[1]))
     level = fine.power[seed, usable].mean(axis=0)
     rest = np.percentile(fine.power[:, usable], 10, axis=0)
+    clear = level > BAND_OVER_FLOOR * rest
     spectrum = to_db(np.maximum(level - rest, 0.05 * level))
+    if clear.any():
+        spectrum = np.where(clear, spectrum, SILENCE_DB)
     spectrum = np.convolve(np.pad(spectrum, 1, mode="edge"), np.full(3, 1 / 3), mode="valid").astype(np.float32)
     peak = int(np.argmax(spectrum))
     outside = np.flatnonzero(spectrum <= spectrum[peak] - BAND_DEPTH_DB)
@@ -59,26 +71,35 @@ def track(fine: FineLevels, seed: slice) -> Track:
     """Follow a frication: its band, its plateau (75th percentile of what is above -15 dB) and where that is."""
     band = followed_band(fine, seed)
     high, low = smoothed(fine.level_db(*band), 3), fine.level_db(*LOW_BAND_HZ)
+    top = float(fine.frequency_hz[-1])
+    hiss = fine.level_db(min(HISS_FROM_HZ, 0.6 * top), min(0.95 * top, BAND_LIMITS_HZ[1]))
     first, last = seed.start, seed.stop - 1
     plateau = float(np.percentile(high[seed], 75))
     for _ in range(3):
-        strong = np.flatnonzero(high[first : last + 1] > plateau - CORE_DROP_DB) + first
-        first, last = int(strong[0]), int(strong[-1])
+        first, last = _core_reach(high, first, last, plateau - CORE_DROP_DB)
         plateau = float(np.percentile(high[first : last + 1], 75))
-    return Track(high, low, plateau, first, last, band, float(np.percentile(smoothed(low, 20), 10)))
+    return Track(high, low, hiss, plateau, first, last, band, float(np.percentile(smoothed(low, 20), 10)))
+
+
+def _core_reach(level: Floats, first: int, last: int, threshold_db: float) -> tuple[int, int]:
+    """Outermost frames above a threshold of the weightiest piece; pieces less than 15 ms apart count as one."""
+    strong = np.flatnonzero(level[first : last + 1] > threshold_db) + first
+    pieces = np.split(strong, np.flatnonzero(np.diff(strong) > CORE_BRIDGE_MS) + 1)
+    best = max(pieces, key=lambda piece: float((level[piece] - threshold_db).sum()))
+    return int(best[0]), int(best[-1])
 
 
 def against_voice(fine: FineLevels, way: Track, voice: slice) -> Track:
     """Follow the same frication in the band where it stands out best against a voiced sound beside it.
 
     ``voice``: frames of the voiced sound. The band: around the greatest difference of the two spectra (in dB, among
-    bins down to 20 dB below the frication's peak), as far as it stays within 8 dB, 1.5 kHz wide or more.
+    bins down to 15 dB below the frication's peak), as far as it stays within 8 dB, 1.5 kHz wide or more.
     """
     top = 0.95 * float(fine.frequency_hz[-1])
     usable = fine.bins_of(min(BAND_LIMITS_HZ[0], top / 2), min(top, BAND_LIMITS_HZ[1]))
     sound = to_db(fine.power[way.first : way.last + 1, usable].mean(axis=0))
     beside = to_db(fine.power[voice, usable].mean(axis=0))
-    contrast = np.where(sound > sound.max() - 20.0, sound - beside, -200.0)
+    contrast = np.where(sound > sound.max() - 15.0, np.minimum(sound - beside, MOST_CONTRAST_DB), -200.0)
     contrast = np.convolve(np.pad(contrast, 1, mode="edge"), np.full(3, 1 / 3), mode="valid")
     peak = int(np.argmax(contrast))
     outside = np.flatnonzero(contrast <= contrast[peak] - 8.0)
@@ -89,7 +110,8 @@ def against_voice(fine: FineLevels, way: Track, voice: slice) -> Track:
         low, high = max(float(frequency[0]), low - 750.0), min(float(frequency[-1]), high + 750.0)
     level = fine.level_db(low, high)
     plateau = float(np.percentile(level[way.first : way.last + 1], 75))
-    return replace(way, high=level, plateau_db=plateau, band_hz=(low, high))
+    strong = np.flatnonzero(level[way.first : way.last + 1] > plateau - NEAR_PLATEAU_DB) + way.first
+    return replace(way, high=level, plateau_db=plateau, first=int(strong[0]), last=int(strong[-1]), band_hz=(low, high))
 
 
 def voiced_level(way: Track) -> float:

@@ -1,81 +1,19 @@
-"""From phones to a score: durations, voicing, formant tracks, hisses and bursts on one time line."""
+"""From phones to a score: durations, voicing and aspiration on one time line."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
 
 import numpy as np
 
-from .hiss import Envelope, Hiss
-from .phones import PHONES, SIBILANTS, Phone, is_stressed, plain
-from .shapes import Hump, SibilantShape
+from .frication import add_noises
+from .hiss import Envelope
+from .phones import PHONES, SIBILANTS, is_stressed, plain
+from .score import Score, SibilantPlan, Sound, near
 from .speakers import Speaker
 from .tract import Voicing
 
-VOWEL_RMS = 0.08
-"""Expected RMS of a stressed vowel (-22 dB re full scale)."""
 LEAD_S = 0.12
-
-
-@dataclass(slots=True)
-class Sound:
-    """One phone on the time line (built up while planning, then only read)."""
-
-    phone: str
-    kind: Phone
-    stressed: bool
-    word: int
-    slot: int = 0
-    start_s: float = 0.0
-    end_s: float = 0.0
-    release_s: float = 0.0
-    released: bool = True
-
-    @property
-    def open_s(self) -> float:
-        """When a stop's closure ends."""
-        return self.end_s - self.release_s
-
-
-@dataclass(frozen=True, slots=True)
-class SibilantPlan:
-    """How the prompt's sibilants are to be said; ``kinds`` one per sibilant, or one for all."""
-
-    kinds: tuple[str, ...] = ("",)
-    level_db: float | None = None
-    durations: Mapping[str, float] = field(default_factory=dict)
-
-    def kind_of(self, index: int, speaker: Speaker) -> str:
-        """Return the way the ``index``-th sibilant (0-based) is said."""
-        kind = self.kinds[index] if len(self.kinds) > 1 else self.kinds[0]
-        return kind or speaker.s_type
-
-
-@dataclass(frozen=True, slots=True)
-class MadeSibilant:
-    """A sibilant of the score before its edges are known."""
-
-    sound: Sound
-    hiss: Hiss
-    index: int
-    kind: str
-    level_db: float
-    doubled: bool
-
-
-@dataclass(slots=True)
-class Score:
-    """Everything that will sound: phones, voicing stretches, tracks and noises."""
-
-    sounds: list[Sound]
-    end_s: float
-    voicing: list[Voicing] = field(default_factory=list)
-    aspiration: list[Envelope] = field(default_factory=list)
-    aspiration_gain: list[float] = field(default_factory=list)
-    noises: list[Hiss] = field(default_factory=list)
-    sibilants: list[MadeSibilant] = field(default_factory=list)
-    omitted: list[int] = field(default_factory=list)
 
 
 def plan_score(
@@ -96,7 +34,7 @@ def plan_score(
         t = _time(sounds, i, t, speaker, plan, rng)
     score = Score(sounds, t + 0.25, omitted=omitted)
     _voice(score, speaker, rng)
-    _hisses(score, speaker, plan, rng)
+    add_noises(score, speaker, plan, rng)
     return score
 
 
@@ -118,15 +56,11 @@ def _chosen(phones: Sequence[tuple[str, int]], speaker: Speaker, plan: SibilantP
     return sounds, omitted
 
 
-def _near(sounds: list[Sound], i: int) -> tuple[Sound | None, Sound | None]:
-    return (sounds[i - 1] if i else None), (sounds[i + 1] if i + 1 < len(sounds) else None)
-
-
 def _time(
     sounds: list[Sound], i: int, t: float, speaker: Speaker, plan: SibilantPlan, rng: np.random.Generator
 ) -> float:
     sound = sounds[i]
-    before, after = _near(sounds, i)
+    before, after = near(sounds, i)
     last = not any(s.kind.manner == "vowel" for s in sounds[i + 1 :])
     length = sound.kind.duration_s[0 if sound.stressed else 1] * float(np.exp(0.07 * rng.standard_normal()))
     length *= _lengthening(sound, before, after, last=last) / speaker.tempo
@@ -176,12 +110,9 @@ def _release(
     return base * float(rng.uniform(0.8, 1.2)) * (1.0 if after.stressed or before is None else 0.5)
 
 
-# ---- voice -----------------------------------------------------------------------------------------------------
-
-
 def _is_voiced(sounds: list[Sound], i: int) -> bool:
     sound = sounds[i]
-    before, after = _near(sounds, i)
+    before, after = near(sounds, i)
     if sound.kind.manner in ("stop", "affricate"):
         return sound.kind.voiced and before is not None and before.kind.voiced and after is not None
     return sound.kind.voiced
@@ -203,7 +134,7 @@ def _voice(score: Score, speaker: Speaker, rng: np.random.Generator) -> None:
 
 
 def _stretch(sounds: list[Sound], i: int, j: int, rng: np.random.Generator) -> Voicing:
-    before, after = _near(sounds, i)[0], _near(sounds, j)[1]
+    before, after = near(sounds, i)[0], near(sounds, j)[1]
     start, end = sounds[i].start_s, sounds[j].end_s
     if before is not None:
         start += float(rng.uniform(-0.003, 0.006))
@@ -236,7 +167,7 @@ def _voice_level_db(sound: Sound) -> float:
 
 
 def _aspirate(score: Score, i: int, sound: Sound, speaker: Speaker, rng: np.random.Generator) -> None:
-    after = _near(score.sounds, i)[1]
+    after = near(score.sounds, i)[1]
     if sound.kind.manner == "aspirate":
         score.aspiration.append(Envelope(sound.start_s - 0.01, sound.end_s + 0.02, 0.03, 0.03))
         score.aspiration_gain.append(10 ** (sound.kind.level_db / 20))
@@ -247,97 +178,3 @@ def _aspirate(score: Score, i: int, sound: Sound, speaker: Speaker, rng: np.rand
         fall = max(0.012, 0.5 * sound.release_s)
         score.aspiration.append(Envelope(sound.open_s + 0.002, end, 0.006, fall))
         score.aspiration_gain.append(10 ** ((-20.0 if after is not None else -23.0) / 20))
-
-
-# ---- noise -----------------------------------------------------------------------------------------------------
-
-
-def _hisses(score: Score, speaker: Speaker, plan: SibilantPlan, rng: np.random.Generator) -> None:
-    for i, sound in enumerate(score.sounds):
-        manner = sound.kind.manner
-        if manner in ("stop", "affricate") and sound.released:
-            score.noises.append(_burst(score.sounds, i, speaker, rng))
-        if manner == "fricative":
-            envelope = _edges(score.sounds, i, rng)
-            score.noises.append(
-                Hiss(envelope, _weak_shape(sound, speaker), VOWEL_RMS * 10 ** (sound.kind.level_db / 20))
-            )
-        if manner in ("sibilant", "affricate"):
-            _sibilant(score, i, speaker, plan, rng)
-
-
-def _sibilant(score: Score, i: int, speaker: Speaker, plan: SibilantPlan, rng: np.random.Generator) -> None:
-    sound = score.sounds[i]
-    kind = plan.kind_of(sound.slot - 1, speaker)
-    before, after = _near(score.sounds, i)
-    hushed = sound.phone in ("SH", "ZH", "CH", "JH")
-    shape = (speaker.sh if hushed else speaker.s_shape(kind)).moved(speaker.spread_hz * float(rng.standard_normal()))
-    if shape.ridge is not None:
-        shape = replace(shape, ridge=replace(shape.ridge, glide_hz=shape.ridge.glide_hz * float(rng.uniform(-1, 1))))
-    if not hushed and any(s is not None and s.kind.rounded for s in (before, after)):
-        shape = shape.moved(-speaker.rounding_hz)
-    level = speaker.sh_level_db if hushed else speaker.level_of(kind)
-    level += sound.kind.level_db + speaker.level_spread_db * float(rng.standard_normal())
-    if plan.level_db is not None and not hushed:
-        level = plan.level_db
-    rms = VOWEL_RMS * 10 ** (level / 20)
-    envelope = _edges(score.sounds, i, rng)
-    hiss = Hiss(envelope, shape, rms, sound.kind.voiced)
-    doubled = any(s is not None and s.kind.manner == "sibilant" for s in (before, after))
-    score.sibilants.append(MadeSibilant(sound, hiss, sound.slot, "typical" if hushed else kind, level, doubled))
-
-
-def _edges(sounds: list[Sound], i: int, rng: np.random.Generator) -> Envelope:
-    """Envelope of a frication with ramps that suit its neighbours."""
-    sound = sounds[i]
-    before, after = _near(sounds, i)
-    start, end = sound.start_s, sound.end_s
-    u = rng.uniform
-    if sound.kind.manner == "affricate":
-        start, rise = sound.open_s, float(u(0.010, 0.018))
-    elif before is None:
-        rise = float(u(0.045, 0.085))
-    elif before.kind.manner in ("stop", "affricate"):
-        start, rise = before.open_s, float(u(0.012, 0.022))
-    elif before.kind.manner in ("fricative", "sibilant", "aspirate"):
-        start, rise = start - 0.012, 0.024
-    else:
-        start, rise = start - float(u(0.008, 0.022)), float(u(0.030, 0.050))
-    if after is None:
-        fall = float(u(0.06, 0.12))
-    elif after.kind.manner in ("stop", "affricate"):
-        fall = float(u(0.018, 0.032))
-    elif after.kind.manner in ("fricative", "sibilant", "aspirate"):
-        end, fall = end + 0.012, 0.024
-    else:
-        end, fall = end + float(u(0.003, 0.014)), float(u(0.022, 0.038))
-    longest = 0.48 * (end - start)
-    return Envelope(start, end, min(rise, longest), min(fall, longest), tilt_db=float(rng.normal(0.0, 1.0)))
-
-
-def _weak_shape(sound: Sound, speaker: Speaker) -> SibilantShape:
-    k = speaker.tract_scale
-    if sound.kind.place == "labial":
-        return SibilantShape((Hump(8500 * k**0.5, 4500), Hump(1500 * k, 900, -5.0)), -12.0)
-    return SibilantShape((Hump(9000 * k**0.5, 4000), Hump(5200 * k**0.5, 2500, -3.0)), -12.0)
-
-
-def _burst(sounds: list[Sound], i: int, speaker: Speaker, rng: np.random.Generator) -> Hiss:
-    sound, after = sounds[i], _near(sounds, i)[1]
-    k, place = speaker.tract_scale, sound.kind.place
-    front = after is None or after.kind.formants_hz[1] > 1600
-    if place in ("alveolar", "palatal"):
-        shape = SibilantShape((Hump(4300 * k, 1300), Hump(7000 * k**0.5, 2200, -3.0)), -24.0)
-    elif place == "velar":
-        centre = (2500 if front else 1500) * k
-        shape = SibilantShape((Hump(centre, 330), Hump(centre * 2.3, 900, -9.0)), -26.0)
-    else:
-        shape = SibilantShape((Hump(900 * k, 700), Hump(3500 * k, 2500, -10.0)), -24.0)
-    before_r = after is not None and after.phone == "R" and place == "alveolar"
-    length = float(rng.uniform(0.035, 0.055)) if before_r else float(rng.uniform(0.010, 0.022))
-    level = sound.kind.level_db + float(rng.normal(0.0, 2.0)) - (6.0 if after is None else 0.0)
-    if sound.kind.manner == "affricate":
-        level, length = -12.0, 0.012
-    return Hiss(
-        Envelope(sound.open_s, sound.open_s + length, 0.0015, length - 0.002), shape, VOWEL_RMS * 10 ** (level / 20)
-    )

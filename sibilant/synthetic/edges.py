@@ -8,8 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from ..terms import Interval
-from .articulation import MadeSibilant
 from .hiss import Hiss
+from .score import MadeSibilant
 from .tract import Pulses
 from .truth import BesideWhat
 

@@ -18,23 +18,23 @@ PowerOf = Callable[[Floats], Floats]
 class Envelope:
     """Gain over time: 0 at ``start_s``, up by sin^2 over ``rise_s``, 1, down by sin^2 over ``fall_s`` to ``end_s``.
 
-    ``tilt_db`` is how much louder the end is than the start, straight in dB.
+    ``wobble_db`` are slow changes of level on top: dB at equally spaced times from start to end, joined straight.
     """
 
     start_s: float
     end_s: float
     rise_s: float
     fall_s: float
-    tilt_db: float = 0.0
+    wobble_db: tuple[float, ...] = ()
 
     def gain(self, t: Floats) -> Floats:
         """Amplitude gain at times t (m,) seconds."""
         up = np.clip((t - self.start_s) / self.rise_s, 0.0, 1.0)
         down = np.clip((self.end_s - t) / self.fall_s, 0.0, 1.0)
         total = np.sin(np.pi / 2 * up) ** 2 * np.sin(np.pi / 2 * down) ** 2
-        if self.tilt_db:
-            middle = 0.5 * (self.start_s + self.end_s)
-            total = total * 10 ** (self.tilt_db / 20 * (t - middle) / max(1e-3, self.end_s - self.start_s))
+        if self.wobble_db:
+            knots = np.linspace(self.start_s, self.end_s, len(self.wobble_db))
+            total = total * 10 ** (np.interp(t, knots, self.wobble_db) / 20)
         return np.asarray(total)
 
 
@@ -73,8 +73,8 @@ class Hiss:
 def shaped_noise(power_of_f: PowerOf, n: int, rate_hz: int, seed: int | np.random.Generator) -> Floats:
     """Gaussian noise (n,) with a given power spectrum and an expected RMS of 1.
 
-    White noise is weighted by sqrt(P(f)) in the frequency domain over at least twice its length and then cut, so that
-    the stretch does not join up with itself; the RMS is that of the formula, not of this draw.
+    Independent complex normal values, weighted by sqrt(P(f)), are drawn for every frequency of a longer stretch and
+    the result is cut to n, so that it does not join up with itself; the RMS is the formula's, not this draw's.
 
     Parameters
     ----------
@@ -92,16 +92,15 @@ def shaped_noise(power_of_f: PowerOf, n: int, rate_hz: int, seed: int | np.rando
     >>> bool(abs(noise.std() - 1) < 0.03)
     True
     """
-    from scipy.fft import irfft, next_fast_len, rfft
+    from scipy.fft import irfft, next_fast_len
 
     rng = np.random.default_rng(seed)
     length = int(next_fast_len(n + max(512, min(n, 2048)), real=True))
     f = np.arange(length // 2 + 1, dtype=np.float64) * (rate_hz / length)
     power = np.maximum(np.asarray(power_of_f(f), dtype=np.float64), 0.0)
-    weight = np.sqrt(power)
-    weight *= np.sqrt(f.size / max(float(power.sum()), 1e-300))
-    white = rng.standard_normal(length)
-    return np.asarray(irfft(rfft(white) * weight, length)[:n])
+    weight = np.sqrt(power * (0.5 * length * f.size / max(float(power.sum()), 1e-300)))
+    drawn = rng.standard_normal(2 * f.size).view(np.complex128)
+    return np.asarray(irfft(weight * drawn, length)[:n])
 
 
 def _with_ridge(hiss: Floats, shape: SibilantShape, rate_hz: int, rng: np.random.Generator) -> Floats:

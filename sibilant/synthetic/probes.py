@@ -9,8 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 from ..terms import Prompt
-from .articulation import VOWEL_RMS
 from .room import SNR_BAND_HZ, Room, background, breath, click, cough, reverberated, scrape
+from .score import VOWEL_RMS
 from .shapes import SibilantShape
 from .speakers import Speaker
 from .speech import loud_part, phones_of, say

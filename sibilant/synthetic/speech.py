@@ -9,11 +9,12 @@ import numpy as np
 import numpy.typing as npt
 
 from ..terms import Interval, Prompt
-from .articulation import VOWEL_RMS, Score, SibilantPlan, plan_score
+from .articulation import plan_score
 from .edges import Components, edges_of
+from .score import VOWEL_RMS, Score, SibilantPlan
 from .shapes import SIBILANT_TYPES
 from .speakers import Speaker
-from .tracks import Tracks, pitch_of, tracks_of
+from .tracks import Tracks, every_sample, pitch_of, tracks_of
 from .tract import antiresonate, coefficients, glottal_wave, pulses, resonate, softened, upper_tract
 from .truth import Spoken, TruePhone, TrueSibilant, TrueStretch, Truth, clamped
 
@@ -108,7 +109,7 @@ def _sound(score: Score, speaker: Speaker, rate_hz: int, rng: np.random.Generato
     source = softened(wave, speaker.tilt_hz, rate_hz) + _breath(score, opened, speaker, rate_hz, rng)
     scale = speaker.tract_scale
     voice = upper_tract(source, 5450.0 * scale, 1000.0 * scale, rate_hz)
-    voice = _moving_tract(voice, np.arange(n) / rate_hz, tracks_of(score, speaker), rate_hz)
+    voice = _moving_tract(voice, tracks_of(score, speaker, rate_hz), rate_hz)
     voice *= _vowel_gain(score, voice, rate_hz)
     total = voice.copy()
     for hiss in [*score.noises, *(s.hiss for s in score.sibilants)]:
@@ -140,9 +141,9 @@ def _flutter(opened: Floats) -> Floats:
     return np.asarray(1 + 0.5 * (opened - opened.mean()) / top)
 
 
-def _moving_tract(x: Floats, t: Floats, tracks: Tracks, rate_hz: int) -> Floats:
+def _moving_tract(x: Floats, tracks: Tracks, rate_hz: int) -> Floats:
     def moving(values: Floats) -> Floats:
-        return np.asarray(np.interp(t, tracks.time_s, values))
+        return every_sample(values, tracks.n_step, x.size)
 
     for k in range(5):
         if tracks.formant_hz[k].max() < 0.47 * rate_hz:

@@ -7,11 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from .articulation import Score, Sound
+from .score import Score, Sound
 from .speakers import Speaker
 
 Floats = npt.NDArray[np.float64]
-STEP_S = 0.002
 _NASAL_POLE = 950.0
 _UPPER = (3450.0, 4450.0)
 _BANDWIDTHS = (70.0, 95.0, 140.0, 190.0, 240.0)
@@ -19,12 +18,12 @@ _BANDWIDTHS = (70.0, 95.0, 140.0, 190.0, 240.0)
 
 @dataclass(frozen=True, slots=True)
 class Tracks:
-    """Moving values at ``time_s`` (m,): ``formant_hz`` and ``bandwidth_hz`` (5, m), the rest (m,).
+    """Moving values every ``n_step`` samples: ``formant_hz`` and ``bandwidth_hz`` (5, m), the rest (m,).
 
     ``nasal`` runs from 0 to 1; with it the nose's zero moves away from its pole.
     """
 
-    time_s: Floats
+    n_step: int
     formant_hz: Floats
     bandwidth_hz: Floats
     nasal: Floats
@@ -32,9 +31,10 @@ class Tracks:
     zero_hz: Floats
 
 
-def tracks_of(score: Score, speaker: Speaker) -> Tracks:
+def tracks_of(score: Score, speaker: Speaker, rate_hz: int) -> Tracks:
     """Join each phone's targets and smooth them over about 40 ms, scaled to the speaker's tract."""
-    time = np.arange(0.0, score.end_s + STEP_S, STEP_S)
+    n_step = max(1, round(0.002 * rate_hz))
+    time = np.arange(int(score.end_s * rate_hz) // n_step + 2) * (n_step / rate_hz)
     times, targets = _knots(score.sounds)
     window = np.hanning(23)[1:-1]
     window /= window.sum()
@@ -55,7 +55,13 @@ def tracks_of(score: Score, speaker: Speaker) -> Tracks:
     bandwidth = np.array(_BANDWIDTHS)[:, None] * speaker.tract_scale**0.5 * np.ones(time.size)
     bandwidth[:2] *= 1 + 1.0 * nasal
     pole = np.full(time.size, _NASAL_POLE * speaker.tract_scale)
-    return Tracks(time, formants, bandwidth, nasal, pole, pole + nasal * (zero * speaker.tract_scale - pole))
+    return Tracks(n_step, formants, bandwidth, nasal, pole, pole + nasal * (zero * speaker.tract_scale - pole))
+
+
+def every_sample(values: Floats, n_step: int, n: int) -> Floats:
+    """Join values (m,) given every ``n_step`` samples by straight lines, for n samples (m * n_step > n)."""
+    share = np.arange(n_step) / n_step
+    return np.asarray((values[:-1, None] + np.diff(values)[:, None] * share).ravel()[:n])
 
 
 def _knots(sounds: list[Sound]) -> tuple[Floats, Floats]:

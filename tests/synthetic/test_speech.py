@@ -7,8 +7,8 @@ import parselmouth
 import pytest
 
 from sibilant.synthetic import SIBILANT_TYPES, Spoken, child_speaker, man, say, sh_shape, shape_of, woman
-from sibilant.synthetic.articulation import VOWEL_RMS
 from sibilant.synthetic.phones import PHONES
+from sibilant.synthetic.score import VOWEL_RMS
 from sibilant.terms import Prompt, Word
 
 SPEAKERS = [man(3), woman(3), child_speaker(3)]

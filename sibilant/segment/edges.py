@@ -16,6 +16,8 @@ SILENCE_DROP_DB = 30.0
 ABOVE_FLOOR_DB = 6.0
 OUT_OF_VOICE_DB = 4.0
 SHALLOWEST_DB = 3.0
+INTO_VOICE_DB = 20.0
+INTO_VOICE_SHARE = 0.5
 FLOOR_REACH_MS = 200
 VOICED_REACH_DB = 24.0
 VOICE_OVER_FLOOR_DB = 7.0
@@ -218,7 +220,8 @@ def _gap(way: Track, start: float) -> Found:
 def _into_voice(way: Track, stop: int, silence: Found) -> Found:
     steady = smoothed(way.high, PITCH_SMOOTHING_MS)
     own = float(steady[way.last : min(stop, way.last + 50) + 1].min())
-    threshold = _out_of(own, way.plateau_db)
+    sink = min(INTO_VOICE_DB, INTO_VOICE_SHARE * max(way.plateau_db - own, 0.0))
+    threshold = min(max(own + sink, way.plateau_db - SILENCE_DROP_DB), way.plateau_db - SHALLOWEST_DB)
     frame = crossing(steady, way.last, 1, threshold, sustained=1)
     return Found(min(frame, silence.frame), "voiced")
 

@@ -105,24 +105,41 @@ def _print_answer(answer: dict[str, Any], *, refused: bool) -> None:
         click.echo(f"  - {reason['text']}")
     for row in (*answer["fits"], *answer["orientation"]):
         _print_range(row)
-    for row in answer["refused"] if refused else ():
-        _print_range(row, head="does not fit: ")
-        for reason in row["reasons"]:
-            click.echo(f"      because {reason['text']}")
+    if refused:
+        _print_refused(answer["refused"])
     if answer["fits"]:
         click.echo(f"  {answer['sentence']}")
     click.echo()
 
 
+def _print_refused(rows: list[dict[str, Any]]) -> None:
+    hidden = list(dict.fromkeys(row["source"] for row in rows if row["figures"] == "not shown"))
+    if hidden:
+        click.echo("  adults' values are never set beside a minor, and not shown; they are from")
+    for source in hidden:
+        click.echo(f"      {source}")
+    for row in rows:
+        if row["figures"] != "not shown":
+            click.echo(f"  does not fit: {row['figures']}")
+            click.echo(f"      because: {'; '.join(reason['text'] for reason in row['reasons'])}")
+            click.echo(f"      {row['population']} | {row['circumstances']} | {row['method_words']}")
+            click.echo(f"      {row['source']} | {row['label']}")
+
+
 def _print_norms(document: dict[str, Any]) -> None:
     if document["acquisition"]:
         click.echo(document["acquisition_note"])
+    last = ""
     for row in document["acquisition"]:
-        _print_range(row, head="age of acquisition ")
+        source = f"{row['source']} | {row['label']} | {row['note']}"
+        if source != last:
+            click.echo(f"  {source}")
+        click.echo(f"      {row['figures']}, {row['population']}, {row['circumstances']}")
+        last = source
 
 
-def _print_range(row: dict[str, Any], head: str = "") -> None:
-    click.echo(f"  {head}{row['figures']}")
+def _print_range(row: dict[str, Any]) -> None:
+    click.echo(f"  {row['figures']}")
     for name in ("population", "circumstances", "method_words", "source", "label", "note"):
         if row[name]:
             click.echo(f"      {row[name]}")

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 
-@click.command(name="expect")
+@click.command(name="expect", epilog='Example: sibilant expect straw "six socks"')
 @click.argument("texts", metavar="TEXT...", nargs=-1, required=True)
 @click.option("--phones", default="", metavar="PHONES", help="How a single TEXT is said: ARPABET, or IPA in slashes.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON list on standard output, one object a prompt.")
@@ -17,8 +17,6 @@ def command(texts: tuple[str, ...], phones: str, as_json: bool) -> None:
 
     Pronunciations are those of the CMU dictionary (North American English); the first one listed is taken. Exit code 3
     when no TEXT is known, except with --json, where "known" says so.
-
-    Example: sibilant expect straw "six socks"
     """
     if phones and len(texts) > 1:
         raise click.UsageError("--phones goes with a single TEXT; ask for one at a time")

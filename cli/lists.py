@@ -7,15 +7,12 @@ import json
 import click
 
 
-@click.command(name="lists")
+@click.command(name="lists", epilog="Example: sibilant lists core-a")
 @click.argument("name", required=False)
 @click.option("--json", "as_json", is_flag=True, help="One JSON list on standard output.")
 @click.option("--csv", "as_csv", is_flag=True, help="The list as LIST.csv on standard output, to be changed and used.")
 def command(name: str | None, as_json: bool, as_csv: bool) -> None:
-    """The built-in word lists: all names, or the prompts of one.
-
-    Example: sibilant lists core-a
-    """
+    """The built-in word lists: all names, or the prompts of one."""
     if as_csv and (name is None or as_json):
         raise click.UsageError("--csv writes one list: name it, without --json")
     from sibilant.workflow.expect import describe_list, describe_lists, list_as_csv

@@ -10,12 +10,9 @@ import click
 from .shown import print_json
 
 
-@click.group(name="ranges")
+@click.group(name="ranges", epilog="Example: sibilant ranges list --phone s --age 34y --group f --position initial")
 def command() -> None:
-    """Published values as supporting evidence, each with its source; or why none fits.
-
-    Example: sibilant ranges list --phone s --age 34y --group f --position initial
-    """
+    """Published values as supporting evidence, each with its source; or why none fits."""
 
 
 def _caseload(function: Any) -> Any:
@@ -35,7 +32,7 @@ def _folder(caseload: Path | None) -> Path:
     return Path(platformdirs.user_data_path("sibilant")) / "caseload"
 
 
-@command.command(name="list")
+@command.command(name="list", epilog="Example: sibilant ranges list --phone s --age 7y4m --position initial --json")
 @click.option("--phone", default="s", show_default=True, help="s, z, sh or zh.")
 @click.option("--measure", default="", metavar="KEY", help="One measure; without it every measure with values.")
 @click.option("--age", default="", metavar="AGE", help='Such as 7y4m, or "7;4".')
@@ -57,8 +54,6 @@ def list_command(caseload: Path | None, refused: bool, as_json: bool, bandwidth:
 
     What you leave out is not asked. A value is listed for reading; a placement also needs age, group, cue and five
     tokens, and is made by a report or chart after measuring again under the value's own method.
-
-    Example: sibilant ranges list --phone s --age 7y4m --position initial --json
     """
     from sibilant.workflow.compare import RangesAsked, list_ranges
 
@@ -71,7 +66,7 @@ def list_command(caseload: Path | None, refused: bool, as_json: bool, bandwidth:
     _print_norms(document)
 
 
-@command.command(name="add")
+@command.command(name="add", epilog="Example: sibilant ranges add my_ranges.csv")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 @_caseload
@@ -82,8 +77,6 @@ def add_command(caseload: Path | None, file: Path, as_json: bool) -> None:
     population, position, cue (any, where it does not matter), method (empty for durations), citation; and, if you
     like, dialect, cluster, level, context, lowest, highest, note. Give the method as 'sibilant measure --method'
     takes it.
-
-    Example: sibilant ranges add my_ranges.csv
     """
     from sibilant.workflow.compare import add_ranges, describe_ranges
 
@@ -134,7 +127,8 @@ def _print_norms(document: dict[str, Any]) -> None:
         source = f"{row['source']} | {row['label']} | {row['note']}"
         if source != last:
             click.echo(f"  {source}")
-        click.echo(f"      {row['figures']}, {row['population']}, {row['circumstances']}")
+        parts = (row["figures"], row["population"], row["circumstances"], row["context"])
+        click.echo(f"      {', '.join(part for part in parts if part)}")
         last = source
 
 

@@ -71,6 +71,7 @@ def edges_of(made: MadeSibilant, parts: Components) -> TrueEdges:
     offset, after = _last(t, own, middle, plateau - EDGE_DB, others)
     if not made.sound.kind.voiced:
         onset, before, offset, after = _by_voicing(parts, float(t[middle]), (onset, before, offset, after))
+    before, after = (_beside_voice(parts, edge, why) for edge, why in ((onset, before), (offset, after)))
     core = np.flatnonzero((own >= plateau - CORE_DB) & (t >= onset) & (t <= offset))
     interval = Interval(onset, max(onset, offset))
     kernel = Interval(float(t[core[0]]), float(t[core[-1]])) if core.size else interval
@@ -123,6 +124,12 @@ def _by_voicing(
         if stretch.first_s > middle_s and stretch.first_s < offset:
             offset, after = stretch.first_s, "voiced"
     return onset, before, offset, after
+
+
+def _beside_voice(parts: Components, edge_s: float, why: BesideWhat) -> BesideWhat:
+    """``voiced`` where the voice runs on across the edge, whatever set it."""
+    across = any(p.first_s < edge_s < p.last_s for p in parts.pulses)
+    return "voiced" if across and why == "silence" else why
 
 
 def _voice_db(parts: Components, t: Floats, band: tuple[float, float]) -> Floats:

@@ -27,9 +27,9 @@ def _caseload(function: Any) -> Any:
 def _folder(caseload: Path | None) -> Path:
     if caseload is not None:
         return caseload
-    import platformdirs
+    from platformdirs import user_data_path
 
-    return Path(platformdirs.user_data_path("sibilant")) / "caseload"
+    return user_data_path("sibilant", appauthor=False) / "caseload"
 
 
 @command.command(name="list", epilog="Example: sibilant ranges list --phone s --age 7y4m --position initial --json")

@@ -50,6 +50,8 @@ def list_ranges(asked: RangesAsked, *, kept_in: Path | None = None) -> dict[str,
     ------
     UsageError
         When an age, group, phone or measure can't be understood.
+    MethodError
+        When no method has that name.
     RangeError
         When the user's own ranges are damaged.
 
@@ -64,6 +66,8 @@ def list_ranges(asked: RangesAsked, *, kept_in: Path | None = None) -> dict[str,
     held |= {row.measure for row in own}
     if asked.measure and asked.measure not in MEASURES:
         raise UsageError(f"measure {asked.measure!r} is not known; values are held for: {', '.join(sorted(held))}")
+    if asked.method:
+        ranges.protocol(asked.method)
     wanted = [asked.measure] if asked.measure else [key for key in MEASURES if key in held]
     answers = [ranges.describe_answer(ranges.find(_question(asked, key), own=own)) for key in wanted]
     norms = [answers[0][name] for name in ("acquisition", "acquisition_note")] if answers else [[], ""]

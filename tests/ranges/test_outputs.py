@@ -127,6 +127,7 @@ def test_the_checker_can_fail() -> None:
         (["list", "--position", "front"], 2, "initial"),
         (["list", "--measure", "sharpness"], 2, "not known"),
         (["list", "--phone", "f"], 2, "s, z, sh or zh"),
+        (["list", "--method", "house-99k"], 3, "house-15k"),
         (["add", "nowhere.csv"], 3, "nowhere.csv"),
         (["add"], 2, "FILE"),
     ],

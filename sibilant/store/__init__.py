@@ -2,7 +2,7 @@
 
 from .caseload import Caseload, open_caseload
 from .cases import audit_trail, clip_of, read_case, whole_clips
-from .clips import at_work, keep_clip, read_clip
+from .clips import at_work, keep_clip, making, read_clip
 from .engine import looks_synchronised, read_place
 from .judging import add_corrections, add_judgements, judging_order, keep_order
 from .people import (
@@ -57,6 +57,7 @@ __all__ = [
     "keep_order",
     "keep_session",
     "looks_synchronised",
+    "making",
     "move_session",
     "new_code",
     "open_caseload",

@@ -118,8 +118,10 @@ def open_caseload(folder: Path, *, who: str = "", create: bool = True, clock: Cl
         raise CaseloadError(
             f"{folder.name}: no caseload here; start one with: sibilant client add (or name its folder by --caseload)"
         )
-    if create:
+    if create and not folder.exists():
         make_folder(folder)
+        with contextlib.suppress(OSError):
+            folder.chmod(0o700)
     caseload = Caseload(place, make_engine(place), who=who or "not stated", clock=clock)
     try:
         with caseload._worded():

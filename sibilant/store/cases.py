@@ -9,7 +9,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from ..terms import Interval, Prompt, Review, Token
+from ..terms import Edge, Interval, Prompt, Review, SibilantInterval, Token
 from ..terms.clinic import AuditEntry, Case, Correction, EarlierProbe, Event, Judgement, KeptToken
 from .caseload import Caseload
 from .encode import load, method_from, prompt_from, token_from
@@ -170,17 +170,31 @@ def _under_methods(
 
 
 def corrected_token(token: Token, corrections: Sequence[Correction]) -> Token:
-    """Return a token with a person's latest word on edges, voice and whether the attempt counts."""
-    spoken, sound = token.utterance, token.sibilant
+    """Return a token with a person's latest word on edges, voice and whether the attempt counts.
+
+    A person's look settles a token of which the machine was not sure that it is the word.
+    """
+    if not corrections:
+        return token
+    spoken, sound, finding = token.utterance, token.sibilant, token.finding
     for correction in corrections:
         if spoken is not None and correction.voice is not None:
             spoken = replace(spoken, voice=correction.voice)  # type: ignore[arg-type]
         if spoken is not None and correction.counts is not None:
             spoken = replace(spoken, counts=correction.counts)
-        if sound is not None and correction.onset_s is not None and correction.offset_s is not None:
+        if correction.onset_s is not None and correction.offset_s is not None:
             interval = Interval(correction.onset_s, correction.offset_s)
-            sound = replace(sound, review=Review(interval, correction.by, correction.on.date()))
-    return replace(token, utterance=spoken, sibilant=sound)
+            review = Review(interval, correction.by, correction.on.date())
+            sound = replace(sound or _by_hand(token, interval), review=review)
+    if finding in {"unsure", "no_frication"} and (sound is not None or finding == "unsure"):
+        finding = "found" if sound is not None else "no_frication"
+    return replace(token, utterance=spoken and replace(spoken, sure=True), sibilant=sound, finding=finding)
+
+
+def _by_hand(token: Token, interval: Interval) -> SibilantInterval:
+    """A sibilant that a person bounded where the machine had found none."""
+    onset, offset = (Edge(time_s, "edge_of_recording", 0.0, 1.0) for time_s in (interval.onset_s, interval.offset_s))
+    return SibilantInterval(token.slot, interval, interval, onset, offset, 1.0, ("by_hand",))
 
 
 def audit_trail(caseload: Caseload, code: str = "") -> tuple[AuditEntry, ...]:

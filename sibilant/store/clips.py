@@ -10,6 +10,8 @@ import contextlib
 import hashlib
 import os
 import secrets
+import shutil
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, TYPE_CHECKING
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
     from .caseload import Caseload
 
 MARKER = ".unfinished-"
+MAKING = ".making-"
 
 
 def audio_folder(caseload: Caseload) -> Path:
@@ -60,6 +63,14 @@ def read_clip(caseload: Caseload, sha256: str, suffix: str) -> Path:
     if sha256_of(path) != sha256:
         raise CaseloadError(f"clip {sha256[:12]}: its bytes have changed since it was kept; put it back from a backup")
     return path
+
+
+@contextlib.contextmanager
+def making(caseload: Caseload) -> Iterator[Path]:
+    """A folder inside the caseload in which sound may be made ready; it is taken away afterwards, also after a kill."""
+    folder = make_folder(audio_folder(caseload))
+    with tempfile.TemporaryDirectory(prefix=MAKING, dir=folder) as name:
+        yield Path(name)
 
 
 @contextlib.contextmanager
@@ -108,6 +119,8 @@ def sweep(caseload: Caseload) -> list[str]:
             with contextlib.suppress(OSError):
                 path.unlink()
                 erased.append(path.stem)
+    for folder in audio_folder(caseload).glob(f"{MAKING}*"):
+        shutil.rmtree(folder, ignore_errors=True)
     return erased
 
 

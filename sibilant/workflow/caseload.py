@@ -1,0 +1,106 @@
+"""Where the caseload lies, what is warned of, and what was used last."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+from .. import store
+from ..errors import UsageError
+from ..terms.clinic import is_client_code
+
+UNENCRYPTED = (
+    "the caseload is not encrypted: keep invented data in it, or keep its folder on an encrypted disk, only;"
+    " treat every recording as identifying"
+)
+NO_CLOUD = (
+    "the caseload's folder looks synchronised to a cloud ({part}); move it to a folder that stays on this machine"
+)
+
+
+def folder_of(option: Path | None = None) -> Path:
+    """Return the caseload's folder: as asked, or ``SIBILANT_CASELOAD``, or the user's data folder."""
+    if option is not None:
+        return option
+    if named := os.environ.get("SIBILANT_CASELOAD"):
+        return Path(named)
+    from platformdirs import user_data_path
+
+    return user_data_path("sibilant", appauthor=False) / "caseload"
+
+
+@contextlib.contextmanager
+def opened(option: Path | None = None, *, who: str = "", create: bool = False) -> Iterator[store.Caseload]:
+    """Open the caseload; ``who`` falls back to ``SIBILANT_WHO`` for the audit trail."""
+    person = who or os.environ.get("SIBILANT_WHO", "")
+    with store.open_caseload(folder_of(option), who=person, create=create) as caseload:
+        yield caseload
+
+
+def cautions(folder: Path) -> tuple[str, ...]:
+    """Return what must be said when sound or clients are put into a caseload."""
+    part = store.looks_synchronised(folder)
+    return (UNENCRYPTED, NO_CLOUD.format(part=part)) if part else (UNENCRYPTED,)
+
+
+def client_or_last(caseload: store.Caseload, code: str | None) -> str:
+    """Return the code asked for, in capitals, or the one used last.
+
+    Raises
+    ------
+    UsageError
+        When none is asked for and none was used, or the code can't be one.
+    """
+    if not code:
+        last = caseload.setting("last_client")
+        if not last:
+            raise UsageError("no client named and none used before; name one, as in C-7QXK")
+        return last
+    if not is_client_code(code):
+        raise UsageError(
+            f"{code[:20]}: not a client code (C- and four letters, the last one a check); look it up again"
+        )
+    return code.upper()
+
+
+def session_or_last(caseload: store.Caseload, code: str, number: int | None) -> int:
+    """Return the session asked for, or the one used last for this client, or the client's latest.
+
+    Raises
+    ------
+    UsageError
+        When the client has no session yet.
+    """
+    if number is not None:
+        return number
+    kept = [session.number for session in store.sessions(caseload, code)]
+    if not kept:
+        raise UsageError(f"{code}: no session yet; sibilant probe {code} RECORDING keeps one")
+    last = caseload.setting("last_session")
+    same = caseload.setting("last_client") == code
+    return int(last) if same and last.isdigit() and int(last) in kept else kept[-1]
+
+
+def day_or_last(caseload: store.Caseload, day: dt.date | None) -> dt.date:
+    """Return the day asked for, or today; a day used last stands only while it is today's work.
+
+    The last day given is kept for the same calendar day, so that a pile of earlier recordings need not name it twice.
+    """
+    if day is not None:
+        return day
+    last, given_on = caseload.setting("last_day"), caseload.setting("last_day_given_on")
+    today = store.day_of(caseload)
+    return dt.date.fromisoformat(last) if last and given_on == today.isoformat() else today
+
+
+def used(caseload: store.Caseload, code: str, number: int | None = None, day: dt.date | None = None) -> None:
+    """Remember what was used, as the next command's defaults."""
+    values = {"last_client": code}
+    if number is not None:
+        values["last_session"] = str(number)
+    if day is not None:
+        values |= {"last_day": day.isoformat(), "last_day_given_on": store.day_of(caseload).isoformat()}
+    store.remember(caseload, values)

@@ -1,0 +1,251 @@
+"""Clients, their events, and devices: kept, shown, changed, held, removed with a receipt."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Mapping
+from dataclasses import asdict, replace
+from pathlib import Path
+from typing import Any, Literal
+
+from .. import methods, store
+from ..errors import UsageError
+from ..terms import MEASURES
+from ..terms.clinic import Client, Consent, Device, Event, MoveUpRule, Receipt, Retention, is_client_code
+from .caseload import cautions, client_or_last, opened, used
+
+DIRECTIONS = ("higher", "lower", "longer", "shorter", "none")
+
+
+def read_age(text: str) -> int:
+    """Return an age in months from ``7y4m``, ``7;4``, ``7y`` or ``88m``.
+
+    Raises
+    ------
+    UsageError
+        When it is none of these.
+
+    Examples
+    --------
+    >>> read_age("7y4m"), read_age("7;4"), read_age("34y")
+    (88, 88, 408)
+    """
+    found = re.fullmatch(r"\s*(?:(\d{1,3})\s*[y;])?\s*(?:(\d{1,3})\s*m?)?\s*", text.lower())
+    if found is None or not any(found.groups()) or (found[1] is None and not text.lower().rstrip().endswith("m")):
+        raise UsageError(f"age {text[:12]!r}: write years and months, as in 7y4m")
+    return 12 * int(found[1] or 0) + int(found[2] or 0)
+
+
+def age_text(months: int) -> str:
+    """Return an age as it is written here.
+
+    Examples
+    --------
+    >>> age_text(88)
+    '7y4m'
+    """
+    return f"{months // 12}y{months % 12}m"
+
+
+def read_move_up(text: str) -> MoveUpRule:
+    """Return the clinic's rule from ``80% x2 n20``: share, sessions running, tokens.
+
+    Raises
+    ------
+    UsageError
+        When it can't be understood.
+
+    Examples
+    --------
+    >>> read_move_up("90% x3 n10").text
+    '90 % correct of 10 or more tokens in 3 sessions running'
+    """
+    found = re.fullmatch(r"\s*(\d{1,3})\s*%\s*x\s*(\d{1,2})\s*n\s*(\d{1,3})\s*", text.lower())
+    if found is None or not 0 < int(found[1]) <= 100 or int(found[2]) < 1 or int(found[3]) < 1:
+        raise UsageError(f"rule {text[:30]!r}: write share, sessions running and tokens, as in '80% x2 n20'")
+    return MoveUpRule(int(found[1]) / 100, int(found[2]), int(found[3]), "the clinic's own rule")
+
+
+def add_client(
+    caseload: Path | None,
+    age: str,
+    *,
+    code: str = "",
+    on: dt.date | None = None,
+    fields: Mapping[str, Any] | None = None,
+) -> tuple[Client, tuple[str, ...]]:
+    """Keep a new client under a random code; return it with what must be said of the caseload.
+
+    ``fields`` are those of :class:`~sibilant.terms.clinic.Client`, checked here.
+
+    Raises
+    ------
+    UsageError
+        When an age, a code or a field can't be.
+    """
+    with opened(caseload, create=True) as one:
+        today = on or store.day_of(one)
+        wanted = code.upper() or store.new_code(set(store.codes(one)))
+        if not is_client_code(wanted):
+            raise UsageError(f"{code[:20]}: not a client code; leave --code out to have one drawn")
+        client = replace(Client(wanted, read_age(age), today), **checked(fields or {}))
+        added = store.add_client(one, client)
+        used(one, wanted)
+        return added, cautions(one.folder)
+
+
+def checked(fields: Mapping[str, Any]) -> dict[str, Any]:
+    """Return fields of a client after checking measure, direction and method.
+
+    Raises
+    ------
+    UsageError
+        When one is not known.
+    """
+    if (key := fields.get("main_measure")) is not None and key not in MEASURES:
+        raise UsageError(f"measure {str(key)[:40]!r} is not known; docs/measures.md lists them, such as centroid_hz")
+    if (direction := fields.get("direction")) is not None and direction not in DIRECTIONS:
+        raise UsageError(f"direction {str(direction)[:20]!r} is none of {', '.join(DIRECTIONS)}")
+    if (name := fields.get("method")) is not None:
+        methods.get_method(name)
+    return dict(fields)
+
+
+def list_clients(caseload: Path | None) -> list[dict[str, Any]]:
+    """Return one row a client: code, age today, sessions, last session, what needs a look."""
+    with opened(caseload) as one:
+        today = store.day_of(one)
+        rows = []
+        for client in store.clients(one):
+            held = store.sessions(one, client.code)
+            rows.append(
+                {
+                    "client": client.code,
+                    "age": age_text(client.age_months_on(today)),
+                    "sessions": len(held),
+                    "last": held[-1].on.isoformat() if held else "",
+                    "note": "; ".join(reminders(client, held[-1].on if held else None, today)),
+                }
+            )
+    return rows
+
+
+def reminders(client: Client, last: dt.date | None, today: dt.date) -> list[str]:
+    """Return what a clinician may want to see to: hearing, consent, hold, the clinic's own retention rule."""
+    found = []
+    if client.invented:
+        found.append("Invented data – not a person")
+    if not client.hearing:
+        found.append("hearing status unknown")
+    if client.consent is None:
+        found.append("no consent on record")
+    elif client.consent.withdrawn_on is not None:
+        found.append("consent withdrawn")
+    if client.held:
+        found.append(f"on hold: {client.held}")
+    months = client.retention.months
+    since = last or client.added_on
+    if months is not None and since is not None and (today - since).days > months * 30.4375:
+        found.append(f"past the clinic's own time for keeping ({client.retention.text or f'{months} months'})")
+    return found
+
+
+def show_client(caseload: Path | None, code: str | None) -> dict[str, Any]:
+    """Return all that is kept of a client but its tokens, the audit trail included."""
+    with opened(caseload) as one:
+        name = client_or_last(one, code)
+        case = store.read_case(one, name)
+        today = store.day_of(one)
+        last = case.sessions[-1].on if case.sessions else None
+        used(one, name)
+        kept = asdict(replace(case.client, treated={}))
+        return {
+            **{key: _plain(value) for key, value in kept.items()},
+            "treated": {word: day.isoformat() for word, day in case.client.treated.items()},
+            "age": age_text(case.client.age_months_on(today)),
+            "events": [{"on": event.on.isoformat(), "text": event.text} for event in case.events],
+            "sessions": [session.number for session in case.sessions],
+            "reminders": reminders(case.client, last, today),
+            "audit": [
+                {
+                    "at": entry.at.isoformat(timespec="seconds"),
+                    "who": entry.who,
+                    "did": entry.action,
+                    "to": entry.detail,
+                }
+                for entry in store.audit_trail(one, name)
+            ],
+        }
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    if isinstance(value, dict):
+        return {key: _plain(item) for key, item in value.items()}
+    return value
+
+
+def change_client(caseload: Path | None, code: str | None, fields: Mapping[str, Any]) -> Client:
+    """Change fields of a client; each change is in the audit trail."""
+    with opened(caseload) as one:
+        name = client_or_last(one, code)
+        changed = store.change_client(one, name, checked(fields))
+        used(one, name)
+        return changed
+
+
+def treat_words(caseload: Path | None, code: str | None, words: tuple[str, ...], on: dt.date | None = None) -> Client:
+    """Mark words as treated from a day on: they leave the default score from then."""
+    with opened(caseload) as one:
+        name = client_or_last(one, code)
+        day = on or store.day_of(one)
+        before = store.get_client(one, name).treated
+        added = {word.casefold().strip(): day for word in words if word.strip()}
+        return store.change_client(one, name, {"treated": {**added, **before}})
+
+
+def set_consent(caseload: Path | None, code: str | None, consent: Consent) -> Client:
+    """Record what was agreed to."""
+    return change_client(caseload, code, {"consent": consent})
+
+
+def hold_client(caseload: Path | None, code: str | None, reason: str) -> Client:
+    """Block removal for a reason, or let go with an empty one."""
+    return change_client(caseload, code, {"held": reason})
+
+
+def remove_client(caseload: Path | None, code: str, what: Literal["audio", "all"]) -> Receipt:
+    """Erase a client's sound or everything, and return the receipt."""
+    with opened(caseload) as one:
+        return store.remove_client(one, client_or_last(one, code), what)
+
+
+def add_event(caseload: Path | None, code: str | None, text: str, on: dt.date | None = None) -> Event:
+    """Keep a dated event."""
+    with opened(caseload) as one:
+        name = client_or_last(one, code)
+        event = Event(on or store.day_of(one), text)
+        store.add_event(one, name, event)
+        used(one, name)
+        return event
+
+
+def add_device(caseload: Path | None, device: Device) -> Device:
+    """Register a microphone and place."""
+    with opened(caseload, create=True) as one:
+        registered = replace(device, added_on=device.added_on or store.day_of(one))
+        store.add_device(one, registered)
+        return registered
+
+
+def list_devices(caseload: Path | None) -> list[dict[str, Any]]:
+    """Return one row a device."""
+    with opened(caseload) as one:
+        return [{key: _plain(value) for key, value in asdict(device).items()} for device in store.devices(one)]
+
+
+def retention_of(text: str, months: int | None) -> Retention:
+    """Return the clinic's own retention rule."""
+    return Retention(text, months)

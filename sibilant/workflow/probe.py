@@ -1,0 +1,327 @@
+"""Record a session: measure a probe, keep it, and say what was heard; no figures before the ear has judged."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, get_args
+
+import numpy as np
+
+from .. import audio, methods, store
+from ..analyse import Analysis, analyse
+from ..errors import ListError, RefusedError, UsageError
+from ..terms import Interval, Prompt, Recording, Token
+from ..terms.clinic import Client, Keep, Phase, Session
+from .caseload import cautions, client_or_last, day_or_last, opened, used
+from .prompts import prompts_from, prompts_of
+
+SUPPORTS = ("usable", "with care", "not usable")
+HOUSE = ("house-15k", "house-10k", "house-7k")
+CUES = {
+    "S": "spontaneous",
+    "D": "delayed model",
+    "M": "model",
+    "M+": "model with a cue",
+    "J": "joint",
+}
+WITH_MODEL = frozenset(CUES.values()) - {"spontaneous"}
+ROUND_THE_WORD_S = 0.25
+BASELINES = 3
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeRequest:
+    """What is to be kept: recordings in the order spoken, the list, and the conditions of the session."""
+
+    recordings: Sequence[Path]
+    words: str
+    on: dt.date | None = None
+    level: str = ""
+    cue: str = "spontaneous"
+    device: str = ""
+    room: str = ""
+    phase: str = ""
+    keep: str = "words"
+    modelled: bool = False
+    bridge: bool = False
+    channel: int | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeResult:
+    """What may be told at once: the words and the recording's verdict, no figures."""
+
+    session: Session
+    words: tuple[dict[str, Any], ...]
+    verdict: dict[str, Any]
+    remedies: tuple[str, ...]
+    notes: tuple[str, ...] = field(default=())
+
+
+@dataclass(frozen=True, slots=True)
+class _Heard:
+    """One recording, its analysis, and where its prompts stand in the whole list (1-based places)."""
+
+    recording: Recording
+    analysis: Analysis
+    places: tuple[int, ...]
+
+
+def keep_probe(caseload: Path | None, code: str | None, request: ProbeRequest) -> ProbeResult:
+    """Measure and keep one session.
+
+    Raises
+    ------
+    RefusedError
+        When a recording is kept already, or consent to recording was not given or was withdrawn.
+    UsageError
+        When a condition is not one of those known.
+    InputError
+        When a recording or the list can't be used.
+    """
+    _check(request)
+    with opened(caseload) as one:
+        name = client_or_last(one, code)
+        client = store.get_client(one, name)
+        listed = request.words or client.list_form
+        prompts = _asked(prompts_from(listed), request)
+        _refuse_without_consent(client)
+        recordings = [audio.read_recording(path, channel=request.channel) for path in request.recordings]
+        store.refuse_kept(one, [recording.source.sha256 for recording in recordings])
+        heard = _listen(request, recordings, prompts)
+        session = _session(one, client, request, listed, prompts)
+        kept = _keep(one, session, heard, _spoken(heard, prompts))
+        used(one, name, kept.number, request.on)
+        return _result(one, client, kept, heard)
+
+
+def cue_name(cue: str) -> str:
+    """Return a cue level's name from its letter or name.
+
+    Raises
+    ------
+    UsageError
+        When it is neither.
+
+    Examples
+    --------
+    >>> cue_name("M+")
+    'model with a cue'
+    """
+    known = {**CUES, **{value: value for value in CUES.values()}}
+    if (found := known.get(cue.strip()) or known.get(cue.strip().upper()) or known.get(cue.strip().lower())) is None:
+        letters = ", ".join(f"{letter} ({name})" for letter, name in CUES.items())
+        raise UsageError(f"cue {cue[:20]!r} is none of {letters}")
+    return found
+
+
+def _check(request: ProbeRequest) -> None:
+    if not request.recordings:
+        raise UsageError("no recording given; name one or more sound files")
+    cue_name(request.cue)
+    if request.keep not in get_args(Keep):
+        raise UsageError(f"--keep {request.keep[:20]}: words, all or none")
+    if request.phase and request.phase not in get_args(Phase):
+        raise UsageError(f"--phase {request.phase[:20]}: one of {', '.join(get_args(Phase))}")
+
+
+def _refuse_without_consent(client: Client) -> None:
+    consent = client.consent
+    if consent is not None and consent.withdrawn_on is not None:
+        raise RefusedError(
+            f"{client.code}: consent was withdrawn, so nothing more is kept; sibilant client show says when"
+        )
+    if consent is not None and not consent.recording:
+        raise RefusedError(
+            f"{client.code}: no consent to recording is on record; change it with sibilant client change"
+        )
+
+
+def _asked(prompts: Sequence[Prompt], request: ProbeRequest) -> tuple[Prompt, ...]:
+    """Return the prompts with the session's cue and level where the list does not say its own."""
+    if not prompts:
+        raise UsageError("--words: a probe needs the list that was spoken; name a LIST.csv or a built-in list")
+    cue = cue_name(request.cue)
+    return tuple(
+        replace(
+            prompt,
+            cue=prompt.cue or cue,
+            level=request.level if request.level and prompt.level == "word" else prompt.level,
+        )
+        for prompt in prompts
+    )
+
+
+def _listen(request: ProbeRequest, recordings: Sequence[Recording], prompts: Sequence[Prompt]) -> list[_Heard]:
+    """Analyse each recording with the prompts it holds: those that name it, or the whole list again."""
+    used_methods = [methods.get_method(name) for name in HOUSE]
+    named = any(prompt.recording for prompt in prompts)
+    heard = []
+    for number, (path, recording) in enumerate(zip(request.recordings, recordings, strict=True)):
+        own = prompts_of(prompts, path)
+        if not own:
+            raise ListError(f"{path.name}: the list names no prompt for this recording; fill its column recording")
+        chosen = {id(prompt) for prompt in own}
+        first = 0 if named else number * len(prompts)
+        places = tuple(first + i for i, prompt in enumerate(prompts, start=1) if id(prompt) in chosen)
+        modelled = request.modelled
+        heard.append(_Heard(recording, analyse(recording, own, methods=used_methods, modelled=modelled), places))
+    return heard
+
+
+def _spoken(heard: Sequence[_Heard], prompts: Sequence[Prompt]) -> tuple[Prompt, ...]:
+    """All prompts by their place: the list once, or once for each recording that holds it whole."""
+    last = max(place for one in heard for place in one.places)
+    return tuple(prompts[place % len(prompts)] for place in range(max(last, len(prompts))))
+
+
+def _session(
+    one: store.Caseload, client: Client, request: ProbeRequest, listed: str, prompts: Sequence[Prompt]
+) -> Session:
+    cue = cue_name(request.cue)
+    levels = Counter(prompt.level for prompt in prompts).most_common(1)
+    before = [session for session in store.sessions(one, client.code) if session.phase == "baseline"]
+    phase = request.phase or ("baseline" if len(before) < BASELINES else "treatment")
+    return Session(
+        client=client.code,
+        number=0,
+        on=day_or_last(one, request.on),
+        level=request.level or levels[0][0],
+        cue=cue,
+        device=request.device,
+        room=request.room,
+        list_form=Path(listed).stem if listed.lower().endswith(".csv") else listed,
+        phase=phase,  # type: ignore[arg-type]
+        modelled=request.modelled or cue in WITH_MODEL,
+        bridge=request.bridge,
+        keep=request.keep,  # type: ignore[arg-type]
+        note=request.note,
+    )
+
+
+def _keep(one: store.Caseload, session: Session, heard: Sequence[_Heard], prompts: tuple[Prompt, ...]) -> Session:
+    verdict = _worst(heard)
+    with store.at_work(one):
+        clips = tuple(clip for each in heard for clip in _words(one, each)) if session.keep != "none" else ()
+        recordings = tuple(_recording(one, each, whole=session.keep == "all") for each in heard)
+        tokens = tuple(
+            (place, token)
+            for place, each in enumerate(heard)
+            for token in _tokens(each, prompts, modelled=session.modelled)
+        )
+        new = store.NewSession(replace(session, verdict=verdict), prompts, recordings, tokens, clips)
+        return store.keep_session(one, new)
+
+
+def _worst(heard: Sequence[_Heard]) -> str:
+    return max((each.analysis.suitability.verdict.worst for each in heard), key=SUPPORTS.index)
+
+
+def _recording(one: store.Caseload, each: _Heard, *, whole: bool) -> store.NewRecording:
+    source, recording = each.recording.source, each.recording
+    clip = _lossless(one, recording.samples, recording.sampling_rate_hz) if whole else None
+    found = {"duration_s": recording.duration_s, **each.analysis.suitability.as_dict()}
+    return store.NewRecording(source.sha256, recording.sampling_rate_hz, recording.duration_s, found, clip)
+
+
+def _lossless(one: store.Caseload, samples: Any, sampling_rate_hz: int) -> tuple[str, str]:
+    """Keep sound as FLAC where 24 bits hold it exactly, else as float WAV; return hash and suffix."""
+    scaled = np.asarray(samples, dtype=np.float64) * 2**23
+    exact = bool(np.all(scaled == np.round(scaled)) and np.abs(samples).max(initial=0.0) <= 1.0)
+    with store.making(one) as folder:
+        path = folder / ("word.flac" if exact else "word.wav")
+        if exact:
+            audio.write_flac(path, samples, sampling_rate_hz)
+        else:
+            audio.write_wav(path, samples, sampling_rate_hz)
+        return store.keep_clip(one, path.read_bytes(), path.suffix), path.suffix
+
+
+def _words(one: store.Caseload, each: _Heard) -> list[store.NewClip]:
+    """Keep each attempt that may be the client's, with a quarter of a second round it."""
+    kept = []
+    for spoken in each.analysis.utterances:
+        if spoken.voice == "other" or not spoken.prompt_index:
+            continue
+        start = max(0.0, spoken.interval.onset_s - ROUND_THE_WORD_S)
+        stretch = Interval(start, spoken.interval.offset_s + ROUND_THE_WORD_S)
+        sha256, suffix = _lossless(one, each.recording.cut(stretch), each.recording.sampling_rate_hz)
+        place = each.places[spoken.prompt_index - 1]
+        first = round(start * each.recording.sampling_rate_hz) / each.recording.sampling_rate_hz
+        kept.append(store.NewClip(place, spoken.attempt, sha256, suffix, first))
+    return kept
+
+
+def _tokens(each: _Heard, prompts: Sequence[Prompt], *, modelled: bool) -> list[Token]:
+    """Tokens under their places in the whole list; a prompt not heard has one for every sibilant it expects.
+
+    After a model no token counts until a person has confirmed whose voice it is: the client's become unsure.
+    """
+    placed: list[Token] = []
+    for token in each.analysis.tokens:
+        place = each.places[token.prompt_index - 1] if token.prompt_index else 0
+        spoken = token.utterance
+        if spoken is not None:
+            voice = "unsure" if modelled and spoken.voice == "client" else spoken.voice
+            spoken = replace(spoken, prompt_index=place, voice=voice)
+        _, _, rest = token.id.partition(".")
+        kept = replace(token, id=f"{place}.{rest}" if rest else f"{place}", prompt_index=place, utterance=spoken)
+        placed += _for_each_slot(kept, prompts[place - 1]) if kept.finding == "prompt_missing" else [kept]
+    return placed
+
+
+def _for_each_slot(token: Token, prompt: Prompt) -> list[Token]:
+    """A prompt not heard, as attempt 0: one token for every sibilant it expects, or one where it expects none."""
+    slots = [replace(token, id=f"{token.prompt_index}.0.{slot.index}", slot=slot) for slot in prompt.slots]
+    return slots or [replace(token, id=f"{token.prompt_index}.0")]
+
+
+def _result(one: store.Caseload, client: Client, session: Session, heard: Sequence[_Heard]) -> ProbeResult:
+    words = [row for each in heard for row in _word_rows(each)]
+    notes = [f"{session.phase} probe; list {session.list_form}, level {session.level}, cue {session.cue}"]
+    if client.consent is None:
+        notes.append("no consent to recording is on record: sibilant client change --consent-by")
+    if session.modelled:
+        notes.append("after a model no word counts until a person has confirmed whose voice it is: sibilant review")
+    if one.place.ear_first:
+        notes.append(f"the ear comes first: judge with sibilant judge {client.code} {session.number}; figures follow")
+    notes += list(cautions(one.folder))[1:]
+    found = max((each.analysis.suitability for each in heard), key=lambda each: SUPPORTS.index(each.verdict.worst))
+    return ProbeResult(session, tuple(words), found.verdict.as_dict(), found.remedies, tuple(notes))
+
+
+def _word_rows(each: _Heard) -> list[dict[str, Any]]:
+    """One row an attempt: what was heard, as a question where it is one; no figures."""
+    seen: dict[tuple[int, int], dict[str, Any]] = {}
+    for token in each.analysis.tokens:
+        spoken = token.utterance
+        place = each.places[token.prompt_index - 1] if token.prompt_index else 0
+        attempt = spoken.attempt if spoken is not None else 0
+        row = seen.setdefault(
+            (place, attempt),
+            {"prompt_index": place, "prompt": token.prompt_text, "attempt": attempt or None, "heard": []},
+        )
+        row["heard"].append(_said(token))
+        row["counts"] = spoken.counts if spoken is not None else False
+    for row in seen.values():
+        row["heard"] = "; ".join(dict.fromkeys(row["heard"]))
+    return [seen[key] for key in sorted(seen)]
+
+
+def _said(token: Token) -> str:
+    words = {
+        "found": "heard",
+        "prompt_missing": "not heard",
+        "no_frication": "no frication found where a sibilant is expected: please listen",
+        "extra": "frication where none is expected: please listen",
+        "none_expected": "heard",
+        "unsure": "not sure that this is the word: please listen",
+    }
+    spoken = token.utterance
+    whose = "" if spoken is None or spoken.voice == "client" else f" ({spoken.voice} voice)"
+    return words.get(token.finding, token.finding) + whose

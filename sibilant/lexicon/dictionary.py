@@ -6,7 +6,7 @@ from bisect import bisect_right
 from functools import lru_cache
 from pathlib import Path
 
-from .packing import read_block, read_index
+from .packing import find_in_block, read_index
 
 DATA = Path(__file__).parent / "data"
 
@@ -33,7 +33,7 @@ def _look_up(word: str) -> tuple[tuple[str, ...], ...]:
     if which < 0:
         return ()
     place, length = index[which]
-    return tuple(tuple(phones.split()) for phones in _block(start + place, length, content).get(word, ()))
+    return tuple(tuple(phones.split()) for phones in find_in_block(content, start + place, length, word))
 
 
 @lru_cache(maxsize=1)
@@ -41,8 +41,3 @@ def _dictionary() -> tuple[list[str], list[tuple[int, int]], int, bytes]:
     content = (DATA / "cmudict.blocks").read_bytes()
     index, start = read_index(content)
     return [first for first, _, _ in index], [(place, length) for _, place, length in index], start, content
-
-
-@lru_cache(maxsize=128)
-def _block(start: int, length: int, content: bytes) -> dict[str, tuple[str, ...]]:
-    return read_block(content, start, length)

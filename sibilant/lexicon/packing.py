@@ -52,11 +52,11 @@ def read_index(content: bytes) -> tuple[list[tuple[str, int, int]], int]:
     return [(first, place, length) for first, place, length in index], 4 + size
 
 
-def read_block(content: bytes, start: int, length: int) -> dict[str, tuple[str, ...]]:
-    """Words of one block with their pronunciations."""
-    text = zlib.decompress(content[start : start + length]).decode()
-    rows = (line.split("\t") for line in text.split("\n"))
-    return {row[0]: tuple(row[1:]) for row in rows}
+def find_in_block(content: bytes, start: int, length: int, word: str) -> tuple[str, ...]:
+    """Pronunciations of a word in one block; empty when it is not there."""
+    text = "\n" + zlib.decompress(content[start : start + length]).decode() + "\n"
+    at = text.find(f"\n{word}\t")
+    return tuple(text[at + 1 : text.index("\n", at + 1)].split("\t")[1:]) if at >= 0 else ()
 
 
 def _block(lines: list[str]) -> tuple[str, bytes]:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from sibilant.lexicon import look_up
-from sibilant.lexicon.packing import pack, read_block, read_index
+from sibilant.lexicon.packing import find_in_block, pack, read_index
 
 DATA = Path(__file__).parents[2] / "sibilant" / "lexicon" / "data"
 
@@ -40,8 +40,7 @@ def test_shipped_file_is_what_packing_makes() -> None:
     remade_index, remade_start = read_index(pack(source_text()))
     assert [first for first, _, _ in index] == [first for first, _, _ in remade_index]
     assert remade_start > 0
-    block = read_block(content, start, index[0][2])
-    assert next(iter(block)) == index[0][0]
+    assert find_in_block(content, start, index[0][2], index[0][0])
 
 
 def test_words_before_the_first_and_after_the_last_are_not_there() -> None:

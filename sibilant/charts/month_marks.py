@@ -172,27 +172,28 @@ def _conditions(summary: SessionSummary) -> tuple[object, ...]:
     return (summary.joined, session.device, session.level, session.cue, session.list_form)
 
 
-def draw_phases(axes: Axes, months: Months) -> None:
-    """Name each phase above its first probe, a dotted line between phases."""
+def draw_phases(axes: Axes, months: Months, plot_mm: float) -> None:
+    """Name each phase above its first probe, a dotted line between phases; names are pushed apart to the right."""
+    first, last = months.x_limits
     summaries = months.view.summaries
-    edges = [(None, summaries[0])] + [(a, b) for a, b in itertools.pairwise(summaries) if a.phase != b.phase]
-    for before, after in edges:
-        at = months.x_limits[0] if before is None else 0.5 * (before.month + after.month)
-        if before is not None:
-            axes.axvline(
-                at, color=style.SECOND_INK, linewidth=0.8, linestyle=(0, (1, 2)), zorder=1.5, ymax=1.06, clip_on=False
-            )
+    starts = [(first, str(summaries[0].phase))]
+    for before, after in itertools.pairwise(summaries):
+        if before.phase != after.phase:
+            starts.append((0.5 * (before.month + after.month), str(after.phase)))
+    reach_mm = 0.0
+    for number, (at, name) in enumerate(starts):
+        if number:
+            dots: Any = (0, (1, 2))
+            axes.plot(
+                [at, at], [0, 1.06], transform=axes.get_xaxis_transform(), color=style.SECOND_INK, linewidth=0.8,
+                linestyle=dots, zorder=1.5, clip_on=False, gid="phase",
+            )  # fmt: skip
+        left_mm = max(plot_mm * (at - first) / (last - first) + (1.0 if number else 0.0), reach_mm)
         axes.annotate(
-            str(after.phase),
-            (at, 1),
-            xycoords=("data", "axes fraction"),
-            xytext=(0 if before is None else 3, 3),
-            textcoords="offset points",
-            ha="left",
-            va="bottom",
-            color=style.SECOND_INK,
-            annotation_clip=False,
-        )
+            name, (left_mm / plot_mm, 1), xycoords="axes fraction", xytext=(0, 3), textcoords="offset points", ha="left",
+            va="bottom", color=style.SECOND_INK, annotation_clip=False,
+        )  # fmt: skip
+        reach_mm = left_mm + text_width_mm(name, style.BODY_PT) + 1.5
 
 
 def flag_rows(months: Months, plot_mm: float) -> list[list[tuple[float, str, float]]]:

@@ -93,7 +93,7 @@ def _drawn_months(months: Months, side: _Side, width_mm: float, *, in_report: bo
     left_mm = MARGIN_MM + _AXIS_MM
     top = sheet.place(left_mm, heights[0], plot_mm, heights[1])
     draw_main(top, months, side.bracket, narrow=not wide)
-    draw_phases(top, months)
+    draw_phases(top, months, plot_mm)
     draw_flags(sheet.place(left_mm, heights[0] + heights[1], plot_mm, heights[2]), months, flags)
     bottom = top
     if heights[3]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from ..terms import Method
 from ..terms.change import CaseView, Contrast, SpreadPoint
 from . import style, wording
-from .sheet import MARGIN_MM, Heading, begin, closing, quiet, upright
+from .sheet import MARGIN_MM, Heading, begin, closing, month_ticks, quiet, upright
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -57,7 +57,7 @@ def spread_chart(view: CaseView, *, method: Method, key: str = "", width_mm: flo
         markeredgecolor=style.PAPER,
         gid="spread",
     )
-    axes.set_xlabel("months since the first baseline", labelpad=2)
+    month_ticks(axes, [point.month for point in points])
     sheet.figure.set_label(_spread_alt(points, measure.key))
     return sheet.figure
 
@@ -129,7 +129,7 @@ def separation_chart(
         markeredgecolor=style.PAPER,
         gid="separation",
     )
-    axes.set_xlabel("months since the first baseline", labelpad=2)
+    month_ticks(axes, [months[one.session] for one in contrasts])
     if beside_mm and values:
         _two_sounds(
             sheet.place(width_mm - MARGIN_MM - beside_mm + 8.0, 4.0, beside_mm - 10.0, 43.0), values, factor, unit

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -89,8 +90,6 @@ def nice_limits(values: Sequence[float], n_steps: int = 5) -> tuple[float, float
     >>> nice_limits([4.9, 8.2])
     (4.0, 9.0, 1.0)
     """
-    import math
-
     finite = [value for value in values if math.isfinite(value)] or [0.0, 1.0]
     low, high = min(finite), max(finite)
     span = max(high - low, 1e-6 * max(abs(high), abs(low), 1e-3))
@@ -121,6 +120,17 @@ def upright(axes: Axes, values: Sequence[float], unit: str, *, from_zero: bool =
     axes.set_ylim(low, high)
     axes.set_yticks([low + step * number for number in range(round((high - low) / step) + 1)])
     top_tick_with_unit(axes, unit)
+
+
+def month_ticks(axes: Axes, months: Sequence[float]) -> None:
+    """Whole months since the first baseline along the bottom, with room at both ends."""
+    pad = max(0.35, 0.05 * (max(months) - min(months)))
+    low, high = min(months) - pad, max(months) + pad
+    axes.set_xlim(low, high)
+    step = max(1, math.ceil((high - low) / 9))
+    ticks = [tick for tick in range(math.ceil(low), math.floor(high) + 1) if tick % step == 0]
+    axes.set_xticks(ticks, [str(tick).replace("-", wording.MINUS) for tick in ticks])
+    axes.set_xlabel("months since the first baseline", labelpad=2)
 
 
 def named_rows(axes: Axes, names: Sequence[str], values: Sequence[float], label: str) -> None:

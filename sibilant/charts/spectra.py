@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -97,6 +98,11 @@ def _axes(axes: Axes, method: Method, groups: Sequence[SpectrumGroup]) -> None:
     axes.set_xlim(low, high)
     top = max(float(group.relative_db().max()) for group in groups)
     axes.set_ylim(max(top - _SHOWN_DB, min(float(g.mean_db().min()) for g in groups) - 6.0), top + 2.0)
+    axes.set_xticks(
+        [tick for tick in range(math.ceil(low), math.floor(high) + 1) if tick % (2 if high > 8 else 1) == 0]
+    )
+    lowest, highest = axes.get_ylim()
+    axes.set_yticks([tick for tick in range(-100, 41, 10) if lowest <= tick <= highest])
     axes.set_xlabel(f"frequency (kHz), {low:g}–{high:g} kHz, {method.weighting}", labelpad=2)
     axes.set_ylabel("level (dB per kHz)", labelpad=2)
     axes.grid(color=style.HAIRLINE, linewidth=0.4)

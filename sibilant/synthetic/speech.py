@@ -48,6 +48,8 @@ def say(
         Level of the /s z/ plateau against the stressed vowel, RMS to RMS.
     durations : mapping, optional
         Seconds by phone without stress, such as ``{"S": 0.12}`` (between the middles of the ramps beside vowels).
+    sampling_rate_hz : int
+        Rate of the samples; formants and noise above 0.47 of it are left out.
 
     Returns
     -------
@@ -61,6 +63,7 @@ def say(
 
     Examples
     --------
+    >>> from sibilant.synthetic import woman
     >>> spoken = say("S IY1 L", woman(3), 1)
     >>> [s.phone for s in spoken.truth.sibilants]
     ['S']

@@ -56,7 +56,7 @@ def measure(
     list of Measures
         One for each sound. A value that can't be had is absent, with its reason among the flags: ``short`` (under
         40 ms, no spectrum), ``band_too_wide``, ``outside`` (a window reaches past the recording), ``silent``,
-        ``peak_at_edge``; ``voiced`` and ``edge_dependent`` ask for care. Values do not depend on what else is
+        ``peak_at_edge``, ``mid_peak_at_edge``; ``voiced``, ``tonal`` and ``edge_dependent`` ask for care. Values do not depend on what else is
         measured in the same call.
 
     Raises
@@ -177,6 +177,8 @@ def _add_spectral(drafts: Sequence[_Draft], setup: Setup) -> None:
                 draft.low[key], draft.high[key] = measured[key] + float(below), measured[key] + float(above)
         if "peak_hz" not in measured:
             draft.flags.append("peak_at_edge")
+        if setup.mid_band is not None and "mid_peak_hz" not in measured:
+            draft.flags.append("mid_peak_at_edge")
         if draft.moved.get("centroid_hz", 0.0) > EDGE_HANGS * measured.get("centroid_hz", np.inf):
             draft.flags.append("edge_dependent")
 

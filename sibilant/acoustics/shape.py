@@ -55,11 +55,12 @@ def highest(rows: Rows, span: tuple[int, int], setup: Setup) -> tuple[Rows, Rows
     r"""Frequency and power density of the highest bin in a span of bins, each (r,).
 
     The frequency is the top of the parabola through three log powers, :math:`\delta = (a - c) / (2 (a - 2 b + c))`;
-    NaN where the highest bin is the first or last of the span.
+    NaN where the highest bin lies within half the estimator's bandwidth of an end of the span.
     """
     first, last = span
     best = first + np.argmax(rows[:, first : last + 1], axis=1)
-    edge = (best <= first) | (best >= last)
+    margin = max(1, int(setup.correlation_hz / (2 * setup.step_hz)))
+    edge = (best < first + margin) | (best > last - margin)
     safe = np.clip(best, first + 1, last - 1)
     row = np.arange(rows.shape[0])
     with np.errstate(divide="ignore", invalid="ignore"):

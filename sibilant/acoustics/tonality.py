@@ -25,7 +25,7 @@ BESIDE_HZ = (450.0, 1200.0)
 GLIDE_HZ = 300.0
 """Farthest a ridge may move from one frame to the next: 15 Hz a ms."""
 TONAL_DB = 9.0
-TONAL_WIDTH_HZ = 680.0
+TONAL_WIDTH_HZ = 660.0
 _REACH_HZ = 1000.0
 
 

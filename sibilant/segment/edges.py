@@ -38,7 +38,11 @@ TAIL_BEND = 1.1
 TAIL_LEAST_MS = 45
 TAIL_MOST_MS = 160
 BURST_RISE_DB = 12.0
+BURST_MS = 6
+LONGEST_BURST_MS = 30
+BURST_BAND_HZ = (500.0, 3000.0)
 STOPS = frozenset({"P", "T", "K", "B", "D", "G"})
+AFFRICATES = frozenset({"CH", "JH"})
 VOICED_PHONES = frozenset({"Z", "ZH", "JH"})
 
 
@@ -102,10 +106,11 @@ def onset_edge(fine: FineLevels, way: Track, limit: int, beyond: Beyond, loudest
     voiced = (way.low[before] > least) & (way.low[before] > way.hiss[before])
     if voiced.sum() >= 5:
         near = against_voice(fine, way, slice(max(limit, way.first - 70), max(way.first - 12, limit + 1)))
-        return _out_of_voice(near, max(limit, near.first - 80), silence, beyond)
-    if beyond.previous_phone in STOPS:
-        return _after_release(way, silence)
-    return silence
+        found = _out_of_voice(near, max(limit, near.first - 80), silence, beyond)
+    else:
+        found = silence
+    released = beyond.previous_phone in STOPS or beyond.phone in AFFRICATES
+    return _after_release(fine, way, found) if released else found
 
 
 def offset_edge(fine: FineLevels, way: Track, limit: int, beyond: Beyond, loudest_db: float) -> Found:
@@ -273,20 +278,27 @@ def last_pulse(way: Track, begin: int, rise: float) -> float:
     return rise
 
 
-def _after_release(way: Track, silence: Found) -> Found:
-    start = int(np.ceil(silence.frame))
-    piece = smoothed(way.high, 3)[start : start + 60]
-    if piece.size < 8 or piece[:6].max() - way.high[max(0, start - 3)] < BURST_RISE_DB:
-        return silence
-    burst = int(np.argmax(piece[:12]))
-    after = piece[burst : burst + 25]
-    dip = burst + int(np.argmin(after)) if after.size else burst
-    if piece[burst] - piece[dip] > 3.0:
-        return Found(float(start + dip), "release")
-    climb = np.flatnonzero(piece[burst:] > piece[burst] + 3.0)
-    if climb.size and climb[0] < 40:
-        return Found(start + burst + float(climb[0]), "release")
-    return silence
+def _after_release(fine: FineLevels, way: Track, found: Found) -> Found:
+    """Where a burst gives way to steady frication: its part below the hiss has died away, and the hiss has climbed.
+
+    A burst that is like the frication that follows (/t/ before /s/) is taken to last ``BURST_MS``.
+    """
+    start = int(np.ceil(found.frame))
+    hiss = smoothed(way.high, 3)[start : start + 60]
+    if hiss.size < 30 or float(hiss[:6].max()) - float(way.high[max(0, start - 3)]) < BURST_RISE_DB:
+        return found
+    below = smoothed(fine.level_db(*BURST_BAND_HZ)[start : start + 60], 3)
+    steady = float(np.median(below[25:]))
+    end = BURST_MS
+    peak = int(np.argmax(below[:20]))
+    if below[peak] > steady + 5.0:
+        quiet = np.flatnonzero(below[peak:] < max(steady + 3.0, float(below[peak]) - 6.0))
+        end = max(end, min(peak + int(quiet[0]), LONGEST_BURST_MS)) if quiet.size else end
+    first = float(hiss[:6].max())
+    if first < way.plateau_db - 8.0:
+        climb = np.flatnonzero(hiss > first + 3.0)
+        end = max(end, min(int(climb[0]), LONGEST_BURST_MS)) if climb.size else end
+    return Found(min(found.frame + end, float(way.last)), "release")
 
 
 def _core(fine: FineLevels, way: Track, begin_s: float, end_s: float) -> Interval:

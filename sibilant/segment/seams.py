@@ -14,7 +14,7 @@ CHANGE_DB = 4.0
 DIP_DB = 3.0
 
 
-def seam(fine: FineLevels, whole: Interval, n_parts: int = 2) -> float:
+def seam(fine: FineLevels, whole: Interval, n_parts: int = 2, *, alike: bool = False) -> float:
     """Time at which the first of ``n_parts`` sibilants in one stretch of frication ends.
 
     Two different sounds: where the spectra before and after differ most (levels in eight bands, sum of squares between
@@ -33,7 +33,7 @@ def seam(fine: FineLevels, whole: Interval, n_parts: int = 2) -> float:
         if b <= fine.frequency_hz[-1] or a == SEAM_EDGES_HZ[0]
     ]
     levels = np.stack(bands, axis=1).astype(np.float64)
-    cut, change = _change(levels, begin, end)
+    cut, change = (0, 0.0) if alike else _change(levels, begin, end)
     if change > CHANGE_DB:
         return fine.time_of(first + cut)
     steady = np.convolve(np.pad(levels[:, 1:].max(axis=1), 7, mode="edge"), np.full(15, 1 / 15), mode="valid")

@@ -367,7 +367,7 @@ def _shared(stage: _Stage, run: Run, slots: tuple[SibilantSlot, ...]) -> list[Si
     out: list[SibilantInterval] = []
     rest = whole
     for k, slot in enumerate(slots[:-1]):
-        cut = seam(stage.fine, rest.automatic, len(slots) - k)
+        cut = seam(stage.fine, rest.automatic, len(slots) - k, alike=slot.phone == slots[k + 1].phone)
         left, right = split_at(rest, cut)
         out.append(replace(left, slot=slot))
         rest = right

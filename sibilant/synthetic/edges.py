@@ -19,6 +19,7 @@ STEP_S = 0.00025
 SMOOTHING_S = 0.004
 EDGE_DB = 30.0
 CORE_DB = 15.0
+BESIDE_S = 0.015
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,9 +128,9 @@ def _by_voicing(
 
 
 def _beside_voice(parts: Components, edge_s: float, why: BesideWhat) -> BesideWhat:
-    """``voiced`` where the voice runs on across the edge, whatever set it."""
-    across = any(p.first_s < edge_s < p.last_s for p in parts.pulses)
-    return "voiced" if across and why == "silence" else why
+    """Name an edge set by its own level ``voiced`` where the voice sounds within 15 ms of it."""
+    near = any(p.first_s - BESIDE_S < edge_s < p.last_s + BESIDE_S for p in parts.pulses)
+    return "voiced" if near and why == "silence" else why
 
 
 def _voice_db(parts: Components, t: Floats, band: tuple[float, float]) -> Floats:

@@ -42,7 +42,7 @@ def test_offset_before_a_vowel_is_its_first_pulse_or_earlier(speaker) -> None:
         assert sibilant.offset_s <= first + 1e-9
         if sibilant.offset_beside == "voiced":
             named += 1
-            assert sibilant.offset_s == pytest.approx(first, abs=0.004)
+            assert sibilant.offset_s == pytest.approx(first, abs=0.0155)
         assert not parts.voice[: int(first * 44100)].any(), "nothing voiced sounds before the first pulse"
     assert named >= 10
 

@@ -90,7 +90,7 @@ def spectrum(
     >>> hiss = Recording(noise, 44100, Source("buffer", ""))
     >>> found = spectrum(hiss, Interval(0.1, 0.3), HOUSE_10K)
     >>> found.frequency_hz.size, found.estimator
-    (442, '7 dpss tapers (NW 4) in 9 windows of 20 ms')
+    (442, '5 dpss tapers (NW 4) in 9 windows of 20 ms')
     """
     placement = place(method, interval)
     setup = _whole(prepare(method, recording.sampling_rate_hz, _n(placement, recording), response), response)

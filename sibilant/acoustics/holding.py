@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..methods import HOUSE_10K, supports
+from ..methods import HOUSE_15K, supports
 from ..terms import Interval, Method, MicrophoneResponse, Recording
 from ..terms.takes import SustainedTake
 from .course import slope
@@ -26,7 +26,7 @@ def sustained(
     recording: Recording,
     interval: Interval,
     *,
-    method: Method = HOUSE_10K,
+    method: Method = HOUSE_15K,
     response: MicrophoneResponse | None = None,
 ) -> SustainedTake:
     """Measure a sibilant held in isolation.

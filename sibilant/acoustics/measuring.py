@@ -56,8 +56,8 @@ def measure(
     list of Measures
         One for each sound. A value that can't be had is absent, with its reason among the flags: ``short`` (under
         40 ms, no spectrum), ``band_too_wide``, ``outside`` (a window reaches past the recording), ``silent``,
-        ``peak_at_edge``, ``mid_peak_at_edge``; ``voiced``, ``tonal`` and ``edge_dependent`` ask for care. Values do not depend on what else is
-        measured in the same call.
+        ``peak_at_edge``, ``mid_peak_at_edge``; ``voiced``, ``tonal`` and ``edge_dependent`` ask for care. Values do
+        not depend on what else is measured in the same call.
 
     Raises
     ------

@@ -92,7 +92,7 @@ def test_band_too_wide_by_rate_and_by_bandwidth(bounded, recorded, hiss) -> None
 
 
 def test_peak_at_the_band_edge_is_no_value(bounded, recorded, noise_like, grid_hz) -> None:
-    falling = recorded(noise_like(10 ** (-grid_hz / 4000), 44100, np.random.default_rng(1)))
+    falling = recorded(noise_like(10 ** (-grid_hz / 1000), 44100, np.random.default_rng(1)))
     found = measure(falling, [bounded(0.3, 0.6)], HOUSE_15K)[0]
     assert "peak_at_edge" in found.flags
     assert "peak_hz" not in found.values and "peak_hz" not in found.low and "mid_peak_hz" not in found.values

@@ -13,11 +13,17 @@ Kind = Literal["whole", "broken", "other", "stray", "missing"]
 Mode = Literal["ready", "heard", "begun"]
 
 NOTHING = -1e9
+NEGLIGIBLE = 1e-13
+
+Modes = list[tuple[Array, Array]]
 
 
 @dataclass(frozen=True, slots=True)
 class Costs:
-    """Log weights of what may happen in a recording; own choice, tuned on seeded lists (``docs/words.md``)."""
+    """Log weights of what may happen in a recording; own choice, tuned on seeded lists (``docs/words.md``).
+
+    ``word`` is paid for each prompt of the list: where much goes wrong, a word that goes right says more.
+    """
 
     stray: float = -2.0
     repeat: float = -4.0
@@ -25,6 +31,11 @@ class Costs:
     missing: float = -5.0
     unfinished: float = -3.0
     other: float = -4.0
+    word: float = -0.16
+
+
+EVENTFUL = Costs()
+REGULAR = Costs(stray=-6.0, repeat=-9.0, broken=-9.0, missing=-10.0, unfinished=-3.0, other=-9.0, word=0.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,18 +100,29 @@ class _Ahead:
     begun: Array
 
 
-def match(evidence: Evidence, costs: Costs) -> Reading:
+def match(evidence: Evidence, moods: tuple[Costs, ...] = (REGULAR, EVENTFUL)) -> Reading:
     """Weigh all readings of the pieces by forward and backward sums, and return the single best one.
 
     A reading passes through pieces and prompts in order. At each point a piece is left over, a prompt is skipped, or a
     span of pieces is an attempt: the first at the next prompt, another at the one just heard, a false start that is
     followed by another attempt, or another's voice saying the next prompt or the last. The weight of a reading is the
     sum of its evidence and costs.
+
+    Each of ``moods`` is as likely beforehand: recordings where nearly all goes by the list, and eventful ones. Their
+    sums decide between them, and the probabilities are mixed accordingly.
     """
-    best = _ahead(evidence, costs, np.maximum)
-    total = _ahead(evidence, costs, np.logaddexp)
-    steps = _follow(evidence, costs, best)
-    return Reading(tuple(steps), *_marginals(evidence, costs, total))
+    n_prompts = evidence.shape[2]
+    ahead = [_ahead(evidence, costs, np.logaddexp) for costs in moods]
+    mass = np.array([a.ready[0, 0] + c.word * n_prompts for a, c in zip(ahead, moods, strict=True)])
+    weight = np.exp(mass - np.logaddexp.reduce(mass))
+    chosen = moods[int(weight.argmax())]
+    steps = _follow(evidence, chosen, _ahead(evidence, chosen, np.maximum))
+    mixed: list[Array] = []
+    for costs, total, share in zip(moods, ahead, weight, strict=True):
+        if share > NEGLIGIBLE:
+            parts = [share * table for table in _marginals(evidence, costs, total)]
+            mixed = [a + b for a, b in zip(mixed, parts, strict=True)] if mixed else parts
+    return Reading(tuple(steps), *mixed)
 
 
 def _ahead(evidence: Evidence, costs: Costs, add: np.ufunc) -> _Ahead:
@@ -209,10 +231,6 @@ def _marginals(evidence: Evidence, costs: Costs, total: _Ahead) -> tuple[Array, 
                 every[i : i + k + 1] += fresh + again + start
                 other[i : i + k + 1] += echo
     return first, every, other, missing
-
-
-Modes = list[tuple[Array, Array]]
-NEGLIGIBLE = 1e-13
 
 
 def _share(mass: Array, weight: Array | float, here: Array) -> Array:

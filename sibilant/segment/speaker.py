@@ -1,4 +1,4 @@
-"""This recording's speaker and microphone: formant scale and colouring, learnt from the words that are sure."""
+"""Speaker and microphone of a recording: formant scale and colouring, learnt from the words that are sure."""
 
 from __future__ import annotations
 

@@ -15,6 +15,7 @@ Array = npt.NDArray[np.float64]
 
 LOWEST_HZ, HIGHEST_HZ = 70.0, 500.0
 RATE_HZ = 5500.0
+HUM_TOP_HZ, VOICE_TOP_HZ = 200.0, 1100.0
 FRAME_S, HOP_S = 0.040, 0.012
 PERIODIC = 0.55
 QUIETEST_DB = -22.0
@@ -69,7 +70,7 @@ def spread(values: Array, longest: int) -> Array:
 def pitch_of(recording: Recording, pieces: Sequence[tuple[float, float]]) -> Pitch:
     """Upper quartile of the pitch of each piece, as it falls toward the end of a word.
 
-    Autocorrelation of 40 ms frames between 70 and 500 Hz; only frames within 22 dB of the piece's loudest and with a
+    Autocorrelation of 40 ms frames at lags of 70 to 500 Hz, from 200 to 1100 Hz only (above the hum); only frames within 22 dB of the piece's loudest and with a
     peak above 0.55 count, and a piece needs five.
     """
     found = [_voiced_octaves(recording, Interval(a, max(a, b))) for a, b in pieces]
@@ -150,7 +151,8 @@ def _voiced_octaves(recording: Recording, interval: Interval) -> Array:
     frames = frames[power > power.max() * 10 ** (0.1 * QUIETEST_DB)] if power.max() > 0 else frames[:0]
     size = fft.next_fast_len(2 * width, real=True)
     own = _autocorrelation(np.hanning(width).astype(np.float32)[None], size)
-    found = _autocorrelation(frames, size) / np.maximum(own, 0.05)
+    band = (int(HUM_TOP_HZ * size / rate), int(VOICE_TOP_HZ * size / rate))
+    found = _autocorrelation(frames, size, band) / np.maximum(own, 0.05)
     first, last = int(rate / HIGHEST_HZ), min(int(np.ceil(rate / LOWEST_HZ)), int(0.7 * width))
     part = found[:, first : last + 1]
     if part.shape[1] < 3 or not len(part):
@@ -170,8 +172,14 @@ def _low_pass(step: int) -> npt.NDArray[np.float32]:
     return np.asarray(taps, dtype=np.float32)
 
 
-def _autocorrelation(frames: npt.NDArray[np.float32], size: int) -> npt.NDArray[np.float32]:
+def _autocorrelation(
+    frames: npt.NDArray[np.float32], size: int, band: tuple[int, int] | None = None
+) -> npt.NDArray[np.float32]:
     from scipy import fft
 
-    found = fft.irfft(np.abs(fft.rfft(frames, size, axis=1)) ** 2, size, axis=1)[:, : frames.shape[1]]
+    power = np.abs(fft.rfft(frames, size, axis=1)) ** 2
+    if band is not None:
+        power[:, : band[0]] = 0.0
+        power[:, band[1] :] = 0.0
+    found = fft.irfft(power, size, axis=1)[:, : frames.shape[1]]
     return np.asarray(found / np.maximum(found[:, :1], 1e-20), dtype=np.float32)

@@ -9,13 +9,14 @@ from ..terms import Interval, Prompt, Recording, Utterance, Voice
 from .candidates import candidates
 from .fit import flat_channel
 from .frames import coarse_levels
-from .match import Costs, Evidence, Reading, Step, match
+from .match import Evidence, Reading, Step, match
 from .stretches import find_stretches, joined_s
 from .voices import VoiceEvidence, spread, voice_evidence
 from .weigh import colouring_by, evidence_of, weighing
 
 PAD_S = 0.06
-SURE = 0.9
+SURE = 0.97
+BROKEN_SHARE, DOUBT_SHARE = 0.6, 0.75
 JOIN_FREE_S = 0.28
 MODEL_CUES = frozenset({"d", "m", "m+", "j"})
 
@@ -75,9 +76,9 @@ def find_words(recording: Recording, prompts: Sequence[Prompt], *, modelled: boo
         return WordSearch(missing=tuple(range(1, len(prompts) + 1)))
     voices = voice_evidence(recording, pieces, modelled=modelled)
     asked = weighing(recording, pieces, candidates(pieces, prompts), prompts)
-    reading = match(_with_voices(evidence_of(asked, flat_channel()), voices, modelled=modelled), Costs())
+    reading = match(_with_voices(evidence_of(asked, flat_channel()), voices, modelled=modelled))
     colour = colouring_by(asked, _trusted(reading, modelled=modelled))
-    reading = match(_with_voices(evidence_of(asked, colour), voices, modelled=modelled), Costs())
+    reading = match(_with_voices(evidence_of(asked, colour), voices, modelled=modelled))
     return _Search(recording, pieces, tuple(prompts), voices, modelled).read(reading)
 
 

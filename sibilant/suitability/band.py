@@ -9,10 +9,11 @@ import numpy as np
 from .evidence import Evidence
 from .methods_served import BANDWIDTH_SHARE, house_tops_hz, widest_served
 from .rules import OWN, Reading, Rule
-from .spectra import stretch_spectrum
+from .spectra import fall_at, stretch_spectrum
 
 HOLE_HZ, HOLE_DB, HOLE_MARGIN = 2_000.0, 20.0, 0.95
 HOLE_FRAME_S = 0.012
+SHELF_LOW_HZ, SHELF_SHARE, SHELF_DB = 2_500.0, 0.93, 20.0
 
 
 def read_rate(evidence: Evidence) -> Iterator[Reading]:
@@ -28,6 +29,15 @@ def read_bandwidth(evidence: Evidence) -> Iterator[Reading]:
     served = widest_served(found)
     way = f"{served} is the widest house method that fits" if served else "no house method fits"
     yield Reading(found, words=(("top", f"{found / 1000:.1f}"), ("way", way)))
+
+
+def read_shelf(evidence: Evidence) -> Iterator[Reading]:
+    """Effective bandwidth where it ends in a cliff well below the Nyquist frequency, which no voice makes."""
+    found, top = evidence.bandwidth_hz, evidence.recording.sampling_rate_hz / 2
+    if found is None or not len(evidence.spectra) or not SHELF_LOW_HZ <= found <= SHELF_SHARE * top:
+        return
+    if fall_at(evidence.spectra, evidence.grid_hz, found) >= SHELF_DB:
+        yield Reading(found, words=(("top", f"{found / 1000:.1f}"),))
 
 
 def read_lossy(evidence: Evidence) -> Iterator[Reading]:
@@ -93,6 +103,23 @@ BANDWIDTH = Rule(
     below=True,
     weight=8,
 )
+SHELF = Rule(
+    "shelf",
+    "band that ends in a cliff",
+    "effective bandwidth, where the typical sibilant falls 20 dB and more within 500 Hz there, below 0.93 of half the"
+    " rate",
+    "Hz",
+    16_600.0,
+    None,
+    ("comparison",),
+    (),
+    "Everything above {top} kHz is cut off sharply, as compression, calls and converted files do: record as WAV or FLAC"
+    " at 44.1 or 48 kHz, without a call.",
+    OWN,
+    read_shelf,
+    below=True,
+    weight=6,
+)
 LOSSY = Rule(
     "lossy_coding",
     "lossy coding",
@@ -121,4 +148,4 @@ HOLES = Rule(
     read_holes,
     weight=7,
 )
-RULES = (RATE_CARE, BANDWIDTH, LOSSY, HOLES)
+RULES = (RATE_CARE, BANDWIDTH, SHELF, LOSSY, HOLES)

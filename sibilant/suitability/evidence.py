@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
     Flags = npt.NDArray[np.bool_]
 
+LOWEST_NOISE_BAND_HZ = 5_000.0
 NEAR_FRAMES, NEAR_S = 25, 2.0
 """The noise beside a sound: the nearest 25 pause frames on each side, within 2 s."""
 
@@ -81,7 +82,7 @@ def gather(recording: Recording, sounds: Sequence[SibilantInterval], words: Sequ
         spectra=spectra,
         bandwidths_hz=bandwidths,
         bandwidth_hz=pooled_bandwidth(bandwidths),
-        snr_db=_signal_to_noise(frames, quiet, stretches),
+        snr_db=_signal_to_noise(frames, quiet, stretches, pooled_bandwidth(bandwidths)),
         extremes=extremes_of(recording),
         zeros=zero_runs(recording),
     )
@@ -99,15 +100,17 @@ def _spectra(recording: Recording, stretches: Sequence[Interval], size: int) -> 
     return np.stack([stretch_spectrum(recording.cut(middle_half(stretch)), rate) for stretch in stretches])
 
 
-def _signal_to_noise(frames: Frames, quiet: Flags, stretches: Sequence[Interval]) -> Floats:
+def _signal_to_noise(frames: Frames, quiet: Flags, stretches: Sequence[Interval], bandwidth_hz: float | None) -> Floats:
     """Level of each sound over the pause beside it, both at 4-10 kHz, the noise taken out of the sound's.
 
     ``10 log10((P_sound - P_noise) / P_noise)``, P_noise the median of the nearest pause frames, the louder side; kept
     between -10 and 90 dB.
     """
-    power = frames.band(4_000.0, 10_000.0) if frames.sampling_rate_hz > 8_000 else frames.band(1_000.0, np.inf)
+    power = frames.band(4_000.0, 10_000.0)
     places = np.nonzero(quiet)[0]
     found = np.full(len(stretches), np.nan)
+    if bandwidth_hz is None or bandwidth_hz < LOWEST_NOISE_BAND_HZ:
+        return found
     for index, stretch in enumerate(stretches):
         noise = _noise_beside(power, places, frames.span(stretch), frames.hop_s)
         if noise is None:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from ..terms import Interval, Recording, SibilantInterval
 from ..terms.suitability import Suitability
-from . import band, level, noise, processing
+from . import band, level, noise, processing, rate, room
 from .evidence import Evidence, gather
 from .rules import ALL, OWN, Reading, Rule
 from .verdicts import judged
@@ -35,7 +35,15 @@ NO_SIBILANT = Rule(
     weight=9,
 )
 
-SIGNS: tuple[Rule, ...] = (NO_SIBILANT, *level.RULES, *band.RULES, *noise.RULES, *processing.RULES)
+SIGNS: tuple[Rule, ...] = (
+    NO_SIBILANT,
+    *level.RULES,
+    *band.RULES,
+    *noise.RULES,
+    *processing.RULES,
+    *room.RULES,
+    *rate.RULES,
+)
 """Every sign, with its thresholds and their sources; ``docs/signs.md`` is made from this."""
 
 

@@ -14,7 +14,6 @@ from .rules import ALL, OWN, Reading, Rule
 GATE_RUN_S = 0.020
 SOUNDING = 4 / 32_768
 BESIDE_S = 0.005
-CALL_LOW_HZ, CALL_HIGH_HZ = 14_000.0, 16_300.0
 FLOOR_LOWEST_DB = -150.0
 
 
@@ -69,14 +68,6 @@ def read_dead_floor(evidence: Evidence) -> Iterator[Reading]:
     total = total[total > 0]
     if total.size >= 5:
         yield Reading(max(float(decibels(np.percentile(total, 10))), FLOOR_LOWEST_DB))
-
-
-def read_call(evidence: Evidence) -> Iterator[Reading]:
-    """Effective bandwidth, where the rate promises more and the band ends as browsers' voice processing ends it."""
-    found, rate = evidence.bandwidth_hz, evidence.recording.sampling_rate_hz
-    lossy = evidence.recording.source.lossy
-    if found is not None and rate >= 44_100 and not lossy and CALL_LOW_HZ <= found <= CALL_HIGH_HZ:
-        yield Reading(found)
 
 
 DROPOUTS = Rule(

@@ -1,0 +1,115 @@
+"""Signs that the file's sampling rate is not the one it was recorded at."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from .evidence import Evidence
+from .rules import ALL, OWN, Reading, Rule
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    Floats = npt.NDArray[np.float64]
+
+LOWEST_VOICE_HZ, HIGHEST_VOICE_HZ = 60.0, 600.0
+SEARCH_HZ = (30.0, 1_500.0)
+WINDOW_S, MOST_WINDOWS, FEWEST_WINDOWS = 0.060, 40, 8
+PERIODICITY = 0.6
+
+
+def read_high_hiss(evidence: Evidence) -> Iterator[Reading]:
+    """Typical centre of gravity of the upper half of the sibilants, over everything above 1 kHz."""
+    if not len(evidence.spectra):
+        return
+    inside = evidence.grid_hz > 1_000
+    power, grid = evidence.spectra[:, inside], evidence.grid_hz[inside]
+    centres = np.sort((power * grid).sum(axis=1) / power.sum(axis=1))
+    yield Reading(float(np.median(centres[centres.size // 2 :])) / 1_000)
+
+
+def read_pitch(evidence: Evidence) -> Iterator[Reading]:
+    """Median fundamental frequency of the most voiced moments, as distance in octaves from 60 to 600 Hz."""
+    pitch = typical_pitch(evidence)
+    if pitch is not None:
+        outside = max(np.log2(LOWEST_VOICE_HZ / pitch), np.log2(pitch / HIGHEST_VOICE_HZ), 0.0)
+        yield Reading(float(outside), words=(("pitch", f"{pitch:.0f}"),))
+
+
+def typical_pitch(evidence: Evidence) -> float | None:
+    """Median fundamental frequency in Hz of the loudest low-band frames that are periodic; None when too few are."""
+    low = evidence.frames.power[:, 1]
+    rate, hop = evidence.recording.sampling_rate_hz, evidence.frames.hop_s
+    loud = np.nonzero((low > 0.03 * low.max()) & ~evidence.quiet)[0]
+    if not loud.size:
+        return None
+    chosen = loud[np.linspace(0, loud.size - 1, min(MOST_WINDOWS, loud.size)).astype(int)]
+    size = round(WINDOW_S * rate)
+    found = []
+    for place in chosen:
+        first = max(0, round((place + 1) * hop * rate) - size // 2)
+        pitch = _pitch(evidence.recording.samples[first : first + size], rate)
+        if pitch is not None:
+            found.append(pitch)
+    return float(np.median(found)) if len(found) >= FEWEST_WINDOWS else None
+
+
+def _pitch(samples: npt.NDArray[np.float32], rate: int) -> float | None:
+    """Fundamental frequency by the autocorrelation of the part below 1.5 kHz, divided by that of the window."""
+    from scipy import fft
+
+    if samples.size < round(WINDOW_S * rate):
+        return None
+    window = np.hanning(samples.size)
+    size = 2 * samples.size
+    spectrum = np.abs(fft.rfft((samples - samples.mean()) * window, size)) ** 2
+    spectrum[round(SEARCH_HZ[1] * size / rate) :] = 0.0
+    wave = fft.irfft(spectrum)[: samples.size // 2]
+    shape = fft.irfft(np.abs(fft.rfft(window, size)) ** 2)[: samples.size // 2]
+    if wave[0] <= 0:
+        return None
+    likeness = wave / wave[0] * shape[0] / shape
+    first, last = round(rate / SEARCH_HZ[1]) + 1, min(round(rate / SEARCH_HZ[0]), likeness.size - 2)
+    inner = likeness[first:last]
+    peaks = np.nonzero((inner[1:-1] > inner[:-2]) & (inner[1:-1] >= inner[2:]))[0] + 1
+    strong = peaks[inner[peaks] > PERIODICITY]
+    if not strong.size:
+        return None
+    best = float(inner[strong].max())
+    return rate / float(first + strong[inner[strong] > 0.9 * best][0])
+
+
+HIGH_HISS = Rule(
+    "wrong_rate_hiss",
+    "hisses too high for any mouth",
+    "centre of gravity above 1 kHz, typical of the upper half of the sibilants",
+    "kHz",
+    12.0,
+    14.0,
+    ALL,
+    ALL,
+    "The hisses lie higher than a mouth makes them: the file's sampling rate is probably not the one it was recorded"
+    " at; export it again from the recorder.",
+    OWN,
+    read_high_hiss,
+    weight=9,
+)
+PITCH = Rule(
+    "wrong_rate_voice",
+    "voice outside 60 to 600 Hz",
+    "distance of the median fundamental frequency from 60 to 600 Hz, in octaves",
+    "octaves",
+    0.0,
+    None,
+    ALL,
+    (),
+    "The voice lies at {pitch} Hz, where no voice does: the file's sampling rate is probably not the one it was"
+    " recorded at; export it again from the recorder.",
+    OWN,
+    read_pitch,
+    weight=8,
+)
+RULES = (HIGH_HISS, PITCH)

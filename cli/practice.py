@@ -14,7 +14,7 @@ LEVELS = ("sound", "syllable", "word", "set-of-three", "phrase", "sentence")
 @click.option("--words", default="", metavar="LIST", help="LIST.csv or a built-in list (sibilant lists).")
 @click.option("--level", type=click.Choice(LEVELS), default="word", show_default=True)
 @click.option("--probe-words", is_flag=True, help="Let words of the client's own probe on; they count as treated then.")
-@click.option("--caseload", type=click.Path(path_type=Path), envvar="SIBILANT_CASELOAD", metavar="FOLDER")
+@click.option("--caseload", type=click.Path(path_type=Path), metavar="FOLDER", help="Where the caseload lies.")
 @click.option("--to", required=True, type=click.Path(path_type=Path), metavar="FILE.pdf", help="Or .html, .docx.")
 def command(client: str, words: str, level: str, probe_words: bool, caseload: Path | None, to: Path) -> None:
     """Write a home practice sheet: large print, boxes to tick that are never counted."""

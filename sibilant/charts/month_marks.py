@@ -190,9 +190,16 @@ def draw_phases(axes: Axes, months: Months, plot_mm: float) -> None:
             )  # fmt: skip
         left_mm = max(plot_mm * (at - first) / (last - first) + (1.0 if number else 0.0), reach_mm)
         axes.annotate(
-            name, (left_mm / plot_mm, 1), xycoords="axes fraction", xytext=(0, 3), textcoords="offset points", ha="left",
-            va="bottom", color=style.SECOND_INK, annotation_clip=False,
-        )  # fmt: skip
+            name,
+            (left_mm / plot_mm, 1),
+            xycoords="axes fraction",
+            xytext=(0, 3),
+            textcoords="offset points",
+            ha="left",
+            va="bottom",
+            color=style.SECOND_INK,
+            annotation_clip=False,
+        )
         reach_mm = left_mm + text_width_mm(name, style.BODY_PT) + 1.5
 
 

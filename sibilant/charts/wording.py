@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..terms import MEASURES, Measure, Method
@@ -177,21 +176,29 @@ def change_sentence(view: CaseView, key: str) -> str:
         return f"{capital(measure.plain_name)}: a change cannot be judged yet"
     if last.verdict == WITHIN:
         return f"{capital(measure.plain_name)}: within measurement error of the baseline"
-    return _larger_sentence(measure, changes, months)
+    subject = _subject(measure, last.word)
+    error = "by more than measurement error"
+    if last.awaits or since(view, key) is last:
+        month = month_text(months[last.session])
+        return f"{subject} than at baseline in month {month}, {error}; the next probe must agree"
+    return f"{subject} than at baseline since month {since_month(view, key)}, {error}"
 
 
-def _larger_sentence(measure: Measure, changes: Sequence[Change], months: dict[int, float]) -> str:
-    last = changes[-1]
-    first = last
-    for change in reversed(changes):
-        if change.verdict != LARGER or change.word != last.word:
+def since(view: CaseView, key: str) -> Change | None:
+    """Return the first of the last unbroken run of changes larger than error in one direction; None without one."""
+    first: Change | None = None
+    for change in reversed(view.changes_of(key)):
+        if change.verdict != LARGER or (first is not None and change.word != first.word):
             break
         first = change
-    subject = _subject(measure, last.word)
-    if last.awaits or first is last:
-        month = month_text(months[last.session])
-        return f"{subject} than at baseline in month {month}, by more than measurement error; the next probe must agree"
-    return f"{subject} than at baseline since month {month_text(months[first.session])}, by more than measurement error"
+    return first
+
+
+def since_month(view: CaseView, key: str) -> str:
+    """Return the month of ``since`` in words; empty without a change larger than error."""
+    first = since(view, key)
+    months = {summary.number: summary.month for summary in view.summaries}
+    return month_text(months[first.session]) if first is not None and first.session in months else ""
 
 
 def _subject(measure: Measure, word: str) -> str:

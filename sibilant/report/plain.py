@@ -181,13 +181,16 @@ def measured_sentences(view: CaseView, key: str) -> str:
     return f"{sentence} The change {verdict} the measurement error found at baseline."
 
 
-def verdict_text(change: Change | None) -> str:
-    """The verdict's fixed words, with what limits it."""
+def verdict_text(view: CaseView, key: str) -> str:
+    """The verdict's fixed words, since when, and what limits it."""
+    change = last_change(view, key)
     if change is None:
         return "no probe after the baseline"
+    month = wording.since_month(view, key)
+    since = f" (month {month})" if month else ""
     reasons = f": {'; '.join(change.reasons)}" if change.reasons else ""
     waits = "; the next probe must agree" if change.awaits else ""
-    return f"{change.verdict}{reasons}{waits}"
+    return f"{change.verdict}{since}{reasons}{waits}"
 
 
 def measure_cell(summary: MeasureSummary | None) -> str:

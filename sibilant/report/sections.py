@@ -99,7 +99,7 @@ def change_row(view: CaseView, key: str) -> tuple[str, ...]:
         difference = plain.signed(wording.interval_text(measure, change.difference, change.low, change.high))
     if error is not None and plain.finite(error.limit):
         limit = wording.quantity(measure, error.limit, error.limit)
-    return (measure.name, baseline, now, difference, limit, plain.verdict_text(change))
+    return (measure.name, baseline, now, difference, limit, plain.verdict_text(view, key))
 
 
 def change_table(view: CaseView, *, keys: Sequence[str]) -> tuple[Part, ...]:
@@ -133,8 +133,8 @@ def measured(view: CaseView, settings: ReportSettings, *, keys: Sequence[str]) -
 
 
 def picture(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
-    """The months chart of the main measure, where there is anything to draw."""
-    if not wording.summary_of(view, view.main_measure):
+    """The months chart of the main measure, where there is anything to draw and a format for it."""
+    if not settings.picture_forms or not wording.summary_of(view, view.main_measure):
         return ()
     figure = months_chart(view, method=settings.method, bracket=settings.bracket, in_report=True)
     images = {form: render(figure, form, dpi=220) for form in settings.picture_forms if form in ("svg", "png")}  # type: ignore[arg-type]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING
@@ -96,11 +96,11 @@ def write_sheet(request: SheetRequest, path: Path, *, folder: Path | None = None
     """Write a practice sheet, opening the caseload in ``folder`` where a client is named (see ``make_sheet``)."""
     if not request.client:
         return make_sheet(request, path)
-    if folder is None:
-        raise UsageError(f"{request.client}: name the caseload it is kept in with --caseload, or SIBILANT_CASELOAD")
-    from ..store import open_caseload
+    from .caseload import client_or_last, opened
 
-    return make_sheet(request, path, caseload=open_caseload(folder, create=False))
+    with opened(folder) as caseload:
+        code = client_or_last(caseload, request.client)
+        return make_sheet(replace(request, client=code), path, caseload=caseload)
 
 
 def form_of(path: Path) -> str:

@@ -70,8 +70,8 @@ def spread(values: Array, longest: int) -> Array:
 def pitch_of(recording: Recording, pieces: Sequence[tuple[float, float]]) -> Pitch:
     """Upper quartile of the pitch of each piece, as it falls toward the end of a word.
 
-    Autocorrelation of 40 ms frames at lags of 70 to 500 Hz, from 200 to 1100 Hz only (above the hum); only frames within 22 dB of the piece's loudest and with a
-    peak above 0.55 count, and a piece needs five.
+    Autocorrelation of 40 ms frames at lags of 70 to 500 Hz, from 200 to 1100 Hz only (above the hum); frames within
+    22 dB of the piece's loudest and with a peak above 0.55 count, and a piece needs five.
     """
     found = [_voiced_octaves(recording, Interval(a, max(a, b))) for a, b in pieces]
     octave = np.array([np.percentile(f, TOP_PERCENTILE) if f.size >= FEWEST_FRAMES else np.nan for f in found])

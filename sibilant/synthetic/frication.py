@@ -65,7 +65,7 @@ def _edges(sounds: list[Sound], i: int, rng: np.random.Generator) -> Envelope:
     elif before.kind.manner in ("fricative", "sibilant", "aspirate"):
         start, rise = start - 0.012, 0.024
     else:
-        start, rise = start - float(u(0.008, 0.022)), float(u(0.030, 0.050))
+        start, rise = start - float(u(0.005, 0.016)), float(u(0.030, 0.050))
     if after is None:
         fall = float(u(0.06, 0.12))
     elif after.kind.manner in ("stop", "affricate"):

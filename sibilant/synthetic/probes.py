@@ -42,7 +42,7 @@ class ProbePlan:
     modelled: bool = False
     pause_s: tuple[float, float] = (0.7, 1.3)
     room_t60_s: float = 0.0
-    direct_to_reverberant_db: float = 8.0
+    direct_to_reverberant_db: float = 12.0
     snr_db: float | None = 40.0
     lead_s: float = 0.5
     sampling_rate_hz: int = 44100

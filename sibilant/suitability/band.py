@@ -13,7 +13,7 @@ from .spectra import fall_at, stretch_spectrum
 
 HOLE_HZ, HOLE_DB, HOLE_MARGIN = 2_000.0, 20.0, 0.95
 HOLE_FRAME_S = 0.012
-SHELF_LOW_HZ, SHELF_SHARE, SHELF_DB = 2_500.0, 0.93, 20.0
+SHELF_LOW_HZ, SHELF_SHARE, SHELF_DB = 15_000.0 / BANDWIDTH_SHARE, 0.93, 20.0
 
 
 def read_rate(evidence: Evidence) -> Iterator[Reading]:

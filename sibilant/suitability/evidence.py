@@ -88,6 +88,12 @@ def gather(recording: Recording, sounds: Sequence[SibilantInterval], words: Sequ
     )
 
 
+def _inner(interval: Interval) -> Interval:
+    """A stretch without a tenth at either end."""
+    tenth = interval.duration_s / 10
+    return Interval(interval.onset_s + tenth, interval.offset_s - tenth)
+
+
 def _within(interval: Interval, recording: Recording) -> Interval:
     end = recording.duration_s
     return Interval(min(max(interval.onset_s, 0.0), end), min(max(interval.offset_s, 0.0), end))
@@ -97,7 +103,7 @@ def _spectra(recording: Recording, stretches: Sequence[Interval], size: int) -> 
     rate = recording.sampling_rate_hz
     if not stretches:
         return np.empty((0, size))
-    return np.stack([stretch_spectrum(recording.cut(middle_half(stretch)), rate) for stretch in stretches])
+    return np.stack([stretch_spectrum(recording.cut(_inner(stretch)), rate) for stretch in stretches])
 
 
 def _signal_to_noise(frames: Frames, quiet: Flags, stretches: Sequence[Interval], bandwidth_hz: float | None) -> Floats:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 LOWEST_VOICE_HZ, HIGHEST_VOICE_HZ = 60.0, 600.0
 SEARCH_HZ = (30.0, 1_500.0)
 WINDOW_S, MOST_WINDOWS, FEWEST_WINDOWS = 0.060, 40, 8
-PERIODICITY = 0.6
+PERIODICITY, LEAST_VOICED_S = 0.6, 0.6
 
 
 def read_high_hiss(evidence: Evidence) -> Iterator[Reading]:
@@ -44,7 +44,7 @@ def typical_pitch(evidence: Evidence) -> float | None:
     low = evidence.frames.power[:, 1]
     rate, hop = evidence.recording.sampling_rate_hz, evidence.frames.hop_s
     loud = np.nonzero((low > 0.03 * low.max()) & ~evidence.quiet)[0]
-    if not loud.size:
+    if loud.size < LEAST_VOICED_S / hop:
         return None
     chosen = loud[np.linspace(0, loud.size - 1, min(MOST_WINDOWS, loud.size)).astype(int)]
     size = round(WINDOW_S * rate)

@@ -14,7 +14,24 @@ COMMANDS: dict[str, str] = {
     "expect": "the sibilants expected in words or phrases",
     "lists": "the built-in word lists",
     "ranges": "published values that fit, or why none does",
+    "client": "pseudonymous clients: add, list, show, change, hold, remove",
+    "event": "something dated that may bear on the figures",
+    "device": "registered microphones and places",
+    "probe": "measure a probe and keep it as a session",
+    "session": "kept sessions: list, show, change, move, remove",
+    "judge": "a person's judgements by ear",
+    "review": "boundaries, voices and attempts corrected by a person",
+    "agree": "agreement of raters",
+    "progress": "one client's sessions, change and accuracy",
+    "report": "a report of one client, to edit and sign",
+    "practice": "a home practice sheet, large print",
+    "plan": "how many words and probes a wanted change needs",
+    "export": "one client in open formats, without sound unless asked",
+    "import": "a client from an export, or an earlier hand-made table",
 }
+
+
+MODULES = {"import": "import_"}
 
 
 class LazyGroup(click.Group):
@@ -26,7 +43,7 @@ class LazyGroup(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = import_module(f".{cmd_name}", __package__).command
+        command: click.Command = import_module(f".{MODULES.get(cmd_name, cmd_name)}", __package__).command
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

@@ -53,7 +53,7 @@ def sets_chart(
         raise ValueError("there are no sets of three to show")
     measure = wording.measure_of(result.key)
     factor, unit = wording.scale_of(measure)
-    p = "" if result.p is None else f", exact sign test p = {result.p:.3f}"
+    p = "" if result.p is None else f"; p = {result.p:.3f} ({result.formula})"
     heading = Heading(
         wording.capital(result.sentence),
         f"{wording.capital(measure.name)} at each saying; solid: third lower than first, dashed: not lower{p}",

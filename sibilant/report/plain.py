@@ -11,7 +11,6 @@ from ..charts import NO_CAUSE, SUPPORTING, RangeBracket, wording
 from ..terms import Method
 from ..terms.change import UNJUDGED, WITHIN, Accuracy, CaseView, Change, MeasureSummary, SessionSummary, WordsGained
 
-RANGE_CAUTION = "Inside a range does not mean the sound is acceptable to a listener; outside does not mean it is not."
 NO_RANGE = "No published range fits this age and recording; values are compared with the client's own baseline."
 _MONTHS = (
     "January",

@@ -128,7 +128,8 @@ def measured(view: CaseView, settings: ReportSettings, *, keys: Sequence[str]) -
     parts: list[Part] = [Heading("What was measured"), Paragraph(plain.measured_sentences(view, keys[0]))]
     parts += change_table(view, keys=keys)
     if settings.range_sentence:
-        parts.append(Paragraph(f"{settings.range_sentence} {plain.RANGE_CAUTION}"))
+        said = settings.range_sentence
+        parts.append(Paragraph(said if plain.RANGE_CAUTION in said else f"{said} {plain.RANGE_CAUTION}"))
     return tuple(parts)
 
 

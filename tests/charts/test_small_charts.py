@@ -69,7 +69,7 @@ def test_sets_of_three_use_the_plain_sentence_and_name_no_cause(
     result = invented.case(1).sets_of_three[0]
     figure = charts.sets_chart(gallery.said_thrice(), result, method=HOUSE_15K, who="x")
     said = checks.words(figure)
-    assert "Third lower than first in 6 of 8 sets" in said and "exact sign test p = 0.125" in said
+    assert "Third lower than first in 6 of 8 sets" in said and "p = 0.125 (exact sign test over sets" in said
     falling = [line for line in figure.axes[0].lines if line.get_gid() == "set" and line.get_linestyle() == "-"]
     assert len(falling) == 6
 

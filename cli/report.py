@@ -1,0 +1,40 @@
+"""``sibilant report``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from .case_options import caseload, client
+
+KINDS = ("monthly", "quarterly", "school", "payer", "session", "discharge")
+
+
+@click.command(epilog="Example: sibilant report C-7QXK --kind monthly --to monthly.pdf")
+@client
+@click.option("--kind", type=click.Choice(KINDS), default="monthly", show_default=True)
+@click.option("--to", required=True, type=click.Path(path_type=Path), metavar="FILE.pdf", help="Or .html, .docx.")
+@click.option("--session", type=click.IntRange(min=1), metavar="N", help="As it stood then; default: the last.")
+@click.option("--range", "published_range", is_flag=True, help="Show a published range that fits.")
+@click.option("--words", default="untreated", show_default=True, metavar="WHICH", help="untreated, treated or all.")
+@click.option("--rater", default="", metavar="CODE", help="Whose ear; default: who judged most.")
+@click.option("--charts", type=click.Path(path_type=Path), metavar="FOLDER", help="Draw every chart here as well.")
+@caseload
+def command(
+    client: str | None,
+    kind: str,
+    to: Path,
+    charts: Path | None,
+    caseload: Path | None,
+    **ticked: object,
+) -> None:
+    """A report to edit and sign: what was heard, what was measured, what is missing."""
+    from sibilant.workflow import report
+
+    report.make_report(caseload, client, kind, to, ticked=report.Ticked(**ticked))  # type: ignore[arg-type]
+    click.echo(f"{to.name} written: read it, fill in the empty fields, and sign it; it is a draft")
+    if charts is not None:
+        from sibilant.workflow import draw
+
+        click.echo(f"{len(draw.draw_all(caseload, client, charts))} charts drawn")

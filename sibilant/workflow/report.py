@@ -1,0 +1,178 @@
+"""The verb ``report``: one client's view composed, rendered and written; published ranges only where ticked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from .. import files, methods, ranges
+from ..errors import OutputError, UsageError
+from ..ranges import Question
+from ..terms import Method
+from ..terms.change import CaseView
+from ..terms.clinic import Case, KeptToken
+from ..terms.document import Document
+from ..terms.reference import Comparison
+from .compare import own_ranges, token_values
+
+if TYPE_CHECKING:
+    from ..report import Kind, ReportSettings
+
+KINDS = ("monthly", "quarterly", "school", "payer", "session", "discharge")
+FORMS = ("pdf", "html", "docx")
+NOT_CHOSEN = "No published range was chosen to be shown; values are compared with the client's own baseline."
+NONE_FITS = "No published range fits this age and recording; values are compared with the client's own baseline."
+
+
+@dataclass(frozen=True, slots=True)
+class Ticked:
+    """What the clinician ticked: a published range, a session other than the last, which words, whose ear."""
+
+    published_range: bool = False
+    session: int | None = None
+    words: str = "untreated"
+    rater: str = ""
+
+
+def make_report(
+    caseload: Path | None, client: str | None, kind: str, path: Path, *, ticked: Ticked | None = None
+) -> Document:
+    """Write one report of a client.
+
+    Parameters
+    ----------
+    caseload : Path or None
+        The caseload's folder, or None for the usual one.
+    client : str or None
+        The client's code, or None for the one used last.
+    kind : str
+        ``monthly``, ``quarterly``, ``school``, ``payer``, ``session`` or ``discharge``.
+    path : Path
+        Where it goes: ``.pdf``, ``.html`` or ``.docx`` (the editing copy).
+    ticked : Ticked, optional
+        What was chosen for this report.
+
+    Returns
+    -------
+    Document
+        What was written.
+
+    Raises
+    ------
+    UsageError
+        For another kind or ending, or a session that the client doesn't have.
+    CaseloadError
+        When there is no such caseload or client.
+    OutputError
+        When the place can't be written.
+    """
+    from .summarise import case_view
+
+    chosen = ticked or Ticked()
+    if kind not in KINDS:
+        raise UsageError(f"--kind: {kind[:20]!r} is none of {', '.join(KINDS)}")
+    form = form_of(path)
+    view, case = case_view(caseload, client, words=chosen.words, rater=chosen.rater)
+    document = compose_report(kind, view, case, chosen, form=form, kept_in=caseload)
+    from .. import report
+
+    files.write_bytes(path, report.render(document, form))  # type: ignore[arg-type]
+    return document
+
+
+def form_of(path: Path) -> str:
+    """Return ``pdf``, ``html`` or ``docx`` from a path's ending.
+
+    Raises
+    ------
+    UsageError
+        For another ending.
+    """
+    form = path.suffix.lower().removeprefix(".")
+    if form not in FORMS:
+        raise UsageError(f"{path.name}: a report ends in .pdf, .html or .docx")
+    return form
+
+
+def compose_report(
+    kind: str, view: CaseView, case: Case, ticked: Ticked, *, form: str = "pdf", kept_in: Path | None = None
+) -> Document:
+    """Compose one report from a view and what it was computed from.
+
+    Raises
+    ------
+    UsageError
+        When the client has no such session.
+    """
+    from .. import report
+
+    chosen: Kind = kind  # type: ignore[assignment]
+    known = [session.number for session in case.sessions]
+    if ticked.session is not None and ticked.session not in known:
+        shown = ", ".join(str(number) for number in known) or "none"
+        raise UsageError(f"{view.client.code}: no session {ticked.session}; there are: {shown}")
+    return report.compose(chosen, view, settings_of(view, case, ticked, form=form, kept_in=kept_in))
+
+
+def settings_of(
+    view: CaseView, case: Case, ticked: Ticked, *, form: str = "pdf", kept_in: Path | None = None
+) -> ReportSettings:
+    """Method, range or the reason for none, sampling rates and picture formats of a report."""
+    from ..report import ReportSettings
+
+    found = comparison_of(view, case, kept_in=kept_in)
+    fits = found.range is not None
+    said = found.statement if ticked.published_range and fits else ""
+    return ReportSettings(
+        method_of(view, case),
+        bracket=None,
+        range_sentence=said,
+        no_range=NOT_CHOSEN if fits else NONE_FITS,
+        session=ticked.session,
+        sampling_rates_hz=_rates_hz(case.tokens),
+        picture_forms=("png",) if form == "docx" else ("svg",),
+    )
+
+
+def method_of(view: CaseView, case: Case) -> Method:
+    """Return the method whose figures a view holds; before anything was measured, the client's own."""
+    from .summarise import method_of as method_measured
+
+    try:
+        return method_measured(view, case)
+    except OutputError:
+        return methods.get_method(view.client.method)
+
+
+def comparison_of(view: CaseView, case: Case, *, kept_in: Path | None = None) -> Comparison:
+    """Set the last probe's main measure beside a published range that fits, or say why that can't be.
+
+    Sounds are compared as they were kept; where a range needs another method the answer is "not comparable" with that
+    reason. Dialect and second-language speakers are asked against their own baseline only.
+    """
+    client, last = view.client, view.last
+    tokens = case.tokens_of(last.number) if last is not None else ()
+    labels = {label for token in tokens for label in token.tokens}
+    spoken = [token.tokens[label] for token in tokens for label in sorted(labels) if label in token.tokens]
+    question = Question(
+        view.main_measure,
+        age_months=last.age_months if last is not None else client.age_months,
+        group=client.group or None,  # type: ignore[arg-type]
+        position="initial",
+        level=last.session.level if last is not None else "",
+        cue=last.session.cue if last is not None else "",
+        dialect=client.dialect,
+        own_baseline=bool(client.language) and not client.language.lower().startswith("english"),
+    )
+    return ranges.compare(token_values(spoken, view.main_measure), question, own=own_ranges(kept_in))
+
+
+def _rates_hz(tokens: tuple[KeptToken, ...]) -> tuple[int, ...]:
+    found = {
+        token.measures.sampling_rate_hz
+        for kept in tokens
+        for token in kept.tokens.values()
+        if token.measures is not None and token.measures.sampling_rate_hz
+    }
+    return tuple(sorted(found))

@@ -1,4 +1,4 @@
-"""Banded levels of a recording: one coarse pass that words and sibilants share, and a fine one near candidates."""
+"""Banded levels of a recording: the one coarse pass that words and sibilants share."""
 
 from __future__ import annotations
 
@@ -108,7 +108,7 @@ def coarse_levels(recording: Recording, interval: Interval | None = None) -> Coa
     (-3.0, 0.005)
     """
     rate = recording.sampling_rate_hz
-    first, last = _sample_range(recording, interval)
+    first, last = sample_range(recording, interval)
     hop = max(1, round(COARSE_HOP_S * rate))
     width = max(8, round(COARSE_WINDOW_S * rate))
     n_frames = (last - first) // hop + 1
@@ -140,7 +140,8 @@ def framed(samples: Floats, begin: int, shape: tuple[int, int, int]) -> Floats:
     return np.lib.stride_tricks.sliding_window_view(piece, width)[::hop]
 
 
-def _sample_range(recording: Recording, interval: Interval | None) -> tuple[int, int]:
+def sample_range(recording: Recording, interval: Interval | None) -> tuple[int, int]:
+    """First sample of a stretch and the one after its last, clamped to the recording."""
     if interval is None:
         return 0, recording.samples.size
     rate, size = recording.sampling_rate_hz, recording.samples.size
@@ -152,14 +153,15 @@ def _band_power(frames: Floats, rate: int) -> Floats:
     from scipy import fft
 
     width = frames.shape[1]
-    window, n_fft, edges = _coarse_plan(width, rate)
+    window, n_fft, edges = frame_plan(width, rate)
     power = np.abs(fft.rfft(frames * window, n_fft, axis=1)) ** 2
     bands = [power[:, low:high].sum(axis=1) for low, high in edges]
     return np.stack(bands, axis=1).astype(np.float32)
 
 
 @lru_cache(maxsize=8)
-def _coarse_plan(width: int, rate: int) -> tuple[Floats, int, tuple[tuple[int, int], ...]]:
+def frame_plan(width: int, rate: int) -> tuple[Floats, int, tuple[tuple[int, int], ...]]:
+    """Scaled Hann window (width,), transform length, and the bins of each coarse band."""
     from scipy import fft
 
     window = np.hanning(width + 2)[1:-1]
@@ -168,85 +170,3 @@ def _coarse_plan(width: int, rate: int) -> tuple[Floats, int, tuple[tuple[int, i
     top = TOP_SHARE_OF_NYQUIST * rate / 2
     bins = [int(np.ceil(min(edge, top) * n_fft / rate)) for edge in BAND_EDGES_HZ]
     return (window * scale).astype(np.float32), n_fft, tuple(pairwise(bins))
-
-
-FINE_HOP_S = 0.001
-FINE_WINDOW_S = 0.004
-FINE_HIGH_PASS_HZ = (60.0, 110.0)
-
-
-@dataclass(frozen=True, slots=True)
-class FineLevels:
-    """Short-time power of a stretch every millisecond through 4 ms Hann windows.
-
-    ``power`` (n, m): mean square per bin; ``frequency_hz`` (m,). Rumble and hum below 60 to 110 Hz are taken out first.
-    """
-
-    power: Floats
-    frequency_hz: npt.NDArray[np.float64]
-    start_s: float
-    hop_s: float
-
-    @property
-    def n_frames(self) -> int:
-        """Number of frames."""
-        return int(self.power.shape[0])
-
-    def bins_of(self, low_hz: float, high_hz: float) -> slice:
-        """Bins whose centres lie in a band; at least one."""
-        first = int(np.searchsorted(self.frequency_hz, low_hz))
-        last = int(np.searchsorted(self.frequency_hz, high_hz, side="right"))
-        first = min(first, self.frequency_hz.size - 1)
-        return slice(first, max(first + 1, last))
-
-    def level_db(self, low_hz: float, high_hz: float) -> Floats:
-        """Level in a band: (n,)."""
-        return to_db(self.power[:, self.bins_of(low_hz, high_hz)].sum(axis=1))
-
-    def frame_at(self, time_s: float) -> int:
-        """Return the frame nearest to a time, clamped."""
-        return int(np.clip(round((time_s - self.start_s) / self.hop_s), 0, self.n_frames - 1))
-
-    def time_of(self, frame: float) -> float:
-        """Return the time of a (fractional) frame."""
-        return self.start_s + self.hop_s * frame
-
-
-def fine_levels(recording: Recording, interval: Interval) -> FineLevels:
-    """Short-time power every millisecond through 4 ms Hann windows, for a stretch of seconds (not for hours).
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> from sibilant.terms import Recording, Source
-    >>> hiss = np.random.default_rng(1).standard_normal(16000).astype(np.float32) * np.float32(0.1)
-    >>> fine = fine_levels(Recording(hiss, 16000, Source("hiss", "")), Interval(0.2, 0.8))
-    >>> round(float(fine.level_db(100, 8000).mean())), fine.n_frames
-    (-20, 601)
-    """
-    rate = recording.sampling_rate_hz
-    first, last = _sample_range(recording, interval)
-    hop = max(1, round(FINE_HOP_S * rate))
-    width = max(8, round(FINE_WINDOW_S * rate))
-    n_frames = max(1, (last - first) // hop + 1)
-    lead = width // 2
-    piece = framed(recording.samples, first - lead, (1, (n_frames - 1) * hop + width, 1))[0]
-    frames = np.lib.stride_tricks.sliding_window_view(_without_rumble(piece, rate), width)[::hop]
-    from scipy import fft
-
-    window, n_fft, _ = _coarse_plan(width, rate)
-    power = np.empty((n_frames, n_fft // 2 + 1), dtype=np.float32)
-    for begin in range(0, n_frames, 512):
-        part = np.abs(fft.rfft(frames[begin : begin + 512] * window, n_fft, axis=1))
-        power[begin : begin + 512] = part * part
-    return FineLevels(power, np.arange(n_fft // 2 + 1) * rate / n_fft, first / rate, hop / rate)
-
-
-def _without_rumble(piece: Floats, rate: int) -> Floats:
-    from scipy import fft
-
-    n_fft = fft.next_fast_len(piece.size, real=True)
-    spectrum = fft.rfft(piece, n_fft)
-    low, high = FINE_HIGH_PASS_HZ
-    ramp = np.clip((np.arange(spectrum.size) * rate / n_fft - low) / (high - low), 0.0, 1.0)
-    return np.asarray(fft.irfft(spectrum * np.sin(0.5 * np.pi * ramp).astype(np.float32), n_fft)[: piece.size])

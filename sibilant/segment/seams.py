@@ -7,7 +7,8 @@ from itertools import pairwise
 import numpy as np
 
 from ..terms import Interval
-from .frames import FineLevels, to_db
+from .fine import FineLevels
+from .frames import to_db
 
 SEAM_EDGES_HZ = (150.0, 950.0, 2000.0, 3000.0, 4000.0, 5000.0, 6500.0, 8000.0, 11000.0)
 CHANGE_DB = 4.0

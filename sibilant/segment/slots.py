@@ -4,23 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 
 from ..terms import Edge, Interval, Recording, SibilantInterval, SibilantSlot, Utterance
-from .edges import Beyond, Bounds, bounds_of
-from .frames import CoarseLevels, FineLevels, coarse_levels, fine_levels
+from .align import align, kind_of
+from .edges import Bounds, bounds_of
+from .fine import FineLevels, fine_levels
+from .frames import CoarseLevels, coarse_levels
 from .frication import Run, Scene, hidden_run, joined_run, runs_of, scene_of
 from .seams import seam
+from .track import Beyond
 
 MARGIN_S = 0.25
 REACH_S = 0.2
-SIBILANTS = frozenset({"S", "Z", "SH", "ZH", "CH", "JH"})
-STOPS = frozenset({"P", "T", "K", "B", "D", "G"})
-FAINT_FRICATIVES = frozenset({"F", "TH", "HH", "V", "DH"})
-SONORANTS = frozenset({"M", "N", "NG", "L", "R", "W", "Y"})
-LONGEST_BLOCK_S = 30.0
+EDGE_S = 0.05
+BLOCK_S = 30.0
+BLOCK_MARGIN_S = 0.5
+LONGEST_FINE_S = 12.0
+FINE_REACH_S = 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,180 +34,42 @@ class SibilantSearch:
     extras: tuple[SibilantInterval, ...]
 
 
-@lru_cache(maxsize=256)
-def kind_of(phone: str) -> str:
-    """Return the kind of an ARPABET phone: sibilant, stop, faint (fricative), sonorant or vowel (empty for none).
-
-    Examples
-    --------
-    >>> [kind_of(p) for p in ("S", "IY1", "T", "HH", "N")]
-    ['sibilant', 'vowel', 'stop', 'faint', 'sonorant']
-    """
-    base = phone.rstrip("012")
-    if not base:
-        return ""
-    for kind, members in (
-        ("sibilant", SIBILANTS),
-        ("stop", STOPS),
-        ("faint", FAINT_FRICATIVES),
-        ("sonorant", SONORANTS),
-    ):
-        if base in members:
-            return kind
-    return "vowel"
-
-
-SKIP_PHONE = {"vowel": 3.0, "sonorant": 0.6, "stop": 0.6, "faint": 1.0, "sibilant": 5.0}
-VOICE_COST = {"vowel": 0.0, "sonorant": 0.2, "faint": 1.0, "stop": 1.2}
-
-
-@dataclass(frozen=True, slots=True)
-class _Yard:
-    """What the runs of one utterance are compared with: its strongest frication and its length of a frame."""
-
-    loudest_db: float
-    balance_db: float
-    hop_s: float
-
-    def likeness(self, run: Run, phone: str = "") -> float:
-        """How much a run of frication is like this utterance's clearest sibilant, 0 to 1; a weak or odd one has less.
-
-        Balance does not count for a voiced ``phone``, nor an abrupt beginning for an affricate.
-        """
-        length = run.n_frames * self.hop_s
-        faint = float(np.clip((self.loudest_db - run.high_db) / 20.0, 0.0, 1.2))
-        dull = float(np.clip((self.balance_db - run.balance_db) / 30.0, 0.0, 1.2))
-        short = float(np.clip((0.06 - length) / 0.045, 0.0, 1.0))
-        burst = float(run.rise_db > 27.0 and length < 0.15)
-        dull *= phone not in ("Z", "ZH", "JH")
-        burst *= phone not in ("CH", "JH")
-        return max(0.0, 1.0 - 0.6 * faint - 0.35 * dull - 0.8 * short - 0.4 * burst)
-
-
-def _yard(runs: Sequence[Run], hop_s: float) -> _Yard:
-    hisses = [
-        run
-        for run in runs
-        if run.kind == "frication" and run.n_frames * hop_s > 0.035 and (run.balance_db > 0 or not run.voiced)
-    ]
-    loudest = max((run.high_db for run in hisses), default=-140.0)
-    balance = max((run.balance_db for run in hisses if run.high_db > loudest - 20.0), default=0.0)
-    return _Yard(loudest, balance, hop_s)
-
-
-def _match_cost(kind: str, phone: str, run: Run, yard: _Yard) -> float | None:
-    """Cost of taking a run for a phone; None when it can't be."""
-    if run.kind == "silence":
-        return 0.0 if kind == "stop" else None
-    if run.kind == "voice":
-        return VOICE_COST.get(kind)
-    like = yard.likeness(run, phone)
-    if kind == "sibilant":
-        return 3.0 * (1.0 - like) + 0.3 * (run.voiced and phone not in ("Z", "ZH", "JH"))
-    if kind == "stop":
-        long = float(np.clip((run.n_frames * yard.hop_s - 0.16) / 0.03, 0.0, 4.0))
-        return 0.2 + long + 1.5 * like
-    if kind == "faint":
-        return 0.2 + 2.5 * like
-    return 1.5 + 2.0 * like
-
-
-def _skip_cost(run: Run, yard: _Yard) -> float:
-    """Cost of leaving a run without a phone."""
-    if run.kind == "silence":
-        return 0.0
-    length = run.n_frames * yard.hop_s
-    if run.kind == "voice":
-        return float(np.clip(length / 0.05, 0.3, 3.0))
-    return 0.2 + 3.0 * yard.likeness(run)
-
-
-def _stay_cost(kind: str, run: Run) -> float | None:
-    """Cost of a phone sharing the run that the phone before it took; None when it can't."""
-    if run.kind == "voice":
-        return {"sonorant": 0.1, "vowel": 0.5, "faint": 0.5, "stop": 0.6}.get(kind)
-    if run.kind == "frication":
-        return {"sibilant": 0.8, "stop": 0.5, "faint": 0.8, "vowel": 4.0}.get(kind)
-    return 0.6 if kind == "stop" else None
-
-
-def align(phones: Sequence[str], runs: Sequence[Run], hop_s: float) -> dict[int, int]:
-    """Match phones to runs in order at the least cost; returns run by phone index for the phones that got one.
-
-    Several phones may share a voiced run, or a doubled or merged frication; phones and runs may be left out.
-    """
-    n, m = len(phones), len(runs)
-    yard = _yard(runs, hop_s)
-    kinds = [kind_of(phone) for phone in phones]
-    skips = [_skip_cost(run, yard) for run in runs]
-    far = float("inf")
-    cost = np.full((n + 1, m + 1), far)
-    used = np.full((n + 1, m + 1), far)
-    move: dict[tuple[int, int, bool], tuple[int, int, bool, bool]] = {}
-    cost[0, 0] = 0.0
-    for i in range(n + 1):
-        for j in range(m + 1):
-            if i and j:
-                match = _match_cost(kinds[i - 1], phones[i - 1], runs[j - 1], yard)
-                free, held = cost[i - 1, j - 1], used[i - 1, j - 1]
-                if match is not None and min(free, held) + match < used[i, j]:
-                    used[i, j] = min(free, held) + match
-                    move[i, j, True] = (i - 1, j - 1, bool(held <= free), True)
-                stay = _stay_cost(kinds[i - 1], runs[j - 1]) if i > 1 and j else None
-                if stay is not None and used[i - 1, j] + stay < used[i, j]:
-                    used[i, j] = used[i - 1, j] + stay
-                    move[i, j, True] = (i - 1, j, True, True)
-            if i and used[i - 1, j] + SKIP_PHONE[kinds[i - 1]] < used[i, j]:
-                used[i, j] = used[i - 1, j] + SKIP_PHONE[kinds[i - 1]]
-                move[i, j, True] = (i - 1, j, True, False)
-            if i and cost[i - 1, j] + SKIP_PHONE[kinds[i - 1]] < cost[i, j]:
-                cost[i, j] = cost[i - 1, j] + SKIP_PHONE[kinds[i - 1]]
-                move[i, j, False] = (i - 1, j, False, False)
-            if j:
-                best = min(cost[i, j - 1], used[i, j - 1]) + skips[j - 1]
-                if best < cost[i, j]:
-                    cost[i, j] = best
-                    move[i, j, False] = (i, j - 1, bool(used[i, j - 1] < cost[i, j - 1]), False)
-    out: dict[int, int] = {}
-    i, j, flag = n, m, bool(used[n, m] <= cost[n, m])
-    while (i, j, flag) in move:
-        before_i, before_j, before_flag, matched = move[i, j, flag]
-        if matched:
-            out[i - 1] = j - 1
-        i, j, flag = before_i, before_j, before_flag
-    return out
-
-
 @dataclass(frozen=True, slots=True)
 class _Stage:
-    """One stretch of a recording, looked at coarsely and finely."""
+    """One stretch of a recording and its runs; looked at finely as a whole (``fine``) unless it is long."""
 
     recording: Recording
     levels: CoarseLevels
     scene: Scene
     runs: tuple[Run, ...]
-    fine: FineLevels
-
-    def seed(self, run: Run) -> slice:
-        """Fine frames of a run."""
-        first = self.fine.frame_at(self.levels.start_s + run.first * self.levels.hop_s)
-        last = self.fine.frame_at(self.levels.start_s + run.last * self.levels.hop_s)
-        return slice(first, max(first, last) + 1)
+    fine: FineLevels | None
 
     def time_of(self, frame: int) -> float:
         """Centre of a coarse frame."""
         return self.levels.start_s + frame * self.levels.hop_s
 
+    def fine_about(self, run: Run) -> FineLevels:
+        """Fine levels that hold a run and what is beside it."""
+        if self.fine is not None:
+            return self.fine
+        first, last = self.time_of(run.first) - FINE_REACH_S, self.time_of(run.last) + FINE_REACH_S
+        return fine_levels(self.recording, Interval(max(0.0, first), max(0.0, last)))
+
+    def frames_of(self, run: Run, fine: FineLevels) -> slice:
+        """Fine frames of a run."""
+        first, last = fine.frame_at(self.time_of(run.first)), fine.frame_at(self.time_of(run.last))
+        return slice(first, max(first, last) + 1)
+
 
 def _stage(recording: Recording, interval: Interval, margin_s: float = MARGIN_S) -> _Stage:
-    wide = Interval(
-        max(0.0, interval.onset_s - margin_s), min(recording.duration_s, max(interval.offset_s + margin_s, 0.0))
-    )
+    begin = max(0.0, interval.onset_s - margin_s)
+    wide = Interval(begin, max(begin, min(recording.duration_s, interval.offset_s + margin_s)))
     levels = coarse_levels(recording, wide)
     scene = scene_of(levels)
-    inside = levels.frames_of(Interval(max(0.0, interval.onset_s - 0.05), interval.offset_s + 0.05))
+    inside = levels.frames_of(Interval(max(0.0, interval.onset_s - EDGE_S), interval.offset_s + EDGE_S))
     runs = tuple(run for run in runs_of(scene) if run.last >= inside.start and run.first < inside.stop)
-    return _Stage(recording, levels, scene, runs, fine_levels(recording, wide))
+    fine = fine_levels(recording, wide) if wide.duration_s <= LONGEST_FINE_S else None
+    return _Stage(recording, levels, scene, runs, fine)
 
 
 def find_sibilants(recording: Recording, utterance: Utterance) -> SibilantSearch:
@@ -311,8 +175,8 @@ def find_all(recording: Recording) -> tuple[SibilantInterval, ...]:
     out: list[SibilantInterval] = []
     begin = 0.0
     while begin < recording.duration_s:
-        end = min(recording.duration_s, begin + LONGEST_BLOCK_S)
-        stage = _stage(recording, Interval(begin, end), 0.5)
+        end = min(recording.duration_s, begin + BLOCK_S)
+        stage = _stage(recording, Interval(begin, end), BLOCK_MARGIN_S)
         for run in stage.runs:
             if begin <= stage.time_of(run.first) < end and passes_for_sibilant(run, stage):
                 out.append(_bounded(stage, run, ()))
@@ -351,26 +215,26 @@ def passes_for_sibilant(run: Run, stage: _Stage, expected: str = "") -> bool:
 
 def _bounded(stage: _Stage, run: Run, slots: tuple[SibilantSlot, ...]) -> SibilantInterval:
     """Bound a run for a slot, for the slots that share it (as one), or as an extra (no slot)."""
-    others = [r for r in stage.runs if r.kind == "frication" and (r.last < run.first or r.first > run.last)]
-    before = max((stage.seed(r).stop for r in others if r.last < run.first), default=0)
-    after = min((stage.seed(r).start for r in others if r.first > run.last), default=stage.fine.n_frames)
-    seed = stage.seed(run)
-    reach = round(REACH_S / stage.fine.hop_s)
+    fine = stage.fine_about(run)
+    seed = stage.frames_of(run, fine)
+    others = [stage.frames_of(r, fine) for r in stage.runs if r.kind == "frication" and not _overlap(r, run)]
+    before = max((r.stop for r in others if r.stop <= seed.start + 1), default=0)
+    after = min((r.start for r in others if r.start >= seed.stop - 1), default=fine.n_frames)
+    reach = round(REACH_S / fine.hop_s)
     limits = slice(max(min(before, seed.start), seed.start - reach, 0), min(max(after, seed.stop), seed.stop + reach))
     beyond = Beyond(slots[0].phone, slots[0].previous_phone, slots[-1].next_phone) if slots else Beyond()
-    return _sound(bounds_of(stage.fine, seed, limits, beyond), run, slots[0] if slots else None, stage)
+    return _sound(bounds_of(fine, seed, limits, beyond), run, slots[0] if slots else None, stage)
 
 
 def _shared(stage: _Stage, run: Run, slots: tuple[SibilantSlot, ...]) -> list[SibilantInterval]:
-    """Bound one frication and cut it where several slots share it (``doubled``: the cut is hardly more than a guess)."""
-    whole = _bounded(stage, run, slots)
+    """Bound one frication, and cut it where several slots share it (``doubled``: the cut is little but a guess)."""
+    rest = _bounded(stage, run, slots)
+    fine = stage.fine_about(run)
     out: list[SibilantInterval] = []
-    rest = whole
     for k, slot in enumerate(slots[:-1]):
-        cut = seam(stage.fine, rest.automatic, len(slots) - k, alike=slot.phone == slots[k + 1].phone)
-        left, right = split_at(rest, cut)
+        alike = slot.phone == slots[k + 1].phone
+        left, rest = split_at(rest, seam(fine, rest.automatic, len(slots) - k, alike=alike))
         out.append(replace(left, slot=slot))
-        rest = right
     return [*out, replace(rest, slot=slots[-1])]
 
 

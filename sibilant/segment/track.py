@@ -6,28 +6,45 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .frames import SILENCE_DB, FineLevels, Floats, to_db
+from ..terms.sound import Beside
+from .fine import FineLevels
+from .frames import SILENCE_DB, Floats, to_db
 
 CORE_DROP_DB = 15.0
-LOW_BAND_HZ = (150.0, 950.0)
 BAND_DEPTH_DB = 25.0
 BAND_OVER_FLOOR = 16.0
-BAND_LIMITS_HZ = (1200.0, 15000.0)
+LOWEST_BAND_HZ = 1200.0
 NARROWEST_BAND_HZ = 2000.0
-FLOOR_WIDTH_MS = 15
 SUSTAINED_MS = 4
 MOST_CONTRAST_DB = 25.0
-HISS_FROM_HZ = 3000.0
 CORE_BRIDGE_MS = 15
 NEAR_PLATEAU_DB = 10.0
 
 
 @dataclass(frozen=True, slots=True)
-class Track:
-    """Levels every millisecond, (n,): ``high`` in the frication's band, ``low`` at 150 to 950 Hz, ``hiss`` from 3 kHz on.
+class Found:
+    """One edge in (fractional) frames, before it is given as an ``Edge``."""
 
-    ``first`` and ``last`` are the outermost frames of the seed within 15 dB of the plateau; ``low_floor_db`` is the
-    quietest tenth of ``low``.
+    frame: float
+    beside: Beside
+    floor_limited: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Beyond:
+    """What stands beside a sound as the prompt has it: its own phone and its neighbours (empty: unknown, or none)."""
+
+    phone: str = ""
+    previous_phone: str = ""
+    next_phone: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """Levels every millisecond, (n,).
+
+    ``high`` in the frication's band, ``low`` at 150 to 950 Hz, ``hiss`` from 3 kHz on. ``first`` and ``last`` are the
+    outermost frames of the seed within 15 dB of the plateau; ``low_floor_db`` is the quietest tenth of ``low``.
     """
 
     high: Floats
@@ -45,10 +62,9 @@ def followed_band(fine: FineLevels, seed: slice) -> tuple[float, float]:
 
     Bins less than 12 dB over the floor are left out where others are.
     """
-    top = 0.95 * float(fine.frequency_hz[-1])
-    usable = fine.bins_of(min(BAND_LIMITS_HZ[0], top / 2), min(top, BAND_LIMITS_HZ[1]))
+    usable = fine.bins_of(min(LOWEST_BAND_HZ, fine.top_hz / 2), fine.top_hz)
     level = fine.power[seed, usable].mean(axis=0)
-    rest = np.percentile(fine.power[:, usable], 10, axis=0)
+    rest = fine.floor[usable]
     clear = level > BAND_OVER_FLOOR * rest
     spectrum = to_db(np.maximum(level - rest, 0.05 * level))
     if clear.any():
@@ -70,15 +86,13 @@ def followed_band(fine: FineLevels, seed: slice) -> tuple[float, float]:
 def track(fine: FineLevels, seed: slice) -> Track:
     """Follow a frication: its band, its plateau (75th percentile of what is above -15 dB) and where that is."""
     band = followed_band(fine, seed)
-    high, low = smoothed(fine.level_db(*band), 3), fine.level_db(*LOW_BAND_HZ)
-    top = float(fine.frequency_hz[-1])
-    hiss = fine.level_db(min(HISS_FROM_HZ, 0.6 * top), min(0.95 * top, BAND_LIMITS_HZ[1]))
+    high, low = smoothed(fine.level_db(*band), 3), fine.low_db
     first, last = seed.start, seed.stop - 1
     plateau = float(np.percentile(high[seed], 75))
     for _ in range(3):
         first, last = _core_reach(high, first, last, plateau - CORE_DROP_DB)
         plateau = float(np.percentile(high[first : last + 1], 75))
-    return Track(high, low, hiss, plateau, first, last, band, float(np.percentile(smoothed(low, 20), 10)))
+    return Track(high, low, fine.hiss_db, plateau, first, last, band, float(np.percentile(smoothed(low, 20), 10)))
 
 
 def _core_reach(level: Floats, first: int, last: int, threshold_db: float) -> tuple[int, int]:
@@ -95,8 +109,7 @@ def against_voice(fine: FineLevels, way: Track, voice: slice) -> Track:
     ``voice``: frames of the voiced sound. The band: around the greatest difference of the two spectra (in dB, among
     bins down to 15 dB below the frication's peak), as far as it stays within 8 dB, 1.5 kHz wide or more.
     """
-    top = 0.95 * float(fine.frequency_hz[-1])
-    usable = fine.bins_of(min(BAND_LIMITS_HZ[0], top / 2), min(top, BAND_LIMITS_HZ[1]))
+    usable = fine.bins_of(min(LOWEST_BAND_HZ, fine.top_hz / 2), fine.top_hz)
     sound = to_db(fine.power[way.first : way.last + 1, usable].mean(axis=0))
     beside = to_db(fine.power[voice, usable].mean(axis=0))
     contrast = np.where(sound > sound.max() - 15.0, np.minimum(sound - beside, MOST_CONTRAST_DB), -200.0)
@@ -157,12 +170,3 @@ def crossing(level_db: Floats, start: int, step: int, threshold_db: float, *, su
         return float(start)
     above, under = float(line[k - 1]), float(line[k])
     return start + step * (k - 1 + min(1.0, max(0.0, (above - threshold_db) / max(above - under, 1e-6))))
-
-
-def floor_beside(way: Track, start: int, step: int, reach: int) -> float:
-    """Lowest 15 ms mean of the frication's band within ``reach`` frames outwards, in dB."""
-    stop = start + step * reach
-    piece = way.high[max(0, min(start, stop)) : max(start, stop) + 1]
-    width = min(FLOOR_WIDTH_MS, piece.size)
-    power = np.convolve(np.power(10.0, piece.astype(np.float64) / 10.0), np.full(width, 1 / width), mode="valid")
-    return float(to_db(power.min()))

@@ -1,6 +1,6 @@
 """Change that is real: summaries, error, change, trend, accuracy and agreement, as pure functions over values."""
 
-from .accuracy import accuracy, judgement_by, main_rater, move_up, words_gained
+from .accuracy import accuracy, judgement_by, main_rater, move_up, standing, words_gained
 from .agreement import agreement, agreement_with_self
 from .change import bridge, changes, compare, limit_factor, measurement_error
 from .context import accuracy_map, context_map, context_of
@@ -62,6 +62,7 @@ __all__ = [
     "reason_left_out",
     "sd_interval",
     "sets_of_three",
+    "standing",
     "summarise",
     "tau_variants",
     "trend",

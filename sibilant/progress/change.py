@@ -61,11 +61,16 @@ def measurement_error(key: str, probes: Sequence[Probe]) -> MeasurementError:
     floor = token_error([summary for _, summary in good])
     limit = limit_factor(k) * _at_least(sd, floor) if k >= LEAST_BASELINE else math.nan
     if k < LEAST_BASELINE:
-        reasons = (*reasons, f"{k} baseline probes; {LEAST_BASELINE} on different days are needed")
+        reasons = (*reasons, too_few(k))
     if k < 2:
         reasons = (*reasons, "the token-only figure is a lower bound of the error")
     sdc = 1.96 * math.sqrt(2) * (sd if k > 1 else floor)
     return MeasurementError(key, sessions, mean, sd, limit, sd, low, high, sdc, floor, reasons)
+
+
+def too_few(k: int) -> str:
+    """Say how many baseline probes there are, and how many are needed."""
+    return f"{k} baseline {'probe' if k == 1 else 'probes'}; {LEAST_BASELINE} on different days are needed"
 
 
 def _at_least(sd: float, floor: float) -> float:
@@ -151,7 +156,7 @@ def compare(
     if why := enough(summary):
         reasons.append(why)
     if k < LEAST_BASELINE:
-        reasons += [*baseline_reasons, f"{k} baseline probes; {LEAST_BASELINE} on different days are needed"]
+        reasons += [*baseline_reasons, too_few(k)]
     if base.n_shared < LEAST_WORDS:
         reasons.append(f"{base.n_shared} words shared with the baseline; {LEAST_WORDS} are needed")
     half = limit_factor(k) * base.s if k > 1 else math.nan

@@ -1,7 +1,7 @@
 """The caseload: clients, sessions, tokens, judgements, consent, audit trail; it keeps what was observed."""
 
 from .caseload import Caseload, open_caseload
-from .cases import audit_trail, clip_of, read_case, whole_clips
+from .cases import audit_trail, clip_of, corrected_token, read_case, whole_clips
 from .clips import at_work, keep_clip, making, read_clip
 from .engine import looks_synchronised, read_place
 from .judging import add_corrections, add_judgements, judging_order, keep_order
@@ -14,10 +14,13 @@ from .people import (
     clients,
     codes,
     devices,
+    events_of,
     get_client,
     new_code,
+    remove_event,
 )
 from .removal import remove_client, remove_session
+from .rows import Rows, column_kinds, dump_client, load_client, may_be_empty, table_names
 from .sessions import (
     NewClip,
     NewRecording,
@@ -36,6 +39,7 @@ __all__ = [
     "NewClip",
     "NewRecording",
     "NewSession",
+    "Rows",
     "add_client",
     "add_corrections",
     "add_device",
@@ -49,15 +53,21 @@ __all__ = [
     "clients",
     "clip_of",
     "codes",
+    "column_kinds",
+    "corrected_token",
     "day_of",
     "devices",
+    "dump_client",
+    "events_of",
     "get_client",
     "judging_order",
     "keep_clip",
     "keep_order",
     "keep_session",
+    "load_client",
     "looks_synchronised",
     "making",
+    "may_be_empty",
     "move_session",
     "new_code",
     "open_caseload",
@@ -67,7 +77,9 @@ __all__ = [
     "refuse_kept",
     "remember",
     "remove_client",
+    "remove_event",
     "remove_session",
     "sessions",
+    "table_names",
     "whole_clips",
 ]

@@ -24,7 +24,7 @@ from ..terms.clinic import (
 )
 from .caseload import Caseload
 from .encode import dump, load
-from .schema import CLIENTS, DEVICES, EARLIER, EVENTS
+from .schema import AUDIT, CLIENTS, DEVICES, EARLIER, EVENTS
 
 
 def new_code(taken: set[str], *, choose: Callable[[str], str] = secrets.choice) -> str:
@@ -143,9 +143,44 @@ def client_id(connection: sa.Connection, code: str) -> int:
 
 def add_event(caseload: Caseload, code: str, event: Event) -> None:
     """Keep a dated event of a client."""
-    with caseload.change("event added", code, f"{event.on.isoformat()}: {event.text}") as connection:
+    with caseload.change("event added", code, _told(event)) as connection:
         row = {"client_id": client_id(connection, code), "happened_on": event.on, "what": event.text}
         connection.execute(EVENTS.insert().values(row))
+
+
+def events_of(caseload: Caseload, code: str) -> tuple[Event, ...]:
+    """Return a client's events in the order they were kept."""
+    with caseload.read() as connection:
+        query = sa.select(EVENTS).where(EVENTS.c.client_id == client_id(connection, code)).order_by(EVENTS.c.id)
+        rows = connection.execute(query).mappings().all()
+    return tuple(Event(row["happened_on"], row["what"]) for row in rows)
+
+
+def remove_event(caseload: Caseload, code: str, place: int) -> Event:
+    """Take out the event at a 1-based place in the order they were kept; its words leave the audit trail too.
+
+    Raises
+    ------
+    CaseloadError
+        When there is none at that place.
+    """
+    kept = events_of(caseload, code)
+    if not 1 <= place <= len(kept):
+        raise CaseloadError(f"{code}: no event {place}; it has {len(kept)} (sibilant event {code} --list)")
+    event = kept[place - 1]
+    with caseload.change("event removed", code, event.on.isoformat()) as connection:
+        query = sa.select(EVENTS.c.id).where(EVENTS.c.client_id == client_id(connection, code)).order_by(EVENTS.c.id)
+        number = list(connection.execute(query).scalars())[place - 1]
+        connection.execute(EVENTS.delete().where(EVENTS.c.id == number))
+        told = AUDIT.c.detail == _told(event)
+        connection.execute(
+            AUDIT.update().where(AUDIT.c.subject == code, told).values(detail=f"{event.on.isoformat()}: (removed)")
+        )
+    return event
+
+
+def _told(event: Event) -> str:
+    return f"{event.on.isoformat()}: {event.text}"
 
 
 def add_device(caseload: Caseload, device: Device) -> None:

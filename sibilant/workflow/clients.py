@@ -232,6 +232,20 @@ def add_event(caseload: Path | None, code: str | None, text: str, on: dt.date | 
         return event
 
 
+def list_events(caseload: Path | None, code: str | None) -> list[dict[str, Any]]:
+    """Return one row an event, numbered as they were kept."""
+    with opened(caseload) as one:
+        name = client_or_last(one, code)
+        kept = store.events_of(one, name)
+        return [{"event": n, "on": e.on.isoformat(), "text": e.text} for n, e in enumerate(kept, start=1)]
+
+
+def remove_event(caseload: Path | None, code: str | None, place: int) -> Event:
+    """Take out an event, such as one whose text names somebody."""
+    with opened(caseload) as one:
+        return store.remove_event(one, client_or_last(one, code), place)
+
+
 def add_device(caseload: Path | None, device: Device) -> Device:
     """Register a microphone and place."""
     with opened(caseload, create=True) as one:

@@ -325,3 +325,31 @@ def _said(token: Token) -> str:
     spoken = token.utterance
     whose = "" if spoken is None or spoken.voice == "client" else f" ({spoken.voice} voice)"
     return words.get(token.finding, token.finding) + whose
+
+
+def as_plain(kept: ProbeResult) -> dict[str, Any]:
+    """Return a result as plain values for JSON: words and verdict, no figures."""
+    return {
+        "client": kept.session.client,
+        "session": kept.session.number,
+        "on": kept.session.on.isoformat(),
+        "phase": kept.session.phase,
+        "words": [dict(row) for row in kept.words],
+        "verdict": kept.verdict,
+        "remedies": list(kept.remedies),
+        "notes": list(kept.notes),
+    }
+
+
+def lines(kept: ProbeResult) -> list[str]:
+    """Return the verdict, the remedies and what comes next, as lines for the terminal."""
+    found = kept.verdict
+    moments = ", ".join(f"{name} {support}" for name, support in found["moments"].items())
+    verdict = ", ".join(f"{aspect} {found[aspect]}" for aspect in ("durations", "levels", "comparison"))
+    heard = sum(row["heard"].startswith("heard") for row in kept.words)
+    return [
+        f"kept as session {kept.session.number} of {kept.session.client}: {heard} of {len(kept.words)} heard as asked",
+        f"the recording: {verdict}; moments {moments}",
+        *(f"to do: {remedy}" for remedy in kept.remedies),
+        *(f"note: {note}" for note in kept.notes),
+    ]

@@ -1,0 +1,48 @@
+"""Options that the caseload's commands share."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+Command = Callable[..., Any]
+
+
+class Day(click.ParamType[dt.date]):
+    """A day as 2026-01-31."""
+
+    name = "date"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> dt.date:
+        """Read a day, or fail in one line."""
+        if isinstance(value, dt.date):
+            return value
+        try:
+            return dt.date.fromisoformat(value)
+        except ValueError:
+            self.fail(f"{value!r} is not a day; write it as 2026-01-31", param, ctx)
+
+
+caseload = click.option(
+    "--caseload", type=click.Path(path_type=Path), metavar="FOLDER", help="The store; also SIBILANT_CASELOAD."
+)
+as_json = click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else.")
+client = click.argument("client", required=False)
+rater = click.option("--rater", default="", metavar="CODE", help="Who judges, by a code; default: the last used.")
+
+
+def client_first(arguments: tuple[str, ...]) -> tuple[str | None, tuple[str, ...]]:
+    """The client named first, or None where the first argument is something else, and the rest."""
+    if arguments and re.fullmatch(r"[cC]-\w{4}", arguments[0]):
+        return arguments[0], arguments[1:]
+    return None, arguments
+
+
+def on(text: str) -> Callable[[Command], Command]:
+    """``--on DATE`` with its help text."""
+    return click.option("--on", type=Day(), metavar="DATE", help=text)

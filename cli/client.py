@@ -1,0 +1,177 @@
+"""``sibilant client``."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Any
+
+import click
+
+from .case_options import Day, as_json, caseload, client, on
+from .shown import print_json, print_table
+
+ADD = 'Example: sibilant client add --age 7y4m --measure centroid_hz --expected higher --rule "80% x2 n20"'
+
+
+@click.group()
+def command() -> None:
+    """Keep clients under random codes; no name, no birth date.
+
+    Example: sibilant client add --age 7y4m
+    """
+
+
+def fields_of(asked: dict[str, Any]) -> dict[str, Any]:
+    """Fields of a client from the options given, those not given left out."""
+    from sibilant.terms.clinic import Consent, Retention
+    from sibilant.workflow.clients import read_move_up
+
+    plain = {
+        "main_measure": asked["measure"],
+        "direction": asked["expected"],
+        **{name: asked[name] for name in ("method", "group", "language", "dialect", "reason", "hearing", "hearing_on")},
+        "list_form": asked["words"],
+    }
+    found = {key: value for key, value in plain.items() if value is not None}
+    if asked["rule"] is not None:
+        found["move_up"] = read_move_up(asked["rule"]) if asked["rule"] else None
+    if asked["retention"] is not None or asked["retention_months"] is not None:
+        found["retention"] = Retention(asked["retention"] or "", asked["retention_months"])
+    if asked["consent_by"] is not None:
+        given = asked["consent_on"] or dt.date.today()
+        found["consent"] = Consent(
+            given, asked["consent_by"], True, asked["teaching"], asked["research"], asked["withdrawn_on"]
+        )
+    return found
+
+
+def described(function: Any) -> Any:
+    """The options that describe a client."""
+    options = (
+        click.option("--measure", metavar="KEY", help="Main measure, chosen at the start; default centroid_hz."),
+        click.option("--expected", metavar="WORD", help="higher, lower, longer, shorter or none."),
+        click.option("--method", metavar="NAME", help="House method followed; default house-15k."),
+        click.option("--words", metavar="LIST", help="List used all year: a built-in list or LIST.csv."),
+        click.option("--group", metavar="TEXT", help="Reference group, only if ranges are wanted."),
+        click.option("--language", metavar="TEXT"),
+        click.option("--dialect", metavar="TEXT"),
+        click.option("--reason", metavar="TEXT", help="Why they come; no names."),
+        click.option("--hearing", metavar="TEXT", help='Such as "passed screening".'),
+        click.option("--hearing-on", type=Day(), metavar="DATE"),
+        click.option("--rule", metavar="RULE", help='The clinic\'s rule for moving up, as "80% x2 n20".'),
+        click.option("--retention", metavar="TEXT", help="The clinic's own rule for keeping."),
+        click.option("--retention-months", type=click.IntRange(min=1), metavar="N", help="Reminder after N months."),
+        click.option("--consent-by", metavar="WHO", help='Who agreed to recording, such as "parent".'),
+        click.option("--consent-on", type=Day(), metavar="DATE"),
+        click.option("--teaching", is_flag=True, help="Agreed to use in teaching."),
+        click.option("--research", is_flag=True, help="Agreed to use in research."),
+        click.option("--withdrawn-on", type=Day(), metavar="DATE", help="Consent was withdrawn; no more is kept."),
+    )
+    for option in reversed(options):
+        function = option(function)
+    return function
+
+
+@command.command(epilog=ADD)
+@click.option("--age", required=True, metavar="AGE", help='As 7y4m or "7;4"; it moves with the date.')
+@click.option("--code", default="", metavar="CODE", help="A code already given out; default: one is drawn.")
+@click.option("--invented", is_flag=True, help="Mark as invented data, not a person.")
+@described
+@on("The day the age holds; default today.")
+@caseload
+@as_json
+def add(age: str, code: str, invented: bool, caseload: Path | None, as_json: bool, **asked: Any) -> None:
+    """Add a client under a random code.
+
+    The caseload is not encrypted: keep invented data in it, or keep its folder on an encrypted disk, only.
+    """
+    from sibilant.workflow import clients
+
+    fields = {**fields_of(asked), "invented": invented}
+    added, cautions = clients.add_client(caseload, age, code=code, on=asked["on"], fields=fields)
+    if as_json:
+        print_json({"client": added.code, "cautions": list(cautions)})
+        return
+    click.echo(f"{added.code} added; write the code where you keep names, apart from this tool")
+    for caution in cautions:
+        click.echo(f"caution: {caution}", err=True)
+
+
+@command.command("list", epilog="Example: sibilant client list")
+@caseload
+@as_json
+def list_(caseload: Path | None, as_json: bool) -> None:
+    """List clients with their age today."""
+    from sibilant.workflow import clients
+
+    rows = clients.list_clients(caseload)
+    if as_json:
+        print_json(rows)
+    else:
+        print_table(rows, ("client", "age", "sessions", "last", "note"))
+
+
+@command.command(epilog="Example: sibilant client show C-7QXK --json")
+@client
+@caseload
+@as_json
+def show(client: str | None, caseload: Path | None, as_json: bool) -> None:
+    """Show what is kept of a client, the audit trail included."""
+    from sibilant.workflow import clients
+
+    shown = clients.show_client(caseload, client)
+    if as_json:
+        print_json(shown)
+        return
+    for key, value in shown.items():
+        if key != "audit" and value not in ("", None, [], {}):
+            click.echo(f"{key}: {value}")
+    print_table(shown["audit"], ("at", "who", "did", "to"))
+
+
+@command.command(epilog='Example: sibilant client change C-7QXK --hearing "passed screening" --hearing-on 2026-01-12')
+@client
+@described
+@click.option("--treated", multiple=True, metavar="WORD", help="A word put on a practice sheet; may be repeated.")
+@on("The day words became treated; default today.")
+@caseload
+def change(client: str | None, caseload: Path | None, treated: tuple[str, ...], **asked: Any) -> None:
+    """Change what is kept of a client; each change is in the audit trail."""
+    from sibilant.workflow import clients
+
+    changed = clients.change_client(caseload, client, fields_of(asked))
+    if treated:
+        clients.treat_words(caseload, changed.code, treated, asked["on"])
+    click.echo(f"{changed.code} changed")
+
+
+@command.command(epilog='Example: sibilant client hold C-7QXK --because "records asked for"')
+@client
+@click.option("--because", default="asked for", metavar="TEXT", show_default=True)
+@click.option("--off", is_flag=True, help="Let go of the hold.")
+@caseload
+def hold(client: str | None, because: str, off: bool, caseload: Path | None) -> None:
+    """Block removal, or let go."""
+    from sibilant.workflow import clients
+
+    held = clients.hold_client(caseload, client, "" if off else because)
+    click.echo(f"{held.code}: {f'on hold ({held.held})' if held.held else 'not on hold'}")
+
+
+@command.command(epilog="Example: sibilant client remove C-7QXK --audio")
+@click.argument("client")
+@click.option("--audio", "what", flag_value="audio", help="Erase the kept sound only.")
+@click.option("--all", "what", flag_value="all", help="Erase everything, the code included.")
+@caseload
+@as_json
+def remove(client: str, what: str | None, caseload: Path | None, as_json: bool) -> None:
+    """Erase a client's sound or everything, and print a receipt of what was erased and what could not be reached."""
+    from sibilant.errors import UsageError
+    from sibilant.workflow import clients
+
+    from .receipts import print_receipt
+
+    if what not in ("audio", "all"):
+        raise UsageError("say what to erase: --audio (the kept sound) or --all (everything)")
+    print_receipt(clients.remove_client(caseload, client, what), as_json=as_json)  # type: ignore[arg-type]

@@ -1,0 +1,48 @@
+"""``sibilant device``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from .case_options import as_json, caseload
+from .shown import print_json, print_table
+
+
+@click.group()
+def command() -> None:
+    """Register microphones and places; another one breaks the line of a chart.
+
+    Example: sibilant device add desk --kind "condenser" --place "room 4" --distance-cm 20
+    """
+
+
+@command.command(epilog='Example: sibilant device add desk --kind condenser --place "room 4" --distance-cm 20')
+@click.argument("name")
+@click.option("--kind", default="", metavar="TEXT")
+@click.option("--place", default="", metavar="TEXT")
+@click.option("--distance-cm", type=click.FloatRange(min=0, min_open=True), metavar="CM")
+@click.option("--response", default="", metavar="TEXT", help="Name of its response file, if there is one.")
+@caseload
+def add(name: str, caseload: Path | None, **asked: object) -> None:
+    """Register a microphone and place."""
+    from sibilant.terms.clinic import Device
+    from sibilant.workflow import clients
+
+    device = clients.add_device(caseload, Device(name, **asked))  # type: ignore[arg-type]
+    click.echo(f"{device.name} registered")
+
+
+@command.command("list", epilog="Example: sibilant device list")
+@caseload
+@as_json
+def list_(caseload: Path | None, as_json: bool) -> None:
+    """List registered microphones and places."""
+    from sibilant.workflow import clients
+
+    rows = clients.list_devices(caseload)
+    if as_json:
+        print_json(rows)
+    else:
+        print_table(rows, ("name", "kind", "place", "distance_cm", "response", "added_on"))

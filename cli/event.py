@@ -1,0 +1,38 @@
+"""``sibilant event``."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import click
+
+from .case_options import caseload, client_first, on
+from .shown import print_table
+
+
+@click.command(epilog='Example: sibilant event C-7QXK --on 2026-03-02 "upper incisors lost"')
+@click.argument("words", nargs=-1, metavar="[CLIENT] TEXT")
+@on("The day it happened; default today.")
+@click.option("--list", "listed", is_flag=True, help="List a client's events instead.")
+@click.option("--remove", type=click.IntRange(min=1), metavar="N", help="Take out the event of this number.")
+@caseload
+def command(
+    words: tuple[str, ...], on: dt.date | None, listed: bool, remove: int | None, caseload: Path | None
+) -> None:
+    """Keep a dated event that may bear on the figures: a lost tooth, an illness."""
+    from sibilant.errors import UsageError
+    from sibilant.workflow import clients
+
+    client, rest = client_first(words)
+    if listed:
+        print_table(clients.list_events(caseload, client), ("event", "on", "text"))
+        return
+    if remove is not None:
+        click.echo(f"{clients.remove_event(caseload, client, remove).on.isoformat()}: removed")
+        return
+    text = " ".join(rest).strip()
+    if not text:
+        raise UsageError('say what happened, as in "upper incisors lost"; no names')
+    event = clients.add_event(caseload, client, text, on)
+    click.echo(f"{event.on.isoformat()}: {event.text}")

@@ -1,0 +1,40 @@
+"""``sibilant export``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from .case_options import as_json, caseload, client
+from .shown import print_json
+
+
+@click.command(epilog="Example: sibilant export C-7QXK --to shared/case-1 --new-code")
+@client
+@click.option("--to", required=True, type=click.Path(path_type=Path), metavar="FOLDER", help="A new folder.")
+@click.option("--audio", is_flag=True, help="With the kept sound; every recording identifies a person.")
+@click.option("--new-code", is_flag=True, help="Under another random code.")
+@click.option("--name", "names", multiple=True, metavar="NAME", help="A name to look for too; it is kept nowhere.")
+@click.option("--allow", "allowed", multiple=True, metavar="WORD", help="A word that is no name, path or date.")
+@caseload
+@as_json
+def command(
+    client: str | None,
+    to: Path,
+    audio: bool,
+    new_code: bool,
+    names: tuple[str, ...],
+    allowed: tuple[str, ...],
+    caseload: Path | None,
+    as_json: bool,
+) -> None:
+    """Write one client in open formats, days counted from the first probe, without sound unless asked."""
+    from sibilant.workflow import exchange
+
+    done = exchange.export_client(caseload, client, to, audio=audio, new_code=new_code, names=names, allowed=allowed)
+    if as_json:
+        print_json(done)
+        return
+    click.echo(f"{done['client']}: {done['sessions']} sessions in {done['files']} files, {done['sounds']} sounds")
+    click.echo("pseudonymous data remain personal data: hand it on only as your rules allow")

@@ -1,0 +1,48 @@
+"""``sibilant import``."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import click
+
+from .case_options import Day, as_json, caseload
+from .shown import print_json
+
+
+@click.command("import", epilog="Example: sibilant import shared/case-1 --day-zero 2026-01-12")
+@click.argument("folder", type=click.Path(path_type=Path), metavar="FOLDER|TABLE.csv")
+@click.option(
+    "--day-zero", type=Day(), metavar="DATE", help="Day of the first probe; default: the last falls on today."
+)
+@click.option("--new-code", is_flag=True, help="Under another random code.")
+@click.option("--client", metavar="CLIENT", help="Whose earlier hand-made table this is.")
+@click.option("--source", default="", metavar="TEXT", help="Where the hand-made table comes from.")
+@caseload
+@as_json
+def command(
+    folder: Path,
+    day_zero: dt.date | None,
+    new_code: bool,
+    client: str | None,
+    source: str,
+    caseload: Path | None,
+    as_json: bool,
+) -> None:
+    """Keep a client from an export, or an earlier hand-made probe table (a CSV) with its source.
+
+    The table's columns: on, correct, scored; or on, measure, value, sd, n; also level, cue, list, note.
+    """
+    from sibilant.workflow import earlier, exchange
+
+    if folder.suffix.lower() == ".csv":
+        done = earlier.import_earlier(caseload, client, folder, source=source)
+        text = f"{done['client']}: {done['probes']} earlier probes kept; source: {done['source']}"
+    else:
+        done = exchange.import_folder(caseload, folder, day_zero=day_zero, new_code=new_code)
+        text = f"{done['client']}: {done['sessions']} sessions, {done['tokens']} tokens; first probe {done['day_zero']}"
+    if as_json:
+        print_json(done)
+    else:
+        click.echo(text)

@@ -1,0 +1,42 @@
+"""``sibilant probe``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from .case_options import as_json, caseload, client_first, on
+from .shown import print_json, print_table
+
+
+@click.command(epilog="Example: sibilant probe C-7QXK march.wav --words core-a --device desk")
+@click.argument("named", nargs=-1, required=True, metavar="[CLIENT] RECORDING...")
+@click.option("--words", default="", metavar="LIST", help="LIST.csv or a built-in list; default: the client's.")
+@on("The day it was recorded; default the last given today, or today.")
+@click.option("--level", default="", metavar="LEVEL", help="Practice level; default: what the list says.")
+@click.option("--cue", default="spontaneous", show_default=True, metavar="CUE", help="S, D, M, M+ or J, or its name.")
+@click.option("--device", default="", metavar="NAME", help="A registered microphone.")
+@click.option("--room", default="", metavar="TEXT")
+@click.option("--phase", default="", metavar="PHASE", help="baseline, treatment, maintenance or follow-up.")
+@click.option("--keep", default="words", show_default=True, metavar="WHAT", help="Sound kept: words, all or none.")
+@click.option("--modelled", is_flag=True, help="A model was given before each answer.")
+@click.option("--bridge", is_flag=True, help="The same probe on two devices at once, to join them.")
+@click.option("--channel", type=click.IntRange(min=1), help="Which channel of several, from 1.")
+@click.option("--note", default="", metavar="TEXT", help="No names.")
+@caseload
+@as_json
+def command(named: tuple[str, ...], caseload: Path | None, as_json: bool, **asked: Any) -> None:
+    """Measure a probe and keep it; prints the words found and the recording's verdict, no figures."""
+    from sibilant.workflow import probe
+
+    client, rest = client_first(named)
+    recordings = [Path(name) for name in rest]
+    kept = probe.keep_probe(caseload, client, probe.ProbeRequest(recordings, **asked))
+    if as_json:
+        print_json(probe.as_plain(kept))
+        return
+    print_table(kept.words, ("prompt_index", "prompt", "attempt", "heard"))
+    for line in probe.lines(kept):
+        click.echo(line)

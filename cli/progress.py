@@ -1,0 +1,43 @@
+"""``sibilant progress``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from .case_options import as_json, caseload, client
+from .shown import print_json, print_table
+
+COLUMNS = ("session", "on", "phase", "level", "cue", "device", "correct", "by ear", "figure", "measured", "checked")
+
+
+@click.command(epilog="Example: sibilant progress C-7QXK --measure centroid_hz --to months.svg")
+@client
+@click.option("--measure", "measures", multiple=True, metavar="KEY", help="Beside the main one; may be repeated.")
+@click.option("--words", default="untreated", show_default=True, metavar="WHICH", help="untreated, treated or all.")
+@click.option("--rater", default="", metavar="CODE", help="Whose ear; default: who judged most.")
+@click.option("--to", type=click.Path(path_type=Path), metavar="FIGURE", help="Draw the months chart here.")
+@caseload
+@as_json
+def command(
+    client: str | None,
+    measures: tuple[str, ...],
+    words: str,
+    rater: str,
+    to: Path | None,
+    caseload: Path | None,
+    as_json: bool,
+) -> None:
+    """Sessions, change against measurement error, trend and accuracy of one client."""
+    from sibilant.workflow import summarise
+
+    view, case = summarise.case_view(caseload, client, measures=measures, words=words, rater=rater)
+    if to is not None:
+        summarise.figure(view, case, to)
+    if as_json:
+        print_json(summarise.plain(view))
+        return
+    print_table(summarise.session_rows(view), COLUMNS)
+    for line in summarise.lines(view):
+        click.echo(line)

@@ -1,0 +1,102 @@
+"""``sibilant session``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from .case_options import as_json, caseload, client, on
+from .shown import print_json, print_table
+
+number = click.argument("session", type=click.IntRange(min=1), required=False)
+
+
+@click.group()
+def command() -> None:
+    """List, show, change, move or remove kept sessions; each change is in the audit trail.
+
+    Example: sibilant session list C-7QXK
+    """
+
+
+@command.command("list", epilog="Example: sibilant session list C-7QXK")
+@client
+@caseload
+@as_json
+def list_(client: str | None, caseload: Path | None, as_json: bool) -> None:
+    """List a client's sessions."""
+    from sibilant.workflow import sessions
+
+    rows = sessions.list_sessions(caseload, client)
+    if as_json:
+        print_json(rows)
+    else:
+        columns = ("session", "on", "phase", "list", "level", "cue", "device", "verdict", "judged", "checked")
+        print_table(rows, columns)
+
+
+@command.command(epilog="Example: sibilant session show C-7QXK 3")
+@client
+@number
+@click.option("--measure", default="", metavar="KEY", help="Which figure to show; default the main measure.")
+@caseload
+@as_json
+def show(client: str | None, session: int | None, measure: str, caseload: Path | None, as_json: bool) -> None:
+    """Show a session token by token; figures only where the ear has judged."""
+    from sibilant.workflow import sessions
+
+    shown = sessions.show_session(caseload, client, session, key=measure)
+    if as_json:
+        print_json(shown)
+        return
+    columns = ("prompt_index", "attempt", "slot", "prompt", "phone", "position", "finding", "voice", "counts", "heard")
+    print_table(shown["tokens"], (*columns, "checked", shown["measure"]))
+
+
+@command.command(epilog="Example: sibilant session change C-7QXK 3 --device clip-on")
+@client
+@number
+@on("The day it was recorded.")
+@click.option("--level", metavar="LEVEL")
+@click.option("--cue", metavar="CUE")
+@click.option("--device", metavar="NAME")
+@click.option("--room", metavar="TEXT")
+@click.option("--phase", metavar="PHASE")
+@click.option("--note", metavar="TEXT")
+@click.option("--bridge/--no-bridge", default=None)
+@caseload
+def change(client: str | None, session: int | None, caseload: Path | None, **asked: Any) -> None:
+    """Change what was noted of a session."""
+    from sibilant.workflow import sessions
+
+    changed = {key: value for key, value in asked.items() if value is not None}
+    found = sessions.change_session(caseload, client, session, changed)
+    click.echo(f"session {found} changed")
+
+
+@command.command(epilog="Example: sibilant session move C-7QXK 3 --to C-M4RT")
+@client
+@number
+@click.option("--to", required=True, metavar="CLIENT")
+@caseload
+def move(client: str | None, session: int | None, to: str, caseload: Path | None) -> None:
+    """Move a session that was kept under the wrong client."""
+    from sibilant.workflow import sessions
+
+    click.echo(f"now session {sessions.move_session(caseload, client, session, to)} of {to.upper()}")
+
+
+@command.command(epilog="Example: sibilant session remove C-7QXK 3")
+@click.argument("client")
+@click.argument("session", type=click.IntRange(min=1))
+@caseload
+@as_json
+def remove(client: str, session: int, caseload: Path | None, as_json: bool) -> None:
+    """Erase a session with its sound, and print a receipt."""
+    from sibilant.workflow import sessions
+
+    from .receipts import print_receipt
+
+    print_receipt(sessions.remove_session(caseload, client, session), as_json=as_json)

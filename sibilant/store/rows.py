@@ -1,0 +1,181 @@
+"""One client as plain rows by table, and back: what export writes and import reads."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import sqlalchemy as sa
+
+from ..errors import RefusedError
+from .caseload import Caseload
+from .people import client_id, codes
+from .schema import (
+    CLIENTS,
+    CLIPS,
+    CORRECTIONS,
+    DEVICES,
+    EARLIER,
+    EVENTS,
+    JUDGEMENTS,
+    MEASUREMENTS,
+    METADATA,
+    METHODS,
+    ORDERS,
+    PROMPTS,
+    RECORDINGS,
+    SESSIONS,
+    TOKENS,
+    Moment,
+)
+
+Rows = dict[str, list[dict[str, Any]]]
+TABLES = (
+    METHODS,
+    DEVICES,
+    CLIENTS,
+    EVENTS,
+    EARLIER,
+    SESSIONS,
+    RECORDINGS,
+    PROMPTS,
+    CLIPS,
+    ORDERS,
+    TOKENS,
+    MEASUREMENTS,
+    JUDGEMENTS,
+    CORRECTIONS,
+)
+PARENTS = {"client_id": "clients", "session_id": "sessions", "recording_id": "recordings", "token_id": "tokens"}
+
+
+def dump_client(caseload: Caseload, code: str) -> Rows:
+    """Return a client's rows by table, numbered from 1 in each; devices and methods are those used."""
+    with caseload.read() as connection:
+        owner = client_id(connection, code)
+        found = {table.name: _of(connection, table, owner) for table in TABLES}
+    used = {row["device"] for row in found["sessions"]}
+    found["devices"] = [row for row in found["devices"] if row["name"] in used]
+    labels = {row["method"] for row in found["measurements"]}
+    found["methods"] = [row for row in found["methods"] if row["label"] in labels]
+    return _renumbered(found)
+
+
+def _of(connection: sa.Connection, table: sa.Table, owner: int) -> list[dict[str, Any]]:
+    query = sa.select(table)
+    if table is CLIENTS:
+        query = query.where(CLIENTS.c.id == owner)
+    elif "client_id" in table.c:
+        query = query.where(table.c.client_id == owner)
+    elif "session_id" in table.c:
+        query = query.join(SESSIONS, SESSIONS.c.id == table.c.session_id).where(SESSIONS.c.client_id == owner)
+    elif "token_id" in table.c:
+        query = query.join(TOKENS, TOKENS.c.id == table.c.token_id)
+        query = query.join(SESSIONS, SESSIONS.c.id == TOKENS.c.session_id).where(SESSIONS.c.client_id == owner)
+    order = table.c.id if "id" in table.c else table.c.label
+    return [dict(row) for row in connection.execute(query.order_by(order)).mappings()]
+
+
+def _renumbered(found: Rows) -> Rows:
+    numbers = {
+        name: {row["id"]: place for place, row in enumerate(rows, start=1)}
+        for name, rows in found.items()
+        if rows and "id" in rows[0]
+    }
+    return {name: [_with_numbers(name, row, numbers) for row in rows] for name, rows in found.items()}
+
+
+def _with_numbers(name: str, row: Mapping[str, Any], numbers: Mapping[str, Mapping[int, int]]) -> dict[str, Any]:
+    changed = dict(row)
+    if "id" in changed:
+        changed["id"] = numbers[name][row["id"]]
+    for column, parent in PARENTS.items():
+        if changed.get(column) is not None:
+            changed[column] = numbers[parent][row[column]]
+    return changed
+
+
+def load_client(caseload: Caseload, rows: Mapping[str, Sequence[Mapping[str, Any]]]) -> str:
+    """Keep a client from its rows, whole or not at all; return its code.
+
+    Raises
+    ------
+    RefusedError
+        When its code is taken or one of its recordings is kept already.
+    """
+    code = str(rows["clients"][0]["code"])
+    if code in codes(caseload):
+        raise RefusedError(f"{code}: this code is taken; import under a new one with --new-code")
+    with caseload.change("client imported", code, f"{len(rows['sessions'])} sessions") as connection:
+        _refuse_kept(connection, [str(row["sha256"]) for row in rows["recordings"]])
+        numbers: dict[str, dict[int, int]] = {}
+        for table in TABLES:
+            numbers[table.name] = _insert(connection, table, rows.get(table.name, ()), numbers)
+    return code
+
+
+def _refuse_kept(connection: sa.Connection, hashes: Sequence[str]) -> None:
+    query = sa.select(sa.func.count()).where(RECORDINGS.c.sha256.in_(hashes))
+    if connection.execute(query).scalar():
+        raise RefusedError("one of its recordings is kept in this caseload already; nothing was imported")
+
+
+def _insert(
+    connection: sa.Connection,
+    table: sa.Table,
+    rows: Sequence[Mapping[str, Any]],
+    numbers: Mapping[str, Mapping[int, int]],
+) -> dict[int, int]:
+    """Insert rows under fresh numbers; return those by the old ones. Devices and methods known already are left."""
+    key = {"devices": "name", "methods": "label"}.get(table.name)
+    if key is not None:
+        known = set(connection.execute(sa.select(table.c[key])).scalars())
+        rows = [row for row in rows if row[key] not in known]
+    if not rows:
+        return {}
+    fresh = []
+    for row in rows:
+        kept = {column: value for column, value in row.items() if column != "id"}
+        for column, parent in PARENTS.items():
+            if kept.get(column) is not None:
+                kept[column] = numbers[parent][int(kept[column])]
+        fresh.append(kept)
+    if "id" not in table.c:
+        connection.execute(table.insert(), fresh)
+        return {}
+    made = connection.execute(table.insert().returning(table.c.id, sort_by_parameter_order=True), fresh).scalars()
+    return {int(row["id"]): int(number) for row, number in zip(rows, made, strict=True)}
+
+
+def table_names() -> tuple[str, ...]:
+    """Return the names of a client's tables, each after those that it hangs on."""
+    return tuple(table.name for table in TABLES)
+
+
+def column_kinds(table: str) -> dict[str, str]:
+    """Return the kind of each column of a table: text, whole, number, yes, day or moment.
+
+    Examples
+    --------
+    >>> column_kinds("events")["happened_on"]
+    'day'
+    """
+    return {column.name: _kind(column) for column in METADATA.tables[table].c}
+
+
+def may_be_empty(table: str, column: str) -> bool:
+    """Return whether a column may hold no value at all."""
+    return bool(METADATA.tables[table].c[column].nullable)
+
+
+def _kind(column: sa.Column[Any]) -> str:
+    for kind, types in (
+        ("moment", Moment),
+        ("day", sa.Date),
+        ("yes", sa.Boolean),
+        ("whole", sa.Integer),
+        ("number", sa.Float),
+    ):
+        if isinstance(column.type, types):
+            return kind
+    return "text"

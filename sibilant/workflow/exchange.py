@@ -1,0 +1,332 @@
+"""Export of one client in open formats with relative dates, and import of such an export."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+import json
+import shutil
+import tempfile
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from .. import files, store, tables
+from ..errors import InputError, OutputError, RefusedError
+from .caseload import client_or_last, opened, used
+from .private import free_texts, suspects
+
+FORM = "sibilant-export/1"
+FREE_TEXT = {
+    "clients": ("reference_group", "language", "dialect", "reason", "hearing", "list_form", "held",
+                "move_up", "retention", "consent"),
+    "events": ("what",),
+    "devices": ("name", "kind", "place", "response"),
+    "sessions": ("device", "room", "list_form", "note"),
+    "judgements": ("rater", "substitute", "certainty", "note"),
+    "corrections": ("by",),
+    "judging_orders": ("rater",),
+    "earlier_probes": ("source", "list_form", "note"),
+}  # fmt: skip
+LANGUAGES = (
+    "English", "Scottish", "Irish", "Welsh", "American", "Canadian", "Australian", "Spanish", "French", "German",
+    "Polish", "Arabic", "Urdu", "Hindi", "Mandarin", "Cantonese", "Turkish", "Portuguese", "Italian", "Dutch", "Russian",
+    "Ukrainian", "Punjabi", "Bengali", "Somali", "Invented",
+)  # fmt: skip
+JSON_DAYS = {"consent": ("given_on", "withdrawn_on"), "treated": ()}
+
+
+def export_client(
+    caseload: Path | None,
+    code: str | None,
+    to: Path,
+    *,
+    audio: bool = False,
+    new_code: bool = False,
+    names: Sequence[str] = (),
+    allowed: Sequence[str] = (),
+) -> dict[str, Any]:
+    """Write one client into a new folder: a CSV with its CSVW description per table, days counted from the first probe.
+
+    No name, path or calendar date leaves: what looks like one in free text stops the export, with its place. The audit
+    trail stays with the caseload. Sound only where ``audio`` asks for it.
+
+    Raises
+    ------
+    RefusedError
+        When free text holds what looks like a name, a path or a calendar date.
+    OutputError
+        When the folder exists with something in it, or can't be written.
+    """
+    with opened(caseload) as one:
+        name = client_or_last(one, code)
+        rows = store.dump_client(one, name)
+        used(one, name)
+        _refuse_private(rows, names, allowed)
+        zero = _day_zero(rows)
+        given = store.new_code(set(store.codes(one))) if new_code else name
+        rows["clients"][0]["code"] = given
+        plain = {table: [_relative(row, zero) for row in found] for table, found in rows.items()}
+        clips = _clips(one, rows) if audio else {}
+        if not audio:
+            _without_sound(plain)
+        n_files = _write_folder(to, plain, given, clips, _token_rows(one, name, given))
+    return {
+        "client": given,
+        "folder": to.name,
+        "files": n_files,
+        "sounds": len(clips),
+        "sessions": len(rows["sessions"]),
+    }
+
+
+def _refuse_private(rows: store.Rows, names: Sequence[str], allowed: Sequence[str]) -> None:
+    texts = [(place, _json_texts(text)) for place, text in free_texts(rows, FREE_TEXT)]
+    found = suspects(texts, names=names, allowed=(*allowed, *LANGUAGES))
+    if found:
+        first = found[0]
+        more = f" (and {len(found) - 1} more)" if len(found) > 1 else ""
+        raise RefusedError(
+            f"nothing was exported: {first.place}: '{first.words}' looks like a {first.kind}{more}; change it in the"
+            f" caseload, or pass --allow '{first.words}' when it is none"
+        )
+
+
+def _json_texts(text: str) -> str:
+    """Return the text values of a JSON object joined, without its days, which become relative; other text as it is."""
+    if not text.startswith("{"):
+        return text
+    kept = [value for key, value in json.loads(text).items() if isinstance(value, str) and not key.endswith("_on")]
+    return ". ".join(kept)
+
+
+def _day_zero(rows: store.Rows) -> dt.date:
+    days: list[dt.date] = [row["held_on"] for row in rows["sessions"]]
+    otherwise: dt.date = rows["clients"][0]["age_on"]
+    return min(days, default=otherwise)
+
+
+def _relative(row: Mapping[str, Any], zero: dt.date) -> dict[str, Any]:
+    """Return a row with days and moments counted from day zero: whole days, and seconds."""
+    changed: dict[str, Any] = {}
+    for column, value in row.items():
+        if isinstance(value, dt.datetime):
+            start = dt.datetime.combine(zero, dt.time(), dt.UTC)
+            changed[f"{column}_s"] = f"{(value - start) / dt.timedelta(seconds=1):.6f}"
+        elif isinstance(value, dt.date):
+            changed[f"{column}_day"] = (value - zero).days
+        elif column in JSON_DAYS and value:
+            changed[column] = _json_days(value, lambda text: (dt.date.fromisoformat(text) - zero).days, column)
+        else:
+            changed[f"{column}_day" if column.endswith("_on") else column] = value
+    return changed
+
+
+def _json_days(text: str, turn: Any, column: str) -> str:
+    content = json.loads(text)
+    for key, value in content.items():
+        if value is not None and (column == "treated" or key in JSON_DAYS[column]):
+            content[key] = turn(value)
+    return json.dumps(content, ensure_ascii=False, separators=(",", ":"), sort_keys=True)
+
+
+def _clips(one: store.Caseload, rows: store.Rows) -> dict[str, Path]:
+    named = {(row["sha256"], row["suffix"]) for row in rows["clips"]}
+    named |= {(row["clip_sha256"], row["clip_suffix"]) for row in rows["recordings"] if row["clip_sha256"]}
+    return {f"{sha256}{suffix}": store.read_clip(one, sha256, suffix) for sha256, suffix in sorted(named)}
+
+
+def _without_sound(rows: store.Rows) -> None:
+    rows["clips"] = []
+    for row in rows["recordings"]:
+        row["clip_sha256"], row["clip_suffix"] = None, ""
+
+
+def _token_rows(one: store.Caseload, name: str, given: str) -> list[tables.Row]:
+    """Rows of the readable token table: session codes for names, no days."""
+    found: list[tables.Row] = []
+    case = store.read_case(one, name)
+    devices = {session.number: session.device for session in case.sessions}
+    for kept in case.tokens:
+        label = f"{given}-{kept.session:02d}"
+        labels = tables.Labels(label, speaker=given, session=str(kept.session), device=devices[kept.session])
+        found += tables.token_rows(list(kept.tokens.values()), labels)
+    return found
+
+
+def _write_folder(
+    to: Path, rows: store.Rows, code: str, clips: Mapping[str, Path], tokens: Sequence[tables.Row]
+) -> int:
+    """Write all files into a folder beside ``to`` and move it there when whole."""
+    if to.exists() and (not to.is_dir() or any(to.iterdir())):
+        raise OutputError(f"{to.name}: something stands there already; name a new folder")
+    files.make_folder(to.parent)
+    with tempfile.TemporaryDirectory(prefix=f".{to.name[:40]}.", dir=to.parent) as made:
+        folder = Path(made) / "whole"
+        files.make_folder(folder)
+        hashes = {}
+        for table, found in rows.items():
+            path = folder / f"{table}.csv"
+            files.write_text(path, _csv_text(table, found))
+            hashes[path.name] = files.sha256_of(path)
+        described = {"form": FORM, "client": code, "files": hashes, "sounds": sorted(clips)}
+        files.write_text(folder / "export.json", json.dumps(described, indent=1) + "\n")
+        files.write_text(folder / "export.csv-metadata.json", _csvw(rows))
+        tables.write_table(folder / "token_table.csv", tokens)
+        for name, source in clips.items():
+            files.make_folder(folder / "audio")
+            shutil.copyfile(source, folder / "audio" / name)
+        n_files = sum(path.is_file() for path in folder.rglob("*"))
+        if to.exists():
+            to.rmdir()
+        try:
+            folder.rename(to)
+        except OSError as error:
+            raise files.output_error(to, error) from error
+    return n_files
+
+
+def _columns(table: str) -> list[str]:
+    """Columns of a table as exported: days end in ``_on_day``, moments in ``_at_s``."""
+    return [
+        f"{name}_day" if kind == "day" else f"{name}_s" if kind == "moment" else name
+        for name, kind in store.column_kinds(table).items()
+    ]
+
+
+def _csv_text(table: str, rows: Sequence[Mapping[str, Any]]) -> str:
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    columns = _columns(table)
+    writer.writerow(columns)
+    writer.writerows([_cell(row.get(column)) for column in columns] for row in rows)
+    return text.getvalue()
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return repr(value)
+    return tables.guarded(str(value)) if isinstance(value, str) else str(value)
+
+
+def _csvw(rows: store.Rows) -> str:
+    """Describe every table and column after W3C CSV on the Web."""
+    types = {
+        "text": "string",
+        "whole": "integer",
+        "number": "double",
+        "yes": "string",
+        "day": "integer",
+        "moment": "decimal",
+    }
+    described = []
+    for table in rows:
+        kinds = store.column_kinds(table)
+        columns = [
+            {"name": name, "titles": name, "datatype": types[kind], "dc:description": _meaning(source, kind)}
+            for name, (source, kind) in zip(_columns(table), kinds.items(), strict=True)
+        ]
+        described.append({"url": f"{table}.csv", "tableSchema": {"columns": columns}})
+    return json.dumps({"@context": "http://www.w3.org/ns/csvw", "tables": described}, indent=1) + "\n"
+
+
+def _meaning(column: str, kind: str) -> str:
+    extra = {"day": "; days since the first probe", "moment": "; seconds since the day of the first probe began, UTC",
+             "yes": "; yes or no"}.get(kind, "")  # fmt: skip
+    return f"{column.replace('_', ' ')}{extra}"
+
+
+def import_folder(
+    caseload: Path | None, folder: Path, *, day_zero: dt.date | None = None, new_code: bool = False
+) -> dict[str, Any]:
+    """Keep a client from an export, whole or not at all.
+
+    ``day_zero`` is the day of the first probe; without it the last session falls on today.
+
+    Raises
+    ------
+    InputError
+        When the folder is no export, or a file in it is missing or changed.
+    RefusedError
+        When the code is taken, or a recording is kept already.
+    """
+    described = _described(folder)
+    plain = {table: _read_csv(folder / f"{table}.csv") for table in store.table_names()}
+    with opened(caseload, create=True) as one:
+        last = max((int(row["held_on_day"]) for row in plain["sessions"]), default=0)
+        zero = day_zero or store.day_of(one) - dt.timedelta(days=last)
+        rows = {table: [_absolute(table, row, zero) for row in found] for table, found in plain.items()}
+        if new_code:
+            rows["clients"][0]["code"] = store.new_code(set(store.codes(one)))
+        with store.at_work(one):
+            for name in described["sounds"]:
+                path = folder / "audio" / files.safe_name(name)
+                content = path.read_bytes() if path.exists() else b""
+                if not content or store.keep_clip(one, content, path.suffix) != path.stem:
+                    raise InputError(f"{name[:20]}: a sound of the export is missing or changed; export again")
+            code = store.load_client(one, rows)
+        used(one, code)
+    return {
+        "client": code,
+        "sessions": len(rows["sessions"]),
+        "tokens": len(rows["tokens"]),
+        "day_zero": zero.isoformat(),
+    }
+
+
+def _described(folder: Path) -> dict[str, Any]:
+    path = folder / "export.json"
+    if not path.exists():
+        raise InputError(f"{folder.name}: no export here (export.json is missing); name the folder that export wrote")
+    try:
+        described: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+        form, hashes = described["form"], dict(described["files"])
+    except (ValueError, KeyError, TypeError, UnicodeDecodeError) as error:
+        raise InputError("export.json: damaged; export again") from error
+    if form != FORM:
+        raise InputError(f"export.json: form {str(form)[:30]}, this program reads {FORM}; install another version")
+    for table in store.table_names():
+        one = folder / f"{table}.csv"
+        if not one.exists() or hashes.get(one.name) != files.sha256_of(one):
+            raise InputError(f"{one.name}: missing, or changed since it was exported; export again")
+    return described
+
+
+def _read_csv(path: Path) -> list[dict[str, str]]:
+    csv.field_size_limit(1 << 24)
+    with path.open(newline="", encoding="utf-8") as stream:
+        return list(csv.DictReader(stream))
+
+
+def _absolute(table: str, row: Mapping[str, str], zero: dt.date) -> dict[str, Any]:
+    """Return an exported row with its days and moments on the calendar again."""
+    found: dict[str, Any] = {}
+    for name, kind in store.column_kinds(table).items():
+        cell = row[{"day": f"{name}_day", "moment": f"{name}_s"}.get(kind, name)]
+        if cell == "":
+            found[name] = "" if kind == "text" and not store.may_be_empty(table, name) else None
+        elif kind == "day":
+            found[name] = zero + dt.timedelta(days=int(cell))
+        elif kind == "moment":
+            whole, _, part = cell.partition(".")
+            micro = int((part + "000000")[:6]) * (-1 if cell.startswith("-") else 1)
+            start = dt.datetime.combine(zero, dt.time(), dt.UTC)
+            found[name] = start + dt.timedelta(seconds=int(whole), microseconds=micro)
+        else:
+            found[name] = _value(kind, cell)
+        if name in JSON_DAYS and found[name]:
+            found[name] = _json_days(found[name], lambda day: (zero + dt.timedelta(days=day)).isoformat(), name)
+    return found
+
+
+def _value(kind: str, cell: str) -> Any:
+    if kind == "whole":
+        return int(cell)
+    if kind == "number":
+        return float(cell)
+    return cell == "yes" if kind == "yes" else tables.unguarded(cell)

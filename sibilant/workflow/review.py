@@ -1,0 +1,181 @@
+"""Corrections by a person: edges, whose voice, which attempt counts; the automatic values stay beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from .. import audio, store, tables
+from ..analyse import measure_again
+from ..errors import ListError
+from ..terms import Interval, Recording, Token
+from ..terms.clinic import Case, Correction, KeptToken
+from .caseload import client_or_last, opened, session_or_last, used
+from .judge import find_token, rater_or_last
+
+SPECTRAL_LOST = "audio_not_kept"
+
+
+def review_from(
+    caseload: Path | None,
+    code: str | None,
+    number: int | None,
+    path: Path,
+    *,
+    rater: str = "",
+    recording: Path | None = None,
+) -> dict[str, Any]:
+    """Keep the corrections of REVIEW.csv and measure moved sibilants again between their new edges.
+
+    The sound measured is the kept word, or ``recording``, whose hash must be the session's. A row without edges, voice
+    or counts says that a person has checked the token and left it.
+
+    Raises
+    ------
+    ListError
+        When the file can't be read, names a token that the session does not hold, or edges that lie outside the word.
+    """
+    rows = tables.read_reviews(path)
+    if not rows:
+        raise ListError(f"{path.name}: no corrections below its first line")
+    with opened(caseload, who=rater) as one:
+        name = client_or_last(one, code)
+        session = session_or_last(one, name, number)
+        person = rater_or_last(one, rater)
+        case = store.read_case(one, name)
+        corrections = [made for row in rows for made in _corrections(case, session, row, path.name, (person, one))]
+        whole = _whole(case, session, recording)
+        measured = [
+            token
+            for correction in corrections
+            if correction.onset_s is not None
+            for token in _again(one, _token(case, session, correction.token), correction, whole, path.name)
+        ]
+        store.add_corrections(one, name, session, corrections, measured)
+        used(one, name, session)
+        store.remember(one, {"last_rater": person})
+        lost = sum(SPECTRAL_LOST in token.flags for token in measured)
+        checked = [token for token in store.read_case(one, name).tokens_of(session) if token.reviewed]
+        return {
+            "client": name,
+            "session": session,
+            "rater": person,
+            "corrected": len(rows),
+            "measured_again": len({token.id for token in measured}),
+            "without_sound": lost,
+            "checked": len(checked),
+            "of": len(case.tokens_of(session)),
+        }
+
+
+def _token(case: Case, session: int, key: str) -> KeptToken:
+    return next(token for token in case.tokens_of(session) if token.key == key)
+
+
+def _corrections(
+    case: Case, session: int, row: tables.ReviewRow, file_name: str, by: tuple[str, store.Caseload]
+) -> list[Correction]:
+    """The row's own correction, and those of other tokens that follow from it.
+
+    A voice or a choice of attempt holds for the whole utterance; the attempt that counts is one of a prompt's.
+    """
+    person, one = by
+    token = find_token(case, session, (row.prompt_index, row.attempt, row.slot), file_name)
+    counts = row.counts
+    of_prompt = [other for other in case.tokens_of(session) if other.prompt_index == row.prompt_index]
+    if row.voice == "client" and counts is None and not any(_counts(other) for other in of_prompt):
+        counts = True
+    now = one.clock()
+    made = [Correction(token.key, person, now, row.onset_s, row.offset_s, row.voice or None, counts)]
+    for other in of_prompt:
+        if other.key == token.key or other.any_token.utterance is None:
+            continue
+        same = other.attempt == token.attempt
+        if same and (row.voice or counts is not None):
+            made.append(Correction(other.key, person, now, voice=row.voice or None, counts=counts))
+        elif not same and counts and _counts(other):
+            made.append(Correction(other.key, person, now, counts=False))
+    return made
+
+
+def _counts(token: KeptToken) -> bool:
+    spoken = token.any_token.utterance
+    return spoken is not None and spoken.counts and spoken.voice != "other"
+
+
+def _whole(case: Case, session: int, path: Path | None) -> Recording | None:
+    if path is None:
+        return None
+    recording = audio.read_recording(path)
+    kept = next(one for one in case.sessions if one.number == session)
+    if recording.source.sha256 not in kept.recordings:
+        raise ListError(f"{path.name}: not a recording of session {session}; name the file that was kept then")
+    return recording
+
+
+def _again(
+    one: store.Caseload, kept: KeptToken, correction: Correction, whole: Recording | None, file_name: str
+) -> list[Token]:
+    """Measure one token again under each of its methods, between the edges a person set."""
+    assert correction.onset_s is not None and correction.offset_s is not None
+    sound, start_s = (whole, 0.0) if whole is not None else _clip(one, kept)
+    tokens = [store.corrected_token(token, [*kept.corrections, correction]) for token in kept.tokens.values()]
+    if sound is None:
+        return [_durations_only(token) for token in tokens if token.method is not None]
+    if not 0 <= correction.onset_s - start_s < correction.offset_s - start_s <= sound.duration_s + 1e-3:
+        raise ListError(
+            f"{file_name}: token {kept.key}: the edges {correction.onset_s:g} to {correction.offset_s:g} s lie outside"
+            f" the kept word ({start_s:.3f} to {start_s + sound.duration_s:.3f} s); name the recording by --recording"
+        )
+    return [found for token in tokens if token.method is not None for found in _measured(sound, token, start_s)]
+
+
+def _clip(one: store.Caseload, kept: KeptToken) -> tuple[Recording | None, float]:
+    if not kept.clip:
+        return None, 0.0
+    suffix, start_s = store.clip_of(one, kept.clip)
+    return audio.read_recording(store.read_clip(one, kept.clip, suffix)), start_s
+
+
+def _measured(sound: Recording, token: Token, start_s: float) -> Sequence[Token]:
+    assert token.method is not None
+    (again,) = measure_again(sound, [_shifted(token, -start_s)], token.method)
+    back = _shifted(again, start_s)
+    measures = back.measures
+    if measures is not None and measures.region is not None:
+        measures = replace(measures, region=_moved(measures.region, start_s))
+    kept = replace(back, measures=measures, snr_db=token.snr_db if back.snr_db is None else back.snr_db)
+    return [kept]
+
+
+def _moved(interval: Interval, by_s: float) -> Interval:
+    return Interval(interval.onset_s + by_s, interval.offset_s + by_s)
+
+
+def _shifted(token: Token, by_s: float) -> Token:
+    """Return a token with every time moved."""
+    spoken, sound = token.utterance, token.sibilant
+    if spoken is not None:
+        spoken = replace(spoken, interval=_moved(spoken.interval, by_s))
+    if sound is not None:
+        review = sound.review
+        sound = replace(
+            sound,
+            automatic=_moved(sound.automatic, by_s),
+            core=_moved(sound.core, by_s),
+            onset=replace(sound.onset, time_s=sound.onset.time_s + by_s),
+            offset=replace(sound.offset, time_s=sound.offset.time_s + by_s),
+            review=replace(review, interval=_moved(review.interval, by_s)) if review is not None else None,
+        )
+    return replace(token, utterance=spoken, sibilant=sound)
+
+
+def _durations_only(token: Token) -> Token:
+    """Return a token whose sound was not kept: the new length stands, all else is left out with its reason."""
+    if token.measures is None or token.sibilant is None:
+        return token
+    values = {"duration_ms": token.sibilant.interval.duration_ms}
+    measures = replace(token.measures, values=values, low={}, high={}, boundary={}, flags=(SPECTRAL_LOST,), region=None)
+    return replace(token, measures=measures, flags=(SPECTRAL_LOST,))

@@ -1,0 +1,108 @@
+"""Kept sessions: listed, shown token by token, changed with a trace, moved, removed with a receipt."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from .. import store
+from ..progress import judgement_by, main_rater
+from ..terms import MEASURES
+from ..terms.clinic import Case, KeptToken, Receipt, Session
+from .caseload import client_or_last, opened, session_or_last, used
+
+
+def list_sessions(caseload: Path | None, code: str | None) -> list[dict[str, Any]]:
+    """Return one row a session: day, phase, conditions, tokens judged and checked; no figures."""
+    with opened(caseload) as one:
+        name = client_or_last(one, code)
+        case = store.read_case(one, name)
+        used(one, name)
+    return [_row(case, session) for session in case.sessions]
+
+
+def _row(case: Case, session: Session) -> dict[str, Any]:
+    tokens = [token for token in case.tokens_of(session.number) if token.any_token.slot is not None]
+    return {
+        "session": session.number,
+        "on": session.on.isoformat(),
+        "phase": session.phase,
+        "list": session.list_form,
+        "level": session.level,
+        "cue": session.cue,
+        "device": session.device,
+        "verdict": session.verdict,
+        "judged": f"{sum(bool(token.judgements) for token in tokens)} of {len(tokens)}",
+        "checked": f"{sum(token.reviewed for token in tokens)} of {len(tokens)}",
+    }
+
+
+def show_session(caseload: Path | None, code: str | None, number: int | None, *, key: str = "") -> dict[str, Any]:
+    """Return a session and one row a token; figures only where the ear has judged (or that is switched off)."""
+    with opened(caseload) as one:
+        name = client_or_last(one, code)
+        session = session_or_last(one, name, number)
+        case = store.read_case(one, name)
+        used(one, name, session)
+    measure = key if key in MEASURES else case.client.main_measure
+    rater = main_rater(case.tokens_of(session))
+    return {
+        **_row(case, next(kept for kept in case.sessions if kept.number == session)),
+        "client": name,
+        "measure": measure,
+        "tokens": [_token_row(case, token, measure, rater) for token in case.tokens_of(session)],
+    }
+
+
+def _token_row(case: Case, token: KeptToken, measure: str, rater: str) -> dict[str, Any]:
+    one = token.any_token
+    spoken, slot = one.utterance, one.slot
+    judgement = judgement_by(token, rater)
+    row: dict[str, Any] = {
+        "prompt_index": token.prompt_index,
+        "prompt": token.prompt,
+        "attempt": token.attempt or None,
+        "slot": slot.index if slot is not None else None,
+        "phone": slot.phone if slot is not None else "",
+        "position": slot.position if slot is not None else "",
+        "finding": one.finding,
+        "voice": spoken.voice if spoken is not None else "",
+        "counts": "yes" if spoken is not None and spoken.counts else "no",
+        "heard": judgement.heard if judgement is not None else "",
+        "checked": "yes" if token.reviewed else "",
+    }
+    if not case.ear_first or token.judgements:
+        row[measure] = next(
+            (
+                found.measures.values.get(measure)
+                for label, found in token.tokens.items()
+                if found.measures is not None and label.split("/")[0] == case.client.method
+            ),
+            None,
+        )
+    return row
+
+
+def change_session(caseload: Path | None, code: str | None, number: int | None, changed: Mapping[str, Any]) -> int:
+    """Change what was noted of a session; return its number."""
+    with opened(caseload) as one:
+        name = client_or_last(one, code)
+        session = session_or_last(one, name, number)
+        store.change_session(one, name, session, changed)
+        used(one, name, session)
+        return session
+
+
+def move_session(caseload: Path | None, code: str | None, number: int | None, to: str) -> int:
+    """Move a session to another client; return its number there."""
+    with opened(caseload) as one:
+        name = client_or_last(one, code)
+        other = client_or_last(one, to)
+        return store.move_session(one, name, session_or_last(one, name, number), other)
+
+
+def remove_session(caseload: Path | None, code: str | None, number: int) -> Receipt:
+    """Erase a session, and return the receipt."""
+    with opened(caseload) as one:
+        return store.remove_session(one, client_or_last(one, code), number)

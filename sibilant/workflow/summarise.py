@@ -1,0 +1,269 @@
+"""Progress of one client: the view that charts and reports share, as plain values, as lines, as a picture."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import fields, is_dataclass
+from pathlib import Path
+from typing import Any
+
+from .. import files, progress, store
+from ..errors import OutputError, UsageError
+from ..terms import MEASURES, Method
+from ..terms.change import CaseView, Change, SessionSummary
+from ..terms.clinic import Case
+from .caseload import client_or_last, opened, used
+
+FORMS = {".svg": "svg", ".pdf": "pdf", ".png": "png"}
+SUPPORT = "Acoustic figures support, and do not replace, clinical judgement."
+
+
+def case_view(
+    caseload: Path | None,
+    code: str | None = None,
+    *,
+    measures: Sequence[str] = (),
+    words: str = "untreated",
+    rater: str = "",
+) -> tuple[CaseView, Case]:
+    """Return everything of one client, computed, and what it was computed from.
+
+    Raises
+    ------
+    UsageError
+        When a measure or a set of words is not known.
+    """
+    unknown = [key for key in measures if key not in MEASURES]
+    if unknown:
+        raise UsageError(f"measure {unknown[0][:40]!r} is not known; docs/measures.md lists them, such as centroid_hz")
+    if words not in {"untreated", "treated", "all"}:
+        raise UsageError(f"--words {words[:20]!r}: untreated, treated or all")
+    with opened(caseload) as one:
+        name = client_or_last(one, code)
+        case = store.read_case(one, name)
+        today = store.day_of(one)
+        if one.setting("last_client") != name:
+            used(one, name)
+    asked = progress.Asked(tuple(measures), words, rater, today)  # type: ignore[arg-type]
+    return progress.view(case, asked), case
+
+
+def plain(value: Any) -> Any:
+    """Return a value of the house as plain JSON values: days as ISO text, what is not a number as None.
+
+    Examples
+    --------
+    >>> plain({"x": (1.0, float("nan"))})
+    {'x': [1.0, None]}
+    """
+    if is_dataclass(value) and not isinstance(value, type):
+        return {field.name: plain(getattr(value, field.name)) for field in fields(value)}
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, tuple | list):
+        return [plain(item) for item in value]
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def figure(view: CaseView, case: Case, to: Path, *, key: str = "") -> None:
+    """Draw the months chart of a view into a file (.svg, .pdf or .png).
+
+    Raises
+    ------
+    OutputError
+        When the file's ending is another, or it can't be written.
+    """
+    form = FORMS.get(to.suffix.lower())
+    if form is None:
+        raise OutputError(f"{to.name}: a picture ends in .svg, .pdf or .png")
+    from .. import charts
+
+    drawn = charts.months_chart(view, method=method_of(view, case), key=key)
+    files.write_bytes(to, charts.render(drawn, form))  # type: ignore[arg-type]
+
+
+def method_of(view: CaseView, case: Case) -> Method:
+    """Return the method whose figures a view holds.
+
+    Raises
+    ------
+    OutputError
+        When nothing was measured yet.
+    """
+    labels = [summary.method for one in view.summaries for summary in one.measures.values() if summary.n_measured]
+    for token in case.tokens:
+        for method in (found.method for found in token.tokens.values()):
+            if method is not None and (not labels or method.label == labels[0]):
+                return method
+    raise OutputError(f"{view.client.code}: nothing measured yet, so there is nothing to draw")
+
+
+def session_rows(view: CaseView, key: str = "") -> list[dict[str, Any]]:
+    """Return one row a session: day, conditions, accuracy by ear with its interval, the measure with its interval."""
+    return [_session_row(one, key or view.main_measure) for one in view.summaries]
+
+
+def _session_row(one: SessionSummary, key: str) -> dict[str, Any]:
+    row: dict[str, Any] = {
+        "session": one.number,
+        "on": one.on.isoformat(),
+        "phase": one.phase,
+        "level": one.session.level,
+        "cue": one.session.cue,
+        "device": one.session.device,
+        "correct": "",
+        "by ear": "",
+    }
+    if one.accuracy is not None and one.accuracy.n_scored:
+        found = one.accuracy
+        row["correct"] = f"{found.n_correct} of {found.n_scored}"
+        row["by ear"] = f"{100 * found.share:.0f} % ({100 * found.low:.0f} to {100 * found.high:.0f})"
+    summary = one.measures.get(key)
+    if summary is None:
+        row["figure"] = "judge first" if not one.shown else ""
+    elif summary.n_words:
+        row["figure"] = _with_interval(key, summary.mean, summary.low, summary.high)
+    row["measured"] = f"{summary.n_measured} of {summary.n_expected}" if summary is not None else ""
+    row["checked"] = f"{one.n_checked} of {one.n_tokens}"
+    return row
+
+
+def _number(key: str, value: float) -> str:
+    return f"{value:.{MEASURES[key].decimals if key in MEASURES else 1}f}"
+
+
+def _with_interval(key: str, value: float, low: float, high: float) -> str:
+    interval = f" ({_number(key, low)} to {_number(key, high)})" if math.isfinite(low) else ""
+    return f"{_number(key, value)} {MEASURES[key].unit}{interval}".replace("  ", " ")
+
+
+def lines(view: CaseView) -> list[str]:
+    """Return what stands below the table of sessions: errors, changes in the fixed words, trend, what is not joined."""
+    found: list[str] = []
+    for key in view.measures:
+        found += ["", _measure_head(view, key), *_error_lines(view, key)]
+        found += [_change_line(change) for change in view.changes_of(key)]
+        found += [*_trend_lines(view, key)]
+    found += [*_ear_lines(view), *_other_lines(view)]
+    found += [f"note: {sentence}" for sentence in view.joins]
+    if view.client.invented:
+        found.append("Invented data – not a person")
+    return [*found, SUPPORT]
+
+
+def _measure_head(view: CaseView, key: str) -> str:
+    measure = MEASURES[key]
+    role = "main measure" if key == view.main_measure else "exploratory"
+    expected = (
+        f", expected {view.client.direction}" if key == view.main_measure and view.client.direction != "none" else ""
+    )
+    methods = sorted({one.measures[key].method for one in view.summaries if key in one.measures})
+    return f"{measure.plain_name} ({measure.name}), {role}{expected}; {', '.join(methods) or 'not measured'}"
+
+
+def _error_lines(view: CaseView, key: str) -> list[str]:
+    error = view.error_of(key)
+    if error is None:
+        return []
+    rows = [f"  {reason}" for reason in error.reasons]
+    if error.k >= 2:
+        unit = MEASURES[key].unit
+        sem = f"{_number(key, error.sem)} ({_number(key, error.sem_low)} to {_number(key, error.sem_high)})"
+        limit = f"; limit for one later probe {_number(key, error.limit)}" if math.isfinite(error.limit) else ""
+        rows.insert(
+            0,
+            f"  baseline of {error.k} probes {_number(key, error.mean)} {unit}; error of measurement {sem},"
+            f" smallest detectable change {_number(key, error.sdc)}{limit} {unit}".rstrip(),
+        )
+    return rows
+
+
+def _change_line(change: Change) -> str:
+    key = change.key
+    size = _with_interval(key, change.difference, change.low, change.high) if math.isfinite(change.difference) else ""
+    looked = f"looked at {change.n_looks} {'time' if change.n_looks == 1 else 'times'}"
+    words = f"{change.n_shared_words} words shared, measured {change.n_measured} of {change.n_expected} expected"
+    which = f" {change.word}" if change.word != "none" and change.verdict == "larger than error" else ""
+    reasons = f" ({'; '.join(change.reasons)})" if change.reasons else ""
+    return f"  session {change.session}: {change.verdict}{which}{reasons}: {size}; {words}; {looked}"
+
+
+def _trend_lines(view: CaseView, key: str) -> list[str]:
+    rows = []
+    for trend in (one for one in view.trends if one.key == key and math.isfinite(one.slope_per_month)):
+        p = f", exact p {trend.p:.3f}" if trend.p is not None else ""
+        why = f" ({'; '.join(trend.reasons)})" if trend.reasons else ""
+        slope = f"{_number(key, trend.slope_per_month)} {MEASURES[key].unit} a month"
+        rows.append(f"  trend in {trend.phase}: {slope} over {trend.n} probes{p}{why}; {trend.formula}")
+    for effect in (one for one in view.effects if one.key == key and math.isfinite(one.nap)):
+        rows.append(
+            f"  later against baseline: NAP {effect.nap:.2f} ({effect.nap_low:.2f} to {effect.nap_high:.2f}),"
+            f" Tau {effect.tau:.2f}; baseline slope {_number(key, effect.baseline_slope)} a month; {effect.formula}"
+        )
+    return rows
+
+
+def _ear_lines(view: CaseView) -> list[str]:
+    rows = [""]
+    judged = [one.accuracy for one in view.summaries if one.accuracy is not None]
+    if judged:
+        rows.append(f"by ear: {judged[-1].rule}")
+    if view.gained is not None:
+        one = view.gained
+        rows.append(
+            f"  same words in sessions {one.early_session} and {one.late_session}: {one.gained} gained, {one.lost} lost"
+            f" of {one.n_same} (exact McNemar p {one.p:.3f}); difference {100 * one.difference:.0f} points"
+            f" ({100 * one.low:.0f} to {100 * one.high:.0f}, Newcombe)"
+        )
+    rows += [
+        f"  {cell.value}: {cell.accuracy.n_correct} of {cell.accuracy.n_scored} correct"
+        f" ({100 * cell.accuracy.low:.0f} to {100 * cell.accuracy.high:.0f} %)"
+        for cell in view.generalisation
+    ]
+    if view.move_up is not None:
+        answer = {True: "met", False: "not met", None: "cannot be told"}[view.move_up.met]
+        shown = ", ".join(
+            f"{one.n_correct} of {one.n_scored} ({100 * one.low:.0f} to {100 * one.high:.0f} %)"
+            for one in view.move_up.accuracies
+        )
+        why = f" ({'; '.join(view.move_up.reasons)})" if view.move_up.reasons else ""
+        rows.append(f"  the clinic's rule at level {view.move_up.level}: {view.move_up.rule}: {answer}{why}: {shown}")
+    return rows if len(rows) > 1 else []
+
+
+def _other_lines(view: CaseView) -> list[str]:
+    rows = [f"{one.sentence} ({one.key}; {one.formula}{f', p {one.p:.3f}' if one.p is not None else ''})"
+            for one in view.sets_of_three]  # fmt: skip
+    for added in view.additions:
+        where = f" ({', '.join(added.words)})" if added.words else ""
+        rows.append(
+            f"session {added.session}: frication or an addition heard in {added.n_foils_with_frication} of"
+            f" {added.n_foils} foil words, {added.n_extra} extra elsewhere, please listen{where}"
+        )
+    for one in view.contrasts:
+        if one.reasons:
+            rows.append(f"session {one.session}: /s/ and /ʃ/ cannot be judged: {'; '.join(one.reasons)}")
+        else:
+            rows.append(
+                f"session {one.session}: /s/ minus /ʃ/ {_with_interval(one.key, one.difference, one.low, one.high)},"
+                f" area under the curve {one.auc:.2f} ({one.auc_low:.2f} to {one.auc_high:.2f}),"
+                f" overlap {one.overlap:.2f}"
+            )
+    rows += [
+        f"earlier, not joined ({one.source}): {one.on.isoformat()}"
+        + (f", {one.n_correct} of {one.n_scored} correct" if one.n_scored is not None else "")
+        + (f", {one.measure} {one.value:g}" if one.value is not None else "")
+        for one in view.earlier
+    ]
+    ranked = [cell for cell in view.contexts if cell.rank is not None]
+    rows += [
+        f"context {cell.rank} by {cell.key}: {cell.name}, {cell.n} tokens, shrunk mean {cell.shrunk:.4g}"
+        for cell in ranked[:6]
+    ]
+    return ["", *rows] if rows else []

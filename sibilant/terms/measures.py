@@ -142,7 +142,7 @@ _DECLARED: tuple[Measure, ...] = (
         "how much of the hiss is voiced",
         "The share of the hiss during which the voice sounds as well.",
         "voiced frames / frames",
-        "Boersma (1993), Proc. Inst. Phonetic Sciences 17:97-110 (from memory), on the band below 2 kHz",
+        "Boersma (1993), Proc. Inst. Phonetic Sciences 17:97-110 (from memory), on the band below 1 kHz",
         spectral=False,
     ),
     Measure(

@@ -65,3 +65,35 @@ def test_picture_needs_a_window(recorded) -> None:
         spectrogram(recorded(np.ones(100)), Interval(0.0, 0.001))
     with pytest.raises(MethodError, match="widen the band"):
         spectrogram(recorded(np.ones(4410)), None, (5000.0, 5000.1))
+
+
+def test_real_voiceless_and_voiced_clips() -> None:
+    # Open recordings with hand marks (manifest.csv), and a diphone set with delivered boundaries, 60 ms on the
+    # fricative's side; the set's speaker has a low creaky voice of 75 to 80 Hz. Tune to the criterion, not the files.
+    import csv
+    from pathlib import Path
+
+    from sibilant.audio import read_recording
+
+    folder = Path(__file__).parents[2].parent / "shared" / "real_speech"
+    if not folder.exists():
+        pytest.skip("the shared recordings do not lie beside this checkout")
+    raised: dict[str, list[bool]] = {"s": [], "z": [], "ʃ": []}
+    with (folder / "manifest.csv").open(encoding="utf-8", newline="") as stream:
+        for row in csv.DictReader(stream):
+            if row["target"] not in raised:
+                continue
+            if row["marked_start_s"]:
+                edges = float(row["marked_start_s"]), float(row["marked_end_s"])
+            elif row["label_boundary_s"] and "diphone" in row["word"]:
+                at = float(row["label_boundary_s"])
+                first = row["word"].split()[-1].split("-")[0]
+                edges = (at - 0.06, at) if first in {"s", "z", "s~"} else (at, at + 0.06)
+            else:
+                continue
+            share = voiced_share(read_recording(folder / row["file"]), Interval(*edges))
+            raised[row["target"]].append((share or 0.0) > 0.3)
+    assert len(raised["s"]) >= 30 and len(raised["z"]) >= 15
+    assert np.mean(raised["s"]) <= 0.05
+    assert np.mean(raised["ʃ"]) <= 0.2
+    assert np.mean(raised["z"]) >= 0.9

@@ -100,6 +100,13 @@ def open_caseload(folder: Path, *, who: str = "", create: bool = True, clock: Cl
         Code of the person at work, for the audit trail.
     create : bool
         Whether a caseload is made where there is none.
+    clock : callable
+        Returns the present moment; tests give their own.
+
+    Returns
+    -------
+    Caseload
+        Open, at this program's format; close it, or use it in a ``with``.
 
     Raises
     ------
@@ -123,13 +130,12 @@ def open_caseload(folder: Path, *, who: str = "", create: bool = True, clock: Cl
         with contextlib.suppress(OSError):
             folder.chmod(0o700)
     caseload = Caseload(place, make_engine(place), who=who or "not stated", clock=clock)
-    try:
+    with contextlib.ExitStack() as until_ready:
+        until_ready.callback(caseload.close)
         with caseload._worded():
             _bring_up(caseload)
         clips.finish(caseload)
-    except BaseException:
-        caseload.close()
-        raise
+        until_ready.pop_all()
     return caseload
 
 

@@ -31,8 +31,8 @@ FREE_TEXT = {
 }  # fmt: skip
 LANGUAGES = (
     "English", "Scottish", "Irish", "Welsh", "American", "Canadian", "Australian", "Spanish", "French", "German",
-    "Polish", "Arabic", "Urdu", "Hindi", "Mandarin", "Cantonese", "Turkish", "Portuguese", "Italian", "Dutch", "Russian",
-    "Ukrainian", "Punjabi", "Bengali", "Somali", "Invented",
+    "Polish", "Arabic", "Urdu", "Hindi", "Mandarin", "Cantonese", "Turkish", "Portuguese", "Italian", "Dutch",
+    "Russian", "Ukrainian", "Punjabi", "Bengali", "Somali", "Invented",
 )  # fmt: skip
 JSON_DAYS = {"consent": ("given_on", "withdrawn_on"), "treated": ()}
 

@@ -8,7 +8,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from .frication import Run
+from .frication import Run, is_burst
 
 SIBILANTS = frozenset({"S", "Z", "SH", "ZH", "CH", "JH"})
 STOPS = frozenset({"P", "T", "K", "B", "D", "G"})
@@ -62,7 +62,7 @@ class _Yard:
         faint = float(np.clip((self.loudest_db - run.high_db) / 20.0, 0.0, 1.2))
         dull = float(np.clip((self.balance_db - run.balance_db) / 30.0, 0.0, 1.2))
         short = float(np.clip((0.06 - length) / 0.045, 0.0, 1.0))
-        burst = float(run.rise_db > 27.0 and length < 0.15)
+        burst = float(is_burst(run, length))
         dull *= phone not in VOICED
         burst *= phone not in AFFRICATES
         return max(0.0, 1.0 - 0.6 * faint - 0.35 * dull - 0.8 * short - 0.4 * burst)

@@ -21,6 +21,7 @@ BALANCE_HOLD_DB = 6.0
 VOICED_DB = 20.0
 DIP_DB = 13.0
 FAINT_OVER_FLOOR_DB = 4.0
+BURST_RISE_DB = 25.0
 HIDDEN_HUMP_DB = 9.0
 VOICE_REACH_DB = 30.0
 VOICE_OVER_FLOOR_DB = 8.0
@@ -36,7 +37,7 @@ class Run:
 
     ``high_db``: its 75th percentile of the high band; ``balance_db``: median of high less low (of 4 kHz and more less
     low while voice sounds); ``voiced``: voice sounds at the same time; ``rise_db``: steepest climb of the high band
-    over two frames at its beginning.
+    over two frames at its beginning; ``centre``: where its energy is centred, 0 at its beginning and 1 at its end.
     """
 
     kind: Kind
@@ -46,11 +47,17 @@ class Run:
     balance_db: float = 0.0
     voiced: bool = False
     rise_db: float = 0.0
+    centre: float = 0.5
 
     @property
     def n_frames(self) -> int:
         """Length in frames."""
         return self.last - self.first + 1
+
+
+def is_burst(run: Run, length_s: float) -> bool:
+    """Whether a run begins like a release: at once, and short or with its energy at the beginning."""
+    return run.rise_db > BURST_RISE_DB and (length_s < 0.1 or (length_s < 0.2 and run.centre < 0.45))
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +153,9 @@ def _run(scene: Scene, code: int, first: int, last: int) -> Run:
     rise = float((high[2:] - high[:-2]).max(initial=0.0)) if high.size > 2 else 0.0
     voiced = float(np.median(scene.low_db[inside])) > scene.loudest_low_db - VOICED_DB
     level, balance = float(np.percentile(scene.high_db[inside], 75)), float(np.median(scene.balance_db[inside]))
-    return Run("frication", first, last, level, balance, voiced, rise)
+    power = np.power(10.0, scene.high_db[inside].astype(np.float64) / 10.0)
+    centre = float((power * np.arange(power.size)).sum() / power.sum()) / max(power.size - 1, 1)
+    return Run("frication", first, last, level, balance, voiced, rise, centre)
 
 
 def _stretches(mask: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:

@@ -12,13 +12,14 @@ from .align import align, kind_of
 from .edges import Bounds, bounds_of
 from .fine import FineLevels, fine_levels
 from .frames import CoarseLevels, coarse_levels
-from .frication import Run, Scene, hidden_run, joined_run, runs_of, scene_of
+from .frication import Run, Scene, hidden_run, is_burst, joined_run, runs_of, scene_of
 from .seams import seam
 from .track import Beyond
 
 MARGIN_S = 0.25
 REACH_S = 0.2
 EDGE_S = 0.05
+LEAST_EXTRA_S = 0.05
 BLOCK_S = 30.0
 BLOCK_MARGIN_S = 0.5
 LONGEST_FINE_S = 12.0
@@ -204,13 +205,16 @@ def passes_for_sibilant(run: Run, stage: _Stage, expected: str = "") -> bool:
     clear one where a faint fricative was.
     """
     length = run.n_frames * stage.levels.hop_s
-    if run.kind != "frication" or expected == "stop" or length < 0.05 or (run.rise_db > 25.0 and length < 0.18):
+    if run.kind != "frication" or expected == "stop" or length < LEAST_EXTRA_S or is_burst(run, length):
         return False
-    scene = stage.scene
-    strong = run.high_db > max(scene.loudest_high_db - 20.0, scene.loudest_low_db - 32.0)
+    below_loudest = stage.scene.loudest_high_db - run.high_db
+    over_voice = run.high_db - stage.scene.loudest_low_db
     if expected == "faint":
-        strong = run.high_db > scene.loudest_high_db - 8.0 and run.balance_db > 22.0 and length > 0.08
-    return strong and run.balance_db > (0.0 if run.voiced else 8.0)
+        return below_loudest < 8.0 and run.balance_db > 22.0 and length > 0.08
+    strong = over_voice > -19.5 and below_loudest < 10.0 and run.balance_db > -5.0
+    clear = over_voice > -32.0 and below_loudest < 20.0 and run.balance_db > 8.0
+    sharp = over_voice > -30.0 and run.balance_db > 20.0
+    return strong or clear or sharp
 
 
 def _bounded(stage: _Stage, run: Run, slots: tuple[SibilantSlot, ...]) -> SibilantInterval:

@@ -24,7 +24,7 @@ class Course:
     """Nine equally spaced points of each of t sounds, all (t, 9).
 
     ``time_s`` from the recording's start, ``centroid_hz``, ``peak_hz`` (NaN at a band edge), ``level_db`` re full
-    scale.
+    scale; NaN in silence.
     """
 
     time_s: Rows
@@ -42,8 +42,8 @@ def course(heard: Sequence[Listened]) -> Course:
     placed = [_between(one.grid, one.grid_s) for one in heard if one.grid is not None and one.grid_s is not None]
     setup = heard[0].setup
     rows = np.concatenate([rows for _, rows in placed])
-    with np.errstate(divide="ignore"):
-        level = 10 * np.log10(np.sum(rows * setup.moment_weights[0], axis=1))
+    power = np.sum(rows * setup.moment_weights[0], axis=1)
+    level = 10 * np.log10(np.where(power > 0, power, np.nan))
     columns = moment_values(rows, setup)["centroid_hz"], highest(rows, setup.band, setup)[0], level
     return Course(np.stack([time for time, _ in placed]), *(column.reshape(-1, N_POINTS) for column in columns))
 

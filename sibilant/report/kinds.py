@@ -24,6 +24,7 @@ _TITLES: Mapping[Kind, str] = MappingProxyType(
         "discharge": "Closing report: /s/ in spoken words",
     }
 )
+_MOST_CONTEXTS = 8
 _SIGNED = (Blank("Clinician and credentials"), Blank("Signature and date"))
 
 
@@ -90,7 +91,7 @@ def _quarterly(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
         *sections.missing(view, settings),
         *sections.events(view),
         Heading("Goals"),
-        BlankTable("Filled by the clinician", ("", "Goal", "By when", "Rule"), ("Met", "Continued", "New")),
+        BlankTable("Filled by the clinician", ("State", "Goal", "By when", "Rule"), ("Met", "Continued", "New")),
         *sections.closing(view, settings, blanks=(Blank("Clinician's reading", 3), *_SIGNED)),
     )
 
@@ -242,12 +243,14 @@ def _contexts(view: CaseView) -> tuple[Part, ...]:
             cell.name,
             str(cell.n),
             wording.interval_text(measure, cell.mean, cell.low, cell.high),
-            str(cell.rank) if cell.rank is not None else cell.reason or "not ranked",
+            str(cell.rank) if cell.rank is not None else wording.spelled(cell.reason) or "not ranked",
         )
-        for cell in ordered
+        for cell in ordered[:_MOST_CONTEXTS]
     )
     header = ("Context", "Sounds", f"Mean {measure.name}", "Place")
     note = "Own contexts, pooled over probes; a place says where the figure is highest, not what to practise."
+    if len(ordered) > _MOST_CONTEXTS:
+        note += f" Not shown: {len(ordered) - _MOST_CONTEXTS} more."
     return (Heading("By context"), Table("Where in words", header, rows, note))
 
 
@@ -256,7 +259,7 @@ def _move_up(view: CaseView) -> tuple[Part, ...]:
     if rule is None:
         return ()
     met = {True: "met", False: "not met", None: "cannot be told"}[rule.met]
-    reasons = f" ({'; '.join(rule.reasons)})" if rule.reasons else ""
+    reasons = f" ({wording.brief(rule.reasons)})" if rule.reasons else ""
     shares = "; ".join(f"{plain.count_text(one)}, {plain.share_text(one)}" for one in rule.accuracies) or "–"
     rows = (("Rule", rule.rule), ("Level", rule.level), ("By the counts", f"{met}{reasons}"), ("Last probes", shares))
     return (Heading("The clinic's own rule for moving up"), Facts("Rule and counts", rows))

@@ -174,8 +174,7 @@ def measured_sentences(view: CaseView, key: str) -> str:
     if change is None:
         return sentence
     if change.verdict == UNJUDGED:
-        reasons = "; ".join(change.reasons) or "no reason given"
-        return f"{sentence} The reason: {reasons}."
+        return f"{sentence} The reason: {wording.brief(change.reasons) or 'none is given'}."
     verdict = "is not larger than" if change.verdict == WITHIN else "is larger than"
     return f"{sentence} The change {verdict} the measurement error found at baseline."
 
@@ -186,8 +185,8 @@ def verdict_text(view: CaseView, key: str) -> str:
     if change is None:
         return "no probe after the baseline"
     month = wording.since_month(view, key)
-    since = f" (month {month})" if month else ""
-    reasons = f": {'; '.join(change.reasons)}" if change.reasons else ""
+    since = f" since month {month}" if month and not change.awaits else f" in month {month}" if month else ""
+    reasons = f": {wording.brief(change.reasons)}" if change.reasons else ""
     waits = "; the next probe must agree" if change.awaits else ""
     return f"{change.verdict}{since}{reasons}{waits}"
 
@@ -234,7 +233,7 @@ def _left_out(view: CaseView) -> list[str]:
     summary = shown_measure(last, view.main_measure) if last else None
     if last is None or summary is None or summary.n_measured == summary.n_expected:
         return []
-    return [f"Last probe: {summary.counted}."]
+    return [f"Last probe: {wording.spelled(summary.counted)}."]
 
 
 def with_session(view: CaseView, number: int | None) -> CaseView:

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from ..charts import alt_text, months_chart, render, wording
 from ..terms.change import CaseView
 from ..terms.document import Blank, Box, Facts, Heading, Listing, Paragraph, Part, Picture, Table
+from ..terms.reference import INSIDE_SENTENCE
 from . import plain
 from .plain import ReportSettings
 
@@ -36,8 +37,7 @@ def heard(view: CaseView, *, by_position: bool = False) -> tuple[Part, ...]:
     parts: list[Part] = [Heading("What was heard"), Paragraph(sentences, tone="lead")]
     rows = heard_rows(view, by_position=by_position)
     if rows:
-        rule = next(s.accuracy.rule for s in reversed(view.summaries) if s.accuracy)
-        note = f"Rule: {rule}. Intervals: Wilson, 95\u2009%."
+        note = "In brackets: 95\u2009% intervals (Wilson). The rule of counting stands in the box below."
         parts.append(Table("Judged by ear", ("Probe", "Correct", "Percent (95\u2009% interval)"), rows, note))
     return tuple(parts)
 
@@ -64,28 +64,34 @@ def heard_rows(view: CaseView, *, by_position: bool) -> tuple[tuple[str, ...], .
 def sessions(view: CaseView, *, keys: Sequence[str]) -> tuple[Part, ...]:
     """Every probe in one table."""
     measures = [wording.measure_of(key) for key in keys]
-    header = ("Probe", "Month", "Phase", "Level, cue", "Judged correct", *(m.name for m in measures), "Measured")
+    same = len({plain.conditions(summary) for summary in view.summaries}) <= 1
+    under = () if same else ("Level, cue",)
+    header = ("Probe", "Month", "Phase", *under, "Judged correct", *(m.name for m in measures), "Measured")
     rows = []
     for summary in view.summaries:
         shown = [plain.shown_measure(summary, key) for key in keys]
         main = shown[0] if shown else None
-        measured = f"{main.n_measured} of {main.n_expected}" if main else "–"
-        mark = " *" if summary.apart else ""
         rows.append(
             (
-                f"{plain.day_text(summary.on)}{mark}",
+                f"{plain.day_text(summary.on)}{' *' if summary.apart else ''}",
                 wording.month_text(summary.month),
                 summary.phase,
-                plain.conditions(summary),
+                *(() if same else (plain.conditions(summary),)),
                 f"{plain.count_text(summary.accuracy)}, {plain.share_text(summary.accuracy)}",
                 *(plain.measure_cell(one) for one in shown),
-                measured,
+                f"{main.n_measured} of {main.n_expected}" if main else "–",
             )
         )
-    note = "In brackets: 95\u2009% intervals, over words for the measure."
+    return (Table("All probes", header, tuple(rows), _sessions_note(view, same=same)),)
+
+
+def _sessions_note(view: CaseView, *, same: bool) -> str:
+    parts = ["In brackets: 95\u2009% intervals, over words for the measure."]
+    if same and view.summaries:
+        parts.append(f"All probes: {plain.conditions(view.summaries[0])}.")
     if any(summary.apart for summary in view.summaries):
-        note += " *\u2009Stands apart: made under other conditions, not joined with the baseline."
-    return (Table("All probes", header, tuple(rows), note),)
+        parts.append("*\u2009Stands apart: made under other conditions, not joined with the baseline.")
+    return " ".join(parts)
 
 
 def change_row(view: CaseView, key: str) -> tuple[str, ...]:
@@ -105,11 +111,17 @@ def change_row(view: CaseView, key: str) -> tuple[str, ...]:
 def change_table(view: CaseView, *, keys: Sequence[str]) -> tuple[Part, ...]:
     """The measures against the client's own baseline; one row in family, school and payer reports."""
     header = ("Measure of /s/", "Baseline mean", "Last probe", "Difference", "Limit of error", "Verdict")
+    keys = [key for key in keys if key == view.main_measure or _was_measured(view, key)]
     rows = tuple(change_row(view, key) for key in keys)
     plain_names = "; ".join(wording.measure_of(key).plain_name for key in keys)
     return (
         Table(f"Measured, against the client's own baseline: {plain_names}", header, rows, _change_note(view, keys)),
     )
+
+
+def _was_measured(view: CaseView, key: str) -> bool:
+    """Whether any sound of any probe has a value; a measure without one is left out of the table."""
+    return any(key in summary.measures and summary.measures[key].n_measured for summary in view.summaries)
 
 
 def _change_note(view: CaseView, keys: Sequence[str]) -> str:
@@ -129,7 +141,7 @@ def measured(view: CaseView, settings: ReportSettings, *, keys: Sequence[str]) -
     parts += change_table(view, keys=keys)
     if settings.range_sentence:
         said = settings.range_sentence
-        parts.append(Paragraph(said if plain.RANGE_CAUTION in said else f"{said} {plain.RANGE_CAUTION}"))
+        parts.append(Paragraph(said if INSIDE_SENTENCE in said else f"{said} {INSIDE_SENTENCE}"))
     return tuple(parts)
 
 
@@ -180,7 +192,7 @@ def _devices(view: CaseView, settings: ReportSettings) -> str:
             details += [part for part in (device.kind, device.place, distance) if part]
         shown.append(", ".join(details))
     rates = ", ".join(f"{rate / 1000:g}\u2009kHz" for rate in settings.sampling_rates_hz) or "as recorded"
-    verdicts = Counter(s.session.verdict or "not judged" for s in view.summaries)
+    verdicts = Counter(s.session.verdict or "not noted" for s in view.summaries)
     judged = ", ".join(f"{verdict} in {n}" for verdict, n in sorted(verdicts.items()))
     return f"Recording: {'; '.join(shown)}. Sampling rate: {rates}. Recordings judged: {judged}."
 
@@ -194,7 +206,8 @@ def _count_line(view: CaseView) -> str:
     summary = plain.shown_measure(last, view.main_measure) if last else None
     if last is None or summary is None:
         return ""
-    return f"Sounds: {summary.counted} in the last probe; {last.n_checked} of {last.n_tokens} checked by a person."
+    counted = wording.spelled(summary.counted)
+    return f"Sounds: {counted} in the last probe; {last.n_checked} of {last.n_tokens} checked by a person."
 
 
 def _error_line(view: CaseView) -> str:

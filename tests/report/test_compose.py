@@ -12,6 +12,7 @@ from sibilant import charts, report
 from sibilant.report import plain
 from sibilant.terms.clinic import Event
 from sibilant.terms.document import Blank, Box, Facts, Paragraph, Picture, Table
+from sibilant.terms.reference import INSIDE_SENTENCE
 
 NEVER_KEPT = {
     "payer": (
@@ -84,14 +85,14 @@ def test_one_acoustic_row_at_most(kind: str, invented: ModuleType, settings: rep
 def test_a_range_is_shown_only_where_it_was_ticked(invented: ModuleType, settings: report.ReportSettings) -> None:
     view = invented.case(1)
     without = "\n".join(_all(report.compose("school", view, settings)))
-    assert "No published range is shown." in without and plain.RANGE_CAUTION not in without
+    assert "No published range is shown." in without and INSIDE_SENTENCE not in without
     bracket = charts.RangeBracket(5200, 6600, "5200 to 6600 Hz, 10 women.", "somebody 2018")
     sentence = (
         "The measured value lies above the range published for women (somebody 2018), measured with open-adult/1."
     )
     ticked = dataclasses.replace(settings, bracket=bracket, range_sentence=sentence)
     with_range = "\n".join(_all(report.compose("school", view, ticked)))
-    assert sentence in with_range and plain.RANGE_CAUTION in with_range and "Source: somebody 2018" in with_range
+    assert sentence in with_range and INSIDE_SENTENCE in with_range and "Source: somebody 2018" in with_range
 
 
 def _all(document: object) -> list[str]:

@@ -25,7 +25,7 @@ class Costs:
     ``word`` is paid for each prompt of the list: where much goes wrong, a word that goes right says more.
     """
 
-    stray: float = -2.0
+    stray: float = -1.5
     repeat: float = -4.0
     broken: float = -4.0
     missing: float = -5.0

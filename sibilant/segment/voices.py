@@ -25,6 +25,7 @@ OWN_SPREAD_OCT = (0.09, 0.18)
 OTHER_DENSITY = 0.4
 EVIDENCE_LIMIT = 6.0
 APART_OCT = 0.18
+USUAL_VOICED_FRAMES, WORD_VOICED_FRAMES, VOICELESS_COST = 8, 9, 6.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,12 +40,12 @@ class Pitch:
 class VoiceEvidence:
     """Per piece: log ratios for another's voice (``other``) and for the model of a pair (``model``).
 
-    ``unvoiced`` marks pieces without any periodic frame.
+    ``n_voiced`` counts periodic frames.
     """
 
     other: Array
     model: Array
-    unvoiced: npt.NDArray[np.bool_]
+    n_voiced: npt.NDArray[np.int64]
 
 
 def voice_evidence(recording: Recording, pieces: Sequence[tuple[float, float]], *, modelled: bool) -> VoiceEvidence:
@@ -54,8 +55,23 @@ def voice_evidence(recording: Recording, pieces: Sequence[tuple[float, float]], 
     return VoiceEvidence(
         nothing if modelled else against_most(pitch),
         model_against_answer(pitch) if modelled else nothing,
-        pitch.n_frames < 2,
+        pitch.n_frames,
     )
+
+
+def too_little_voice(n_voiced: npt.NDArray[np.int64], longest: int) -> Array:
+    """Evidence (k, i) against a word where a span has fewer than nine voiced frames (0.1 s); none for whisperers.
+
+    A seeded count: nine of ten noises have fewer than four, nineteen of twenty words more than nine.
+    """
+    out = np.zeros((longest, n_voiced.size))
+    if np.median(n_voiced) < USUAL_VOICED_FRAMES:
+        return out
+    total = np.concatenate([[0], np.cumsum(n_voiced)])
+    for k in range(min(longest, n_voiced.size)):
+        said = total[k + 1 :] - total[: total.size - k - 1]
+        out[k, : said.size] = -VOICELESS_COST * np.maximum(0.0, 1.0 - said / WORD_VOICED_FRAMES)
+    return out
 
 
 def spread(values: Array, longest: int) -> Array:

@@ -30,8 +30,8 @@ LOSS_USUAL, LOSS_PIECES = 0.6, 4
 LENGTH_SD = 0.35
 LENGTH_WORTH = 6.0
 EXTRA_PIECE = 1.0
-LIKENESS_WORTH = (4.0, 1.8)
-LIKENESS_LIMITS = (-5.0, 6.0)
+LIKENESS_WORTH = (3.5, 1.7)
+LIKENESS_LIMITS = (-5.0, 4.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

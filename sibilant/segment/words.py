@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from ..terms import Interval, Prompt, Recording, Utterance, Voice
 from .candidates import candidates
 from .fit import flat_channel
 from .frames import coarse_levels
 from .match import Evidence, Reading, Step, match
 from .stretches import find_stretches, joined_s
-from .voices import VoiceEvidence, spread, voice_evidence
+from .voices import VoiceEvidence, spread, too_little_voice, voice_evidence
 from .weigh import colouring_by, evidence_of, weighing
 
 PAD_S = 0.06
@@ -105,10 +107,7 @@ def has_model(prompt: Prompt) -> bool:
 
 def _with_voices(evidence: Evidence, voices: VoiceEvidence, *, modelled: bool) -> Evidence:
     """Another's voice speaks for a stray; where pairs are expected, for the first of each."""
-    import numpy as np
-
-    unvoiced = np.where(voices.unvoiced, -3.0, 0.0)[None, :, None]
-    whole = evidence.whole + unvoiced
+    whole = evidence.whole + too_little_voice(voices.n_voiced, evidence.shape[0])[:, :, None]
     if not modelled:
         stray = evidence.stray + np.maximum(voices.other, 0.0)
         return replace(evidence, whole=whole, stray=stray, other=spread(voices.other, evidence.shape[0]))
@@ -184,6 +183,7 @@ class _Search:
     def _numbered(self, found: list[tuple[Utterance, Step]]) -> list[Utterance]:
         attempts: dict[int, int] = {}
         counted: set[int] = set()
+        found = self._compared(found)
         whole = {u.prompt_index for u, step in found if step.kind == "whole" and u.voice != "other"}
         out = []
         for utterance, step in found:
@@ -194,4 +194,22 @@ class _Search:
             if counts:
                 counted.add(index)
             out.append(replace(utterance, attempt=attempts[index], counts=counts))
+        return out
+
+    def _compared(self, found: list[tuple[Utterance, Step]]) -> list[tuple[Utterance, Step]]:
+        """Hold each whole attempt against a later one at the same prompt: much shorter, and it was broken off."""
+        out = list(found)
+        for k, (utterance, step) in enumerate(found):
+            later = [
+                u.interval.duration_s - 2 * PAD_S
+                for u, s in found[k + 1 :]
+                if u.prompt_index == utterance.prompt_index and s.kind == "whole" and u.voice == utterance.voice
+            ]
+            if step.kind != "whole" or step.repeat or not later:
+                continue
+            share = (utterance.interval.duration_s - 2 * PAD_S) / max(max(later), 0.01)
+            if share < BROKEN_SHARE:
+                out[k] = utterance, replace(step, kind="broken")
+            elif share < DOUBT_SHARE:
+                out[k] = replace(utterance, sure=False, confidence=min(utterance.confidence, 0.5)), step
         return out

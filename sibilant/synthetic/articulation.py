@@ -139,7 +139,9 @@ def _stretch(sounds: list[Sound], i: int, j: int, rng: np.random.Generator) -> V
     if before is not None:
         start += float(rng.uniform(-0.003, 0.006))
     if after is not None:
-        end += float(rng.uniform(-0.002, 0.006)) if after.kind.manner == "sibilant" else float(rng.uniform(-0.004, 0.010))
+        end += (
+            float(rng.uniform(-0.002, 0.006)) if after.kind.manner == "sibilant" else float(rng.uniform(-0.004, 0.010))
+        )
     elif sounds[j].kind.manner in ("sibilant", "fricative"):
         end -= float(rng.uniform(0.35, 0.6)) * (end - sounds[j].start_s)
     knots = [(start, 0.35 if before is None else 0.45)]

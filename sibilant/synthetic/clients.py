@@ -217,11 +217,12 @@ def _child(code: str, f0_hz: float, scale: float, s: SibilantShape, sh: Sibilant
 def _frontal() -> ClientStory:
     heading = shape_of("typical").centred(9200.0)
     first = shape_of("frontal").centred(6900.0)
-    shares = (0.0, 0.02, 0.01, 0.06, 0.10, 0.0, 0.46, 0.54, 0.62)
-    spreads = (520, 540, 500, 480, 460, 470, 380, 320, 270)
+    shares = (0.14, 0.14, 0.14, 0.17, 0.19, 0.10, 0.52, 0.62, 0.72)
+    share_sds = (0.17, 0.17, 0.17, 0.17, 0.16, 0.15, 0.11, 0.08, 0.06)
+    spreads = (520, 520, 520, 500, 480, 480, 300, 260, 220)
     sessions = tuple(
-        StorySession(n, day, phase, share, 0.08 if share < 0.2 else 0.16, spread)
-        for (n, day, phase, share), spread in zip(_days(shares), spreads, strict=True)
+        StorySession(n, day, phase, share, share_sd, spread)
+        for (n, day, phase, share), share_sd, spread in zip(_days(shares), share_sds, spreads, strict=True)
     )
     return ClientStory(
         "C-7QXK", 80, "frontal /s/; the distance to /sh/ grows and the spread shrinks after month 3",

@@ -32,7 +32,8 @@ def _sibilant(score: Score, i: int, speaker: Speaker, plan: SibilantPlan, rng: n
     kind = plan.kind_of(sound.slot - 1, speaker)
     before, after = near(score.sounds, i)
     hushed = sound.phone in ("SH", "ZH", "CH", "JH")
-    shape = (speaker.sh if hushed else speaker.s_shape(kind)).moved(speaker.spread_hz * float(rng.standard_normal()))
+    spread = speaker.spread_hz * (0.5 if hushed else 1.0)
+    shape = (speaker.sh if hushed else speaker.s_shape(kind)).moved(spread * float(rng.standard_normal()))
     if shape.ridge is not None:
         shape = replace(shape, ridge=replace(shape.ridge, glide_hz=shape.ridge.glide_hz * float(rng.uniform(-1, 1))))
     if not hushed and any(s is not None and s.kind.rounded for s in (before, after)):

@@ -194,12 +194,12 @@ def mixed(first: SibilantShape, second: SibilantShape, share: float) -> Sibilant
     return replace(first, humps=humps, floor_db=float(floor), ridge=ridge)
 
 
-_S = SibilantShape((Hump(7600.0, 1050.0), Hump(9900.0, 1700.0, -4.5), Hump(5600.0, 700.0, -14.0)), -27.0)
+_S = SibilantShape((Hump(8500.0, 1080.0), Hump(10400.0, 1650.0, -4.9), Hump(5700.0, 1070.0, -6.8)), -20.0)
 _SH = SibilantShape((Hump(3700.0, 620.0), Hump(5600.0, 900.0, -7.0), Hump(7600.0, 1300.0, -13.0)), -29.0)
 _FRONTAL = SibilantShape((Hump(9500.0, 4500.0, -3.0), Hump(5200.0, 3000.0, -5.0), Hump(1700.0, 700.0, -9.0)), -10.0)
 _DENTALISED = SibilantShape((Hump(9800.0, 2100.0), Hump(6800.0, 1800.0, -5.0)), -20.0)
 _LATERAL = SibilantShape((Hump(2700.0, 450.0, -2.0), Hump(4100.0, 620.0), Hump(6800.0, 1300.0, -13.0)), -25.0)
-_WHISTLED = SibilantShape((Hump(7400.0, 1500.0), Hump(9900.0, 1900.0, -6.0)), -27.0, ridge=Ridge(7200.0))
+_WHISTLED = SibilantShape((Hump(8100.0, 1500.0), Hump(10400.0, 1900.0, -6.0)), -24.0, ridge=Ridge(7600.0))
 
 
 def shape_of(kind: SibilantType, factor: float = 1.0) -> SibilantShape:

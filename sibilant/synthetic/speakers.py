@@ -28,7 +28,8 @@ class Speaker:
     given are taken from ``shape_of`` scaled to this speaker; names of one's own are welcome. ``levels_db``: level of a
     way against the typical one (default ``TYPE_LEVEL_DB``, or 0). ``s_level_db``: level of the typical /s/ plateau
     against the stressed vowel, RMS to RMS. ``tempo``: durations are divided by it. ``spread_hz``: SD of the random
-    shift of the spectrum from token to token. ``rounding_hz``: how far /s/ moves down beside a rounded vowel or /w/.
+    shift of the spectrum from token to token (half of it for /sh/). ``rounding_hz``: how far /s/
+    moves down beside a rounded vowel or /w/.
     ``breathiness_db``: noise in the open glottis; ``tilt_hz``: corner of the voice's extra -6 dB an octave.
     ``release_share``: how often a word-final stop is audibly released.
 
@@ -108,7 +109,7 @@ def child_speaker(seed: int, kind: SibilantType = "typical", code: str = "") -> 
         code or f"child-{seed}", float(rng.uniform(220, 300)), float(rng.uniform(1.28, 1.48)),
         shape_of("typical", factor), sh_shape(factor * float(rng.uniform(1.02, 1.15))), "child", s_type=kind,
         s_level_db=float(rng.uniform(-10, -5)), sh_level_db=float(rng.uniform(-8, -3)),
-        tempo=float(rng.uniform(0.8, 0.95)), spread_hz=float(rng.uniform(250, 450)), jitter=0.011, shimmer=0.07,
+        tempo=float(rng.uniform(0.8, 0.95)), spread_hz=float(rng.uniform(350, 600)), jitter=0.011, shimmer=0.07,
         breathiness_db=-19.0, open_quotient=0.6,
     )  # fmt: skip
 
@@ -121,7 +122,7 @@ def woman(seed: int, kind: SibilantType = "typical", code: str = "") -> Speaker:
         code or f"woman-{seed}", float(rng.uniform(175, 240)), float(rng.uniform(1.12, 1.22)),
         shape_of("typical", factor), sh_shape(factor * float(rng.uniform(0.95, 1.05))), "woman", s_type=kind,
         s_level_db=float(rng.uniform(-11, -5)), sh_level_db=float(rng.uniform(-8, -4)),
-        tempo=float(rng.uniform(0.9, 1.15)), spread_hz=float(rng.uniform(150, 300)),
+        tempo=float(rng.uniform(0.9, 1.15)), spread_hz=float(rng.uniform(300, 550)), rounding_hz=600.0,
     )  # fmt: skip
 
 
@@ -133,8 +134,8 @@ def man(seed: int, kind: SibilantType = "typical", code: str = "") -> Speaker:
         code or f"man-{seed}", float(rng.uniform(90, 145)), float(rng.uniform(0.96, 1.04)),
         shape_of("typical", factor), sh_shape(factor * float(rng.uniform(0.95, 1.08))), "man", s_type=kind,
         s_level_db=float(rng.uniform(-12, -6)), sh_level_db=float(rng.uniform(-9, -4)),
-        tempo=float(rng.uniform(0.9, 1.15)), spread_hz=float(rng.uniform(120, 260)), breathiness_db=-26.0,
-        open_quotient=0.48,
+        tempo=float(rng.uniform(0.9, 1.15)), spread_hz=float(rng.uniform(200, 400)), rounding_hz=150.0,
+        breathiness_db=-26.0, open_quotient=0.48,
     )  # fmt: skip
 
 

@@ -143,3 +143,22 @@ def test_corpus_has_its_size_its_broken_files_and_its_kappa() -> None:
     assert {s.kind for s in spoken.truth.sibilants} == {"lateral"}
     with pytest.raises(ValueError, match="on purpose"):
         corpus_take(plan.files[-1], PROMPTS[:3])
+
+
+def test_first_story_comes_out_as_told() -> None:
+    # Exact centroids of what was made, by the decision rule 4.97 s for three baselines (t(.975, 2) sqrt(4/3)):
+    # months 1 to 3 within, from month 4 on beyond; the spread between tokens shrinks.
+    from sibilant.lexicon import builtin_list
+
+    story = invented_clients()[0]
+    means, spreads = [], []
+    for session in story.sessions:
+        prompts = [p for name in session.lists for p in builtin_list(name)]
+        made = [s for s in story_take(story, session, prompts).spoken.truth.sibilants if s.phone == "S"]
+        centroids = [s.shape.moments(BAND).centroid_hz for s in made]
+        means.append(np.mean(centroids))
+        spreads.append(np.std(centroids, ddof=1))
+    limit = 4.97 * np.std(means[:3], ddof=1)
+    beyond = [abs(m - np.mean(means[:3])) > limit for m in means[3:]]
+    assert beyond == [False, False, False, True, True, True]
+    assert np.mean(spreads[-3:]) < 0.75 * np.mean(spreads[:3])

@@ -1,9 +1,9 @@
 """The adult values under ``open-adult``, held against invented speakers shaped like the groups of the table.
 
 Truth: the computed adult table (``phoneigen_data``, shipped in ``sibilant/ranges/data``): means and SDs between
-speakers of 10 women and 6 men. The speakers are invented (Invented data – not a person): their spectra are scaled until
-their exact centroids have the group's mean and SD; everything after that (words found, sibilants bounded, measured) is
-this program.
+speakers of 10 women and 6 men. The speakers are invented (Invented data – not a person): their spectra are fitted until
+their exact centroids, SDs and skewnesses have the group's means and SDs (the peak is left to itself); everything after
+that (words found, sibilants bounded, measured) is this program.
 """
 
 from __future__ import annotations
@@ -15,24 +15,81 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
+from typing import Literal
 
+import numpy as np
 import pytest
+from scipy.optimize import least_squares
 
 from sibilant.analyse import analyse, measure_again
 from sibilant.audio import recording_from_samples
 from sibilant.lexicon import expect
 from sibilant.methods import HOUSE_15K, OPEN_ADULT
 from sibilant.ranges import Question, all_ranges
-from sibilant.synthetic import GroupShape, Speaker, probe, speakers_like
+from sibilant.synthetic import GroupShape, Hump, SibilantShape, Speaker, moments_of, probe, speakers_like
 from sibilant.terms import Recording, Token
 from sibilant.terms.reference import ReferenceRange
 from sibilant.workflow.compare import compare_tokens
 
 WORDS = ("seal", "seed", "sand", "side", "sun", "sign", "sheep", "sheet", "shell", "ship", "shark", "shed")
 PROMPTS = tuple(replace(expect(word), cue="model") for word in WORDS)
+FITTED = ("centroid_hz", "sd_hz", "skewness")
 MEASURES = ("centroid_hz", "sd_hz", "skewness", "peak_hz")
 GROUPS = {"f": ("woman", 10), "m": ("man", 6)}
 EVIDENCE = Path(__file__).parents[2] / "docs" / "evidence" / "adult_table.csv"
+
+
+BAND_HZ = (1000.0, 15000.0)
+Pair = tuple[float, float]
+
+
+def shaped_speakers(
+    voice: Literal["woman", "man"], n_speakers: int, seed: int, s: Sequence[Pair], sh: Sequence[Pair]
+) -> tuple[Speaker, ...]:
+    """Invent speakers; ``s`` and ``sh`` hold (mean, SD between speakers) of centroid, spectral SD and skewness.
+
+    The group's exact means and SDs over 1 to 15 kHz are those asked for; peak and kurtosis come as they come.
+    """
+    plain = speakers_like(GroupShape(voice, *s[0], *sh[0]), n_speakers, seed)
+    rng = np.random.default_rng([seed, 11])
+    shapes = [[fitted(*row) for row in _drawn(rng, n_speakers, pairs)] for pairs in (s, sh)]
+    return tuple(replace(one, s=a, sh=b) for one, a, b in zip(plain, *shapes, strict=True))
+
+
+def _drawn(rng: np.random.Generator, n: int, pairs: Sequence[Pair]) -> list[list[float]]:
+    z = np.clip(rng.standard_normal((n, len(pairs))), -1.6, 1.6)
+    z = (z - z.mean(axis=0)) / z.std(axis=0, ddof=1)
+    return [[mean + sd * float(x) for (mean, sd), x in zip(pairs, row, strict=True)] for row in z]
+
+
+def fitted(centroid_hz: float, sd_hz: float, skewness: float) -> SibilantShape:
+    """Two humps whose exact moments over 1 to 15 kHz are the three asked for (within 25 Hz, 13 Hz and 0.02)."""
+    best: tuple[float, SibilantShape] | None = None
+    for apart_hz in (-3000.0, -1500.0, -4500.0) if skewness < 0.1 else (2500.0, 4000.0, 6000.0):
+        for level_db, floor_db in ((-10.0, -28.0), (-5.0, -28.0), (-15.0, -34.0), (-8.0, -40.0)):
+            cost, shape = _tried((centroid_hz, sd_hz, skewness), (apart_hz, level_db), floor_db)
+            if best is None or cost < best[0]:
+                best = (cost, shape)
+            if best[0] < 0.02:
+                return best[1]
+    assert best is not None and best[0] < 0.05, (best, centroid_hz, sd_hz, skewness)
+    return best[1]
+
+
+def _tried(wanted: Sequence[float], start: Sequence[float], floor_db: float) -> tuple[float, SibilantShape]:
+    def shape(x: Sequence[float]) -> SibilantShape:
+        centre, width, apart, level, beside = (float(value) for value in x)
+        return SibilantShape((Hump(centre, width), Hump(max(600.0, centre + apart), beside, level)), floor_db)
+
+    def misses(x: Sequence[float]) -> list[float]:
+        found = moments_of(shape(x).power, BAND_HZ, 20.0)
+        m1, sd, m3 = wanted
+        return [(found.centroid_hz - m1) / 100, (found.sd_hz - sd) / 50, (found.skewness - m3) / 0.05]
+
+    first = [wanted[0], 0.8 * wanted[1], start[0], start[1], 0.45 * abs(start[0]) + 300.0]
+    limits = ([1500.0, 250.0, -7000.0, -25.0, 300.0], [13000.0, 3500.0, 9000.0, -1.0, 3500.0])
+    result = least_squares(misses, first, bounds=limits, x_scale=[1000.0, 300.0, 1000.0, 3.0, 500.0], max_nfev=80)
+    return float(result.cost), shape(result.x)
 
 
 @dataclass(frozen=True)
@@ -60,16 +117,15 @@ def table_row(phone: str, measure: str, group: str) -> ReferenceRange:
     return row
 
 
-def shape_of_group(group: str) -> GroupShape:
-    s, sh = (table_row(phone, "centroid_hz", group) for phone in ("S", "SH"))
-    assert s.mean and s.sd and sh.mean and sh.sd
-    return GroupShape(GROUPS[group][0], s.mean, s.sd, sh.mean, sh.sd)  # type: ignore[arg-type]
+def pairs(phone: str, group: str) -> list[tuple[float, float]]:
+    rows = [table_row(phone, measure, group) for measure in FITTED]
+    return [(row.mean or 0.0, row.sd or 0.0) for row in rows]
 
 
 @lru_cache(maxsize=8)
 def heard(group: str, seed: int = 7, n_rounds: int = 1) -> tuple[Heard, ...]:
     found = []
-    for place, speaker in enumerate(speakers_like(shape_of_group(group), GROUPS[group][1], seed)):
+    for place, speaker in enumerate(shaped_speakers(*GROUPS[group], seed, pairs("S", group), pairs("SH", group))):
         spoken = probe(PROMPTS * n_rounds, speaker, 100 * seed + place)
         recording = recording_from_samples(spoken.samples, spoken.sampling_rate_hz)
         tokens = analyse(recording, PROMPTS * n_rounds, methods=(OPEN_ADULT,)).tokens
@@ -83,13 +139,15 @@ def group_values(group: str, phone: str, measure: str, **more: int) -> list[floa
 
 @pytest.mark.parametrize("group", GROUPS)
 @pytest.mark.parametrize("phone", ["S", "SH"])
-def test_size_of_the_centroid(group: str, phone: str) -> None:
-    """The group mean comes out within half the table's SD between speakers, the SD within a factor of 1.5."""
-    row = table_row(phone, "centroid_hz", group)
-    values = group_values(group, phone, "centroid_hz")
+@pytest.mark.parametrize("measure", MEASURES)
+def test_size(group: str, phone: str, measure: str) -> None:
+    """Group means come out within half the table's SD between speakers; the peak, which was not fitted, within 1.5."""
+    row = table_row(phone, measure, group)
+    values = group_values(group, phone, measure)
     assert row.mean is not None and row.sd is not None
-    assert abs(statistics.fmean(values) - row.mean) < 0.5 * row.sd
-    assert 1 / 1.5 < statistics.stdev(values) / row.sd < 1.5
+    assert abs(statistics.fmean(values) - row.mean) < (1.5 if measure == "peak_hz" else 0.5) * row.sd
+    if measure == "centroid_hz":
+        assert 1 / 1.5 < statistics.stdev(values) / row.sd < 1.5
 
 
 def test_directions_of_the_table() -> None:
@@ -184,5 +242,5 @@ def test_full_count_of_speakers_and_tokens() -> None:
         writer = csv.DictWriter(stream, list(rows[0]), lineterminator="\n")
         writer.writeheader()
         writer.writerows(rows)
-    of_centroid = [abs(float(str(row["difference_in_table_sd"]))) for row in rows if row["measure"] == "centroid_hz"]
-    assert max(of_centroid) < 0.5
+    of_fitted = [abs(float(str(row["difference_in_table_sd"]))) for row in rows if row["measure"] in FITTED]
+    assert max(of_fitted) < 0.5

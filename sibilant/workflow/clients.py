@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Mapping
-from dataclasses import asdict, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -14,6 +14,7 @@ from ..errors import UsageError
 from ..terms import MEASURES
 from ..terms.clinic import Client, Consent, Device, Event, MoveUpRule, Receipt, Retention, is_client_code
 from .caseload import cautions, client_or_last, opened, used
+from .plain import plain
 
 DIRECTIONS = ("higher", "lower", "longer", "shorter", "none")
 
@@ -159,10 +160,8 @@ def show_client(caseload: Path | None, code: str | None) -> dict[str, Any]:
         today = store.day_of(one)
         last = case.sessions[-1].on if case.sessions else None
         used(one, name)
-        kept = asdict(replace(case.client, treated={}))
         return {
-            **{key: _plain(value) for key, value in kept.items()},
-            "treated": {word: day.isoformat() for word, day in case.client.treated.items()},
+            **plain(case.client),
             "age": age_text(case.client.age_months_on(today)),
             "events": [{"on": event.on.isoformat(), "text": event.text} for event in case.events],
             "sessions": [session.number for session in case.sessions],
@@ -177,14 +176,6 @@ def show_client(caseload: Path | None, code: str | None) -> dict[str, Any]:
                 for entry in store.audit_trail(one, name)
             ],
         }
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, dt.date):
-        return value.isoformat()
-    if isinstance(value, dict):
-        return {key: _plain(item) for key, item in value.items()}
-    return value
 
 
 def change_client(caseload: Path | None, code: str | None, fields: Mapping[str, Any]) -> Client:
@@ -257,7 +248,7 @@ def add_device(caseload: Path | None, device: Device) -> Device:
 def list_devices(caseload: Path | None) -> list[dict[str, Any]]:
     """Return one row a device."""
     with opened(caseload) as one:
-        return [{key: _plain(value) for key, value in asdict(device).items()} for device in store.devices(one)]
+        return [plain(device) for device in store.devices(one)]
 
 
 def retention_of(text: str, months: int | None) -> Retention:

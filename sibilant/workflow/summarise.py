@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import fields, is_dataclass
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +13,9 @@ from ..terms import MEASURES, Method
 from ..terms.change import CaseView, Change, SessionSummary
 from ..terms.clinic import Case
 from .caseload import client_or_last, opened, used
+from .plain import plain
+
+__all__ = ["case_view", "figure", "lines", "method_of", "plain", "session_rows"]
 
 FORMS = {".svg": "svg", ".pdf": "pdf", ".png": "png"}
 SUPPORT = "Acoustic figures support, and do not replace, clinical judgement."
@@ -48,27 +49,6 @@ def case_view(
             used(one, name)
     asked = progress.Asked(tuple(measures), words, rater, today)  # type: ignore[arg-type]
     return progress.view(case, asked), case
-
-
-def plain(value: Any) -> Any:
-    """Return a value of the house as plain JSON values: days as ISO text, what is not a number as None.
-
-    Examples
-    --------
-    >>> plain({"x": (1.0, float("nan"))})
-    {'x': [1.0, None]}
-    """
-    if is_dataclass(value) and not isinstance(value, type):
-        return {field.name: plain(getattr(value, field.name)) for field in fields(value)}
-    if isinstance(value, Mapping):
-        return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, tuple | list):
-        return [plain(item) for item in value]
-    if isinstance(value, dt.date):
-        return value.isoformat()
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
 
 
 def figure(view: CaseView, case: Case, to: Path, *, key: str = "") -> None:

@@ -117,8 +117,8 @@ def _spans(values: Rows) -> Rows:
 
 @lru_cache(maxsize=64)
 def coarser(setup: Setup) -> tuple[Setup, int]:
-    """The setup with only as many bins as the estimator tells apart, about three a bandwidth, and the step in bins."""
-    every = max(1, int(setup.correlation_hz / setup.step_hz / 3))
+    """The setup with only as many bins as the estimator tells apart, about two a bandwidth, and the step in bins."""
+    every = max(1, int(setup.correlation_hz / setup.step_hz / 2))
     frequency_hz = np.ascontiguousarray(setup.frequency_hz[::every])
     low, high = setup.method.band_hz
     band = (max(low, float(frequency_hz[0])), min(high, float(frequency_hz[-1])))

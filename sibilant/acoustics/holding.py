@@ -84,14 +84,13 @@ def sustained(
 
 def find_breaks(recording: Recording, interval: Interval) -> tuple[Interval, ...]:
     """Gaps of more than 50 ms inside a held sound."""
-    level = envelope_db(recording, interval)
+    level, step_s = envelope_db(recording, interval)
     if level.size == 0:
         return ()
     quiet = np.concatenate([[False], level < np.percentile(level, PLATEAU_PERCENTILE) - BREAK_DB, [False]])
     turns = np.flatnonzero(np.diff(quiet.astype(np.int8)))
-    rate = recording.sampling_rate_hz
-    found = [Interval(interval.onset_s + a / rate, interval.onset_s + b / rate) for a, b in turns.reshape(-1, 2)]
-    inside = [gap for gap in found if gap.onset_s > interval.onset_s and gap.offset_s < interval.offset_s - 1.5 / rate]
+    found = [Interval(interval.onset_s + a * step_s, interval.onset_s + b * step_s) for a, b in turns.reshape(-1, 2)]
+    inside = [gap for gap in found if gap.onset_s > interval.onset_s and gap.offset_s < interval.offset_s - 2 * step_s]
     return tuple(gap for gap in inside if gap.duration_s > BREAK_S)
 
 

@@ -61,7 +61,7 @@ def edges_of(made: MadeSibilant, parts: Components) -> TrueEdges:
     own = _smoothed_db(hiss.level_db(t, band, top), SMOOTHING_S)
     inside = (t >= hiss.envelope.start_s) & (t <= hiss.envelope.end_s)
     plateau = float(np.percentile(own[inside], 75))
-    middle = int(np.argmax(own * (own < 1e9)))
+    middle = int(np.argmax(own))
     others: list[tuple[BesideWhat, Floats]] = []
     for noise in parts.noises:
         short = noise.envelope.end_s - noise.envelope.start_s < 0.06
@@ -88,12 +88,13 @@ def _other(noise: Hiss, t: Floats, band: tuple[float, float], top: float) -> Flo
 def _first(
     t: Floats, own: Floats, middle: int, threshold: float, others: list[tuple[BesideWhat, Floats]]
 ) -> tuple[float, BesideWhat]:
-    best, why = _last_below(t, own - threshold, middle), "silence"
+    best = _last_below(t, own - threshold, middle)
+    why: BesideWhat = "silence"
     for name, level in others:
         crossing = _last_below(t, own - level, middle)
         if crossing > best + 0.0005:
             best, why = crossing, name
-    return best, why  # type: ignore[return-value]
+    return best, why
 
 
 def _last(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -158,7 +159,7 @@ class SibilantShape:
         return self.scaled((low + high) / 2)
 
 
-def moments_of(power: object, band_hz: tuple[float, float], step_hz: float = 1.0) -> ShapeMoments:
+def moments_of(power: Callable[[Floats], Floats], band_hz: tuple[float, float], step_hz: float = 1.0) -> ShapeMoments:
     """Moments of any power formula over a band: M1, SD, skewness, excess kurtosis, and its peak.
 
     M1 = int f P / int P; the others about M1, P-weighted, by trapezoids every ``step_hz``.
@@ -168,7 +169,7 @@ def moments_of(power: object, band_hz: tuple[float, float], step_hz: float = 1.0
         raise ValueError(f"a band needs 0 <= low < high; got {low} to {high} Hz")
     n = max(2, round((high - low) / step_hz) + 1)
     f = np.linspace(low, high, n)
-    p = np.asarray(power(f), dtype=np.float64)  # type: ignore[operator]
+    p = np.asarray(power(f), dtype=np.float64)
     weight = p.copy()
     weight[[0, -1]] *= 0.5
     total = weight.sum()

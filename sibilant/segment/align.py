@@ -16,7 +16,11 @@ FAINT_FRICATIVES = frozenset({"F", "TH", "HH", "V", "DH"})
 SONORANTS = frozenset({"M", "N", "NG", "L", "R", "W", "Y"})
 AFFRICATES = frozenset({"CH", "JH"})
 VOICED = frozenset({"Z", "ZH", "JH"})
-SKIP_PHONE = {"vowel": 3.0, "sonorant": 0.6, "stop": 0.6, "faint": 1.0, "sibilant": 5.0}
+SKIP_PHONE = {"vowel": 3.0, "sonorant": 0.6, "stop": 0.6, "faint": 1.0, "sibilant": 2.6}
+LASTING_S = 0.045
+LASTING_COST, SIBILANT_COST, BURST_COST = 2.0, 3.0, 4.0
+VOWEL_HISSED_COST = 3.0
+QUIETEST_LOUDEST_DB = 26.0
 VOICE_COST = {"vowel": 0.0, "sonorant": 0.2, "faint": 1.0, "stop": 1.2}
 STAY_ON_VOICE = {"sonorant": 0.1, "vowel": 0.5, "faint": 0.5, "stop": 0.6}
 STAY_ON_FRICATION = {"sibilant": 0.8, "stop": 0.5, "faint": 0.8, "vowel": 4.0}
@@ -68,13 +72,13 @@ class _Yard:
         return max(0.0, 1.0 - 0.6 * faint - 0.35 * dull - 0.8 * short - 0.4 * burst)
 
 
-def _yard(runs: Sequence[Run], hop_s: float) -> _Yard:
+def _yard(runs: Sequence[Run], hop_s: float, voice_db: float) -> _Yard:
     hisses = [
         run
         for run in runs
         if run.kind == "frication" and run.n_frames * hop_s > 0.035 and (run.balance_db > 0 or not run.voiced)
     ]
-    loudest = max((run.high_db for run in hisses), default=-140.0)
+    loudest = max([voice_db - QUIETEST_LOUDEST_DB, *(run.high_db for run in hisses)])
     balance = max((run.balance_db for run in hisses if run.high_db > loudest - 20.0), default=0.0)
     return _Yard(loudest, balance, hop_s)
 
@@ -87,13 +91,24 @@ def _match_cost(kind: str, phone: str, run: Run, yard: _Yard) -> float | None:
         return VOICE_COST.get(kind)
     like = yard.likeness(run, phone)
     if kind == "sibilant":
-        return 3.0 * (1.0 - like) + 0.3 * (run.voiced and phone not in VOICED)
+        return _sibilant_cost(run, phone, like, yard.hop_s)
     if kind == "stop":
         long = float(np.clip((run.n_frames * yard.hop_s - 0.16) / 0.03, 0.0, 4.0))
-        return 0.2 + long + 1.5 * like
+        return 0.2 + long + (1.0 if is_burst(run, run.n_frames * yard.hop_s) else 2.5) * like
     if kind == "faint":
         return 0.2 + 2.5 * like
-    return 1.5 + 2.0 * like
+    return VOWEL_HISSED_COST + 2.0 * like
+
+
+def _sibilant_cost(run: Run, phone: str, like: float, hop_s: float) -> float:
+    """Cost of taking a frication for a sibilant: any will do that lasts, however faint or odd; a release hardly."""
+    length = run.n_frames * hop_s
+    most = SIBILANT_COST
+    if is_burst(run, length) and phone not in AFFRICATES:
+        most = BURST_COST
+    elif length > LASTING_S:
+        most = LASTING_COST
+    return min(3.0 * (1.0 - like) + (most - LASTING_COST), most) + 0.3 * (run.voiced and phone not in VOICED)
 
 
 def _skip_cost(run: Run, yard: _Yard) -> float:
@@ -115,12 +130,13 @@ def _stay_cost(kind: str, run: Run) -> float | None:
     return 0.6 if kind == "stop" else None
 
 
-def align(phones: Sequence[str], runs: Sequence[Run], hop_s: float) -> dict[int, int]:
+def align(phones: Sequence[str], runs: Sequence[Run], hop_s: float, voice_db: float) -> dict[int, int]:
     """Match phones to runs in order at the least cost; returns run by phone index for the phones that got one.
 
+    ``voice_db`` is the level of the loudest voice, with which the frication is compared where none is strong.
     Several phones may share a voiced run, or a doubled or merged frication; phones and runs may be left out.
     """
-    yard = _yard(runs, hop_s)
+    yard = _yard(runs, hop_s, voice_db)
     kinds = [kind_of(phone) for phone in phones]
     match = [[_match_cost(kind, phone, run, yard) for run in runs] for kind, phone in zip(kinds, phones, strict=True)]
     stay = [[_stay_cost(kind, run) for run in runs] for kind in kinds]

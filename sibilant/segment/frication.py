@@ -21,8 +21,10 @@ BALANCE_HOLD_DB = 6.0
 VOICED_DB = 20.0
 DIP_DB = 13.0
 FAINT_OVER_FLOOR_DB = 4.0
-BURST_RISE_DB = 25.0
+BURST_RISE_DB, SOFT_BURST_RISE_DB = 25.0, 18.0
+HIDDEN_FRAMES = 6
 HIDDEN_HUMP_DB = 9.0
+HIDDEN_LEAST_DB = -14.0
 VOICE_REACH_DB = 30.0
 VOICE_OVER_FLOOR_DB = 8.0
 VOICE_SMOOTHING = 5
@@ -57,7 +59,9 @@ class Run:
 
 def is_burst(run: Run, length_s: float) -> bool:
     """Whether a run begins like a release: at once, and short or with its energy at the beginning."""
-    return run.rise_db > BURST_RISE_DB and (length_s < 0.1 or (length_s < 0.2 and run.centre < 0.45))
+    if run.rise_db > BURST_RISE_DB:
+        return length_s < 0.05 or (length_s < 0.2 and run.centre < 0.45)
+    return run.rise_db > SOFT_BURST_RISE_DB and (length_s < 0.03 or (length_s < 0.15 and run.centre < 0.3))
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,22 +179,26 @@ def _cleaned(mask: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
     return out
 
 
-def hidden_run(scene: Scene, inside: slice) -> Run | None:
-    """Faint or voiced frication within a stretch where no run was seen: the hump of the balance, if it has one."""
+def hidden_run(scene: Scene, inside: slice, *, voiced: bool = False) -> Run | None:
+    """Faint or voiced frication within a stretch where no run was seen: the hump of the balance, if it has one.
+
+    The voice is 12 dB below its loudest there, or 4 dB where the sound is ``voiced``.
+    """
     balance = scene.balance_db[inside]
     if balance.size < 2 * SHORTEST_RUN:
         return None
-    audible = scene.over_floor_db[inside] > FAINT_OVER_FLOOR_DB
+    hushed = scene.low_db[inside] < scene.loudest_low_db - (4.0 if voiced else 12.0)
+    audible = (scene.over_floor_db[inside] > FAINT_OVER_FLOOR_DB) & hushed
     steady = np.convolve(np.pad(balance, 2, mode="edge"), np.full(5, 0.2), "valid")
     steady[~audible] = steady.min()
     peak = int(np.argmax(steady))
     loud = scene.low_db[inside] > scene.loudest_low_db - VOICE_REACH_DB
     own = float(np.median(balance[loud])) if loud.any() else float(steady.min())
-    if not audible[peak] or steady[peak] < own + HIDDEN_HUMP_DB:
+    if not (audible[peak] and steady[peak] > max(own + HIDDEN_HUMP_DB, HIDDEN_LEAST_DB)):
         return None
     within = steady > max(steady[peak] - 8.0, 0.5 * (steady[peak] + own))
     for begin, end in _stretches(within & audible):
-        if begin <= peak < end and end - begin >= SHORTEST_RUN + 1:
+        if begin <= peak < end and end - begin >= HIDDEN_FRAMES:
             return _run(scene, 2, inside.start + begin, inside.start + end - 1)
     return None
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..terms import Edge, Interval, Recording, SibilantInterval, SibilantSlot, Utterance
-from .align import align, kind_of
+from .align import VOICED, align, kind_of
 from .edges import Bounds, bounds_of
 from .fine import FineLevels, fine_levels
 from .frames import CoarseLevels, coarse_levels
@@ -19,6 +19,7 @@ from .track import Beyond
 MARGIN_S = 0.25
 REACH_S = 0.2
 EDGE_S = 0.05
+LEAST_SLOT_S = 0.025
 LEAST_EXTRA_S = 0.05
 BLOCK_S = 30.0
 BLOCK_MARGIN_S = 0.5
@@ -95,7 +96,7 @@ def find_sibilants(recording: Recording, utterance: Utterance) -> SibilantSearch
     prompt = utterance.prompt
     slots = prompt.slots if prompt is not None else ()
     phones = prompt.phones if prompt is not None else ()
-    matched = align(phones, stage.runs, stage.levels.hop_s) if phones else {}
+    matched = align(phones, stage.runs, stage.levels.hop_s, stage.scene.loudest_low_db) if phones else {}
     taken = _taken_runs(stage, matched, slots)
     found: list[SibilantInterval] = []
     for run, sharing in _by_run(taken, slots):
@@ -120,12 +121,31 @@ def _taken_runs(stage: _Stage, matched: dict[int, int], slots: Sequence[Sibilant
     for slot in slots:
         index = matched.get(slot.phone_index)
         if index is None or stage.runs[index].kind != "frication":
-            run = hidden_run(stage.scene, _room_for(stage, slot, matched))
+            run = _left_over(stage, slot, matched)
         else:
             run = _joined(stage, index, slot, set(matched.values()))
         if run is not None:
             out[slot.index] = run
     return out
+
+
+def _left_over(stage: _Stage, slot: SibilantSlot, matched: dict[int, int]) -> Run | None:
+    """Frication for a slot that took none: a run nobody took where the slot must lie, or a hidden one."""
+    room = _room_for(stage, slot, matched)
+    taken = set(matched.values())
+    free = [
+        run
+        for j, run in enumerate(stage.runs)
+        if run.kind == "frication"
+        and j not in taken
+        and room.start <= run.first
+        and run.last < room.stop
+        and run.n_frames * stage.levels.hop_s > LEAST_SLOT_S
+        and not is_burst(run, run.n_frames * stage.levels.hop_s)
+    ]
+    if free:
+        return max(free, key=lambda run: run.high_db)
+    return hidden_run(stage.scene, room, voiced=slot.phone in VOICED)
 
 
 def _room_for(stage: _Stage, slot: SibilantSlot, matched: dict[int, int]) -> slice:
@@ -201,15 +221,15 @@ def bound(recording: Recording, search_interval: Interval, slot: SibilantSlot | 
 def passes_for_sibilant(run: Run, stage: _Stage, expected: str = "") -> bool:
     """Strong aperiodic energy at high frequencies, long enough and not a burst, aspiration or /f h θ/.
 
-    ``expected`` is the kind of phone that took the run: never an extra where a stop was expected, and only a very
-    clear one where a faint fricative was.
+    ``expected`` is the kind of phone that took the run: where a stop or a faint fricative was expected, only a very
+    clear sibilant is an extra.
     """
     length = run.n_frames * stage.levels.hop_s
-    if run.kind != "frication" or expected == "stop" or length < LEAST_EXTRA_S or is_burst(run, length):
+    if run.kind != "frication" or length < LEAST_EXTRA_S or is_burst(run, length):
         return False
     below_loudest = stage.scene.loudest_high_db - run.high_db
     over_voice = run.high_db - stage.scene.loudest_low_db
-    if expected == "faint":
+    if expected in ("stop", "faint"):
         return below_loudest < 8.0 and run.balance_db > 22.0 and length > 0.08
     strong = over_voice > -19.5 and below_loudest < 10.0 and run.balance_db > -5.0
     clear = over_voice > -32.0 and below_loudest < 20.0 and run.balance_db > 8.0

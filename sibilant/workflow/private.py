@@ -18,7 +18,8 @@ DATES = (
 PATHS = (
     r"\b[A-Za-z]:[\\/]",
     r"\\\\\w",
-    r"(?:^|[\s\"'(])~?/(?:[\w.-]+/)+[\w.-]*",
+    r"(?:^|[\s\"'(])/(?=[\w./-]*[\w.-]{3})(?:[\w.-]+/)+[\w.-]+",
+    r"~/\w+",
     r"\b\w+://\S+",
     r"\b[\w.+-]+@[\w-]+\.\w+",
     r"\b[\w-]+\.(?:wav|flac|mp3|m4a|ogg|opus|aiff?|webm|mp4|docx?|pdf|xlsx?|csv|txt|jpe?g|png)\b",

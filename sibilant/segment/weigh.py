@@ -30,7 +30,9 @@ LOSS_USUAL, LOSS_PIECES = 0.6, 4
 LENGTH_SD = 0.35
 LENGTH_WORTH = 6.0
 EXTRA_PIECE = 1.0
-LIKENESS_WORTH = (3.5, 1.7)
+# Distance of two sayings of one word, and of two words, as shares of the median distance of neighbours: mean, spread.
+SAME_WORD, OTHER_WORD = (0.50, 0.20), (1.0, 0.32)
+USUAL_DISTANCE_DB, DISTANCES_HELD = 8.0, 20
 LIKENESS_LIMITS = (-5.0, 4.0)
 
 
@@ -129,8 +131,13 @@ def _likeness(features: Features, frames: Ints, spans: Candidates) -> Array:
         return out
     left, right, extra, piece = np.array(compared).T
     found = distances(drawn[left], drawn[right])
-    centre, spread = float(np.median(found)), float(1.4826 * np.median(np.abs(found - np.median(found)))) + 0.5
-    slope, offset = LIKENESS_WORTH
-    worth = np.clip(slope * ((centre - found) / spread - offset), *LIKENESS_LIMITS)
+    usual = (float(np.median(found)) * found.size + USUAL_DISTANCE_DB * DISTANCES_HELD) / (found.size + DISTANCES_HELD)
+    far = np.maximum(found / usual, 0.35)
+    ratio = _log_normal(far, *SAME_WORD) - _log_normal(far, *OTHER_WORD)
+    worth = np.clip(ratio, *LIKENESS_LIMITS)
     np.maximum.at(out, (extra, piece), worth)
     return out
+
+
+def _log_normal(x: Reals, mean: float, spread: float) -> Reals:
+    return np.asarray(-0.5 * ((x - mean) / spread) ** 2 - np.log(spread))

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 FLAG_ROW_MM = 4.2
+MOST_NAMED = 3
+"""More probes apart than this are counted and not named one by one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +117,7 @@ def _lines(axes: Axes, months: Months) -> None:
             zorder=3,
             gid="line",
         )
+    named = sum(bool(session.apart) for session, _ in months.sessions) <= MOST_NAMED
     for session, summary in months.sessions:
         y = months.scale * summary.mean
         if math.isfinite(summary.low) and math.isfinite(summary.high):
@@ -122,7 +125,7 @@ def _lines(axes: Axes, months: Months) -> None:
             axes.vlines(session.month, *ends, colors=style.BLUE, linewidth=1.6, zorder=4)
         settings = _mark(session)
         axes.plot([session.month], [y], linestyle="none", zorder=5, gid="session", **settings)
-        if session.apart:
+        if session.apart and named:
             axes.annotate(
                 "apart",
                 (session.month, y),
@@ -271,5 +274,6 @@ def draw_accuracy(axes: Axes, months: Months) -> None:
             color=style.INK,
             linestyle="none",
             gid="heard",
+            zorder=5,
             clip_on=False,
         )

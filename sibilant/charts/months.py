@@ -7,10 +7,20 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ..terms import Method
-from ..terms.change import UNJUDGED, CaseView
+from ..terms.change import UNJUDGED, Accuracy, CaseView
 from . import style, wording
 from .lettering import line_height_mm, wrap
-from .month_marks import FLAG_ROW_MM, Months, RangeBracket, draw_accuracy, draw_flags, draw_main, draw_phases, flag_rows
+from .month_marks import (
+    FLAG_ROW_MM,
+    MOST_NAMED,
+    Months,
+    RangeBracket,
+    draw_accuracy,
+    draw_flags,
+    draw_main,
+    draw_phases,
+    flag_rows,
+)
 from .sheet import MARGIN_MM, Heading, Sheet, begin
 
 if TYPE_CHECKING:
@@ -146,22 +156,31 @@ def _subtitle(months: Months) -> str:
 def _caption(months: Months, method: Method) -> wording.Caption:
     counts = sorted({(summary.n_measured, summary.n_expected) for _, summary in months.sessions})
     counted = f"{'; '.join(f'{n} of {of}' for n, of in counts)} sounds measured"
-    apart = tuple(
-        f"Month {wording.month_text(session.month)} stands apart, not joined: {'; '.join(session.apart)}."
-        for session, _ in months.sessions
-        if session.apart
-    )
+    apart = _apart_words(months)
     changes = months.view.changes_of(months.key)
     unjudged = changes[-1].reasons if changes and changes[-1].verdict == UNJUDGED else ()
-    why = (f"The latest probe cannot be judged against the baseline: {'; '.join(unjudged)}.",) if unjudged else ()
+    why = (f"The latest probe cannot be judged against the baseline: {wording.brief(unjudged)}.",) if unjudged else ()
     n_held = sum(not summary.shown for summary in months.view.summaries)
     held = (f"{n_held} session(s) held back until judged by ear.",) if n_held else ()
+    scored = _scored(months)
+    rule = (f"Judged by ear: {scored[-1].rule}.",) if scored else ()
     closing = f"{style.SUPPORTING} {style.NO_CAUSE}"
     return wording.Caption(
         wording.who(months.view.client),
         wording.method_text(method),
         counted,
-        more=(*_error_words(months), *apart, *why, *held, closing),
+        more=(*_error_words(months), *rule, *apart, *why, *held, closing),
+    )
+
+
+def _apart_words(months: Months) -> tuple[str, ...]:
+    apart = [session for session, _ in months.sessions if session.apart]
+    if len(apart) > MOST_NAMED:
+        first = wording.brief(apart[0].apart, 1)
+        return (f"{len(apart)} probes (open squares) stand apart, not joined; the first: {first}.",)
+    return tuple(
+        f"Month {wording.month_text(session.month)} stands apart, not joined: {wording.brief(session.apart)}."
+        for session in apart
     )
 
 
@@ -186,12 +205,16 @@ def _narrow_note(months: Months, side: _Side) -> str:
 
 
 def _rule_words(months: Months) -> tuple[str, ...]:
-    scored = [s.accuracy for s in months.view.summaries if s.accuracy and s.accuracy.n_scored]
+    scored = _scored(months)
     if not scored:
         return ()
     counts = sorted({accuracy.n_scored for accuracy in scored})
     n = f"{counts[0]}" if len(counts) == 1 else f"{counts[0]} to {counts[-1]}"
-    return (f"judged correct by ear, with 95\u2009% interval ({n} scored; {scored[-1].rule})",)
+    return (f"judged correct by ear, with 95\u2009% interval ({n} sounds)",)
+
+
+def _scored(months: Months) -> list[Accuracy]:
+    return [s.accuracy for s in months.view.summaries if s.accuracy and s.accuracy.n_scored]
 
 
 def _month_axis(axes: Axes, months: Months, sheet: Sheet, below_mm: float, centre_mm: float) -> None:

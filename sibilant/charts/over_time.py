@@ -162,9 +162,10 @@ def _separation_note(view: CaseView, method: Method, contrasts: Sequence[Contras
             wording.number(v, 0.01) for v in (last.auc, last.auc_low, last.auc_high, last.overlap)
         )
         more.append(f"Last probe: area under the ROC curve {auc} ({low} to {high}), overlap {overlap}.")
-    reasons = sorted({reason for one in contrasts for reason in one.reasons})
-    if reasons:
-        more.append(f"Cannot be judged where: {'; '.join(reasons)}.")
+    unjudged = [one for one in contrasts if one.reasons]
+    if unjudged:
+        n = f"{len(unjudged)} of {len(contrasts)} probes"
+        more.append(f"Cannot be judged in {n}; the last of them: {wording.brief(unjudged[-1].reasons)}.")
     return closing(wording.who(view.client), method, counted, *more)
 
 

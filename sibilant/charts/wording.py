@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..terms import MEASURES, Measure, Method
@@ -132,11 +133,15 @@ def with_unit(text: str, unit: str) -> str:
 
 def quantity(measure: Measure, value: float, half_width: float = math.nan) -> str:
     """A value of a measure with the decimals that its interval deserves."""
+    if not math.isfinite(value):
+        return "–"
     return with_unit(number(value, step_for(half_width, measure.decimals)), measure.unit)
 
 
 def interval_text(measure: Measure, value: float, low: float, high: float) -> str:
     """A value with its 95 % interval, such as ``7310 Hz (7090 to 7520)``."""
+    if not math.isfinite(value):
+        return "–"
     step = step_for((high - low) / 2, measure.decimals)
     shown = with_unit(number(value, step), measure.unit)
     if not (math.isfinite(low) and math.isfinite(high)):
@@ -151,12 +156,30 @@ def percent(share: float) -> str:
 
 def month_text(month: float) -> str:
     """Months since the first baseline, whole where they nearly are."""
-    return f"{month:.0f}" if abs(month - round(month)) < 0.3 else f"{month:.1f}"
+    return f"{month:.0f}" if abs(month - round(month)) < 0.15 else f"{month:.1f}"
 
 
 def capital(text: str) -> str:
     """First letter upper, the rest as it is."""
     return text[:1].upper() + text[1:]
+
+
+def spelled(reason: str) -> str:
+    """A reason's code in words, such as ``not measured`` for ``not_measured``."""
+    return reason.replace("_", " ")
+
+
+def brief(reasons: Sequence[str], most: int = 2) -> str:
+    """The first reasons, each once, and how many more there are.
+
+    Examples
+    --------
+    >>> brief(["too_short", "too_short", "weak", "voiced"])
+    'too short; weak; and 1 more'
+    """
+    once = list(dict.fromkeys(spelled(reason) for reason in reasons))
+    more = [f"and {len(once) - most} more"] if len(once) > most else []
+    return "; ".join([*once[:most], *more])
 
 
 def summary_of(view: CaseView, key: str) -> tuple[tuple[SessionSummary, MeasureSummary], ...]:

@@ -236,6 +236,8 @@ def _contexts(view: CaseView) -> tuple[Part, ...]:
     cells = [cell for cell in view.contexts if cell.key == view.main_measure]
     if not cells:
         return ()
+    if all(cell.rank is None for cell in cells):
+        return (Heading("By context"), Paragraph("Too few sounds in any one context to set contexts in order."))
     measure = wording.measure_of(view.main_measure)
     ordered = sorted(cells, key=lambda cell: (cell.rank is None, cell.rank or 0, cell.name))
     rows = tuple(

@@ -28,6 +28,9 @@ _MONTHS = (
 )
 
 
+_MOST_JOINS = 3
+
+
 @dataclass(frozen=True, slots=True)
 class ReportSettings:
     """What the clinician chose for one report.
@@ -180,10 +183,12 @@ def measured_sentences(view: CaseView, key: str) -> str:
 
 
 def verdict_text(view: CaseView, key: str) -> str:
-    """The verdict's fixed words, since when, and what limits it."""
-    change = last_change(view, key)
+    """The verdict's fixed words, since when, and what limits it (said once, with the main measure)."""
+    change, main = last_change(view, key), last_change(view, view.main_measure)
     if change is None:
         return "no probe after the baseline"
+    if key != view.main_measure and main is not None and change.reasons and set(change.reasons) == set(main.reasons):
+        return f"{change.verdict}: as in the first row"
     month = wording.since_month(view, key)
     since = f" since month {month}" if month and not change.awaits else f" in month {month}" if month else ""
     reasons = f": {wording.brief(change.reasons)}" if change.reasons else ""
@@ -215,7 +220,7 @@ def missing_lines(view: CaseView, settings: ReportSettings) -> tuple[str, ...]:
         lines.append(
             f"Baseline probes: {n_baseline}. Three or more on different days are needed to judge measurement error."
         )
-    lines += _unjudged(view) + _left_out(view) + [f"{wording.capital(join)}." for join in view.joins]
+    lines += _unjudged(view) + _left_out(view) + _joins(view)
     if view.agreement is None:
         lines.append("Agreement of two listeners: not checked in this period.")
     return tuple(lines)
@@ -226,6 +231,14 @@ def _unjudged(view: CaseView) -> list[str]:
     held = [day_text(s.on) for s in view.summaries if not s.shown]
     lines = [f"Not judged by ear: the probe{'s' * (len(dates) > 1)} of {', '.join(dates)}."] if dates else []
     return lines + ([f"Figures held back until judged: {', '.join(held)}."] if held else [])
+
+
+def _joins(view: CaseView) -> list[str]:
+    """What is not joined: a few sentences, or how many there are and the first."""
+    said = [wording.capital(join.rstrip(".")) for join in view.joins]
+    if len(said) <= _MOST_JOINS:
+        return [f"{one}." for one in said]
+    return [f"Not joined with the first baseline, or joined with care: {len(said)} probes; the first: {said[0]}."]
 
 
 def _left_out(view: CaseView) -> list[str]:

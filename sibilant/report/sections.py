@@ -186,7 +186,7 @@ def _devices(view: CaseView, settings: ReportSettings) -> str:
     shown = []
     for name in dict.fromkeys(names):
         device = known.get(name)
-        details = [name or "not noted"]
+        details = [name or "device not noted"]
         if device is not None:
             distance = f"{device.distance_cm:g}\u2009cm" if device.distance_cm else "distance not noted"
             details += [part for part in (device.kind, device.place, distance) if part]

@@ -66,9 +66,9 @@ def charts_of(view: CaseView, case: Case, caseload: Path | None) -> Iterator[tup
         yield "spectra", lambda width: charts.session_spectra(*groups, method=method, who=who, width_mm=width)
     if any(point.key == view.main_measure for point in view.spreads):
         yield "spread", lambda width: charts.spread_chart(view, method=method, width_mm=width)
-    if any(cell.key == view.main_measure for cell in view.contexts):
+    if any(cell.key == view.main_measure and cell.rank is not None for cell in view.contexts):
         yield "contexts", lambda width: charts.context_map(view, method=method, width_mm=width)
-    if any(one.key == view.main_measure for one in view.contrasts):
+    if any(one.key == view.main_measure and np.isfinite(one.difference) for one in view.contrasts):
         yield "separation", lambda width: charts.separation_chart(view, method=method, width_mm=width)
     if any(word.heard for summary in shown for word in summary.measures[view.main_measure].words):
         yield "heard", lambda width: charts.heard_chart(view, method=method, width_mm=width)

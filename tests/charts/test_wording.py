@@ -30,7 +30,7 @@ def test_numbers() -> None:
     assert wording.number(-0.25, 0.01) == "−0.25"
     assert wording.number(math.nan) == "–"
     assert wording.percent(0.45) == "45\u2009%"
-    assert wording.month_text(4.8) == "5" and wording.month_text(0.5) == "0.5"
+    assert wording.month_text(4.9) == "5" and wording.month_text(4.8) == "4.8" and wording.month_text(0.5) == "0.5"
 
 
 def test_axis_labels_carry_unit_band_and_weighting() -> None:

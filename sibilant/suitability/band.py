@@ -7,12 +7,13 @@ from collections.abc import Iterator
 import numpy as np
 
 from .evidence import Evidence
+from .frames import decibels
 from .methods_served import BANDWIDTH_SHARE, house_tops_hz, widest_served
 from .rules import OWN, Reading, Rule
-from .spectra import fall_at, stretch_spectrum
+from .spectra import fall_at
 
 HOLE_HZ, HOLE_DB, HOLE_MARGIN = 2_000.0, 20.0, 0.95
-HOLE_FRAME_S = 0.012
+HOLE_FRAME_S, HOLE_STEP_HZ = 0.012, 500.0
 SHELF_LOW_HZ, SHELF_SHARE, SHELF_DB = 15_000.0 / BANDWIDTH_SHARE, 0.93, 20.0
 
 
@@ -54,21 +55,23 @@ def read_holes(evidence: Evidence) -> Iterator[Reading]:
 
 
 def _hole_share(evidence: Evidence, index: int) -> float:
+    from scipy import fft
+
     rate = evidence.recording.sampling_rate_hz
     samples = evidence.recording.cut(evidence.middle(index))
     size = round(HOLE_FRAME_S * rate)
-    frames = [samples[start : start + size] for start in range(0, samples.size - size + 1, size // 2)]
-    power = np.stack([stretch_spectrum(frame, rate) for frame in frames])
-    inside = (evidence.grid_hz > 1_000) & (evidence.grid_hz < HOLE_MARGIN * evidence.bandwidths_hz[index])
-    level = 10 * np.log10(power[:, inside])
-    usual = 10 * np.log10(power[:, inside].mean(axis=0))
-    low = level < usual - HOLE_DB
-    width = max(1, round(HOLE_HZ / evidence.grid_hz[1]))
-    if low.shape[1] < width:
+    framed = np.lib.stride_tricks.sliding_window_view(samples, size)[:: size // 2]
+    spectrum = fft.rfft(framed * np.hanning(size + 1)[:-1].astype(np.float32), axis=1)
+    power = (spectrum.real**2 + spectrum.imag**2).astype(np.float64)
+    edges = np.arange(1_000.0, HOLE_MARGIN * evidence.bandwidths_hz[index], HOLE_STEP_HZ) * size / rate
+    bands = int(HOLE_HZ / HOLE_STEP_HZ)
+    if edges.size <= bands:
         return 0.0
+    level = decibels(np.add.reduceat(power, edges.astype(int), axis=1)[:, :-1])
+    low = np.less(level, decibels((10 ** (level / 10)).mean(axis=0)) - HOLE_DB).astype(np.int64)
     total = np.cumsum(np.pad(low, ((0, 0), (1, 0))), axis=1)
-    holed = ((total[:, width:] - total[:, :-width]) == width).any(axis=1)
-    return 100 * float(holed.mean())
+    in_a_row = (total[:, bands:] - total[:, :-bands]).max(axis=1)
+    return 100 * float(np.mean(in_a_row == bands))
 
 
 RATE_CARE = Rule(

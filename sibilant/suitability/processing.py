@@ -15,6 +15,7 @@ GATE_RUN_S = 0.020
 SOUNDING = 4 / 32_768
 BESIDE_S = 0.005
 FLOOR_LOWEST_DB = -150.0
+CALL_RATE_HZ, CALL_LOW_HZ, CALL_HIGH_HZ = 48_000, 14_300.0, 15_400.0
 
 
 def inner_zeros(evidence: Evidence) -> list[Interval]:
@@ -68,6 +69,13 @@ def read_dead_floor(evidence: Evidence) -> Iterator[Reading]:
     total = total[total > 0]
     if total.size >= 5:
         yield Reading(max(float(decibels(np.percentile(total, 10))), FLOOR_LOWEST_DB))
+
+
+def read_voice_processing(evidence: Evidence) -> Iterator[Reading]:
+    """Effective bandwidth, where it ends as browsers' and calls' voice processing ends it in a 48 kHz recording."""
+    found, source = evidence.bandwidth_hz, evidence.recording.source
+    if found is not None and evidence.recording.sampling_rate_hz == CALL_RATE_HZ and not source.lossy:
+        yield Reading(found if found >= CALL_LOW_HZ else CALL_RATE_HZ / 2)
 
 
 DROPOUTS = Rule(
@@ -127,4 +135,21 @@ DEAD_FLOOR = Rule(
     below=True,
     weight=7,
 )
-RULES = (DROPOUTS, DROPOUTS_ELSEWHERE, GATING, DEAD_FLOOR)
+VOICE_PROCESSING = Rule(
+    "voice_processing",
+    "voice processing of a browser or call",
+    "effective bandwidth of a 48 kHz recording without lossy coding, ending at 14.3 to 15.4 kHz, as echo cancelling and"
+    " noise suppression end it",
+    "Hz",
+    CALL_HIGH_HZ,
+    None,
+    ALL,
+    (),
+    "It sounds as if a browser or call had processed the voice: switch echo cancelling, noise suppression and automatic"
+    " gain off, or record in another program.",
+    "own: measured in one browser, processing on and off (docs/recordings.md)",
+    read_voice_processing,
+    below=True,
+    weight=9,
+)
+RULES = (DROPOUTS, DROPOUTS_ELSEWHERE, GATING, DEAD_FLOOR, VOICE_PROCESSING)

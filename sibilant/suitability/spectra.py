@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 SPECTRUM_WINDOW_S = 1024 / 44_100
-SMOOTHING_HZ = 100.0
+SMOOTHING_HZ, STRONG_SHARE = 100.0, 0.8
 BANDWIDTH_DROP_DB = 40.0
 CLIFF_DB, CLIFF_FLATNESS_DB = 25.0, 8.0
 LOWEST_CLIFF_HZ = 2_500.0
@@ -27,19 +27,26 @@ def stretch_spectrum(samples: npt.NDArray[np.float32], rate: int) -> Floats:
     """
     from scipy import fft
 
-    n_fft, size = grid_size(rate), max(8, round(SPECTRUM_WINDOW_S * rate))
+    n_fft, size = grid_size(rate), window_size(rate)
     if samples.size < size:
         samples = np.pad(samples, (0, size - samples.size))
     framed = np.lib.stride_tricks.sliding_window_view(samples, size)[:: size // 2]
     window = np.hanning(size + 1)[:-1].astype(np.float32)
     spectrum = fft.rfft(framed * window, n_fft, axis=1)
-    power = np.percentile(spectrum.real.astype(np.float64) ** 2 + spectrum.imag.astype(np.float64) ** 2, 80, axis=0)
-    return _smoothed(power, max(1, round(SMOOTHING_HZ / (rate / n_fft))))
+    power = spectrum.real**2 + spectrum.imag**2
+    place = round(STRONG_SHARE * (len(power) - 1))
+    reached = np.partition(power, place, axis=0)[place].astype(np.float64)
+    return _smoothed(reached, max(1, round(SMOOTHING_HZ / (rate / n_fft))))
 
 
 def grid_size(rate: int) -> int:
     """Length of the transform: four windows."""
-    return 4 * max(8, round(SPECTRUM_WINDOW_S * rate))
+    return 4 * window_size(rate)
+
+
+def window_size(rate: int) -> int:
+    """Length of a window: 23 ms, a multiple of 8, which keeps the transform fast."""
+    return 8 * max(1, round(SPECTRUM_WINDOW_S * rate / 8))
 
 
 def spectrum_grid(rate: int) -> Floats:

@@ -16,7 +16,7 @@ from .measure import Measured
 BEFORE_AND_AFTER_S = 0.15
 LONGEST_S = 1.2
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+    from ..charts import Figure
 
 INVENTED = "Invented data – not a person"
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from .moments import MOMENT_KEYS, quadrature, weighted_sums
 from .setup import Setup, inside
-from .shape import excitation, level_keys, moment_values, pattern_peak, peak_values
+from .shape import excitation, level_keys, moment_values, pattern_peak, peak_values, smoothed
 from .tapers import Rows
 
 N_DRAWS = 200
@@ -77,7 +77,7 @@ def simulated_spans(rows: Rows, setup: Setup, effective_s: Rows) -> dict[str, Ro
 
 def _simulate(rows: Rows, setup: Setup, effective_s: Rows) -> dict[str, Rows]:
     coarse, every = coarser(setup)
-    smooth = _smoothed(rows, setup.correlation_hz / setup.step_hz)
+    smooth = smoothed(rows, max(1, int(setup.correlation_hz / (2 * setup.step_hz))))
     dof = (2 * effective_s * setup.correlation_hz)[:, np.newaxis, np.newaxis]
     thin = smooth[:, np.newaxis, ::every]
     part = 2 / (9 * dof)
@@ -195,13 +195,3 @@ def _balance(white: Rows) -> None:
         fair /= np.sqrt(np.sum(fair**2) / n_rows)
         kept.append(fair)
         white += (fair - part)[:, np.newaxis] * cosine
-
-
-def _smoothed(rows: Rows, width: float) -> Rows:
-    """Running mean of each row over ``width`` bins, made odd, with the ends mirrored."""
-    half = max(1, int(width / 2))
-    padded = np.concatenate([rows[:, half:0:-1], rows, rows[:, -2 : -half - 2 : -1]], axis=1)
-    running = np.zeros((rows.shape[0], padded.shape[1] + 1))
-    np.cumsum(padded, axis=1, out=running[:, 1:])
-    smooth: Rows = np.maximum((running[:, 2 * half + 1 :] - running[:, : -2 * half - 1]) / (2 * half + 1), 0.0)
-    return smooth

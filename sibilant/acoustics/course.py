@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .shape import highest, moment_values
+from .shape import moment_values, peak_values
 from .tapers import Rows
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ def course(heard: Sequence[Listened]) -> Course:
     rows = np.concatenate([rows for _, rows in placed])
     power = np.sum(rows * setup.moment_weights[0], axis=1)
     level = 10 * np.log10(np.where(power > 0, power, np.nan))
-    columns = moment_values(rows, setup)["centroid_hz"], highest(rows, setup.band, setup)[0], level
+    columns = moment_values(rows, setup)["centroid_hz"], peak_values(rows, setup)["peak_hz"], level
     return Course(np.stack([time for time, _ in placed]), *(column.reshape(-1, N_POINTS) for column in columns))
 
 

@@ -37,7 +37,12 @@ def moment_values(rows: Rows, setup: Setup) -> dict[str, Rows]:
 
 
 def peak_values(rows: Rows, setup: Setup) -> dict[str, Rows]:
-    """Highest point of the band, of the mid band, and the mid peak's height over the low band's lowest point."""
+    """Highest point of the band, of the mid band, and the mid peak's height over the low band's lowest point.
+
+    Looked for in the spectrum averaged over the estimator's own bandwidth, so that of two ripples of one peak neither
+    is taken for it.
+    """
+    rows = smoothed(rows, _margin(setup) - 1)
     values = {"peak_hz": highest(rows, setup.band, setup)[0]}
     if setup.mid_band is None:
         return values
@@ -59,7 +64,7 @@ def highest(rows: Rows, span: tuple[int, int], setup: Setup) -> tuple[Rows, Rows
     """
     first, last = span
     best = first + np.argmax(rows[:, first : last + 1], axis=1)
-    margin = max(1, int(setup.correlation_hz / (2 * setup.step_hz)))
+    margin = _margin(setup)
     edge = (best < first + margin) | (best > last - margin)
     safe = np.clip(best, first + 1, last - 1)
     row = np.arange(rows.shape[0])
@@ -69,6 +74,28 @@ def highest(rows: Rows, span: tuple[int, int], setup: Setup) -> tuple[Rows, Rows
     delta = np.where(np.isfinite(delta), np.clip(delta, -0.5, 0.5), 0.0)
     frequency = setup.frequency_hz[0] + (safe + delta) * setup.step_hz
     return np.where(edge, np.nan, frequency), rows[row, best]
+
+
+def _margin(setup: Setup) -> int:
+    """Half the estimator's bandwidth in bins, at least one."""
+    return max(1, int(setup.correlation_hz / (2 * setup.step_hz)))
+
+
+def smoothed(rows: Rows, half: int) -> Rows:
+    """Running mean of each row over ``2 half + 1`` bins, the ends mirrored.
+
+    Examples
+    --------
+    >>> [float(v) for v in smoothed(np.array([[0.0, 3.0, 0.0, 0.0]]), 1)[0]]
+    [2.0, 1.0, 1.0, 0.0]
+    """
+    if half == 0:
+        return rows
+    padded = np.concatenate([rows[:, half:0:-1], rows, rows[:, -2 : -half - 2 : -1]], axis=1)
+    running = np.zeros((rows.shape[0], padded.shape[1] + 1))
+    np.cumsum(padded, axis=1, out=running[:, 1:])
+    mean: Rows = np.maximum((running[:, 2 * half + 1 :] - running[:, : -2 * half - 1]) / (2 * half + 1), 0.0)
+    return mean
 
 
 def auditory_peak(rows: Rows, setup: Setup) -> Rows:

@@ -211,7 +211,7 @@ _DECLARED: tuple[Measure, ...] = (
         "spectral peak (Hz)",
         "the pitch of the hiss",
         "The frequency at which the averaged spectrum is highest; the estimator blurs it by about 200 Hz each way.",
-        "fp = argmax P(f), interpolated",
+        "fp = argmax of P averaged over the estimator's bandwidth, interpolated",
         "common in the literature, e.g. Jongman et al. (2000)",
         interval=True,
     ),
@@ -226,7 +226,7 @@ _DECLARED: tuple[Measure, ...] = (
         "the main pitch of the hiss",
         "The highest point of the spectrum inside the method's search range, 2 to 10 kHz for house methods; none where"
         " it sits at an edge of the range.",
-        "fm = argmax P(f) in the search range, interpolated",
+        "fm = argmax of P averaged over the estimator's bandwidth, in the search range",
         _KOENIG,
         interval=True,
     ),

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ..terms import Method
-from ..terms.change import UNJUDGED, Accuracy, CaseView
+from ..terms.change import UNJUDGED, Accuracy, CaseView, MeasureSummary
 from . import style, wording
 from .lettering import line_height_mm, wrap
 from .month_marks import (
@@ -154,8 +155,7 @@ def _subtitle(months: Months) -> str:
 
 
 def _caption(months: Months, method: Method) -> wording.Caption:
-    counts = sorted({(summary.n_measured, summary.n_expected) for _, summary in months.sessions})
-    counted = f"{'; '.join(f'{n} of {of}' for n, of in counts)} sounds measured"
+    counted = f"{_counts([summary for _, summary in months.sessions])} sounds measured"
     apart = _apart_words(months)
     changes = months.view.changes_of(months.key)
     unjudged = changes[-1].reasons if changes and changes[-1].verdict == UNJUDGED else ()
@@ -171,6 +171,13 @@ def _caption(months: Months, method: Method) -> wording.Caption:
         counted,
         more=(*_error_words(months), *rule, *apart, *why, *held, closing),
     )
+
+
+def _counts(summaries: Sequence[MeasureSummary]) -> str:
+    """How many were measured of how many expected, such as ``13 to 20 of 20``."""
+    measured = sorted({summary.n_measured for summary in summaries})
+    expected = sorted({summary.n_expected for summary in summaries})
+    return " of ".join(" to ".join(str(n) for n in dict.fromkeys((some[0], some[-1]))) for some in (measured, expected))
 
 
 def _apart_words(months: Months) -> tuple[str, ...]:

@@ -152,6 +152,7 @@ def _session(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
         *said,
         Heading("O: what was observed"),
         *_observed(view),
+        Paragraph(plain.measured_sentences(view, view.main_measure)),
         *sections.change_table(view, keys=(view.main_measure,)),
         Heading("A: the clinician's reading"),
         Blank("Reading, goal status, need for skilled help", 3),

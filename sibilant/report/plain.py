@@ -148,15 +148,15 @@ def gained_sentence(gained: WordsGained | None) -> str:
         return ""
     return (
         f"Of {gained.n_same} words scored in both the first and the last probe, {gained.gained} were gained and "
-        f"{gained.lost} lost (exact McNemar test, p = {p_text(gained.p)})."
+        f"{gained.lost} lost (exact McNemar test, {p_text(gained.p)})."
     )
 
 
 def p_text(p: float) -> str:
-    """A p value with two figures, never zero."""
+    """A p value with two or three decimals, never zero."""
     if p < 0.001:
-        return "less than 0.001"
-    return f"{p:.3f}" if p < 0.1 else f"{p:.2f}"
+        return "p < 0.001"
+    return f"p = {p:.3f}" if p < 0.1 else f"p = {p:.2f}"
 
 
 def signed(text: str) -> str:
@@ -183,12 +183,14 @@ def measured_sentences(view: CaseView, key: str) -> str:
 
 
 def verdict_text(view: CaseView, key: str) -> str:
-    """The verdict's fixed words, since when, and what limits it (said once, with the main measure)."""
+    """The verdict's fixed words, since when, and what limits it (the main measure's reasons stand above the table)."""
     change, main = last_change(view, key), last_change(view, view.main_measure)
     if change is None:
         return "no probe after the baseline"
-    if key != view.main_measure and main is not None and change.reasons and set(change.reasons) == set(main.reasons):
-        return f"{change.verdict}: as in the first row"
+    if key == view.main_measure and change.verdict == UNJUDGED:
+        return f"{change.verdict}: see above"
+    if main is not None and change.reasons and set(change.reasons) == set(main.reasons):
+        return f"{change.verdict}: see above"
     month = wording.since_month(view, key)
     since = f" since month {month}" if month and not change.awaits else f" in month {month}" if month else ""
     reasons = f": {wording.brief(change.reasons)}" if change.reasons else ""

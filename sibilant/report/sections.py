@@ -56,7 +56,7 @@ def heard_rows(view: CaseView, *, by_position: bool) -> tuple[tuple[str, ...], .
     ]
     if view.gained is not None:
         gained = view.gained
-        shown = f"{gained.gained} gained, {gained.lost} lost; p = {plain.p_text(gained.p)}"
+        shown = f"{gained.gained} gained, {gained.lost} lost; {plain.p_text(gained.p)}"
         rows.append(("words scored in both", f"{gained.n_same}", shown))
     return tuple(rows)
 

@@ -78,11 +78,7 @@ def measure(
     with_response(method, response)
     words = (*words, *[None] * (len(sounds) - len(words)))
     bandwidth_hz = (*bandwidth_hz, *[None] * (len(sounds) - len(bandwidth_hz)))
-    stretches = [sound.interval for sound in sounds]
-    drafts = [
-        _Draft(sound, _timed(recording, sound, word, [s for s in stretches if s is not sound.interval]))
-        for sound, word in zip(sounds, words, strict=True)
-    ]
+    drafts = [_Draft(sound, _timed(recording, sound, word)) for sound, word in zip(sounds, words, strict=True)]
     for draft, reach_hz in zip(drafts, bandwidth_hz, strict=True):
         draft.heard = _listen(draft, recording, method, response, reach_hz)
     by_setup: dict[Setup, list[_Draft]] = {}
@@ -124,15 +120,13 @@ class _Draft:
         )
 
 
-def _timed(
-    recording: Recording, sound: SibilantInterval, word: Interval | None, others: Sequence[Interval]
-) -> dict[str, float]:
+def _timed(recording: Recording, sound: SibilantInterval, word: Interval | None) -> dict[str, float]:
     """What no method changes: lengths, rise, voicing, level against the vowel."""
     interval = sound.interval
     timed = {
         "rise_ms": rise_ms(recording, interval),
         "voiced_share": voiced_share(recording, interval),
-        "level_re_vowel_db": level_re_vowel_db(recording, interval, word, others),
+        "level_re_vowel_db": level_re_vowel_db(recording, interval, word),
     }
     return duration_values(sound, word) | {key: value for key, value in timed.items() if value is not None}
 

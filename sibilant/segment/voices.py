@@ -15,7 +15,9 @@ Array = npt.NDArray[np.float64]
 
 LOWEST_HZ, HIGHEST_HZ = 70.0, 500.0
 RATE_HZ = 5500.0
-HUM_TOP_HZ, VOICE_TOP_HZ = 200.0, 1100.0
+PLAIN_BAND_HZ, FLAT_BAND_HZ = (200.0, 1100.0), (130.0, 2000.0)
+FLATTENING = 0.8
+AS_GOOD = 0.9
 FRAME_S, HOP_S = 0.040, 0.012
 PERIODIC = 0.55
 QUIETEST_DB = -22.0
@@ -86,8 +88,10 @@ def spread(values: Array, longest: int) -> Array:
 def pitch_of(recording: Recording, pieces: Sequence[tuple[float, float]]) -> Pitch:
     """Upper quartile of the pitch of each piece, as it falls toward the end of a word.
 
-    Autocorrelation of 40 ms frames at lags of 70 to 500 Hz, from 200 to 1100 Hz only (above the hum); frames within
-    22 dB of the piece's loudest and with a peak above 0.55 count, and a piece needs five.
+    Autocorrelation of 40 ms frames at lags of 70 to 500 Hz: a frame is voiced where that of 200 to 1100 Hz (above the
+    hum) has a peak above 0.55; the lag is read from 130 to 2000 Hz with the spectrum flattened, so that one strong
+    harmonic does not pass for the voice. Frames more than 22 dB below the piece's loudest are left out, and a piece
+    needs five.
     """
     found = [_voiced_octaves(recording, Interval(a, max(a, b))) for a, b in pieces]
     octave = np.array([np.percentile(f, TOP_PERCENTILE) if f.size >= FEWEST_FRAMES else np.nan for f in found])
@@ -165,37 +169,44 @@ def _voiced_octaves(recording: Recording, interval: Interval) -> Array:
     frames = (frames - frames.mean(axis=1, keepdims=True)) * np.hanning(width).astype(np.float32)
     power = (frames**2).sum(axis=1)
     frames = frames[power > power.max() * 10 ** (0.1 * QUIETEST_DB)] if power.max() > 0 else frames[:0]
-    size = fft.next_fast_len(2 * width, real=True)
-    own = _autocorrelation(np.hanning(width).astype(np.float32)[None], size)
-    band = (int(HUM_TOP_HZ * size / rate), int(VOICE_TOP_HZ * size / rate))
-    found = _autocorrelation(frames, size, band) / np.maximum(own, 0.05)
-    first, last = int(rate / HIGHEST_HZ), min(int(np.ceil(rate / LOWEST_HZ)), int(0.7 * width))
-    part = found[:, first : last + 1]
-    if part.shape[1] < 3 or not len(part):
+    if not len(frames):
         return np.zeros(0)
-    inner = part[:, 1:-1]
-    peak = np.where((inner >= part[:, :-2]) & (inner > part[:, 2:]), inner, 0.0)
-    top = peak.max(axis=1)
-    lag = (peak >= 0.87 * top[:, None]).argmax(axis=1) + first + 1
-    return np.asarray(np.log2(rate / lag[top > PERIODIC]))
+    size = fft.next_fast_len(2 * width, real=True)
+    amplitude = np.abs(fft.rfft(frames, size, axis=1))
+    lags = slice(int(rate / HIGHEST_HZ), min(int(np.ceil(rate / LOWEST_HZ)), int(0.7 * width)) + 1)
+    plain = _autocorrelation(amplitude, size, 2.0, (PLAIN_BAND_HZ, rate))[:, lags]
+    flat = _autocorrelation(amplitude, size, FLATTENING, (FLAT_BAND_HZ, rate))[:, lags]
+    if flat.shape[1] < 3:
+        return np.zeros(0)
+    inner = flat[:, 1:-1]
+    peak = np.where((inner >= flat[:, :-2]) & (inner > flat[:, 2:]), inner, 0.0)
+    lag = (peak >= AS_GOOD * peak.max(axis=1, keepdims=True)).argmax(axis=1) + lags.start + 1
+    inner = plain[:, 1:-1]
+    periodic = np.where((inner >= plain[:, :-2]) & (inner > plain[:, 2:]), inner, 0.0).max(axis=1) > PERIODIC
+    return np.asarray(np.log2(rate / lag[periodic]))
 
 
 @lru_cache(maxsize=16)
 def _low_pass(step: int) -> npt.NDArray[np.float32]:
     from scipy import signal
 
-    taps = signal.firwin(10 * step + 1, 900.0, fs=step * RATE_HZ) if step > 1 else np.ones(1)
+    taps = signal.firwin(10 * step + 1, 2000.0, fs=step * RATE_HZ) if step > 1 else np.ones(1)
     return np.asarray(taps, dtype=np.float32)
 
 
 def _autocorrelation(
-    frames: npt.NDArray[np.float32], size: int, band: tuple[int, int] | None = None
+    amplitude: npt.NDArray[np.float32], size: int, exponent: float, band: tuple[tuple[float, float], float]
 ) -> npt.NDArray[np.float32]:
+    """Autocorrelation from the amplitude spectrum within a band of Hz, over that of the 40 ms window itself."""
     from scipy import fft
 
-    power = np.abs(fft.rfft(frames, size, axis=1)) ** 2
-    if band is not None:
-        power[:, : band[0]] = 0.0
-        power[:, band[1] :] = 0.0
-    found = fft.irfft(power, size, axis=1)[:, : frames.shape[1]]
-    return np.asarray(found / np.maximum(found[:, :1], 1e-20), dtype=np.float32)
+    (low, high), rate = band
+    width = round(FRAME_S * rate)
+    power = amplitude**exponent
+    power[:, : int(low * size / rate)] = 0.0
+    power[:, int(high * size / rate) :] = 0.0
+    found = fft.irfft(power, size, axis=1)[:, :width]
+    window = np.hanning(width)
+    own = np.correlate(window, window, "full")[width - 1 :]
+    found = found / np.maximum(found[:, :1], 1e-20) / np.maximum(own / own[0], 0.05)
+    return np.asarray(found, dtype=np.float32)

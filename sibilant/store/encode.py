@@ -6,6 +6,8 @@ import json
 import math
 from collections.abc import Mapping
 from dataclasses import asdict, fields
+from functools import lru_cache
+from operator import attrgetter
 from typing import Any
 
 from ..terms import (
@@ -31,6 +33,17 @@ def dump(value: Any) -> str:
 def load(text: str) -> Any:
     """Return what :func:`dump` wrote, None for empty text."""
     return json.loads(text) if text else None
+
+
+@lru_cache(maxsize=16)
+def _names(kind: type) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(kind))
+
+
+def _flat(value: Any) -> dict[str, Any]:
+    """Return a noun without nouns inside it as a dict, as ``asdict`` does, without its deep copies."""
+    names = _names(type(value))
+    return dict(zip(names, attrgetter(*names)(value), strict=True))
 
 
 def prompt_text(prompt: Prompt) -> str:
@@ -81,7 +94,7 @@ def observed_text(token: Token) -> str:
         {
             "prompt_text": token.prompt_text,
             "utterance": utterance,
-            "slot": asdict(token.slot) if token.slot is not None else None,
+            "slot": _flat(token.slot) if token.slot is not None else None,
             "sibilant": _sibilant(sound) if sound is not None else None,
         }
     )
@@ -89,10 +102,10 @@ def observed_text(token: Token) -> str:
 
 def _sibilant(sound: SibilantInterval) -> dict[str, Any]:
     return {
-        "automatic": asdict(sound.automatic),
-        "core": asdict(sound.core),
-        "onset": asdict(sound.onset),
-        "offset": asdict(sound.offset),
+        "automatic": _flat(sound.automatic),
+        "core": _flat(sound.core),
+        "onset": _flat(sound.onset),
+        "offset": _flat(sound.offset),
         "confidence": sound.confidence,
         "flags": list(sound.flags),
         "has_slot": sound.slot is not None,
@@ -107,7 +120,7 @@ def measured_text(token: Token) -> str:
         measures = {
             **{name: _finite(getattr(one, name)) for name in ("values", "low", "high", "boundary")},
             "flags": list(one.flags),
-            "region": asdict(one.region) if one.region is not None else None,
+            "region": _flat(one.region) if one.region is not None else None,
             "n_frames": one.n_frames,
             "band_hz": list(one.band_hz) if one.band_hz is not None else None,
             "sampling_rate_hz": one.sampling_rate_hz,

@@ -2,6 +2,7 @@
 
 from .measures import MEASURES, Measure, Scope, measures_of
 from .method import Method, MicrophoneResponse, Window
+from .reference import Comparison, ReferenceRange
 from .sound import (
     Edge,
     Interval,
@@ -23,6 +24,7 @@ from .token import Finding, Measures, Spectrum, Token
 __all__ = [
     "MEASURES",
     "Aspect",
+    "Comparison",
     "Edge",
     "Finding",
     "Interval",
@@ -33,6 +35,7 @@ __all__ = [
     "Position",
     "Prompt",
     "Recording",
+    "ReferenceRange",
     "Review",
     "Scope",
     "Separation",

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     Flags = npt.NDArray[np.bool_]
 
 LOWEST_NOISE_BAND_HZ = 5_000.0
+WORD_S, SOUND_S = 0.05, 0.3
+"""How far around a word, or around a sound whose word is not known, the lowest level is looked for."""
 NEAR_FRAMES, NEAR_S = 25, 2.0
 """The noise beside a sound: the nearest 25 pause frames on each side, within 2 s."""
 
@@ -82,7 +84,7 @@ def gather(recording: Recording, sounds: Sequence[SibilantInterval], words: Sequ
         spectra=spectra,
         bandwidths_hz=bandwidths,
         bandwidth_hz=pooled_bandwidth(bandwidths),
-        snr_db=_signal_to_noise(frames, quiet, stretches, pooled_bandwidth(bandwidths)),
+        snr_db=_signal_to_noise(frames, quiet, stretches, around, pooled_bandwidth(bandwidths)),
         extremes=extremes_of(recording),
         zeros=zero_runs(recording),
     )
@@ -106,25 +108,42 @@ def _spectra(recording: Recording, stretches: Sequence[Interval], size: int) -> 
     return np.stack([stretch_spectrum(recording.cut(_inner(stretch)), rate) for stretch in stretches])
 
 
-def _signal_to_noise(frames: Frames, quiet: Flags, stretches: Sequence[Interval], bandwidth_hz: float | None) -> Floats:
-    """Level of each sound over the pause beside it, both at 4-10 kHz, the noise taken out of the sound's.
+def _signal_to_noise(
+    frames: Frames,
+    quiet: Flags,
+    stretches: Sequence[Interval],
+    words: Sequence[Interval | None],
+    bandwidth_hz: float | None,
+) -> Floats:
+    """Level of each sound over the noise beside it, both at 4-10 kHz, the noise taken out of the sound's.
 
-    ``10 log10((P_sound - P_noise) / P_noise)``, P_noise the median of the nearest pause frames, the louder side; kept
-    between -10 and 90 dB.
+    ``10 log10((P_sound - P_noise) / P_noise)``. P_noise is the median of the nearest pause frames, the louder side, or
+    the lowest 30 ms around the word where that is higher, as when a chair scrapes through it. Kept between -10 and
+    90 dB; unknown (NaN) without a pause, or where the band holds nothing to speak of.
     """
     power = frames.band(4_000.0, 10_000.0)
     places = np.nonzero(quiet)[0]
     found = np.full(len(stretches), np.nan)
     if bandwidth_hz is None or bandwidth_hz < LOWEST_NOISE_BAND_HZ:
         return found
-    for index, stretch in enumerate(stretches):
+    for index, (stretch, word) in enumerate(zip(stretches, words, strict=True)):
         noise = _noise_beside(power, places, frames.span(stretch), frames.hop_s)
         if noise is None:
             continue
+        noise = max(noise, _lowest_around(power, frames, word or stretch, WORD_S if word else SOUND_S))
         signal = float(power[frames.span(middle_half(stretch))].mean())
         ratio = (signal - noise) / max(noise, 1e-15)
         found[index] = np.clip(10 * np.log10(max(ratio, 1e-9)), -10.0, 90.0)
     return found
+
+
+def _lowest_around(power: Floats, frames: Frames, stretch: Interval, reach_s: float) -> float:
+    """Lowest mean of three frames in a stretch and ``reach_s`` around it; 0 when that is not wholly recorded."""
+    end_s = len(power) * frames.hop_s
+    if stretch.onset_s - reach_s < 0 or stretch.offset_s + reach_s > end_s:
+        return 0.0
+    part = power[frames.span(Interval(stretch.onset_s - reach_s, stretch.offset_s + reach_s))]
+    return float(((part[:-2] + part[1:-1] + part[2:]) / 3).min(initial=np.inf)) if part.size > 2 else 0.0
 
 
 def _noise_beside(power: Floats, places: npt.NDArray[np.int64], span: slice, hop_s: float) -> float | None:

@@ -23,9 +23,9 @@ PERIODICITY, LEAST_VOICED_S = 0.6, 0.6
 
 def read_high_hiss(evidence: Evidence) -> Iterator[Reading]:
     """Typical centre of gravity of the upper half of the sibilants, over everything above 1 kHz."""
-    if not len(evidence.spectra):
-        return
     inside = evidence.grid_hz > 1_000
+    if not len(evidence.spectra) or not inside.any():
+        return
     power, grid = evidence.spectra[:, inside], evidence.grid_hz[inside]
     centres = np.sort((power * grid).sum(axis=1) / power.sum(axis=1))
     yield Reading(float(np.median(centres[centres.size // 2 :])) / 1_000)

@@ -20,7 +20,7 @@ BLOCK_SAMPLES = 1 << 20
 SHORTEST_ZERO_RUN_S = 0.003
 AT_EXTREME = 0.999
 FLAT_TOP_SAMPLES, SURE_FLAT_TOP_SAMPLES, SURE_FLAT_TOPS = 3, 5, 2
-FEWEST_HITS = 4
+FEWEST_HITS, GENTLE_STEPS = 4, 4
 LOWEST_CLIPPED_PEAK = 0.02
 
 
@@ -63,8 +63,8 @@ def extremes_of(recording: Recording) -> Extremes:
     for block in _blocks(recording.samples):
         hits = at_extreme(block, highest, lowest)
         n_hits += int(hits.sum())
-        lengths += _flat_tops(block, hits)
-    clipped = max(highest, -lowest) >= LOWEST_CLIPPED_PEAK and _tops_are_clipped(lengths, bits)
+        lengths += _flat_tops(block, (highest, lowest), bits)
+    clipped = max(highest, -lowest) >= LOWEST_CLIPPED_PEAK and _tops_are_clipped(lengths)
     return Extremes(highest, lowest, total / recording.samples.size, bits, clipped, n_hits if clipped else 0)
 
 
@@ -76,20 +76,22 @@ def at_extreme(samples: Samples, highest: float, lowest: float) -> npt.NDArray[n
     return above
 
 
-def _flat_tops(block: Samples, hits: npt.NDArray[np.bool_]) -> list[int]:
-    """Lengths of runs of equal samples at an extreme, 3 or longer."""
-    places = np.nonzero(hits[1:] & hits[:-1] & (block[1:] == block[:-1]))[0]
-    if not places.size:
-        return []
-    flags = np.zeros(block.size, bool)
-    flags[places] = True
-    lengths = [last - first + 1 for first, last in runs(flags)]
-    return [length for length in lengths if length >= FLAT_TOP_SAMPLES]
+def _flat_tops(block: Samples, extremes: tuple[float, float], bits: int) -> list[int]:
+    """Lengths of runs of 3 and more samples at the very extreme, into which the wave does not lead gently.
+
+    A slow wave in coarse samples stays on its top step for a while too, but two samples further it is still near.
+    """
+    step = 0.0 if bits > 16 else 2.0 ** (1 - bits)
+    lengths = []
+    for extreme in extremes:
+        for first, last in runs(block == np.float32(extreme)):
+            beside = [abs(extreme - float(block[i])) for i in (first - 2, last + 1) if 0 <= i < block.size]
+            if last - first >= FLAT_TOP_SAMPLES and max(beside, default=1.0) > GENTLE_STEPS * step:
+                lengths.append(last - first)
+    return lengths
 
 
-def _tops_are_clipped(lengths: list[int], bits: int) -> bool:
-    if bits <= 8:
-        lengths = [length for length in lengths if length >= 8]
+def _tops_are_clipped(lengths: list[int]) -> bool:
     return len(lengths) >= SURE_FLAT_TOPS or max(lengths, default=0) >= SURE_FLAT_TOP_SAMPLES
 
 
@@ -100,7 +102,9 @@ def clipped_share(recording: Recording, interval: Interval, extremes: Extremes) 
         return 0.0
     hits = at_extreme(block, extremes.highest, extremes.lowest)
     count = int(hits.sum())
-    if count < FEWEST_HITS and not (extremes.clipped and _flat_tops(block, hits)):
+    if count < FEWEST_HITS and not (
+        extremes.clipped and _flat_tops(block, (extremes.highest, extremes.lowest), extremes.bits)
+    ):
         return 0.0
     return count / block.size
 

@@ -100,6 +100,7 @@ def _settings() -> dict[Any, Any]:
         "pdf.fonttype": 42,
         "pdf.use14corefonts": False,
         "text.usetex": False,
+        "text.hinting": "none",
         "path.simplify": True,
     }
 

@@ -40,3 +40,21 @@ def test_axis_labels_carry_unit_band_and_weighting() -> None:
     assert wording.axis_label(MEASURES["core_duration_ms"], HOUSE_7K) == "core duration (ms)"
     with pytest.raises(ValueError, match="no measure is called"):
         wording.measure_of("nothing_hz")
+
+
+def test_width_of_text_is_what_is_drawn_at_any_resolution() -> None:
+    """Wrapping counts on the fonts' own advances, so nothing may be nudged to whole dots."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    from sibilant.charts import style
+    from sibilant.charts.lettering import text_width_mm
+
+    text = "Ribbon: the sibilant, its ends as soft as they are uncertain; upright ends: set by a person."
+    for dpi in (72, 150, 300):
+        with style.house_hand():
+            figure = style.new_figure(170, 20)
+            figure.set_dpi(dpi)
+            drawn = figure.text(0, 0.5, text, fontsize=8)
+            FigureCanvasAgg(figure).draw()
+            wide_mm = drawn.get_window_extent().width / dpi * 25.4
+        assert wide_mm == pytest.approx(text_width_mm(text, 8.0), rel=0.005)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from math import isfinite
 
 import numpy as np
 
@@ -21,6 +22,8 @@ from .voicing import voiced_share
 
 SHORTEST_MS = 40.0
 VOICED_FROM = 0.3
+_CHUNK = 8
+"""Sounds whose spectra are worked on at once, so that they stay in the processor's cache."""
 EDGE_HANGS = 0.05
 """Share of the centroid by which it may move with the edges before it is flagged."""
 
@@ -86,8 +89,9 @@ def measure(
         if draft.heard is not None:
             by_setup.setdefault(draft.heard.setup, []).append(draft)
     for setup, group in by_setup.items():
-        _add_spectral(group, setup)
-        _add_tonality(group, recording, method)
+        for first in range(0, len(group), _CHUNK):
+            _add_spectral(group[first : first + _CHUNK], setup)
+            _add_tonality(group[first : first + _CHUNK], recording, method)
     return [draft.finished(method, recording.sampling_rate_hz) for draft in drafts]
 
 
@@ -161,13 +165,14 @@ def _add_spectral(drafts: Sequence[_Draft], setup: Setup) -> None:
     columns = {key: column.reshape(stacks.shape[:2]) for key, column in flat.items()}
     columns.update(_mean_moments(heard, setup))
     halves, spans = _intervals(heard, setup)
+    ranges = dict(zip(columns, _ranges(np.stack(list(columns.values()))), strict=True))
     for i, (draft, course) in enumerate(zip(drafts, course_values(heard), strict=True)):
-        measured = {key: float(column[i, 0]) for key, column in columns.items() if np.isfinite(column[i, 0])}
+        measured = {key: value for key, column in columns.items() if isfinite(value := float(column[i, 0]))}
         draft.values.update(measured, **course)
-        draft.moved.update({key: _width(columns[key][i]) for key in measured})
+        draft.moved.update({key: float(ranges[key][i]) for key in measured})
         reaches = {key: (-half[i], half[i]) for key, half in halves.items()} | {key: s[i] for key, s in spans.items()}
         for key, (below, above) in reaches.items():
-            if key in measured and np.isfinite(below) and np.isfinite(above):
+            if key in measured and isfinite(below) and isfinite(above):
                 draft.low[key], draft.high[key] = measured[key] + float(below), measured[key] + float(above)
         if "peak_hz" not in measured:
             draft.flags.append("peak_at_edge")
@@ -205,7 +210,8 @@ def _mean_moments(heard: Sequence[Listened], setup: Setup) -> dict[str, Rows]:
     return {key: np.mean(column.reshape(stack.shape[:3]), axis=2) for key, column in apart.items()}
 
 
-def _width(column: Rows) -> float:
-    """Range of the values that can be had."""
-    finite = column[np.isfinite(column)]
-    return float(np.max(finite) - np.min(finite))
+def _ranges(stack: Rows) -> Rows:
+    """Range over the last axis of the values that can be had; NaN where there are none."""
+    known = np.isfinite(stack)
+    highest = np.max(np.where(known, stack, -np.inf), axis=-1)
+    return np.where(known.any(axis=-1), highest - np.min(np.where(known, stack, np.inf), axis=-1), np.nan)

@@ -5,8 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+import numpy.typing as npt
+
 from ..errors import MethodError
 from ..terms import Interval, Method, Window
+from .tapers import Rows
 
 ONE_FRAME_MS = 60.0
 """Up to this duration one centred frame stands for the middle half."""
@@ -59,12 +63,17 @@ def _place_one(window: Window, method: Method, interval: Interval) -> Placement:
     stretch_ms = interval.duration_ms * (window.share or 1.0)
     if method.frame_ms is None:
         return Placement(max(1, math.floor(stretch_ms / _QUANTUM_MS + 1e-6)) * _QUANTUM_MS / 1000, (middle,))
-    hop_ms = method.hop_ms or method.frame_ms
-    n_frames = 1 + max(0, math.floor((stretch_ms - method.frame_ms) / hop_ms + 1e-6))
-    if interval.duration_ms <= ONE_FRAME_MS:
-        n_frames = 1
+    n_frames = int(frame_counts(method, window.share or 1.0, np.array([interval.duration_ms]))[0])
+    hop_s = (method.hop_ms or method.frame_ms) / 1000
     steps = [k - (n_frames - 1) / 2 for k in range(n_frames)]
-    return Placement(method.frame_ms / 1000, tuple(middle + step * hop_ms / 1000 for step in steps))
+    return Placement(method.frame_ms / 1000, tuple(middle + step * hop_s for step in steps))
+
+
+def frame_counts(method: Method, share: float, duration_ms: Rows) -> npt.NDArray[np.intp]:
+    """How many frames fit into a share of fricatives of some durations (v,); one up to 60 ms."""
+    frame_ms = method.frame_ms or 0.0
+    fitting = np.floor((duration_ms * share - frame_ms) / (method.hop_ms or frame_ms) + 1e-6).astype(np.intp)
+    return np.where(duration_ms <= ONE_FRAME_MS, 1, 1 + np.maximum(fitting, 0))
 
 
 def shifted(interval: Interval, onset_ms: float, offset_ms: float) -> Interval:

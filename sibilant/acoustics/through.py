@@ -8,7 +8,7 @@ import numpy as np
 
 from ..terms import Interval, Method, MicrophoneResponse, Recording
 from .frames import fits, power_densities, starts_of
-from .placing import Placement, place, shifted
+from .placing import Placement, frame_counts, place, shifted
 from .setup import Setup, prepare
 from .tapers import Rows
 
@@ -107,18 +107,19 @@ def _weights(interval: Interval, method: Method, centres_s: Rows, hop_s: float) 
 
     A window between two grid frames takes from both by its nearness; one beyond the grid takes the outermost.
     """
-    edges = [interval, *(shifted(interval, *shift) for shift in EDGE_SHIFTS_MS)]
-    placed = [place(method, edge).centres_s for edge in edges]
-    most = max(map(len, placed))
-    at = np.array([[*p, *([np.inf] * (most - len(p)))] for p in placed])
-    count = np.array([len(p) for p in placed])[:, np.newaxis, np.newaxis]
-    position = np.where(np.isfinite(at), np.clip((at - centres_s[0]) / hop_s, 0.0, centres_s.size - 1.0), -9.0)
-    near = np.maximum(1 - np.abs(position[:, :, np.newaxis] - np.arange(centres_s.size)), 0.0) / count
+    moved = np.array([(0.0, 0.0), *EDGE_SHIFTS_MS]) / 1000
+    onset_s, offset_s = interval.onset_s + moved[:, 0], interval.offset_s + moved[:, 1]
+    count = frame_counts(method, method.windows[0].share or 1.0, 1000 * np.maximum(offset_s - onset_s, 0.0))
+    first = (onset_s + np.maximum(offset_s, onset_s)) / 2 - hop_s * (count - 1) / 2
+    window = np.arange(np.max(count))
+    position = np.clip((first[:, np.newaxis] - centres_s[0]) / hop_s + window, 0.0, centres_s.size - 1.0)
+    near = np.maximum(1 - np.abs(position[:, :, np.newaxis] - np.arange(centres_s.size)), 0.0)
     near[near < 1e-6] = 0.0
-    total = np.zeros((len(placed), centres_s.size))
-    for window in range(most):
-        total += near[:, window]
-    return total
+    near[window >= count[:, np.newaxis]] = 0.0
+    total = np.zeros((count.size, centres_s.size))
+    for k in window:
+        total += near[:, k]
+    return total / count[:, np.newaxis]
 
 
 def _combine(weights: Rows, grid: Rows) -> Rows:

@@ -103,25 +103,28 @@ def level_re_vowel_db(recording: Recording, interval: Interval, word: Interval |
 def _vowel_power(recording: Recording, interval: Interval, low_s: float, high_s: float) -> float:
     """Mean power of the vowel between two times, 0 without one.
 
-    It is looked for in blocks of 5 ms by the power of a running mean over 0.25 ms, which holds back what lies above
-    2 kHz.
+    It is looked for in blocks of 5 ms by the power of means over 0.25 ms, which hold back what lies above 2 kHz.
     """
     rate = recording.sampling_rate_hz
-    n_block = round(VOWEL_WINDOW_S / VOWEL_BLOCKS * rate)
+    n_mean = max(1, round(VOWEL_MEAN_S * rate))
+    per_block = max(1, round(VOWEL_WINDOW_S / VOWEL_BLOCKS / VOWEL_MEAN_S))
     begin, end = max(0, round(low_s * rate)), min(recording.samples.size, round(high_s * rate))
-    n_blocks = (end - begin) // n_block
+    n_blocks = (end - begin) // (n_mean * per_block)
     if n_blocks < VOWEL_BLOCKS:
         return 0.0
-    cut = recording.samples[begin : begin + n_blocks * n_block].astype(np.float64)
-    n_mean = max(1, round(VOWEL_MEAN_S * rate))
-    running = np.concatenate([np.zeros(n_mean), np.cumsum(cut)])
-    voice = (running[n_mean:] - running[:-n_mean]) / n_mean
-    edges_s = (begin + n_block * np.arange(n_blocks + 1)) / rate
-    power, low_power = (np.sum((x * x).reshape(n_blocks, n_block), axis=1) / n_block for x in (cut, voice))
-    low_power[(edges_s[1:] > interval.onset_s) & (edges_s[:-1] < interval.offset_s)] = -np.inf
-    power, low_power = (
-        np.sum(np.lib.stride_tricks.sliding_window_view(x, VOWEL_BLOCKS), axis=1) / VOWEL_BLOCKS
-        for x in (power, low_power)
-    )
+    cut = recording.samples[begin : begin + n_blocks * n_mean * per_block].astype(np.float64)
+    voice = np.sum(cut.reshape(-1, n_mean), axis=1) / n_mean
+    power = _running_power(cut, n_mean * per_block)
+    low_power = _running_power(voice, per_block)
+    starts_s = (begin + n_mean * per_block * np.arange(power.size)) / rate
+    stops_s = starts_s + VOWEL_BLOCKS * n_mean * per_block / rate
+    low_power[(stops_s > interval.onset_s) & (starts_s < interval.offset_s)] = -1.0
     best = int(np.argmax(low_power))
-    return float(power[best]) if np.isfinite(low_power[best]) else 0.0
+    return float(power[best]) if low_power[best] >= 0 else 0.0
+
+
+def _running_power(samples: Rows, n_block: int) -> Rows:
+    """Mean power over six blocks of ``n_block`` samples, from each block on."""
+    blocks = np.sum((samples * samples).reshape(-1, n_block), axis=1) / n_block
+    mean: Rows = np.sum(np.lib.stride_tricks.sliding_window_view(blocks, VOWEL_BLOCKS), axis=1) / VOWEL_BLOCKS
+    return mean

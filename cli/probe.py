@@ -29,14 +29,14 @@ from .shown import print_json, print_table
 @as_json
 def command(named: tuple[str, ...], caseload: Path | None, as_json: bool, **asked: Any) -> None:
     """Measure a probe and keep it; prints the words found and the recording's verdict, no figures."""
-    from sibilant.workflow import probe
+    from sibilant.workflow import heard, probe
 
     client, rest = client_first(named)
     recordings = [Path(name) for name in rest]
     kept = probe.keep_probe(caseload, client, probe.ProbeRequest(recordings, **asked))
     if as_json:
-        print_json(probe.as_plain(kept))
+        print_json(heard.as_plain(kept))
         return
     print_table(kept.words, ("prompt_index", "prompt", "attempt", "heard"))
-    for line in probe.lines(kept):
+    for line in heard.lines(kept):
         click.echo(line)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..terms.change import Additions, BeforeAfter, Contrast, MeasureSummary, SessionSummary, SpreadPoint
+from ..terms.change import Additions, BeforeAfter, Contrast, MeasureSummary, SessionSummary, SpreadPoint, SustainedHold
 from ..terms.clinic import KeptToken
 from .accuracy import counts, judgement_by
 from .means import welch
@@ -99,6 +99,21 @@ def spread_point(month: float, session: int, summary: MeasureSummary) -> SpreadP
     return SpreadPoint(
         summary.key, session, month, summary.sd, summary.sd_low, summary.sd_high, summary.spread, summary.n_words
     )
+
+
+def sustained_holds(tokens: Sequence[KeptToken], method: str) -> tuple[SustainedHold, ...]:
+    """Return every held /s/ measured, one by one: never averaged with the lengths of /s/ in words."""
+    found = []
+    for token in tokens:
+        measured = measured_under(token, method)
+        values = measured.measures.values if measured is not None and measured.measures is not None else {}
+        if "take_duration_s" in values and counts(token):
+            steadiness, drift = (values.get(key, math.nan) for key in ("steadiness_db", "drift_hz_per_s"))
+            n_breaks = int(values.get("n_breaks", 0))
+            found.append(
+                SustainedHold(token.session, token.key, values["take_duration_s"], steadiness, drift, n_breaks)
+            )
+    return tuple(found)
 
 
 def before_after(summaries: Sequence[SessionSummary], key: str, *, most: int = 3) -> tuple[BeforeAfter, ...]:

@@ -19,7 +19,7 @@ from ..terms.clinic import Case, Event, KeptToken, Session
 from .accuracy import accuracy, accuracy_by, counts, judgement_by, move_up, standing, token_id, words_gained
 from .agreement import agreement
 from .context import accuracy_map, context_map, context_of
-from .contrast import additions, before_after, contrast, spread_point
+from .contrast import additions, before_after, contrast, spread_point, sustained_holds
 from .follow import Followed, follow
 from .frame import DAYS_A_MONTH, Asked, Frame, make_frame
 from .lines import first_baseline
@@ -53,6 +53,7 @@ def view(case: Case, asked: Asked | None = None) -> CaseView:
         sets_of_three=fades(_shown_tokens(frame), frame.keys[:1], frame.method, frame.rater),
         additions=tuple(a for s in frame.sessions if (a := additions(frame.case.tokens_of(s.number), s.number))),
         contrasts=tuple(c for s in frame.sessions if frame.shown(s) and (c := _contrast(frame, s))),
+        sustained=sustained_holds(_shown_tokens(frame), frame.method),
         spreads=_spreads(frame, summaries),
         generalisation=_generalisation(frame),
         gained=_gained(frame, summaries),
@@ -97,7 +98,9 @@ def _summary(
     tokens = [token for token in frame.wanted(frame.tokens(session), session) if is_main_s(token)]
     shown = frame.shown(session)
     judged = standing(tokens, frame.rater)
-    measures = {key: summarise(tokens, key, frame.method, rater=frame.rater) for key in frame.keys} if shown else {}
+    held = session.level == "isolation"  # a held /s/ is a measurement of its own
+    keys = frame.keys if shown and not held else ()
+    measures = {key: summarise(tokens, key, frame.method, rater=frame.rater) for key in keys}
     places = expected(tokens)
     return SessionSummary(
         session=session,

@@ -5,18 +5,19 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, get_args
 
 import numpy as np
 
-from .. import audio, methods, store
-from ..analyse import Analysis, analyse
+from .. import acoustics, audio, methods, store
+from ..analyse import analyse
 from ..errors import ListError, RefusedError, UsageError
 from ..terms import Interval, Prompt, Recording, Token
 from ..terms.clinic import Client, Keep, Phase, Session
 from .caseload import cautions, client_or_last, day_or_last, opened, used
+from .heard import Heard, ProbeResult, word_rows
 from .prompts import prompts_from, prompts_of
 
 SUPPORTS = ("usable", "with care", "not usable")
@@ -29,6 +30,7 @@ CUES = {
     "J": "joint",
 }
 WITH_MODEL = frozenset(CUES.values()) - {"spontaneous"}
+ISOLATION = "isolation"
 ROUND_THE_WORD_S = 0.25
 BASELINES = 3
 
@@ -50,26 +52,6 @@ class ProbeRequest:
     bridge: bool = False
     channel: int | None = None
     note: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class ProbeResult:
-    """What may be told at once: the words and the recording's verdict, no figures."""
-
-    session: Session
-    words: tuple[dict[str, Any], ...]
-    verdict: dict[str, Any]
-    remedies: tuple[str, ...]
-    notes: tuple[str, ...] = field(default=())
-
-
-@dataclass(frozen=True, slots=True)
-class _Heard:
-    """One recording, its analysis, and where its prompts stand in the whole list (1-based places)."""
-
-    recording: Recording
-    analysis: Analysis
-    places: tuple[int, ...]
 
 
 def keep_probe(caseload: Path | None, code: str | None, request: ProbeRequest) -> ProbeResult:
@@ -157,7 +139,7 @@ def _asked(prompts: Sequence[Prompt], request: ProbeRequest) -> tuple[Prompt, ..
     )
 
 
-def _listen(request: ProbeRequest, recordings: Sequence[Recording], prompts: Sequence[Prompt]) -> list[_Heard]:
+def _listen(request: ProbeRequest, recordings: Sequence[Recording], prompts: Sequence[Prompt]) -> list[Heard]:
     """Analyse each recording with the prompts it holds: those that name it, or the whole list again."""
     used_methods = [methods.get_method(name) for name in HOUSE]
     named = any(prompt.recording for prompt in prompts)
@@ -170,11 +152,11 @@ def _listen(request: ProbeRequest, recordings: Sequence[Recording], prompts: Seq
         first = 0 if named else number * len(prompts)
         places = tuple(first + i for i, prompt in enumerate(prompts, start=1) if id(prompt) in chosen)
         modelled = request.modelled
-        heard.append(_Heard(recording, analyse(recording, own, methods=used_methods, modelled=modelled), places))
+        heard.append(Heard(recording, analyse(recording, own, methods=used_methods, modelled=modelled), places))
     return heard
 
 
-def _spoken(heard: Sequence[_Heard], prompts: Sequence[Prompt]) -> tuple[Prompt, ...]:
+def _spoken(heard: Sequence[Heard], prompts: Sequence[Prompt]) -> tuple[Prompt, ...]:
     """All prompts by their place: the list once, or once for each recording that holds it whole."""
     last = max(place for one in heard for place in one.places)
     return tuple(prompts[place % len(prompts)] for place in range(max(last, len(prompts))))
@@ -204,7 +186,7 @@ def _session(
     )
 
 
-def _keep(one: store.Caseload, session: Session, heard: Sequence[_Heard], prompts: tuple[Prompt, ...]) -> Session:
+def _keep(one: store.Caseload, session: Session, heard: Sequence[Heard], prompts: tuple[Prompt, ...]) -> Session:
     verdict = _worst(heard)
     with store.at_work(one):
         clips = tuple(clip for each in heard for clip in _words(one, each)) if session.keep != "none" else ()
@@ -218,11 +200,11 @@ def _keep(one: store.Caseload, session: Session, heard: Sequence[_Heard], prompt
         return store.keep_session(one, new)
 
 
-def _worst(heard: Sequence[_Heard]) -> str:
+def _worst(heard: Sequence[Heard]) -> str:
     return max((each.analysis.suitability.verdict.worst for each in heard), key=SUPPORTS.index)
 
 
-def _recording(one: store.Caseload, each: _Heard, *, whole: bool) -> store.NewRecording:
+def _recording(one: store.Caseload, each: Heard, *, whole: bool) -> store.NewRecording:
     source, recording = each.recording.source, each.recording
     clip = _lossless(one, recording.samples, recording.sampling_rate_hz) if whole else None
     found = {"duration_s": recording.duration_s, **each.analysis.suitability.as_dict()}
@@ -242,7 +224,7 @@ def _lossless(one: store.Caseload, samples: Any, sampling_rate_hz: int) -> tuple
         return store.keep_clip(one, path.read_bytes(), path.suffix), path.suffix
 
 
-def _words(one: store.Caseload, each: _Heard) -> list[store.NewClip]:
+def _words(one: store.Caseload, each: Heard) -> list[store.NewClip]:
     """Keep each attempt that may be the client's, with a quarter of a second round it."""
     kept = []
     for spoken in each.analysis.utterances:
@@ -257,7 +239,7 @@ def _words(one: store.Caseload, each: _Heard) -> list[store.NewClip]:
     return kept
 
 
-def _tokens(each: _Heard, prompts: Sequence[Prompt], *, modelled: bool) -> list[Token]:
+def _tokens(each: Heard, prompts: Sequence[Prompt], *, modelled: bool) -> list[Token]:
     """Tokens under their places in the whole list; a prompt not heard has one for every sibilant it expects.
 
     After a model no token counts until a person has confirmed whose voice it is: the client's become unsure.
@@ -271,8 +253,19 @@ def _tokens(each: _Heard, prompts: Sequence[Prompt], *, modelled: bool) -> list[
             spoken = replace(spoken, prompt_index=place, voice=voice)
         _, _, rest = token.id.partition(".")
         kept = replace(token, id=f"{place}.{rest}" if rest else f"{place}", prompt_index=place, utterance=spoken)
+        kept = _held(each.recording, kept) if place and prompts[place - 1].level == ISOLATION else kept
         placed += _for_each_slot(kept, prompts[place - 1]) if kept.finding == "prompt_missing" else [kept]
     return placed
+
+
+def _held(recording: Recording, token: Token) -> Token:
+    """Add the measures of a held sound to a token said in isolation: length, steadiness, drift, breaks."""
+    if token.sibilant is None or token.measures is None or token.method is None:
+        return token
+    take = acoustics.sustained(recording, token.sibilant.interval, method=token.method)
+    values = {**token.measures.values, **take.values}
+    flags = tuple(dict.fromkeys((*token.measures.flags, *take.flags)))
+    return replace(token, measures=replace(token.measures, values=values, flags=flags))
 
 
 def _for_each_slot(token: Token, prompt: Prompt) -> list[Token]:
@@ -281,8 +274,8 @@ def _for_each_slot(token: Token, prompt: Prompt) -> list[Token]:
     return slots or [replace(token, id=f"{token.prompt_index}.0")]
 
 
-def _result(one: store.Caseload, client: Client, session: Session, heard: Sequence[_Heard]) -> ProbeResult:
-    words = [row for each in heard for row in _word_rows(each)]
+def _result(one: store.Caseload, client: Client, session: Session, heard: Sequence[Heard]) -> ProbeResult:
+    words = [row for each in heard for row in word_rows(each)]
     notes = [f"{session.phase} probe; list {session.list_form}, level {session.level}, cue {session.cue}"]
     if client.consent is None:
         notes.append("no consent to recording is on record: sibilant client change --consent-by")
@@ -293,63 +286,3 @@ def _result(one: store.Caseload, client: Client, session: Session, heard: Sequen
     notes += list(cautions(one.folder))[1:]
     found = max((each.analysis.suitability for each in heard), key=lambda each: SUPPORTS.index(each.verdict.worst))
     return ProbeResult(session, tuple(words), found.verdict.as_dict(), found.remedies, tuple(notes))
-
-
-def _word_rows(each: _Heard) -> list[dict[str, Any]]:
-    """One row an attempt: what was heard, as a question where it is one; no figures."""
-    seen: dict[tuple[int, int], dict[str, Any]] = {}
-    for token in each.analysis.tokens:
-        spoken = token.utterance
-        place = each.places[token.prompt_index - 1] if token.prompt_index else 0
-        attempt = spoken.attempt if spoken is not None else 0
-        row = seen.setdefault(
-            (place, attempt),
-            {"prompt_index": place, "prompt": token.prompt_text, "attempt": attempt or None, "heard": []},
-        )
-        row["heard"].append(_said(token))
-        row["counts"] = spoken.counts if spoken is not None else False
-    for row in seen.values():
-        row["heard"] = "; ".join(dict.fromkeys(row["heard"]))
-    return [seen[key] for key in sorted(seen)]
-
-
-def _said(token: Token) -> str:
-    words = {
-        "found": "heard",
-        "prompt_missing": "not heard",
-        "no_frication": "no frication found where a sibilant is expected: please listen",
-        "extra": "frication where none is expected: please listen",
-        "none_expected": "heard",
-        "unsure": "not sure that this is the word: please listen",
-    }
-    spoken = token.utterance
-    whose = "" if spoken is None or spoken.voice == "client" else f" ({spoken.voice} voice)"
-    return words.get(token.finding, token.finding) + whose
-
-
-def as_plain(kept: ProbeResult) -> dict[str, Any]:
-    """Return a result as plain values for JSON: words and verdict, no figures."""
-    return {
-        "client": kept.session.client,
-        "session": kept.session.number,
-        "on": kept.session.on.isoformat(),
-        "phase": kept.session.phase,
-        "words": [dict(row) for row in kept.words],
-        "verdict": kept.verdict,
-        "remedies": list(kept.remedies),
-        "notes": list(kept.notes),
-    }
-
-
-def lines(kept: ProbeResult) -> list[str]:
-    """Return the verdict, the remedies and what comes next, as lines for the terminal."""
-    found = kept.verdict
-    moments = ", ".join(f"{name} {support}" for name, support in found["moments"].items())
-    verdict = ", ".join(f"{aspect} {found[aspect]}" for aspect in ("durations", "levels", "comparison"))
-    heard = sum(row["heard"].startswith("heard") for row in kept.words)
-    return [
-        f"kept as session {kept.session.number} of {kept.session.client}: {heard} of {len(kept.words)} heard as asked",
-        f"the recording: {verdict}; moments {moments}",
-        *(f"to do: {remedy}" for remedy in kept.remedies),
-        *(f"note: {note}" for note in kept.notes),
-    ]

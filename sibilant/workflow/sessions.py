@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from .. import store
+from ..errors import UsageError
 from ..progress import judgement_by, main_rater
 from ..terms import MEASURES
-from ..terms.clinic import Case, KeptToken, Receipt, Session
+from ..terms.clinic import Case, KeptToken, Phase, Receipt, Session
 from .caseload import client_or_last, opened, session_or_last, used
+from .probe import cue_name
 
 
 def list_sessions(caseload: Path | None, code: str | None) -> list[dict[str, Any]]:
@@ -89,9 +91,19 @@ def change_session(caseload: Path | None, code: str | None, number: int | None, 
     with opened(caseload) as one:
         name = client_or_last(one, code)
         session = session_or_last(one, name, number)
-        store.change_session(one, name, session, changed)
+        store.change_session(one, name, session, _known(changed))
         used(one, name, session)
         return session
+
+
+def _known(changed: Mapping[str, Any]) -> dict[str, Any]:
+    """Return changes with the cue by its name, after checking the phase."""
+    known = dict(changed)
+    if "cue" in known:
+        known["cue"] = cue_name(known["cue"])
+    if known.get("phase", "baseline") not in get_args(Phase):
+        raise UsageError(f"--phase {str(known['phase'])[:20]}: one of {', '.join(get_args(Phase))}")
+    return known
 
 
 def move_session(caseload: Path | None, code: str | None, number: int | None, to: str) -> int:

@@ -226,6 +226,11 @@ def _other_lines(view: CaseView) -> list[str]:
             f"session {added.session}: frication or an addition heard in {added.n_foils_with_frication} of"
             f" {added.n_foils} foil words, {added.n_extra} extra elsewhere, please listen{where}"
         )
+    rows += [
+        f"session {held.session}: /s/ held for {held.duration_s:.2f} s, level steady within"
+        f" {held.steadiness_db:.1f} dB, drift {held.drift_hz_per_s:.0f} Hz a second, {held.n_breaks} breaks"
+        for held in view.sustained
+    ]
     for one in view.contrasts:
         if one.reasons:
             rows.append(f"session {one.session}: /s/ and /ʃ/ cannot be judged: {'; '.join(one.reasons)}")

@@ -218,7 +218,7 @@ NOISE = Rule(
 NOISE_AT_EDGES = Rule(
     "noise_at_edges",
     "noise that hides a sibilant's edges",
-    "as ``noise``; the core duration needs the level 15 dB below the plateau, the edge 6 dB over the noise",
+    "the same ratio; the core duration needs the level 15 dB below the plateau, the edge 6 dB over the noise",
     "dB",
     12.0,
     6.0,

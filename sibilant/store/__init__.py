@@ -1,7 +1,7 @@
 """The caseload: clients, sessions, tokens, judgements, consent, audit trail; it keeps what was observed."""
 
 from .caseload import Caseload, open_caseload
-from .cases import audit_trail, clip_of, corrected_token, read_case, whole_clips
+from .cases import audit_trail, clip_of, corrected_token, read_case
 from .clips import at_work, keep_clip, making, read_clip
 from .engine import looks_synchronised, read_place
 from .judging import add_corrections, add_judgements, judging_order, keep_order
@@ -81,5 +81,4 @@ __all__ = [
     "remove_session",
     "sessions",
     "table_names",
-    "whole_clips",
 ]

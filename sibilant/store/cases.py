@@ -26,7 +26,6 @@ from .schema import (
     MEASUREMENTS,
     METHODS,
     PROMPTS,
-    RECORDINGS,
     SESSIONS,
     TOKENS,
 )
@@ -210,14 +209,3 @@ def clip_of(caseload: Caseload, sha256: str) -> tuple[str, float]:
     with caseload.read() as connection:
         row = connection.execute(sa.select(CLIPS.c.suffix, CLIPS.c.start_s).where(CLIPS.c.sha256 == sha256)).first()
     return (row.suffix, row.start_s) if row is not None else ("", 0.0)
-
-
-def whole_clips(caseload: Caseload, code: str, number: int) -> tuple[tuple[str, str], ...]:
-    """Return (hash, suffix) of the recordings of a session that are kept whole."""
-    with caseload.read() as connection:
-        rows = _rows(connection, _of_sessions(RECORDINGS, client_id(connection, code)))
-    return tuple(
-        (row["clip_sha256"], row["clip_suffix"])
-        for row in rows
-        if row["session_number"] == number and row["clip_sha256"]
-    )

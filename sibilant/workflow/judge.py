@@ -6,7 +6,7 @@ import datetime as dt
 import random
 import secrets
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -70,13 +70,17 @@ def judge_from(
     rows = tables.read_judgements(path)
     if not rows:
         raise ListError(f"{path.name}: no judgements below its first line")
+    places = _places_on_line(path)
     with opened(caseload, who=rater) as one:
         name = client_or_last(one, code)
         session = session_or_last(one, name, number)
         person = rater_or_last(one, rater)
         case = store.read_case(one, name)
         turn = _turn(case.tokens_of(session), person) if blind else 1
-        made = [_from_row(case, session, row, path, (person, one.clock(), turn, blind)) for row in rows]
+        by = (person, one.clock(), turn, blind)
+        made = [
+            replace(_from_row(case, session, row, path, by), line=line) for row, line in zip(rows, places, strict=True)
+        ]
         store.add_judgements(one, name, session, made)
         _remember(one, name, session, person)
         return _after(store.read_case(one, name), session, person, len(made))
@@ -101,6 +105,23 @@ def _from_row(
         turn=turn,
         blind=blind,
     )
+
+
+def _places_on_line(path: Path) -> list[float | None]:
+    """Return the places on a 0 to 100 line, from an optional column ``line``.
+
+    Raises
+    ------
+    ListError
+        When one is no number from 0 to 100.
+    """
+    places: list[float | None] = []
+    for number, cells in tables.read_rows(path, ["prompt_index"]):
+        cell = cells.get("line", "")
+        if cell and not (cell.replace(".", "", 1).isdigit() and 0 <= float(cell) <= 100):
+            raise ListError(f"{path.name}: line {number}, line: a number from 0 to 100 is needed, got '{cell[:20]}'")
+        places.append(float(cell) if cell else None)
+    return places
 
 
 def find_token(case: Case, session: int, place: tuple[int, int, int], file_name: str) -> KeptToken:

@@ -277,6 +277,8 @@ def _for_each_slot(token: Token, prompt: Prompt) -> list[Token]:
 def _result(one: store.Caseload, client: Client, session: Session, heard: Sequence[Heard]) -> ProbeResult:
     words = [row for each in heard for row in word_rows(each)]
     notes = [f"{session.phase} probe; list {session.list_form}, level {session.level}, cue {session.cue}"]
+    if session.device and session.device not in {device.name for device in store.devices(one)}:
+        notes.append(f"device {session.device} is not registered: sibilant device add {session.device}")
     if client.consent is None:
         notes.append("no consent to recording is on record: sibilant client change --consent-by")
     if session.modelled:

@@ -106,7 +106,7 @@ def _session_row(one: SessionSummary, key: str) -> dict[str, Any]:
         row["by ear"] = f"{100 * found.share:.0f} % ({100 * found.low:.0f} to {100 * found.high:.0f})"
     summary = one.measures.get(key)
     if summary is None:
-        row["figure"] = "judge first" if not one.shown else ""
+        row["figure"] = f"judge first ({one.n_tokens - one.n_judged} left)" if not one.shown else ""
     elif summary.n_words:
         row["figure"] = _with_interval(key, summary.mean, summary.low, summary.high)
     row["measured"] = f"{summary.n_measured} of {summary.n_expected}" if summary is not None else ""

@@ -115,6 +115,23 @@ def test_agreement_of_two_raters_prints_every_figure_with_its_interval(folder: P
     assert "point-to-point agreement: 0.85 (" in text and "kappa: 0.48 (" in text and "substantial" not in text
 
 
+def test_places_on_a_line_give_an_intraclass_correlation(folder: Path, tmp_path: Path) -> None:
+    """Against the six targets and two of the judges of Shrout & Fleiss 1979, by the same two-way formula."""
+    from sibilant.progress import intraclass
+
+    table = ((9, 2), (6, 1), (8, 4), (7, 1), (10, 5), (6, 2))
+    for judge_place in (0, 1):
+        path = tmp_path / "j.csv"
+        rows = "".join(f"{i},1,1,correct,{row[judge_place]}\n" for i, row in enumerate(table, start=1))
+        path.write_text("prompt_index,attempt,slot,accuracy,line\n" + rows, encoding="utf-8")
+        judge.judge_from(folder, "C-7QXK", 1, path, rater=f"R{judge_place}")
+    (found,) = agree.agree(folder, "C-7QXK")
+    assert found["n_lines"] == 6 and found["icc"] == pytest.approx(intraclass(table).agreement)
+    path.write_text("prompt_index,attempt,slot,accuracy,line\n1,1,1,correct,140\n", encoding="utf-8")
+    with pytest.raises(ListError, match="0 to 100"):
+        judge.judge_from(folder, "C-7QXK", 1, path, rater="R1")
+
+
 def test_nobody_or_a_word_unknown_is_refused(folder: Path) -> None:
     with pytest.raises(UsageError, match="who judges"):
         judge.queue(folder, "C-7QXK", 1)

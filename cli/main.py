@@ -11,6 +11,8 @@ COMMANDS: dict[str, str] = {
     "demo": "the whole job on invented clients, offline",
     "check": "what a recording can and cannot support",
     "measure": "find and measure the sibilants of a recording",
+    "corpus": "every sibilant of many recordings, one row each",
+    "study": "groups of speakers compared",
     "expect": "the sibilants expected in words or phrases",
     "lists": "the built-in word lists",
     "ranges": "published values that fit, or why none does",

@@ -1,0 +1,119 @@
+"""On what the pieces run: threads here, or the workers of a dask scheduler whose address is given."""
+
+from __future__ import annotations
+
+import ipaddress
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from itertools import islice
+from typing import Any
+from urllib.parse import urlsplit
+
+from ..errors import InputError, UsageError
+from ..terms import Method
+from .order import Order, Piece
+from .pieces import measured_piece
+
+WAIT_S = 10
+
+
+def parts_of(pieces: Iterable[Piece], methods: Sequence[Method], order: Order) -> Iterator[tuple[Piece, str]]:
+    """Yield each piece with its part as it is done, in any order; only a few are under way at a time.
+
+    Raises
+    ------
+    UsageError
+        When the scheduler's address is none, or lies on another machine and is not ``tls://``.
+    InputError
+        When the scheduler doesn't answer, or a piece killed worker after worker.
+    """
+    if order.scheduler:
+        check_scheduler(order.scheduler)
+        yield from _by_dask(iter(pieces), methods, order.scheduler)
+    else:
+        yield from _by_threads(iter(pieces), methods, order.workers)
+
+
+def _by_threads(pieces: Iterator[Piece], methods: Sequence[Method], workers: int) -> Iterator[tuple[Piece, str]]:
+    pool = ThreadPoolExecutor(workers, thread_name_prefix="corpus")
+    try:
+        under_way: dict[Future[str], Piece] = {}
+        while True:
+            for piece in islice(pieces, 2 * workers - len(under_way)):
+                under_way[pool.submit(measured_piece, piece, methods)] = piece
+            if not under_way:
+                return
+            done, _ = wait(under_way, return_when=FIRST_COMPLETED)
+            for future in done:
+                yield under_way.pop(future), future.result()
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
+
+
+def check_scheduler(address: str) -> None:
+    """Refuse a scheduler on another machine unless it is reached over TLS: a scheduler runs what it is sent.
+
+    Examples
+    --------
+    >>> check_scheduler("tcp://127.0.0.1:8790")
+    >>> check_scheduler("tcp://10.0.0.7:8790")
+    Traceback (most recent call last):
+    ...
+    sibilant.errors.UsageError: --scheduler tcp://10.0.0.7:8790: another machine is reached over tls:// only, ...
+    """
+    parts = urlsplit(address)
+    if parts.scheme not in {"tcp", "tls"} or not parts.hostname:
+        raise UsageError(f"--scheduler {address}: an address such as tcp://127.0.0.1:8786 or tls://host:8786 is needed")
+    if parts.scheme == "tls" or _on_loopback(parts.hostname):
+        return
+    raise UsageError(
+        f"--scheduler {address}: another machine is reached over tls:// only, since a scheduler runs whatever it is"
+        " sent; set certificates up in dask's configuration (distributed.comm.tls)"
+    )
+
+
+def _on_loopback(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
+def _client(address: str) -> Any:
+    try:
+        import distributed
+    except ImportError as error:
+        raise InputError("--scheduler needs an optional part; install it with pip install sibilant[cluster]") from error
+    try:
+        engine: Any = distributed
+        return engine.Client(address, timeout=WAIT_S, set_as_default=False)
+    except (OSError, TimeoutError, ValueError) as error:
+        raise InputError(
+            f"--scheduler {address}: does not answer within {WAIT_S} s; start it, or check address and certificates"
+        ) from error
+
+
+def _by_dask(pieces: Iterator[Piece], methods: Sequence[Method], address: str) -> Iterator[tuple[Piece, str]]:
+    import distributed
+    from distributed.scheduler import KilledWorker
+
+    engine: Any = distributed
+
+    with _client(address) as client:
+        n_threads = max(2, sum(client.nthreads().values()))
+        under_way: dict[str, Piece] = {}
+        running = engine.as_completed()
+        while True:
+            for piece in islice(pieces, 2 * n_threads - len(under_way)):
+                future = client.submit(measured_piece, piece, tuple(methods), pure=False, retries=3)
+                under_way[future.key] = piece
+                running.add(future)
+            if not under_way:
+                return
+            future = next(running)
+            try:
+                yield under_way.pop(future.key), future.result()
+            except KilledWorker as error:
+                raise InputError(
+                    "a recording ended worker after worker; look into the workers' memory, then --resume"
+                ) from error

@@ -1,0 +1,210 @@
+"""A folder or a manifest becomes the pieces of a run."""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
+from pathlib import Path
+
+from .. import lexicon, tables
+from ..errors import InputError, ListError
+from ..methods import get_method
+from ..terms import Interval, Prompt
+from .order import Given, Order, Piece, Plan
+
+SOUND_ENDINGS = frozenset(
+    {
+        ".wav", ".wave", ".flac", ".aif", ".aiff", ".aifc", ".au", ".snd", ".caf", ".w64", ".rf64", ".ogg", ".oga",
+        ".opus", ".mp3", ".m4a", ".mp4", ".mov", ".webm", ".mka", ".aac", ".amr",
+    }
+)  # fmt: skip
+MANIFEST = "manifest.csv"
+OWN = ("recording", "words", "prompts", "intervals", "onset_s", "offset_s")
+"""Manifest columns that say what to measure; all others are carried through."""
+
+LABELS = ("speaker", "session", "device")
+Line = tuple[int, dict[str, str]]
+
+
+def planned(order: Order) -> Plan:
+    """Read the folder or manifest of an order.
+
+    Raises
+    ------
+    InputError
+        When it is missing, holds no recordings, contradicts itself, or a method is unknown.
+    """
+    methods = tuple(get_method(name) for name in dict.fromkeys(order.method_names))
+    source = order.source
+    if not source.exists():
+        raise ListError(f"{source.name}: no such folder or manifest; name a folder of recordings or a CSV file")
+    if source.is_dir() and (source / MANIFEST).is_file():
+        source = source / MANIFEST
+    if source.is_dir():
+        pieces, passed_over = _from_folder(source, order.words)
+        carried: tuple[str, ...] = ()
+    else:
+        pieces, carried = _from_manifest(source, order.words)
+        passed_over = []
+    if not pieces:
+        raise ListError(f"{source.name}: no recordings in it; sound files end in {', '.join(sorted(SOUND_ENDINGS))}")
+    if any(piece.marked for piece in pieces) and "label" not in carried:
+        carried = ("label", *carried)
+    return Plan(tuple(sorted(pieces, key=lambda piece: piece.recording)), methods, carried, tuple(passed_over))
+
+
+def _from_folder(folder: Path, words: str) -> tuple[list[Piece], list[str]]:
+    """Every sound file below a folder; a CSV of the same stem beside it gives its words or marked stretches."""
+    pieces, passed_over = [], []
+    for here, folders, names in os.walk(folder):
+        folders[:] = sorted(name for name in folders if not name.startswith("."))
+        for name in sorted(names):
+            path = Path(here) / name
+            if name.startswith(".") or path.suffix.lower() == ".csv":
+                continue
+            if path.suffix.lower() in SOUND_ENDINGS:
+                beside = path.with_suffix(".csv")
+                line = _beside(beside) if beside.is_file() else {}
+                pieces.append(_piece(path.relative_to(folder).as_posix(), path, line or {"words": words}, [], ()))
+            else:
+                passed_over.append(path.relative_to(folder).as_posix())
+    return pieces, passed_over
+
+
+def _beside(path: Path) -> dict[str, str]:
+    """What the CSV beside a recording gives: its columns say whether words or marked stretches."""
+    with path.open(encoding="utf-8-sig", errors="replace") as stream:
+        header = {cell.strip().lower() for cell in stream.readline().replace(";", ",").split(",")}
+    return {"intervals": str(path)} if {"onset_s", "offset_s"} <= header else {"words": str(path)}
+
+
+def _from_manifest(path: Path, words: str) -> tuple[list[Piece], tuple[str, ...]]:
+    lines = tables.read_rows(path, ["recording"])
+    header = list(dict.fromkeys(name for _, cells in lines for name in cells))
+    carried = tuple(name for name in header if name and name not in OWN)
+    taken = {column.name for column in tables.token_columns()} - {*LABELS, "level", "cue"}
+    clash = [name for name in carried if name in taken]
+    if clash:
+        raise ListError(f"{path.name}: column {clash[0]} is one that the result itself has; rename it in the manifest")
+    places = _places(path, lines)
+    root = _common_root(path.parent, places)
+    return [
+        _from_lines(path, Path(os.path.relpath(place, root)).as_posix(), place, own, (words, *carried))
+        for place, own in _by_place(places, lines).items()
+    ], carried
+
+
+def _places(path: Path, lines: Sequence[Line]) -> list[Path]:
+    for number, cells in lines:
+        if not cells.get("recording"):
+            raise ListError(f"{path.name}: line {number} names no recording; fill it or take the line out")
+    return [Path(os.path.normpath(path.parent.absolute() / cells["recording"])) for _, cells in lines]
+
+
+def _by_place(places: Sequence[Path], lines: Sequence[Line]) -> dict[Path, list[Line]]:
+    grouped: dict[Path, list[Line]] = {}
+    for place, line in zip(places, lines, strict=True):
+        grouped.setdefault(place, []).append(line)
+    return grouped
+
+
+def _common_root(own: Path, places: Sequence[Path]) -> Path:
+    """Folder of the manifest where all recordings lie below it, else the folder they have in common."""
+    folder = Path(os.path.normpath(own.absolute()))
+    if all(place.is_relative_to(folder) for place in places):
+        return folder
+    return Path(os.path.commonpath([place.parent for place in places]))
+
+
+def _from_lines(path: Path, name: str, place: Path, lines: Sequence[Line], columns: Sequence[str]) -> Piece:
+    """One recording's lines: one, or several that each mark a stretch."""
+    words, *carried = columns
+    marked = [(number, cells) for number, cells in lines if cells.get("onset_s") or cells.get("offset_s")]
+    if len(lines) > 1 and len(marked) < len(lines):
+        raise ListError(
+            f"{path.name}: line {lines[1][0]} names {place.name} again; one line a recording, or onset_s and offset_s"
+            " on each line"
+        )
+    given = [_marked(path.name, number, cells, carried) for number, cells in marked]
+    first = lines[0][1]
+    line = {key: first.get(key, "") for key in ("words", "prompts", "intervals")}
+    if not given and not any(line.values()):
+        line["words"] = words
+    for key in ("words", "intervals"):
+        if line[key] and (path.parent / line[key]).is_file():
+            line[key] = str(path.parent / line[key])
+    return _piece(name, place, line, given, [(key, first.get(key, "")) for key in carried])
+
+
+def _marked(name: str, number: int, cells: Mapping[str, str], carried: Sequence[str]) -> Given:
+    try:
+        onset, offset = float(cells.get("onset_s", "")), float(cells.get("offset_s", ""))
+    except ValueError:
+        onset = offset = math.nan
+    if not 0 <= onset < offset < math.inf:
+        raise ListError(f"{name}: line {number}: onset_s and offset_s are needed, from 0 s on, onset first")
+    own = tuple((key, cells.get(key, "")) for key in carried)
+    return Given(Interval(onset, offset), cells.get("label", ""), own)
+
+
+def _piece(
+    name: str, path: Path, line: Mapping[str, str], given: Sequence[Given], carried: Iterable[tuple[str, str]]
+) -> Piece:
+    """Resolve what was said or marked; what can't be resolved is this piece's problem, not the run's end."""
+    own = tuple(carried)
+    try:
+        if line.get("intervals"):
+            given = _stretches(line["intervals"], path.name, path.stem)
+        prompts = () if given else _prompts(line.get("words", ""), line.get("prompts", ""), path.name, path.stem)
+    except InputError as error:
+        return Piece(name, str(path), carried=own, problem=str(error))
+    marked = bool(given) or bool(line.get("intervals"))
+    return Piece(name, str(path), prompts, tuple(given), marked, own)
+
+
+def _stretches(path: str, name: str, stem: str) -> list[Given]:
+    rows = tables.read_intervals(Path(path))
+    return [Given(Interval(r.onset_s, r.offset_s), r.label) for r in rows if r.recording in ("", name, stem)]
+
+
+def _prompts(words: str, said: str, name: str, stem: str) -> tuple[Prompt, ...]:
+    if words and said:
+        raise ListError(f"{name}: columns words and prompts both give its prompts; fill one of them")
+    if said:
+        return _said(said)
+    if not words:
+        return ()
+    listed = _listed(words)
+    if any(owner for owner, _ in listed):
+        listed = tuple((owner, prompt) for owner, prompt in listed if owner in (name, stem))
+        if not listed:
+            raise ListError(f"{name}: the list names no prompt for this recording; fill its column recording")
+    return tuple(prompt for _, prompt in listed)
+
+
+@lru_cache(maxsize=256)
+def _said(text: str) -> tuple[Prompt, ...]:
+    return tuple(lexicon.expect(piece.strip()) for piece in text.split(",") if piece.strip())
+
+
+@lru_cache(maxsize=256)
+def _listed(words: str) -> tuple[tuple[str, Prompt], ...]:
+    """Prompts of a list file or built-in list, each with the recording it names."""
+    if words in lexicon.list_names():
+        return tuple(("", prompt) for prompt in lexicon.builtin_list(words))
+    return tuple(
+        (
+            row.recording,
+            lexicon.expect(
+                row.word,
+                phones=row.phones,
+                target=row.target,
+                level=row.level or "word",
+                cue=row.cue,
+                treated=row.treated,
+            ),
+        )
+        for row in tables.read_list(Path(words))
+    )

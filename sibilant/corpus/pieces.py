@@ -1,0 +1,147 @@
+"""One recording measured: the unit of work, the same in a thread and on another machine."""
+
+from __future__ import annotations
+
+import ctypes
+import dataclasses
+import hashlib
+import json
+import platform
+from collections.abc import Sequence
+from functools import lru_cache
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from .. import audio, files, tables
+from ..analyse import Analysis, analyse, analyse_given
+from ..errors import InputError, ListError, RecordingError
+from ..terms import Method, Recording
+from .order import Piece
+
+LIBRARIES = ("sibilant", "numpy", "scipy", "soundfile", "praat-parselmouth")
+PHONES = {"s": "S", "z": "Z", "sh": "SH", "zh": "ZH", "ʃ": "SH", "ʒ": "ZH"}
+"""Labels of marked stretches that name a phone."""
+
+_TRIM, _MMAP = -1, -3
+_TRIM_BYTES, _MMAP_BYTES = 134_217_728, 33_554_432
+
+
+def versions() -> dict[str, str]:
+    """Versions of what decides a figure."""
+    return {"python": platform.python_version()} | {name: version(name) for name in LIBRARIES}
+
+
+def key_of(piece: Piece, methods: Sequence[Method]) -> str:
+    """Return the hash of everything but the sound itself that decides a piece's rows."""
+    told = [
+        piece.recording,
+        [repr(prompt) for prompt in piece.prompts],
+        [repr(given) for given in piece.given],
+        piece.marked,
+        piece.carried,
+        piece.problem,
+        [dataclasses.asdict(method) for method in methods],
+        versions(),
+    ]
+    return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+
+
+def measured_piece(piece: Piece, methods: Sequence[Method]) -> str:
+    """Measure one piece and return its part as JSON: key, hash of the sound, rounded rows, and a fault's text if any.
+
+    Whatever can't be measured becomes a row with its reason; nothing stops the run.
+    """
+    keep_allocator_quick()
+    fault = ""
+    sha256 = hash_of(piece)
+    try:
+        if piece.problem:
+            raise ListError(piece.problem)
+        sha256, rows = _rows(piece, methods)
+    except InputError as error:
+        rows = [_refused(piece, sha256, str(error))]
+    except Exception as error:  # noqa: BLE001 - a fault in one file must not end a run of days; it is counted and told
+        fault = f"{type(error).__name__}: {error}"
+        rows = [_refused(piece, sha256, f"fault of the program ({fault})")]
+    columns = {column.name: column for column in tables.token_columns()}
+    part = {
+        "key": key_of(piece, methods),
+        "recording": piece.recording,
+        "sha256": sha256,
+        "fault": fault,
+        "rows": [_lean(row, columns) for row in rows],
+    }
+    return json.dumps(part, ensure_ascii=False, allow_nan=False)
+
+
+def _lean(row: tables.Row, columns: dict[str, tables.Column]) -> tables.Row:
+    """Only the cells that hold something, numbers rounded to their column's decimals."""
+    cells = {name: tables.rounded(value, columns[name]) if name in columns else value for name, value in row.items()}
+    return {name: value for name, value in cells.items() if value not in (None, "")}
+
+
+def hash_of(piece: Piece) -> str:
+    """Hash of a recording's bytes as they are now; empty where they can't be read."""
+    path = Path(piece.path)
+    try:
+        return files.sha256_of(path) if path.is_file() else ""
+    except OSError:
+        return ""
+
+
+def _refused(piece: Piece, sha256: str, reason: str) -> tables.Row:
+    cells = dict(piece.carried)
+    labels = tables.Labels(piece.recording, sha256, *(cells.get(key, "") for key in ("speaker", "session", "device")))
+    return {**tables.unreadable_row(labels, reason), **cells}
+
+
+def _rows(piece: Piece, methods: Sequence[Method]) -> tuple[str, list[tables.Row]]:
+    recording = audio.read_recording(piece.path)
+    cells = dict(piece.carried)
+    sha256 = recording.source.sha256
+    labels = tables.Labels(piece.recording, sha256, *(cells.get(key, "") for key in ("speaker", "session", "device")))
+    if piece.marked:
+        return sha256, _marked_rows(piece, _given(recording, piece, methods), labels)
+    analysis = analyse(recording, piece.prompts, methods=methods)
+    return sha256, [{**row, **_kept(row, cells)} for row in tables.token_rows(analysis.tokens, labels)]
+
+
+def _kept(row: tables.Row, cells: dict[str, str]) -> dict[str, str]:
+    """Cells carried through; where the table itself says something (a level, a cue), an empty one leaves it."""
+    return {name: cell for name, cell in cells.items() if cell or not row.get(name)}
+
+
+def _given(recording: Recording, piece: Piece, methods: Sequence[Method]) -> Analysis:
+    for given in piece.given:
+        if given.interval.offset_s > recording.duration_s + 0.001:
+            raise RecordingError(
+                f"{Path(piece.path).name}: a given interval ends at {given.interval.offset_s} s, but the recording at"
+                f" {recording.duration_s:.3f} s; correct the interval"
+            )
+    return analyse_given(recording, [given.interval for given in piece.given], methods=methods)
+
+
+def _marked_rows(piece: Piece, analysis: Analysis, labels: tables.Labels) -> list[tables.Row]:
+    """Rows of marked stretches with their labels; a label that names a phone is what was expected there."""
+    rows = tables.token_rows(analysis.tokens, labels)
+    for number, row in enumerate(rows):
+        given = piece.given[number % len(piece.given)]
+        row |= dict(piece.carried) | dict(given.carried) | {"label": given.label}
+        phone = PHONES.get(given.label.strip("/[]").lower(), "")
+        if phone and not row.get("phone"):
+            row |= {"phone": phone, "finding": "found"}
+    return rows
+
+
+@lru_cache(maxsize=1)
+def keep_allocator_quick() -> bool:
+    """Let the C library keep freed memory, once a process; return whether it could be told.
+
+    Workers that a nanny starts are told to give memory back at once (``MALLOC_TRIM_THRESHOLD_`` of 64 KiB), which
+    makes array code about 2.5 times slower (measured by this project); glibc lets a running process undo that.
+    """
+    if platform.system() != "Linux" or platform.libc_ver()[0] != "glibc":
+        return False
+    told: Any = ctypes.CDLL(None).mallopt
+    return bool(told(_TRIM, _TRIM_BYTES)) and bool(told(_MMAP, _MMAP_BYTES))

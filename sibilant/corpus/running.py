@@ -1,0 +1,188 @@
+"""A whole run: pieces measured, kept as parts, joined into tables, and told in the run file."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import asdict, replace
+from pathlib import Path
+
+from .. import files, tables
+from ..errors import OutputError, RecordingError
+from ..tables.parquet import can_write_parquet, write_parquet
+from . import parts
+from .engines import check_scheduler, parts_of
+from .manifest import planned
+from .order import PARTS, RUN_FILE, TOKENS_CSV, TOKENS_PARQUET, Order, Outcome, Plan
+from .pieces import key_of, versions
+
+Progress = Callable[[int, int], None]
+_OWN_COLUMNS = frozenset(column.name for column in tables.token_columns())
+
+
+def run(order: Order, progress: Progress | None = None) -> Outcome:
+    """Measure a corpus into ``tokens.csv``, ``tokens.parquet`` and ``run.json``.
+
+    Each recording is measured by itself and kept at once, so a run that is killed goes on where it was with
+    ``order.resume``; the tables are then the same to the byte as those of an unbroken run.
+
+    Parameters
+    ----------
+    order : Order
+        What is asked.
+    progress : callable, optional
+        Called with the recordings done and their number.
+
+    Raises
+    ------
+    UsageError
+        When the scheduler's address is refused.
+    InputError
+        When the folder holds an earlier run and ``resume`` is off, a place can't be written, or the corpus can't be
+        read as one; RecordingError when none of its recordings could be read (the tables then say why of each).
+    """
+    if order.scheduler:
+        check_scheduler(order.scheduler)
+    plan = planned(order)
+    _prepare(order)
+    outcome = _finished(order, plan)
+    if outcome is None:
+        n_reused = _measure(order, plan, progress or (lambda done, n: None))
+        outcome = _joined(order.to, plan, n_reused)
+    parts.drop_parts(order.to)
+    if outcome.n_unreadable == outcome.n_recordings:
+        raise RecordingError(
+            f"{order.source.name}: none of its {outcome.n_recordings} recordings could be measured; {TOKENS_CSV} says"
+            " why of each"
+        )
+    return outcome
+
+
+def _prepare(order: Order) -> None:
+    to = order.to
+    if to.exists() and not to.is_dir():
+        raise OutputError(f"{to.name}: a file stands here; name a folder for the results")
+    earlier = [name for name in (TOKENS_CSV, TOKENS_PARQUET, RUN_FILE, PARTS) if (to / name).exists()]
+    if earlier and not order.resume:
+        raise OutputError(f"{to.name}: holds an earlier run ({earlier[0]}); go on with it by --resume, or name another")
+    files.make_folder(to)
+
+
+def _finished(order: Order, plan: Plan) -> Outcome | None:
+    """Return what a run left that was already whole when it is asked to go on, or None."""
+    try:
+        told = json.loads((order.to / RUN_FILE).read_text(encoding="utf-8"))
+        whole = all(files.sha256_of(order.to / name) == digest for name, digest in told["tables"].items())
+        if not whole or told["plan"] != _plan_hash(plan, parts.hashes(plan.pieces)):
+            return None
+        n, counts = told["n_recordings"], (told["n_unreadable"], told["n_tokens"])
+        return Outcome(n, *counts, n, told["findings"], told["reasons"], (*told["tables"], RUN_FILE))
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def _plan_hash(plan: Plan, sounds: Mapping[str, str]) -> str:
+    """Hash of all that decides the tables: what was asked of each recording, and its sound."""
+    digest = hashlib.sha256()
+    for piece in plan.pieces:
+        digest.update(f"{key_of(piece, plan.methods)} {sounds[piece.recording]}\n".encode())
+    return digest.hexdigest()
+
+
+def _measure(order: Order, plan: Plan, progress: Progress) -> int:
+    """Measure every piece that has no part yet; return how many had one."""
+    n = len(plan.pieces)
+    done = {piece.recording for piece in plan.pieces if parts.is_done(order.to, piece, plan.methods)}
+    progress(len(done), n)
+    left = (piece for piece in plan.pieces if piece.recording not in done)
+    for n_done, (piece, part) in enumerate(parts_of(left, plan.methods, order), start=len(done) + 1):
+        parts.save_part(order.to, piece, part)
+        progress(n_done, n)
+    return len(done)
+
+
+def table_columns(plan: Plan) -> tuple[tables.Column, ...]:
+    """Return the columns of the token table and those carried through from the manifest."""
+    own = tables.token_columns()
+    more = tuple(
+        tables.Column(name, "string", "Label of the marked stretch" if name == "label" else "Carried from the manifest")
+        for name in plan.carried
+        if name not in _OWN_COLUMNS
+    )
+    return own + more
+
+
+def _joined(to: Path, plan: Plan, n_reused: int) -> Outcome:
+    """Join the parts into the tables, and tell the run."""
+    columns = table_columns(plan)
+    counts = _Counts()
+    tables.write_table(to / TOKENS_CSV, counts.over(parts.all_rows(to, plan.pieces)), columns)
+    written, notes = [TOKENS_CSV, f"{TOKENS_CSV}-metadata.json"], []
+    if can_write_parquet():
+        write_parquet(to / TOKENS_PARQUET, parts.all_rows(to, plan.pieces), columns)
+        written.append(TOKENS_PARQUET)
+    else:
+        notes.append(f"{TOKENS_PARQUET} not written: install it with pip install sibilant[parquet]")
+    outcome = Outcome(
+        len(plan.pieces),
+        counts.findings["unreadable"],
+        counts.n_rows,
+        n_reused,
+        dict(sorted(counts.findings.items())),
+        dict(sorted(counts.reasons.items())),
+        (*written, RUN_FILE),
+        tuple(notes + counts.faults),
+    )
+    files.write_text(to / RUN_FILE, _run_text(to, plan, outcome, written))
+    return outcome
+
+
+class _Counts:
+    """Counts of the rows that went by: by finding, and by reason among the flags."""
+
+    def __init__(self) -> None:
+        self.n_rows = 0
+        self.findings: Counter[str] = Counter()
+        self.reasons: Counter[str] = Counter()
+        self.faults: list[str] = []
+
+    def over(self, rows: Iterable[tables.Row]) -> Iterator[tables.Row]:
+        for row in rows:
+            finding, flags = str(row.get("finding", "")), str(row.get("flags", ""))
+            self.findings[finding] += 1
+            if finding == "unreadable":
+                self.reasons[flags] += 1
+                if flags.startswith("fault of the program"):
+                    self.faults.append(f"{row['recording']}: {flags}; please report it")
+            else:
+                self.n_rows += 1
+                self.reasons.update(flag for flag in flags.split(";") if flag)
+            yield row
+
+
+def _run_text(to: Path, plan: Plan, outcome: Outcome, written: list[str]) -> str:
+    """Everything needed to repeat the run and to check it; no clock and no paths of this machine."""
+    sounds = {piece.recording: str(parts.load_part(to, piece)["sha256"]) for piece in plan.pieces}
+    document = {
+        "what": "sibilant corpus",
+        "plan": _plan_hash(plan, sounds),
+        "versions": versions(),
+        "methods": [asdict(method) for method in plan.methods],
+        "n_recordings": outcome.n_recordings,
+        "n_unreadable": outcome.n_unreadable,
+        "n_tokens": outcome.n_tokens,
+        "findings": dict(outcome.findings),
+        "reasons": dict(outcome.reasons),
+        "carried": list(plan.carried),
+        "passed_over": list(plan.passed_over),
+        "tables": {name: files.sha256_of(to / name) for name in written},
+        "recordings": sounds,
+    }
+    return json.dumps(document, ensure_ascii=False, indent=1) + "\n"
+
+
+def again(order: Order, to: Path) -> Order:
+    """Return the same order for another folder, from the start."""
+    return replace(order, to=to, resume=False)

@@ -15,9 +15,13 @@ FLOOR_REACH_MS = 200
 FLOOR_WIDTH_MS = 15
 TAIL_SLOPES_DB = (0.04, 0.32)
 TAIL_FALLEN_DB = 5.0
-TAIL_BEND = 1.1
-TAIL_LEAST_MS = 45
-TAIL_MOST_MS = 160
+TAIL_BEND = 1.0
+TAIL_LEAST_MS = 26
+TAIL_MOST_MS = 200
+TAIL_FROM_DB = 4.0
+TAIL_OVER_FLOOR_DB = 5.0
+TAIL_REST_MS = 24
+SHARP_BEND = 1.8
 
 
 def silence_edge(way: Track, step: int, limit: int) -> Found:
@@ -33,7 +37,7 @@ def silence_edge(way: Track, step: int, limit: int) -> Found:
     shift = 0 if step > 0 else limit
     frame = crossing(line, start - shift, step, threshold) + shift
     if step > 0:
-        knee = tail_knee(way, int(frame))
+        knee = tail_knee(way, int(frame), limit, floor)
         if knee is not None:
             return Found(knee, "silence", floor_limited=True)
     return Found(frame, "silence", floor_limited=high > low)
@@ -48,22 +52,27 @@ def floor_beside(way: Track, start: int, step: int, reach: int) -> float:
     return float(to_db(power.min()))
 
 
-def tail_knee(way: Track, edge: int) -> float | None:
+def tail_knee(way: Track, edge: int, limit: int, floor_db: float) -> float | None:
     """Frame where a fast fall gives way to the slow one of a reverberant tail, before ``edge``; None without a tail.
 
-    Two straight lines in dB are fitted to the fall from 4 dB below the plateau on; the knee is where they meet.
+    Two straight lines in dB are fitted to the fall, from 4 dB below the plateau to where the floor at ``floor_db`` is
+    near; the knee is where they meet.
     """
     level = smoothed(way.high, 5)
     middle = (way.first + way.last) // 2
-    strong = np.flatnonzero(level[middle : edge + 1] > way.plateau_db - 4.0)
+    strong = np.flatnonzero(level[middle : edge + 1] > way.plateau_db - TAIL_FROM_DB)
     top = middle + int(strong[-1]) if strong.size else edge
-    if edge - top < TAIL_LEAST_MS:
+    stop = min(limit, top + TAIL_MOST_MS)
+    near_floor = np.flatnonzero(level[top : stop + 1] < floor_db + TAIL_OVER_FLOOR_DB)
+    line = level[top : (top + int(near_floor[0]) if near_floor.size else stop + 1)].astype(np.float64)
+    if line.size < TAIL_LEAST_MS:
         return None
-    line = level[top : min(edge + 10, top + TAIL_MOST_MS) + 1].astype(np.float64)
     knee, fast, slow = _two_lines(line)
     fallen = way.plateau_db - float(line[min(int(knee), line.size - 1)])
-    is_tail = TAIL_SLOPES_DB[0] < slow < TAIL_SLOPES_DB[1] and fast > TAIL_BEND * slow and fallen > TAIL_FALLEN_DB
-    return top + knee if is_tail and 0 < knee < edge - top - 25 else None
+    bend = fast / max(slow, 1e-3)
+    rest = TAIL_REST_MS if bend < SHARP_BEND else TAIL_REST_MS / 2
+    is_tail = TAIL_SLOPES_DB[0] < slow < TAIL_SLOPES_DB[1] and bend > TAIL_BEND and fallen > TAIL_FALLEN_DB
+    return top + knee if is_tail and 0 < knee < min(edge - top, line.size - rest) else None
 
 
 def _two_lines(line: npt.NDArray[np.float64]) -> tuple[float, float, float]:

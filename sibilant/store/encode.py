@@ -36,7 +36,7 @@ def load(text: str) -> Any:
 
 
 @lru_cache(maxsize=16)
-def _names(kind: type) -> tuple[str, ...]:
+def _names(kind: Any) -> tuple[str, ...]:
     return tuple(field.name for field in fields(kind))
 
 
@@ -48,7 +48,8 @@ def _flat(value: Any) -> dict[str, Any]:
 
 def prompt_text(prompt: Prompt) -> str:
     """Return a prompt as JSON text."""
-    return dump(asdict(prompt))
+    words, slots = ([_flat(part) for part in parts] for parts in (prompt.words, prompt.slots))
+    return dump({**_flat(prompt), "words": words, "slots": slots})
 
 
 def prompt_from(text: str) -> Prompt:

@@ -46,7 +46,7 @@ def material() -> ModuleType:
 def note(what: str, seconds: float, asked: str, detail: str) -> None:
     """Keep a figure with the commit it was measured at."""
     commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], cwd=ROOT, capture_output=True, text=True).stdout
-    rows = list(csv.DictReader(EVIDENCE.open(encoding="utf-8"))) if EVIDENCE.exists() else []
+    rows = list(csv.DictReader(EVIDENCE.read_text(encoding="utf-8").splitlines())) if EVIDENCE.exists() else []
     row = {"what": what, "seconds": f"{seconds:.2f}", "asked": asked, "detail": detail, "commit": commit.strip()}
     rows = [one for one in rows if one["what"] != what] + [row]
     EVIDENCE.parent.mkdir(exist_ok=True)

@@ -156,7 +156,7 @@ def _before(one: store.Caseload) -> list[str]:
 def _write_evidence(verb: str, n_kills: int, n_in_work: int) -> None:
     root = EVIDENCE.parents[2]
     commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], cwd=root, capture_output=True, text=True).stdout
-    rows = list(csv.DictReader(EVIDENCE.open(encoding="utf-8"))) if EVIDENCE.exists() else []
+    rows = list(csv.DictReader(EVIDENCE.read_text(encoding="utf-8").splitlines())) if EVIDENCE.exists() else []
     found = {"killed_while_sound_was_at_work": n_in_work, "half_written": 0, "lost": 0}
     row = {"verb": verb, "kills": n_kills, **found, "commit": commit.strip()}
     rows = [one for one in rows if one["verb"] != verb] + [row]

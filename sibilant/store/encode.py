@@ -42,7 +42,8 @@ def _names(kind: Any) -> tuple[str, ...]:
 
 def _flat(value: Any) -> dict[str, Any]:
     """Return a noun without nouns inside it as a dict, as ``asdict`` does, without its deep copies."""
-    names = _names(type(value))
+    kind: Any = type(value)
+    names = _names(kind)
     return dict(zip(names, attrgetter(*names)(value), strict=True))
 
 

@@ -75,6 +75,29 @@ def simulated_spans(rows: Rows, setup: Setup, effective_s: Rows) -> dict[str, Ro
     return {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
 
 
+def windowed_intervals(windows: Rows, setup: Setup, effective_s: Rows) -> tuple[dict[str, Rows], dict[str, Rows]]:
+    """Half widths (t,) and spans (t, 2) of moments averaged over windows (t, w, m), each with a spectrum of its own.
+
+    Variances of the windows add up, divided by the square of their number, and grow by as much as overlapping windows
+    hear the same sound: w times the effective time of one window over that of all together.
+    """
+    n_sounds, n_windows, n_bins = windows.shape
+    one_s = setup.effective_s((0,))
+    flat, times_s = windows.reshape(-1, n_bins), np.full(n_sounds * n_windows, one_s)
+    shared = np.sqrt(np.maximum(n_windows * one_s / effective_s, 1.0)) / n_windows
+    halves = {
+        key: shared * np.sqrt(np.sum(half.reshape(n_sounds, n_windows) ** 2, axis=1))
+        for key, half in delta_halves(flat, setup, times_s).items()
+        if key in MOMENT_KEYS
+    }
+    spans = {
+        key: shared[:, np.newaxis] * np.sqrt(np.sum(span.reshape(n_sounds, n_windows, 2) ** 2, axis=1)) * (-1.0, 1.0)
+        for key, span in simulated_spans(flat, setup, times_s).items()
+        if key in MOMENT_KEYS
+    }
+    return halves, spans
+
+
 def _simulate(rows: Rows, setup: Setup, effective_s: Rows) -> dict[str, Rows]:
     coarse, every = coarser(setup)
     smooth = smoothed(rows, max(1, int(setup.correlation_hz / (2 * setup.step_hz))))

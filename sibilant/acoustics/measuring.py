@@ -10,7 +10,7 @@ import numpy as np
 
 from ..methods import supports, with_response
 from ..terms import MEASURES, Interval, Measures, Method, MicrophoneResponse, Recording, SibilantInterval
-from .certainty import delta_halves, simulated_spans
+from .certainty import delta_halves, simulated_spans, windowed_intervals
 from .course import course_values
 from .setup import Setup
 from .shape import moment_values, shape_values
@@ -192,12 +192,18 @@ def _add_tonality(drafts: Sequence[_Draft], recording: Recording, method: Method
 
 
 def _intervals(heard: Sequence[Listened], setup: Setup) -> tuple[dict[str, Rows], dict[str, Rows]]:
-    """Half widths, and reaches below and above; none for moments averaged over windows or weighted by amplitude."""
-    if setup.method.weighting != "power" or heard[0].windows is not None:
+    """Half widths (t,), and reaches below and above (t, 2); none for spectra weighted by amplitude."""
+    if setup.method.weighting != "power":
         return {}, {}
     rows = np.stack([one.rows[0] for one in heard])
     effective_s = np.array([one.effective_s for one in heard])
-    return delta_halves(rows, setup, effective_s), simulated_spans(rows, setup, effective_s)
+    halves, spans = delta_halves(rows, setup, effective_s), simulated_spans(rows, setup, effective_s)
+    windows = [one.windows[0] for one in heard if one.windows is not None]
+    if windows:
+        apart = windowed_intervals(np.stack(windows), setup, effective_s)
+        halves.update(apart[0])
+        spans.update(apart[1])
+    return halves, spans
 
 
 def _mean_moments(heard: Sequence[Listened], setup: Setup) -> dict[str, Rows]:

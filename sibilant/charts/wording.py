@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -165,8 +166,14 @@ def capital(text: str) -> str:
 
 
 def spelled(reason: str) -> str:
-    """A reason's code in words, such as ``not measured`` for ``not_measured``."""
-    return reason.replace("_", " ")
+    """A reason in words, without the name of a word list: a clinic's own may hold anything, a person's name too.
+
+    Examples
+    --------
+    >>> spelled("not_measured"), spelled("another list form (my list, was core-a)")
+    ('not measured', 'another list form')
+    """
+    return re.sub(r"(another list form) \([^)]*\)", r"\1", reason.replace("_", " "))
 
 
 def brief(reasons: Sequence[str], most: int = 2) -> str:

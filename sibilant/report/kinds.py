@@ -151,7 +151,7 @@ def _session(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
         Heading("S: what was said"),
         *said,
         Heading("O: what was observed"),
-        *_observed(view),
+        *_observed(view, settings),
         Paragraph(plain.measured_sentences(view, view.main_measure)),
         *sections.change_table(view, keys=(view.main_measure,)),
         Heading("A: the clinician's reading"),
@@ -179,14 +179,14 @@ def _discharge(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
     )
 
 
-def _observed(view: CaseView) -> tuple[Part, ...]:
+def _observed(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
     last = view.last
     if last is None:
         return (Paragraph("No probe has been recorded yet."),)
     session = last.session
     rows = [
         ("Level and cue", plain.conditions(last) or "not noted"),
-        ("Word list", session.list_form or "not noted"),
+        ("Word list", _list_name(session.list_form, settings.known_lists)),
         (
             "Sounds",
             f"{last.n_tokens} expected, {last.n_judged} judged, {last.n_checked} boundaries checked by a person",
@@ -200,6 +200,12 @@ def _observed(view: CaseView) -> tuple[Part, ...]:
     ]
     rows += _additions(view, last.number)
     return (Paragraph(plain.heard_sentences(view)), Facts("Probe", tuple(rows)))
+
+
+def _list_name(name: str, known: tuple[str, ...]) -> str:
+    if not name:
+        return "not noted"
+    return name if name in known else "own list"
 
 
 def _additions(view: CaseView, number: int) -> list[tuple[str, str]]:

@@ -37,6 +37,8 @@ class ReportSettings:
 
     ``bracket`` and ``range_sentence`` are given only where the clinician ticked that a published range be shown;
     ``no_range`` says otherwise why there is none. ``session`` is the session of a session note (the last when None).
+    ``known_lists`` are names of word lists that may be printed; any other is "own list", since a file can be named
+    after a person.
     """
 
     method: Method
@@ -46,6 +48,7 @@ class ReportSettings:
     session: int | None = None
     sampling_rates_hz: tuple[int, ...] = ()
     picture_forms: tuple[str, ...] = ("svg", "png")
+    known_lists: tuple[str, ...] = ()
 
 
 FORBIDDEN: tuple[str, ...] = (
@@ -237,7 +240,7 @@ def _unjudged(view: CaseView) -> list[str]:
 
 def _joins(view: CaseView) -> list[str]:
     """What is not joined: a few sentences, or how many there are and the first."""
-    said = [wording.capital(join.rstrip(".")) for join in view.joins]
+    said = [wording.capital(wording.spelled(join).rstrip(".")) for join in view.joins]
     if len(said) <= _MOST_JOINS:
         return [f"{one}." for one in said]
     return [f"Not joined with the first baseline, or joined with care: {len(said)} probes; the first: {said[0]}."]

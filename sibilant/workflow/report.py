@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from .. import files, methods, ranges
+from .. import files, lexicon, methods, ranges
 from ..errors import OutputError, UsageError
 from ..ranges import Question
 from ..terms import Method
@@ -132,6 +132,7 @@ def settings_of(
         session=ticked.session,
         sampling_rates_hz=_rates_hz(case.tokens),
         picture_forms=("png",) if form == "docx" else ("svg",),
+        known_lists=lexicon.list_names(),
     )
 
 

@@ -36,4 +36,4 @@ def reading() -> ModuleType:
 
 @pytest.fixture(scope="session")
 def settings() -> report.ReportSettings:
-    return report.ReportSettings(HOUSE_15K, sampling_rates_hz=(44100,))
+    return report.ReportSettings(HOUSE_15K, sampling_rates_hz=(44100,), known_lists=("core-a",))

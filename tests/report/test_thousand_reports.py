@@ -49,7 +49,20 @@ def simulated(seed: int, invented: ModuleType) -> CaseView:
     if rng.random() < 0.2:
         held = tuple(dataclasses.replace(s, shown=s is not view.summaries[-1]) for s in view.summaries)
         view = dataclasses.replace(view, summaries=held)
-    return view
+    return planted(view)
+
+
+def planted(view: CaseView) -> CaseView:
+    """Put a person's name where a careless caseload might hold one and no report may print it."""
+    summaries = []
+    for summary in view.summaries:
+        session = dataclasses.replace(summary.session, recordings=(f"{PLANTED}.wav",))
+        measures = {
+            key: dataclasses.replace(one, words=tuple(dataclasses.replace(w, clip=PLANTED) for w in one.words))
+            for key, one in summary.measures.items()
+        }
+        summaries.append(dataclasses.replace(summary, session=session, measures=measures))
+    return dataclasses.replace(view, summaries=tuple(summaries))
 
 
 def in_text_but_not_in_tables(document: object, view: CaseView, reading: ModuleType) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,8 +15,10 @@ GAP_IN_WORD_S = 0.38
 GAP_IN_PHRASE_S = 2.5
 PIECES_IN_WORD = 4
 PIECES_IN_PHRASE = 24
-LONGEST_TIMES = 3.5
+LONGEST_TIMES = 2.5
 LONGEST_EXTRA_S = 0.8
+SHORTEST_TIMES = 0.35
+MOST_OFF_PLACE, PROMPTS_OFF_PLACE, SMALL = 0.35, 60, 40_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,15 +35,18 @@ def candidates(pieces: Sequence[tuple[float, float]], prompts: Sequence[Prompt])
     """List spans whose gaps and length a prompt can have.
 
     Within a word a closure may take 0.38 s; between the words of a phrase a pause may take 2.5 s. A span is no longer
-    than 3.5 times the expected length plus 0.8 s.
+    than 2.5 times the expected length plus 0.8 s; one of several pieces is no shorter than 0.35 times that length.
     """
     chains = [chain(p) for p in prompts]
+    least = np.array([SHORTEST_TIMES * c.length_s for c in chains])
     kinds = sorted({_allowance(c) for c in chains})
     rows: list[tuple[int, int, int]] = []
     for kind in kinds:
         which = [j for j, c in enumerate(chains) if _allowance(c) == kind]
         for i, extra in _spans(pieces, kind):
-            rows += [(i, extra, j) for j in which]
+            said = pieces[i + extra][1] - pieces[i][0]
+            near = _near(i, len(pieces), len(chains), kind)
+            rows += [(i, extra, j) for j in which if near(j) and (not extra or said >= least[j])]
     table = np.array(rows, dtype=np.int64).reshape(-1, 3)
     return Candidates(table[:, 0], table[:, 1], table[:, 2], int(table[:, 1].max(initial=0)) + 1)
 
@@ -51,6 +56,14 @@ def _allowance(c: Chain) -> tuple[float, int, float]:
     most = min(PIECES_IN_PHRASE, 2 + 2 * c.n_words) if c.n_phones else PIECES_IN_PHRASE
     length = round(2.0 * (LONGEST_TIMES * max(c.length_s, 0.3) + LONGEST_EXTRA_S * (c.n_words if phrase else 1))) / 2.0
     return (GAP_IN_PHRASE_S if phrase else GAP_IN_WORD_S, most if phrase else PIECES_IN_WORD, length)
+
+
+def _near(i: int, n_pieces: int, n_prompts: int, kind: tuple[float, int, float]) -> Callable[[int], bool]:
+    """Prompts near the piece's place in the list; all of them in a short recording of words."""
+    reach = MOST_OFF_PLACE * n_prompts if kind[0] == GAP_IN_PHRASE_S else PROMPTS_OFF_PLACE + abs(n_pieces - n_prompts)
+    if (n_pieces * n_prompts < SMALL and kind[0] != GAP_IN_PHRASE_S) or n_prompts < 8:
+        return lambda _: True
+    return lambda j: abs(j - i * n_prompts / n_pieces) <= max(4.0, reach)
 
 
 def _spans(pieces: Sequence[tuple[float, float]], kind: tuple[float, int, float]) -> list[tuple[int, int]]:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -26,7 +27,7 @@ QUIET_BELOW_PEAK_DB = 36.0
 LEAD_COST = 1.5
 PEAK_REACH = 60
 FARTHEST_JUMP = 5
-PAIRS_AT_ONCE = 4000
+RUNS_AT_ONCE = 4000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -152,44 +153,75 @@ def fit(scored: Emissions, spans: Ints, chains: Sequence[Chain], which: Ints) ->
     n = len(which)
     worst = np.full(n, -np.inf, dtype=np.float32)
     out = Fits(worst, worst.copy(), np.zeros(n, dtype=np.float32))
-    length = spans[:, 1] - spans[:, 0]
-    size = np.array([len(c.states) for c in chains])[which] if n else np.zeros(0)
-    order = np.lexsort((-length, np.ceil(size / 12.0)))
     ceiling = np.concatenate([[0.0], np.cumsum(scored.best, dtype=np.float64)])
-    at = 0
-    while at < n:
-        same = np.ceil(size[order[at:]] / 12.0) == np.ceil(size[order[at]] / 12.0)
-        end = at + min(PAIRS_AT_ONCE, int(np.argmin(same)) if not same.all() else same.size)
-        chunk = order[at:end]
-        top = ceiling[spans[chunk, 1]] - ceiling[spans[chunk, 0]]
-        _fit_chunk(scored.score, spans[chunk], [chains[k] for k in which[chunk]], (chunk, top, out))
-        at = end
+    top = ceiling[spans[:, 1]] - ceiling[spans[:, 0]]
+    for group in _groups(spans, which, np.array([len(c.states) for c in chains])):
+        run_of, starts = group.run_of, group.starts
+        table = _tables([chains[k] for k in group.prompts])
+        final = _run(scored.score, table, starts, (run_of, (spans[:, 1] - spans[:, 0])[group.pairs]))
+        _collect(final, _picked(table, run_of), (group.pairs, top[group.pairs], out))
     return out
 
 
-def _fit_chunk(
-    score: Floats, spans: Ints, chains: list[Chain], into: tuple[Ints, npt.NDArray[np.float64], Fits]
-) -> None:
-    table = _tables(chains)
-    length = spans[:, 1] - spans[:, 0]
+@dataclass(frozen=True, slots=True, eq=False)
+class _Group:
+    """Pairs done together: spans that start alike share one run through the prompt's states.
+
+    ``starts`` and ``prompts`` (r,) of each run, longest first; ``pairs`` (q,) and the run of each, ``run_of`` (q,).
+    """
+
+    starts: Ints
+    prompts: Ints
+    pairs: Ints
+    run_of: Ints
+
+
+def _groups(spans: Ints, which: Ints, n_states: Ints) -> list[_Group]:
+    """Split pairs into groups of like size, each with its runs."""
+    if not len(which):
+        return []
+    key = spans[:, 0] * (which.max() + 1) + which
+    _, run_of = np.unique(key, return_inverse=True)
+    longest = np.zeros(run_of.max() + 1, dtype=np.int64)
+    np.maximum.at(longest, run_of, spans[:, 1] - spans[:, 0])
+    start, prompt = np.zeros_like(longest), np.zeros_like(longest)
+    start[run_of], prompt[run_of] = spans[:, 0], which
+    size = np.ceil(n_states[prompt] / 12.0).astype(np.int64)
+    order = np.lexsort((-longest, size))
+    cuts = [0, *(np.flatnonzero(np.diff(size[order])) + 1).tolist(), len(order)]
+    pairs_by_run = np.argsort(run_of, kind="stable")
+    bounds = np.searchsorted(run_of[pairs_by_run], np.arange(len(longest) + 1))
+    out = []
+    for a, b in pairwise(cuts):
+        for begin in range(a, b, RUNS_AT_ONCE):
+            runs = order[begin : min(b, begin + RUNS_AT_ONCE)]
+            pairs = [pairs_by_run[bounds[r] : bounds[r + 1]] for r in runs]
+            own = np.repeat(np.arange(len(runs)), [p.size for p in pairs])
+            out.append(_Group(start[runs], prompt[runs], np.concatenate(pairs), own))
+    return out
+
+
+def _run(score: Floats, table: _Tables, starts: Ints, asked: tuple[Ints, Ints]) -> Floats:
+    """Best score of every state at the end of each pair: (q, states). ``asked``: run and length of each pair."""
+    run_of, length = asked
     n, width = table.kind.shape
+    lasting = np.zeros(n, dtype=np.int64)
+    np.maximum.at(lasting, run_of, length)
+    by_length = np.argsort(length, kind="stable")
+    ends = np.searchsorted(length[by_length], np.arange(int(length.max(initial=0)) + 2))
     delta = np.full((n, width + FARTHEST_JUMP), -1e6, dtype=np.float32)
-    final = np.full((n, width), -1e6, dtype=np.float32)
+    final = np.full((len(run_of), width), -1e6, dtype=np.float32)
     for t in range(int(length.max(initial=0))):
-        live = int(np.searchsorted(-length, -t, side="left"))
-        seen = score[(spans[:live, 0] + t)[:, None], table.kind[:live]]
-        old = delta[:live]
-        if t == 0:
-            best = table.entry[:live]
-        else:
-            best = old[:, FARTHEST_JUMP:] + table.stay[:live]
-            for jump in range(1, FARTHEST_JUMP + 1):
-                moved = old[:, FARTHEST_JUMP - jump : FARTHEST_JUMP - jump + width] + table.jump[jump - 1, :live]
-                best = np.maximum(best, moved)
-        delta[:live, FARTHEST_JUMP:] = best + seen
-        done = slice(int(np.searchsorted(-length, -(t + 1), side="left")), live)
-        final[done] = delta[done, FARTHEST_JUMP:]
-    _collect(final, table, into)
+        live = int(np.searchsorted(-lasting, -t, side="left"))
+        best = table.entry[:live] if t == 0 else delta[:live, FARTHEST_JUMP:] + table.stay[:live]
+        for jump in range(1, FARTHEST_JUMP + 1) if t else ():
+            moved = delta[:live, FARTHEST_JUMP - jump : FARTHEST_JUMP - jump + width] + table.jump[jump - 1, :live]
+            best = np.maximum(best, moved)
+        delta[:live, FARTHEST_JUMP:] = best + score[(starts[:live] + t)[:, None], table.kind[:live]]
+        done = by_length[ends[t + 1] : ends[t + 2]]
+        if done.size:
+            final[done] = delta[run_of[done], FARTHEST_JUMP:]
+    return final
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -201,7 +233,11 @@ class _Tables:
     leave: Floats
     phone: Ints
     last: Ints
-    vital: Ints
+
+
+def _picked(table: _Tables, rows: Ints) -> _Tables:
+    """Rows of what ``_collect`` needs."""
+    return replace(table, leave=table.leave[rows], phone=table.phone[rows], last=table.last[rows])
 
 
 def _tables(chains: list[Chain]) -> _Tables:
@@ -214,8 +250,7 @@ def _tables(chains: list[Chain]) -> _Tables:
     stacked = [np.stack([parts[k] for parts in one])[rows] for k in range(6)]
     kind, stay, jump, entry, leave, phone = stacked
     last = np.array([max(0, c.n_phones - 1) for c in chains])
-    vital = np.array([c.vital for c in chains])
-    return _Tables(kind, stay, jump.transpose(1, 0, 2).copy(), entry, leave, phone, last, vital)
+    return _Tables(kind, stay, jump.transpose(1, 0, 2).copy(), entry, leave, phone, last)
 
 
 @lru_cache(maxsize=4096)

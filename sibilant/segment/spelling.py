@@ -42,7 +42,6 @@ class Chain:
     length_s: float
     n_phones: int
     n_words: int
-    vital: int
 
 
 @lru_cache(maxsize=20000)
@@ -64,7 +63,7 @@ def chain_of(words: tuple[tuple[str, ...], ...]) -> Chain:
     if not phone:
         states.append(State(ANY, 30, NEVER, 0))
     states.append(State(LEAD, 8, 0.0, phone))
-    return Chain(tuple(states), length, phone, len(words), _vital(words))
+    return Chain(tuple(states), length, phone, len(words))
 
 
 def chain(prompt: Prompt) -> Chain:
@@ -88,13 +87,6 @@ def expected_length_s(symbol: str) -> float:
     if name in VOICELESS_STOPS or name in VOICED_STOPS:
         return LENGTH_S["stop"]
     return LENGTH_S["liquid"] if name in ("L", "R", "W", "Y") else LENGTH_S["fricative"]
-
-
-def _vital(words: tuple[tuple[str, ...], ...]) -> int:
-    """Index of the last phone without which an attempt is broken off: the last vowel of the prompt."""
-    phones = [p for word in words for p in word]
-    vowels = [k for k, p in enumerate(phones) if p[-1:].isdigit()]
-    return vowels[-1] if vowels else max(0, len(phones) - 1)
 
 
 def _states(symbol: str, phone: int, *, initial: bool) -> list[State]:

@@ -27,9 +27,10 @@ TRUST = 0.4
 LOSS_TIMES = 1.35
 LOSS_LIMITS = (0.35, 0.9)
 LOSS_USUAL, LOSS_PIECES = 0.6, 4
-LENGTH_SD = 0.35
-LENGTH_WORTH = 6.0
-EXTRA_PIECE = 1.0
+LENGTH_SD, LENGTH_SD_OF_PHRASE = 0.35, 0.22
+LENGTH_WORTH = 12.0
+WORD_S = 0.8
+EXTRA_PIECE, EXTRA_PIECE_IN_PHRASE = 1.0, 0.1
 # Distance of two sayings of one word, and of two words, as shares of the median distance of neighbours: mean, spread.
 SAME_WORD, OTHER_WORD = (0.50, 0.20), (1.0, 0.32)
 USUAL_DISTANCE_DB, DISTANCES_HELD = 8.0, 20
@@ -95,22 +96,34 @@ def _ratios(fits: Fits, n_active: Ints, ranges: Ints, asked: tuple[Candidates, l
     usual = float(np.clip(usual, *LOSS_LIMITS))
     length = np.array([c.length_s for c in chains])[spans.prompt]
     said = (ranges[:, 1] - ranges[:, 0] - 2 * PAD_FRAMES) * HOP_S
-    expected = _rate(said, length, spans) * length
-    extra = EXTRA_PIECE * spans.extra
-    whole = TRUST * (fits.whole + usual * n_active) + _length(said, expected) - extra
-    broken = TRUST * (fits.broken + usual * n_active) + _length(said, expected * fits.reached) - extra
+    expected = _rate(said, length, asked) * length
+    several = np.array([c.n_words > 1 or not c.n_phones for c in chains])[spans.prompt]
+    extra = np.where(several, EXTRA_PIECE_IN_PHRASE, EXTRA_PIECE) * spans.extra
+    trust = TRUST * np.minimum(1.0, np.sqrt(WORD_S / np.maximum(length, 0.1)))
+    spread = np.where(several, LENGTH_SD_OF_PHRASE, LENGTH_SD)
+    whole = trust * (fits.whole + usual * n_active) + _length(said, expected, spread) - extra
+    broken = trust * (fits.broken + usual * n_active) + _length(said, expected * fits.reached, spread) - extra
     return whole, broken
 
 
-def _rate(said: Reals, length: Reals, spans: Candidates) -> float:
-    """How long this speaker's words are against the usual, over single pieces of a likely length."""
+def _rate(said: Reals, length: Reals, asked: tuple[Candidates, list[Chain]]) -> float:
+    """How long this speaker's sounds are against the usual.
+
+    Words: the median over single pieces of a likely length. Phrases, whose pieces are parts of them: all sound together
+    over all that was asked for.
+    """
+    spans, chains = asked
+    if all(c.n_words > 1 for c in chains):
+        _, at = np.unique(np.where(spans.extra == 0, spans.piece, -1), return_index=True)
+        sounding = float(said[at][spans.extra[at] == 0].sum())
+        return float(np.clip(sounding / sum(c.length_s for c in chains), 0.75, 1.5))
     ratio = said / length
     likely = (spans.extra == 0) & (ratio > 0.4) & (ratio < 2.5)
     return float(np.clip(np.median(ratio[likely]), 0.6, 1.8)) if likely.any() else 1.0
 
 
-def _length(said: Reals, expected: Reals) -> Reals:
-    far = np.log(np.maximum(said, 0.01) / np.maximum(expected, 0.05)) / LENGTH_SD
+def _length(said: Reals, expected: Reals, spread: Reals) -> Reals:
+    far = np.log(np.maximum(said, 0.01) / np.maximum(expected, 0.05)) / spread
     return np.asarray(np.maximum(-0.5 * far**2, -LENGTH_WORTH))
 
 

@@ -20,6 +20,7 @@ PAD_S = 0.06
 SURE = 0.97
 BROKEN_SHARE, DOUBT_SHARE = 0.6, 0.75
 JOIN_FREE_S = 0.28
+JOIN_IN_PHRASE_S = 0.25
 MODEL_CUES = frozenset({"d", "m", "m+", "j"})
 
 Piece = tuple[float, float]
@@ -74,6 +75,8 @@ def find_words(recording: Recording, prompts: Sequence[Prompt], *, modelled: boo
     if not prompts:
         free = joined_s(pieces, JOIN_FREE_S)
         return WordSearch(tuple(Utterance(None, 0, 1, _padded(recording, piece)) for piece in free))
+    if all(len(prompt.words) > 1 for prompt in prompts):
+        pieces = joined_s(pieces, JOIN_IN_PHRASE_S)
     if not pieces:
         return WordSearch(missing=tuple(range(1, len(prompts) + 1)))
     voices = voice_evidence(recording, pieces, modelled=modelled)

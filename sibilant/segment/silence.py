@@ -13,7 +13,8 @@ ABOVE_FLOOR_DB = 6.0
 SHALLOWEST_DB = 3.0
 FLOOR_REACH_MS = 200
 FLOOR_WIDTH_MS = 15
-TAIL_SLOPES_DB = (0.04, 0.32)
+TAIL_SLOPES_DB = (0.04, 0.32, 0.55)
+CLEAR_BEND = 1.4
 TAIL_FALLEN_DB = 5.0
 TAIL_BEND = 1.0
 TAIL_LEAST_MS = 26
@@ -71,7 +72,8 @@ def tail_knee(way: Track, edge: int, limit: int, floor_db: float) -> float | Non
     fallen = way.plateau_db - float(line[min(int(knee), line.size - 1)])
     bend = fast / max(slow, 1e-3)
     rest = TAIL_REST_MS if bend < SHARP_BEND else TAIL_REST_MS / 2
-    is_tail = TAIL_SLOPES_DB[0] < slow < TAIL_SLOPES_DB[1] and bend > TAIL_BEND and fallen > TAIL_FALLEN_DB
+    steepest = TAIL_SLOPES_DB[1] if bend < CLEAR_BEND else TAIL_SLOPES_DB[2]
+    is_tail = TAIL_SLOPES_DB[0] < slow < steepest and bend > TAIL_BEND and fallen > TAIL_FALLEN_DB
     return top + knee if is_tail and 0 < knee < min(edge - top, line.size - rest) else None
 
 

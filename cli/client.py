@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +23,6 @@ def command() -> None:
 
 def fields_of(asked: dict[str, Any]) -> dict[str, Any]:
     """Fields of a client from the options given, those not given left out."""
-    from sibilant.terms.clinic import Consent, Retention
     from sibilant.workflow.clients import read_move_up
 
     plain = {
@@ -36,13 +34,20 @@ def fields_of(asked: dict[str, Any]) -> dict[str, Any]:
     found = {key: value for key, value in plain.items() if value is not None}
     if asked["rule"] is not None:
         found["move_up"] = read_move_up(asked["rule"]) if asked["rule"] else None
-    if asked["retention"] is not None or asked["retention_months"] is not None:
-        found["retention"] = Retention(asked["retention"] or "", asked["retention_months"])
-    if asked["consent_by"] is not None:
-        given = asked["consent_on"] or dt.date.today()
-        found["consent"] = Consent(
-            given, asked["consent_by"], True, asked["teaching"], asked["research"], asked["withdrawn_on"]
-        )
+    parts = {
+        "retention": {"text": asked["retention"], "months": asked["retention_months"]},
+        "consent": {
+            "by": asked["consent_by"],
+            "given_on": asked["consent_on"],
+            "teaching": asked["teaching"],
+            "research": asked["research"],
+            "withdrawn_on": asked["withdrawn_on"],
+        },
+    }
+    for name, part in parts.items():
+        said = {key: value for key, value in part.items() if value is not None}
+        if said:
+            found[name] = said
     return found
 
 
@@ -64,8 +69,8 @@ def described(function: Any) -> Any:
         click.option("--retention-months", type=click.IntRange(min=1), metavar="N", help="Reminder after N months."),
         click.option("--consent-by", metavar="WHO", help='Who agreed to recording, such as "parent".'),
         click.option("--consent-on", type=Day(), metavar="DATE"),
-        click.option("--teaching", is_flag=True, help="Agreed to use in teaching."),
-        click.option("--research", is_flag=True, help="Agreed to use in research."),
+        click.option("--teaching/--no-teaching", default=None, help="Agreed to use in teaching."),
+        click.option("--research/--no-research", default=None, help="Agreed to use in research."),
         click.option("--withdrawn-on", type=Day(), metavar="DATE", help="Consent was withdrawn; no more is kept."),
     )
     for option in reversed(options):
@@ -133,14 +138,15 @@ def show(client: str | None, caseload: Path | None, as_json: bool) -> None:
 @command.command(epilog='Example: sibilant client change C-7QXK --hearing "passed screening" --hearing-on 2026-01-12')
 @client
 @described
+@click.option("--age", metavar="AGE", help="A corrected age, which holds on the day of --on.")
 @click.option("--treated", multiple=True, metavar="WORD", help="A word put on a practice sheet; may be repeated.")
-@on("The day words became treated; default today.")
+@on("The day words became treated, or the age holds; default today.")
 @caseload
-def change(client: str | None, caseload: Path | None, treated: tuple[str, ...], **asked: Any) -> None:
+def change(client: str | None, caseload: Path | None, age: str | None, treated: tuple[str, ...], **asked: Any) -> None:
     """Change what is kept of a client; each change is in the audit trail."""
     from sibilant.workflow import clients
 
-    changed = clients.change_client(caseload, client, fields_of(asked))
+    changed = clients.change_client(caseload, client, fields_of(asked), age=age, on=asked["on"])
     if treated:
         clients.treat_words(caseload, changed.code, treated, asked["on"])
     click.echo(f"{changed.code} changed")

@@ -93,6 +93,8 @@ def make_engine(place: Place) -> sa.Engine:
         raise CaseloadError("caseload.toml: the url can't be understood; see docs/caseload.md for examples") from error
     if url.password:
         raise CaseloadError(f"caseload.toml: a password stands in the url; take it out and set {PASSWORD_FROM}")
+    if url.get_backend_name() == "sqlite" and url.database:
+        return _sqlite(Path(url.database))
     if url.get_backend_name() == "postgresql" and "+" not in url.drivername:
         url = url.set(drivername="postgresql+psycopg")
     if password := os.environ.get(PASSWORD_FROM):

@@ -12,7 +12,7 @@ from typing import Any, Literal
 from .. import methods, store
 from ..errors import UsageError
 from ..terms import MEASURES
-from ..terms.clinic import Client, Consent, Device, Event, MoveUpRule, Receipt, Retention, is_client_code
+from ..terms.clinic import Client, Consent, Device, Event, MoveUpRule, Receipt, is_client_code
 from .caseload import cautions, client_or_last, opened, used
 from .plain import plain
 
@@ -90,27 +90,41 @@ def add_client(
         wanted = code.upper() or store.new_code(set(store.codes(one)))
         if not is_client_code(wanted):
             raise UsageError(f"{code[:20]}: not a client code; leave --code out to have one drawn")
-        client = replace(Client(wanted, read_age(age), today), **checked(fields or {}))
+        plain_client = Client(wanted, read_age(age), today)
+        client = replace(plain_client, **checked(fields or {}, plain_client, today))
         added = store.add_client(one, client)
         used(one, wanted)
         return added, cautions(one.folder)
 
 
-def checked(fields: Mapping[str, Any]) -> dict[str, Any]:
+def checked(fields: Mapping[str, Any], client: Client, today: dt.date) -> dict[str, Any]:
     """Return fields of a client after checking measure, direction and method.
+
+    ``consent`` and ``retention`` may be given in part, as mappings; what is not given stays as it is.
 
     Raises
     ------
     UsageError
-        When one is not known.
+        When one is not known, or consent is changed where nobody has given any.
     """
+    found = dict(fields)
     if (key := fields.get("main_measure")) is not None and key not in MEASURES:
         raise UsageError(f"measure {str(key)[:40]!r} is not known; docs/measures.md lists them, such as centroid_hz")
     if (direction := fields.get("direction")) is not None and direction not in DIRECTIONS:
         raise UsageError(f"direction {str(direction)[:20]!r} is none of {', '.join(DIRECTIONS)}")
     if (name := fields.get("method")) is not None:
         methods.get_method(name)
-    return dict(fields)
+    if isinstance(consent := fields.get("consent"), Mapping):
+        found["consent"] = _consent(consent, client.consent, today)
+    if isinstance(kept := fields.get("retention"), Mapping):
+        found["retention"] = replace(client.retention, **kept)
+    return found
+
+
+def _consent(changed: Mapping[str, Any], before: Consent | None, today: dt.date) -> Consent:
+    if before is None and not changed.get("by"):
+        raise UsageError("--consent-by: no consent is on record yet; say who gave it, such as parent")
+    return replace(before or Consent(today), **changed)
 
 
 def list_clients(caseload: Path | None) -> list[dict[str, Any]]:
@@ -178,11 +192,22 @@ def show_client(caseload: Path | None, code: str | None) -> dict[str, Any]:
         }
 
 
-def change_client(caseload: Path | None, code: str | None, fields: Mapping[str, Any]) -> Client:
-    """Change fields of a client; each change is in the audit trail."""
+def change_client(
+    caseload: Path | None,
+    code: str | None,
+    fields: Mapping[str, Any],
+    *,
+    age: str | None = None,
+    on: dt.date | None = None,
+) -> Client:
+    """Change fields of a client, or the age and the day it holds; each change is in the audit trail."""
     with opened(caseload) as one:
         name = client_or_last(one, code)
-        changed = store.change_client(one, name, checked(fields))
+        today = store.day_of(one)
+        wanted = checked(fields, store.get_client(one, name), today)
+        if age is not None:
+            wanted |= {"age_months": read_age(age), "age_on": on or today}
+        changed = store.change_client(one, name, wanted)
         used(one, name)
         return changed
 
@@ -249,8 +274,3 @@ def list_devices(caseload: Path | None) -> list[dict[str, Any]]:
     """Return one row a device."""
     with opened(caseload) as one:
         return [plain(device) for device in store.devices(one)]
-
-
-def retention_of(text: str, months: int | None) -> Retention:
-    """Return the clinic's own retention rule."""
-    return Retention(text, months)

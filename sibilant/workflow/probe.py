@@ -132,7 +132,7 @@ def _asked(prompts: Sequence[Prompt], request: ProbeRequest) -> tuple[Prompt, ..
     return tuple(
         replace(
             prompt,
-            cue=prompt.cue or cue,
+            cue=cue_name(prompt.cue) if prompt.cue else cue,
             level=request.level if request.level and prompt.level == "word" else prompt.level,
         )
         for prompt in prompts

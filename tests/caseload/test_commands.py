@@ -190,6 +190,22 @@ def test_withdrawn_consent_stops_keeping(tmp_path: Path, capsys: pytest.CaptureF
     assert "consent was withdrawn" in line
 
 
+def test_fields_are_changed_in_part(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = tmp_path / "case"
+    said(capsys, folder, "client", "add", "--age", "8y", "--retention", "eight years", "--on", "2026-01-05")
+    assert run(["client", "change", "--withdrawn-on", "2026-02-01", "--caseload", str(folder)]) == 2
+    assert "no consent is on record yet" in capsys.readouterr().err
+    said(capsys, folder, "client", "change", "--consent-by", "parent", "--consent-on", "2026-01-05", "--research")
+    said(capsys, folder, "client", "change", "--withdrawn-on", "2026-02-01", "--retention-months", "96")
+    said(capsys, folder, "client", "change", "--age", "8y1m", "--on", "2026-01-05", "--treated", "seal")
+    shown = json.loads(said(capsys, folder, "client", "show", "--json"))
+    assert shown["consent"]["by"] == "parent" and shown["consent"]["research"]
+    assert shown["consent"]["withdrawn_on"] == "2026-02-01" and shown["consent"]["given_on"] == "2026-01-05"
+    assert shown["retention"] == {"text": "eight years", "months": 96}
+    assert (shown["age_months"], shown["age_on"], list(shown["treated"])) == (97, "2026-01-05", ["seal"])
+    assert "consent withdrawn" in shown["reminders"]
+
+
 def test_planner_from_the_table(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Least difference between two probes: the project's own table of worked examples, 500 Hz: 470, 320, 258."""
     out = said(capsys, folder, "plan", "--measure", "centroid_hz", "--change", "600", "--token-sd", "500", "--json")

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .evidence import Evidence
-from .frames import decibels
+from .evidence import Evidence, middle_half
+from .frames import cuts, decibels
 from .methods_served import BANDWIDTH_SHARE, house_tops_hz, widest_served
 from .rules import OWN, Reading, Rule
 from .spectra import fall_at
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
 
 HOLE_HZ, HOLE_DB, HOLE_MARGIN = 2_000.0, 20.0, 0.95
 HOLE_FRAME_S, HOLE_STEP_HZ = 0.012, 500.0
@@ -48,22 +52,22 @@ def read_lossy(evidence: Evidence) -> Iterator[Reading]:
 
 def read_holes(evidence: Evidence) -> Iterator[Reading]:
     """Percent of each sound's frames in which 2 kHz or more lie 20 dB below the sound's own average."""
-    for index in range(len(evidence.sounds)):
-        middle = evidence.middle(index)
-        if middle.duration_s >= 2 * HOLE_FRAME_S:
-            yield Reading(_hole_share(evidence, index), (index,), evidence.sounds[index])
+    rate = evidence.recording.sampling_rate_hz
+    size = round(HOLE_FRAME_S * rate)
+    middles = [middle_half(sound) for sound in evidence.sounds]
+    for index, samples in enumerate(cuts(evidence.recording, middles)):
+        if samples.size >= 2 * size:
+            share = _hole_share(samples, size, rate, evidence.bandwidths_hz[index])
+            yield Reading(share, (index,), evidence.sounds[index])
 
 
-def _hole_share(evidence: Evidence, index: int) -> float:
+def _hole_share(samples: npt.NDArray[np.float32], size: int, rate: int, bandwidth_hz: float) -> float:
     from scipy import fft
 
-    rate = evidence.recording.sampling_rate_hz
-    samples = evidence.recording.cut(evidence.middle(index))
-    size = round(HOLE_FRAME_S * rate)
     framed = np.lib.stride_tricks.sliding_window_view(samples, size)[:: size // 2]
     spectrum = fft.rfft(framed * np.hanning(size + 1)[:-1].astype(np.float32), axis=1)
     power = (spectrum.real**2 + spectrum.imag**2).astype(np.float64)
-    edges = np.arange(1_000.0, HOLE_MARGIN * evidence.bandwidths_hz[index], HOLE_STEP_HZ) * size / rate
+    edges = np.arange(1_000.0, HOLE_MARGIN * bandwidth_hz, HOLE_STEP_HZ) * size / rate
     bands = int(HOLE_HZ / HOLE_STEP_HZ)
     if edges.size <= bands:
         return 0.0

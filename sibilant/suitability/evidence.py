@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..terms import Interval, Recording, SibilantInterval
-from .frames import Frames, frames_of, pauses_of
-from .samples import Extremes, extremes_of, zero_runs
+from .frames import Frames, cuts, frames_of, pauses_of
+from .samples import Extremes, clipped_share, extremes_of, zero_runs
 from .spectra import bandwidth_of, pooled_bandwidth, spectrum_grid, stretch_spectrum
 
 if TYPE_CHECKING:
@@ -44,12 +44,9 @@ class Evidence:
     bandwidths_hz: tuple[float, ...]
     bandwidth_hz: float | None
     snr_db: Floats
+    clipped_shares: tuple[float, ...]
     extremes: Extremes
     zeros: tuple[Interval, ...]
-
-    def middle(self, index: int) -> Interval:
-        """The middle half of a sound."""
-        return middle_half(self.sounds[index])
 
 
 def middle_half(interval: Interval) -> Interval:
@@ -73,6 +70,7 @@ def gather(recording: Recording, sounds: Sequence[SibilantInterval], words: Sequ
     quiet = pauses_of(frames, taken)
     grid = spectrum_grid(recording.sampling_rate_hz)
     spectra = _spectra(recording, stretches, grid.size)
+    extremes = extremes_of(recording)
     bandwidths = tuple(bandwidth_of(power, grid) for power in spectra)
     return Evidence(
         recording=recording,
@@ -85,7 +83,8 @@ def gather(recording: Recording, sounds: Sequence[SibilantInterval], words: Sequ
         bandwidths_hz=bandwidths,
         bandwidth_hz=pooled_bandwidth(bandwidths),
         snr_db=_signal_to_noise(frames, quiet, stretches, around, pooled_bandwidth(bandwidths)),
-        extremes=extremes_of(recording),
+        clipped_shares=tuple(clipped_share(samples, extremes) for samples in cuts(recording, stretches)),
+        extremes=extremes,
         zeros=zero_runs(recording),
     )
 
@@ -105,7 +104,8 @@ def _spectra(recording: Recording, stretches: Sequence[Interval], size: int) -> 
     rate = recording.sampling_rate_hz
     if not stretches:
         return np.empty((0, size))
-    return np.stack([stretch_spectrum(recording.cut(_inner(stretch)), rate) for stretch in stretches])
+    inner = [_inner(stretch) for stretch in stretches]
+    return np.stack([stretch_spectrum(samples, rate) for samples in cuts(recording, inner)])
 
 
 def _signal_to_noise(

@@ -22,7 +22,7 @@ EDGES_HZ = (20.0, 120.0, 1_000.0, 2_000.0, 4_000.0, 6_000.0, 8_000.0, 10_000.0)
 """Band edges; the last band reaches to the Nyquist frequency. Bands above it hold nothing."""
 SILENCE = 1e-15
 """Power (full scale squared) below which a frame is digital silence: -150 dB."""
-BLOCK_FRAMES = 2_048
+BLOCK_FRAMES, STRETCHES_HELD = 2_048, 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +90,14 @@ def let_go(samples: npt.NDArray[np.float32]) -> None:
         import mmap
 
         mapped.madvise(mmap.MADV_DONTNEED)
+
+
+def cuts(recording: Recording, stretches: Sequence[Interval]) -> Iterator[npt.NDArray[np.float32]]:
+    """Yield the samples of each stretch, letting go of mapped pages now and then."""
+    for number, stretch in enumerate(stretches, start=1):
+        yield recording.cut(stretch)
+        if number % STRETCHES_HELD == 0:
+            let_go(recording.samples)
 
 
 def _band_power(block: npt.NDArray[np.float32], size: int, rate: int) -> Floats:

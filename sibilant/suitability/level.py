@@ -9,14 +9,12 @@ import numpy as np
 from .evidence import Evidence
 from .frames import decibels
 from .rules import ALL, OWN, PRACTICE, SPECTRA, Reading, Rule
-from .samples import clipped_share
 
 
 def read_clipping(evidence: Evidence) -> Iterator[Reading]:
     """Percent of each sound's samples at the recording's extremes."""
-    for index, sound in enumerate(evidence.sounds):
-        share = clipped_share(evidence.recording, sound, evidence.extremes)
-        yield Reading(100 * share, (index,), sound)
+    for index, share in enumerate(evidence.clipped_shares):
+        yield Reading(100 * share, (index,), evidence.sounds[index])
 
 
 def read_clipping_elsewhere(evidence: Evidence) -> Iterator[Reading]:

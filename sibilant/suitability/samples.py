@@ -84,7 +84,8 @@ def _flat_tops(block: Samples, extremes: tuple[float, float], bits: int) -> list
     step = 0.0 if bits > 16 else 2.0 ** (1 - bits)
     lengths = []
     for extreme in extremes:
-        for first, last in runs(block == np.float32(extreme)):
+        held = block == np.float32(extreme)
+        for first, last in runs(held) if int(held.sum()) >= FLAT_TOP_SAMPLES else ():
             beside = [abs(extreme - float(block[i])) for i in (first - 2, last + 1) if 0 <= i < block.size]
             if last - first >= FLAT_TOP_SAMPLES and max(beside, default=1.0) > GENTLE_STEPS * step:
                 lengths.append(last - first)
@@ -95,9 +96,8 @@ def _tops_are_clipped(lengths: list[int]) -> bool:
     return len(lengths) >= SURE_FLAT_TOPS or max(lengths, default=0) >= SURE_FLAT_TOP_SAMPLES
 
 
-def clipped_share(recording: Recording, interval: Interval, extremes: Extremes) -> float:
+def clipped_share(block: Samples, extremes: Extremes) -> float:
     """Share of a sound's samples at the recording's extremes; 0 unless four or more, or a flat top, are there."""
-    block = recording.cut(interval)
     if not block.size or extremes.peak < LOWEST_CLIPPED_PEAK:
         return 0.0
     hits = at_extreme(block, extremes.highest, extremes.lowest)

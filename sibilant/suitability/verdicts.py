@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -10,7 +11,6 @@ from ..terms.suitability import ASPECTS, SUPPORTS, Aspect, Sign, Suitability, Su
 from .evidence import Evidence
 from .methods_served import house_tops_hz, serves, widest_served
 from .rules import Rule
-from .samples import clipped_share
 
 MOST_REMEDIES = 2
 FLAG_NAMES = {"clipping": "clipped"}
@@ -20,11 +20,13 @@ def judged(evidence: Evidence, rules: Sequence[Rule]) -> Suitability:
     """Read every rule, and put the signs together."""
     read = [(rule, sign) for rule in rules for reading in rule.read(evidence) if (sign := rule.sign(reading))]
     common = [sign for _, sign in read if not sign.tokens]
-    own = [[(rule, sign) for rule, sign in read if index in sign.tokens] for index in range(len(evidence.sounds))]
+    own: list[list[tuple[Rule, Sign]]] = [[] for _ in evidence.sounds]
+    for rule, sign in read:
+        for index in sign.tokens:
+            own[index].append((rule, sign))
     tokens = tuple(_token(evidence, index, common, [sign for _, sign in found]) for index, found in enumerate(own))
     limiting = [
-        _verdict(_bandwidth(evidence, index), [sign for rule, sign in found if rule.limits_recording])
-        for index, found in enumerate(own)
+        _verdict(evidence.bandwidth_hz, [sign for rule, sign in found if rule.limits_recording]) for found in own
     ]
     known = evidence.snr_db[~np.isnan(evidence.snr_db)]
     return Suitability(
@@ -40,19 +42,14 @@ def judged(evidence: Evidence, rules: Sequence[Rule]) -> Suitability:
 
 
 def _token(evidence: Evidence, index: int, common: Sequence[Sign], own: Sequence[Sign]) -> TokenSupport:
-    bandwidth, ratio = _bandwidth(evidence, index), float(evidence.snr_db[index])
+    ratio = float(evidence.snr_db[index])
     return TokenSupport(
         snr_db=None if np.isnan(ratio) else ratio,
-        bandwidth_hz=bandwidth,
-        clipped_share=clipped_share(evidence.recording, evidence.sounds[index], evidence.extremes),
+        bandwidth_hz=evidence.bandwidth_hz,
+        clipped_share=evidence.clipped_shares[index],
         flags=tuple(dict.fromkeys(FLAG_NAMES.get(sign.sign, sign.sign) for sign in own if sign.severity != "note")),
-        verdict=_verdict(bandwidth, [*common, *own]),
+        verdict=_verdict(evidence.bandwidth_hz, [*common, *own]),
     )
-
-
-def _bandwidth(evidence: Evidence, index: int) -> float | None:
-    """Bandwidth that counts for a sound: the recording's."""
-    return evidence.bandwidth_hz
 
 
 def _verdict(bandwidth_hz: float | None, signs: Sequence[Sign]) -> Verdict:
@@ -108,8 +105,6 @@ def _gathered(read: Sequence[tuple[Rule, Sign]]) -> tuple[Sign, ...]:
 
 
 def _merged(members: Sequence[tuple[Rule, Sign]]) -> Sign:
-    from dataclasses import replace
-
     rule, first = members[0]
     if len(members) == 1:
         return first
@@ -120,11 +115,13 @@ def _merged(members: Sequence[tuple[Rule, Sign]]) -> Sign:
 
 def _remedies(read: Sequence[tuple[Rule, Sign]], n_sounds: int) -> tuple[str, ...]:
     """Advice of the one or two signs that cost most: by severity, share of the sounds touched, and weight."""
+    touched: dict[str, set[int]] = {}
+    for rule, sign in read:
+        touched.setdefault(rule.key, set()).update(sign.tokens)
 
     def cost(item: tuple[Rule, Sign]) -> tuple[float, int]:
         rule, sign = item
-        same = {token for other, found in read if other is rule for token in found.tokens}
-        share = len(same) / n_sounds if same and n_sounds else 1.0
+        share = len(touched[rule.key]) / n_sounds if sign.tokens else 1.0
         return (SUPPORTS.index(_support(sign)) * (1.0 if share >= 0.25 else share), rule.weight)
 
     telling = sorted((item for item in read if item[1].severity != "note"), key=cost, reverse=True)

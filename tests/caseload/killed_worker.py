@@ -60,7 +60,9 @@ def work(verb: str, folder: Path, place: Path, start: int) -> None:
             kept = probe.keep_probe(folder, "C-7QXK", probe.ProbeRequest([path], "core-a"))
             tell(kept.session.recordings[0])
         elif verb == "judge":
-            if number == start + 1:
+            with store.open_caseload(folder) as one:
+                begun = bool(store.sessions(one, "C-7QXK"))
+            if not begun:
                 probe.keep_probe(folder, "C-7QXK", probe.ProbeRequest([path], "core-a"))
                 tell("ready")
             done = judge.judge_from(folder, "C-7QXK", None, place / "judgements.csv", rater=f"R{number}")
@@ -72,8 +74,12 @@ def work(verb: str, folder: Path, place: Path, start: int) -> None:
             clients.remove_client(folder, added.code, "all")
             tell(f"gone {added.code}")
         elif verb == "import":
-            export = place / "export"
-            done = exchange.import_folder(folder, export, new_code=True)
+            with store.open_caseload(folder) as one:
+                left = [code for code in store.codes(one) if code != "C-7QXK"]
+            for code in left:  # imported by a round that was killed before it took it out again
+                clients.remove_client(folder, code, "all")
+                tell(f"gone {code}")
+            done = exchange.import_folder(folder, place / "export", new_code=True)
             tell(done["client"])
             clients.remove_client(folder, done["client"], "all")
             tell(f"gone {done['client']}")

@@ -13,6 +13,7 @@ from .silence import silence_edge
 from .track import CORE_DROP_DB, Beyond, Found, Track, against_voice, crossing, smoothed, track, voiced_level
 from .voicing import PITCH_SMOOTHING_MS, VOICED_PHONES, gap_before_voice, into_voice, out_of_voice, voice_start
 
+AT_ONCE_MS = 10.0
 VOICED_REACH_DB = 24.0
 VOICE_OVER_FLOOR_DB = 7.0
 VOICED_FRICTION_DB = 16.0
@@ -86,8 +87,8 @@ def offset_edge(fine: FineLevels, way: Track, limit: int, beyond: Beyond, loudes
     start = voice_start(way, steady, stop, noise, voice)
     if start is None or silence.frame < start - 12:
         return silence
-    gap = gap_before_voice(way, start)
-    return min((Found(start, "voiced"), silence, gap), key=lambda found: found.frame)
+    first = min((Found(start, "voiced"), silence, gap_before_voice(way, start)), key=lambda found: found.frame)
+    return Found(first.frame, "voiced") if start - first.frame < AT_ONCE_MS else first
 
 
 def _core(fine: FineLevels, way: Track, begin_s: float, end_s: float) -> Interval:

@@ -20,12 +20,16 @@ KINDS = ("monthly", "quarterly", "school", "payer", "session", "discharge")
 @click.option("--words", default="untreated", show_default=True, metavar="WHICH", help="untreated, treated or all.")
 @click.option("--rater", default="", metavar="CODE", help="Whose ear; default: who judged most.")
 @click.option("--charts", type=click.Path(path_type=Path), metavar="FOLDER", help="Draw every chart here as well.")
+@click.option("--pair", type=click.Path(path_type=Path), metavar="FOLDER", help="Two sounds of one word for a family.")
+@click.option("--listened", is_flag=True, help="With --pair: you have listened to both and confirm them.")
 @caseload
 def command(
     client: str | None,
     kind: str,
     to: Path,
     charts: Path | None,
+    pair: Path | None,
+    listened: bool,
     caseload: Path | None,
     **ticked: object,
 ) -> None:
@@ -34,7 +38,12 @@ def command(
 
     report.make_report(caseload, client, kind, to, ticked=report.Ticked(**ticked))  # type: ignore[arg-type]
     click.echo(f"{to.name} written: read it, fill in the empty fields, and sign it; it is a draft")
-    if charts is not None:
-        from sibilant.workflow import draw
+    if charts is None and pair is None:
+        return
+    from sibilant.workflow import draw
 
+    if charts is not None:
         click.echo(f"{len(draw.draw_all(caseload, client, charts))} charts drawn")
+    if pair is not None:
+        first, second = draw.write_pair(caseload, client, pair, confirmed=listened)
+        click.echo(f"{first.name} (early) and {second.name} (late) written, equally loud")

@@ -25,6 +25,7 @@ _TITLES: Mapping[Kind, str] = MappingProxyType(
     }
 )
 _MOST_CONTEXTS = 8
+_DENSE: tuple[Kind, ...] = ("monthly", "quarterly", "session", "discharge")
 _SIGNED = (Blank("Clinician and credentials"), Blank("Signature and date"))
 
 
@@ -59,9 +60,7 @@ def compose(kind: Kind, view: CaseView, settings: ReportSettings) -> Document:
     last = f" · last probe {plain.day_text(view.last.on)}" if view.last else ""
     mark = style.INVENTED if view.client.invented else ""
     parts = _MAKERS[kind](view, settings)
-    return Document(
-        kind, _TITLES[kind], parts, f"{view.client.code}{last}", mark, dense=kind in ("monthly", "quarterly", "session")
-    )
+    return Document(kind, _TITLES[kind], parts, f"{view.client.code}{last}", mark, dense=kind in _DENSE)
 
 
 def _monthly(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
@@ -98,8 +97,7 @@ def _quarterly(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
 
 def _school(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
     return (
-        *sections.opening(view),
-        Blank("Birth date"),
+        *sections.opening(view, Blank("Birth date")),
         Heading("Taking part at school"),
         Blank("Being understood in class and by friends", 2),
         Blank("Reading aloud", 2),
@@ -116,11 +114,10 @@ def _school(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
 
 
 def _payer(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
-    identity = ("Birth date", "Identifiers", "Referrer and date of referral", "Diagnosis and code", "Service codes")
+    identity = ("Identifiers", "Referrer and date of referral", "Diagnosis and code", "Service codes")
     plan = ("Plan dates", "Frequency and duration", "Dates and units attended", "Standardised measure and score")
     return (
-        *sections.opening(view),
-        *(Blank(label) for label in identity),
+        *sections.opening(view, Blank("Birth date"), *(Blank(label) for label in identity)),
         Heading("Function"),
         Blank("Function at start", 2),
         Blank("Function now", 2),
@@ -164,17 +161,15 @@ def _session(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
 
 def _discharge(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
     return (
-        *sections.opening(view),
-        Blank("Birth date"),
+        *sections.opening(view, Blank("Birth date")),
         *sections.heard(view),
         *sections.measured(view, settings, keys=(view.main_measure,)),
         *sections.picture(view, settings),
         *_move_up(view),
         *sections.missing(view, settings),
-        Heading("Closing"),
-        Blank("Criterion for closing, and how it was met", 2),
-        Blank("Function at start and now", 2),
-        Blank("Follow-up plan and dates", 2),
+        Blank("Criterion for closing, and how it was met"),
+        Blank("Function at start and now"),
+        Blank("Follow-up plan and dates"),
         *sections.closing(view, settings, blanks=_SIGNED),
     )
 

@@ -14,10 +14,14 @@ from . import plain
 from .plain import ReportSettings
 
 
-def opening(view: CaseView) -> tuple[Part, ...]:
-    """Who (a code), which period, which probes."""
+def opening(view: CaseView, *blanks: Blank) -> tuple[Part, ...]:
+    """Who (a code; name and whatever else identifies stand empty), which period, which probes."""
     if not view.summaries:
-        return (Facts("Client and period", (("Client", view.client.code), ("Probes", "none yet"))),)
+        return (
+            Blank("Name"),
+            *blanks,
+            Facts("Client and period", (("Client", view.client.code), ("Probes", "none yet"))),
+        )
     first, last = view.summaries[0], view.summaries[-1]
     phases = Counter(summary.phase for summary in view.summaries)
     counted = ", ".join(f"{n} {phase}" for phase, n in phases.items())
@@ -28,7 +32,7 @@ def opening(view: CaseView) -> tuple[Part, ...]:
     )
     if view.client.hearing:
         rows += (("Hearing", view.client.hearing),)
-    return (Blank("Name"), Facts("Client and period", rows))
+    return (Blank("Name"), *blanks, Facts("Client and period", rows))
 
 
 def heard(view: CaseView, *, by_position: bool = False) -> tuple[Part, ...]:
@@ -228,11 +232,10 @@ def _rule_line(view: CaseView, settings: ReportSettings) -> str:
         if accuracy
         else ""
     )
-    source = (
-        f"Range: {settings.bracket.text} Source: {settings.bracket.source}"
-        if settings.bracket
-        else "No published range is shown."
-    )
+    if settings.bracket is not None:
+        source = f"Range: {settings.bracket.text} Source: {settings.bracket.source}"
+    else:
+        source = "Range: stated above with its source." if settings.range_sentence else "No published range is shown."
     return f"{rule}{source}"
 
 

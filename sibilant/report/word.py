@@ -85,10 +85,12 @@ def _properties(paper: Paper, document: Document) -> None:
     properties.revision = 1
 
 
-def _small(paper: Paper, text: str) -> None:
+def _small(paper: Paper, text: str, *, before_pt: float = 0) -> None:
     from docx.shared import Pt, RGBColor
 
-    run = paper.add_paragraph().add_run(text)
+    paragraph = paper.add_paragraph()
+    paragraph.paragraph_format.space_before, paragraph.paragraph_format.space_after = Pt(before_pt), Pt(4)
+    run = paragraph.add_run(text)
     run.font.size, run.font.color.rgb = Pt(8.5), RGBColor.from_string(style.SECOND_INK[1:])
 
 
@@ -133,6 +135,9 @@ def _in_figures(table: Any) -> None:
         for cell in row.cells:
             for run in cell.paragraphs[0].runs:
                 run.font.name, run.font.size = _FIGURE_FONT, Pt(9)
+            spacing = cell.paragraphs[0].paragraph_format
+            spacing.space_before = spacing.space_after = Pt(1.5)
+            spacing.line_spacing = 1.0
 
 
 def _repeat_as_header(row: Any) -> None:
@@ -147,7 +152,7 @@ def _repeat_as_header(row: Any) -> None:
 def _table(paper: Paper, part: Table) -> None:
     _rows(paper, part.caption, part.header, part.rows)
     if part.note:
-        _small(paper, part.note)
+        _small(paper, part.note, before_pt=3)
 
 
 def _facts(paper: Paper, part: Facts) -> None:
@@ -200,7 +205,7 @@ def _practice(paper: Paper, part: PracticeItem) -> None:
         run.font.size, run.font.name = Pt(26 if len(part.text) <= 18 else 20), _FIGURE_FONT
         run.bold, run.underline = how == "target", how == "other"
     if part.n_ticks:
-        line.add_run("    " + "  ".join("\u25a1" * part.n_ticks)).font.size = Pt(18)
+        line.add_run("    " + "\u00a0\u00a0".join("\u25a1" * part.n_ticks)).font.size = Pt(18)
     if part.hint:
         _small(paper, part.hint)
 

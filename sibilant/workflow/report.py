@@ -17,6 +17,7 @@ from ..terms.reference import Comparison
 from .compare import own_ranges, token_values
 
 if TYPE_CHECKING:
+    from ..charts import RangeBracket
     from ..report import Kind, ReportSettings
 
 KINDS = ("monthly", "quarterly", "school", "payer", "session", "discharge")
@@ -122,11 +123,11 @@ def settings_of(
     from ..report import ReportSettings
 
     found = comparison_of(view, case, kept_in=kept_in)
-    fits = found.range is not None
+    method, fits = method_of(view, case), found.range is not None
     said = found.statement if ticked.published_range and fits else ""
     return ReportSettings(
-        method_of(view, case),
-        bracket=None,
+        method,
+        bracket=bracket_of(found, method) if said else None,
         range_sentence=said,
         no_range=NOT_CHOSEN if fits else NONE_FITS,
         session=ticked.session,
@@ -134,6 +135,19 @@ def settings_of(
         picture_forms=("png",) if form == "docx" else ("svg",),
         known_lists=lexicon.list_names(),
     )
+
+
+def bracket_of(found: Comparison, method: Method) -> RangeBracket | None:
+    """Return a range for the chart's margin: only one measured under the chart's own method, or under none."""
+    row = found.range
+    if row is None or found.band is None or row.method not in ("", method.name):
+        return None
+    from ..charts import RangeBracket
+
+    low, high = found.band
+    unit = f" {row.unit}" if row.unit else ""
+    text = f"{low:.0f} to {high:.0f}{unit} for a new speaker; {row.population.words}."
+    return RangeBracket(low, high, text, f"{row.basis.citation} {row.basis.label}")
 
 
 def method_of(view: CaseView, case: Case) -> Method:

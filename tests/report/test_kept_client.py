@@ -192,3 +192,16 @@ def test_without_consent_nothing_is_played(heard: Path, tmp_path: Path) -> None:
         with store.open_caseload(heard, who="R1") as one:
             store.change_client(one, "C-7QXK", {"consent": noted})
     assert not list(tmp_path.iterdir())
+
+
+def test_a_range_stands_in_the_margin_only_under_the_same_method(kept: Path) -> None:
+    from sibilant import ranges
+    from sibilant.methods import HOUSE_15K, OPEN_ADULT
+    from sibilant.terms.reference import Comparison
+
+    row = next(one for one in ranges.all_ranges() if one.method == "open-adult" and one.measure == "centroid_hz")
+    placed = Comparison("within", (), row, 8000.0, 12, (7000.0, 9000.0))
+    assert verb.bracket_of(placed, HOUSE_15K) is None, "unlike methods are never drawn on one axis"
+    bracket = verb.bracket_of(placed, OPEN_ADULT)
+    assert bracket is not None and (bracket.low, bracket.high) == (7000.0, 9000.0)
+    assert row.basis.citation in bracket.source and row.basis.label in bracket.source

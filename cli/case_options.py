@@ -33,7 +33,9 @@ caseload = click.option(
 )
 as_json = click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else.")
 client = click.argument("client", required=False)
-rater = click.option("--rater", default="", metavar="CODE", help="Who judges, by a code; default: the last used.")
+rater = click.option(
+    "--rater", default="", metavar="CODE", help="Who judges, by a code; default: the last used, or R1."
+)
 
 
 def client_first(arguments: tuple[str, ...]) -> tuple[str | None, tuple[str, ...]]:

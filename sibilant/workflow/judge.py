@@ -44,17 +44,8 @@ class Queue:
 
 
 def rater_or_last(caseload: store.Caseload, rater: str) -> str:
-    """Return the rater's code, or the one used last.
-
-    Raises
-    ------
-    UsageError
-        When none is named and none was used.
-    """
-    found = rater.strip() or caseload.setting("last_rater")
-    if not found:
-        raise UsageError("--rater: say who judges, by a code such as R1")
-    return found[:40]
+    """Return the rater's code, or the one used last, or R1 for the first of all."""
+    return (rater.strip() or caseload.setting("last_rater") or "R1")[:40]
 
 
 def judge_from(
@@ -161,7 +152,7 @@ def queue(
     Raises
     ------
     UsageError
-        When no rater is named, or the share is not between 0 and 1.
+        When the share is not between 0 and 1.
     """
     if not 0 < share <= 1:
         raise UsageError(f"--share {share:g}: between 0 and 1, such as 0.2")

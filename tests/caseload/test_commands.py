@@ -206,6 +206,22 @@ def test_fields_are_changed_in_part(tmp_path: Path, capsys: pytest.CaptureFixtur
     assert "consent withdrawn" in shown["reminders"]
 
 
+def test_the_clinics_own_time_for_keeping_is_reminded_of() -> None:
+    import datetime as dt
+
+    from sibilant.terms.clinic import Client, Consent, Retention
+    from sibilant.workflow.clients import reminders
+
+    day = dt.date(2026, 1, 5)
+    client = Client(
+        "C-7QXK", 80, day, hearing="passed", consent=Consent(day, "parent"), retention=Retention("a year", 12)
+    )
+    assert reminders(client, day, dt.date(2027, 1, 5)) == []
+    assert reminders(client, day, dt.date(2027, 1, 6)) == ["past the clinic's own time for keeping (a year)"]
+    unknown = Client("C-7QXK", 80, day, held="asked for", added_on=day)
+    assert reminders(unknown, None, day) == ["hearing status unknown", "no consent on record", "on hold: asked for"]
+
+
 def test_planner_from_the_table(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Least difference between two probes: the project's own table of worked examples, 500 Hz: 470, 320, 258."""
     out = said(capsys, folder, "plan", "--measure", "centroid_hz", "--change", "600", "--token-sd", "500", "--json")

@@ -132,9 +132,8 @@ def test_places_on_a_line_give_an_intraclass_correlation(folder: Path, tmp_path:
         judge.judge_from(folder, "C-7QXK", 1, path, rater="R1")
 
 
-def test_nobody_or_a_word_unknown_is_refused(folder: Path) -> None:
-    with pytest.raises(UsageError, match="who judges"):
-        judge.queue(folder, "C-7QXK", 1)
+def test_a_word_unknown_is_refused_and_the_first_rater_is_r1(folder: Path) -> None:
+    assert judge.queue(folder, "C-7QXK", 1).rater == "R1"
     asked = judge.queue(folder, "C-7QXK", 1, rater="R1")
     with pytest.raises(UsageError, match="is none of"):
         judge.record(folder, asked, "1.1.1", "distorted", types=("lispy",))

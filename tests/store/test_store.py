@@ -297,6 +297,13 @@ def test_one_clear_line_for_what_cannot_be_opened(tmp_path: Path) -> None:
         assert "secret" not in str(refused.value) and "\n" not in str(refused.value)
 
 
+def test_a_database_that_cannot_be_reached_is_one_line(tmp_path: Path) -> None:
+    (tmp_path / "caseload.toml").write_text("url = 'postgresql://me@127.0.0.1:1/x'", encoding="utf-8")
+    with pytest.raises(CaseloadError, match="can't be reached") as refused:
+        open_caseload(tmp_path)
+    assert "\n" not in str(refused.value)
+
+
 def test_cloud_folders_are_recognised() -> None:
     assert store.looks_synchronised(Path("/home/a/OneDrive - Clinic/caseload")) == "OneDrive - Clinic"
     assert store.looks_synchronised(Path("/home/a/caseload")) == ""

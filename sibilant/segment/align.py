@@ -17,8 +17,11 @@ SONORANTS = frozenset({"M", "N", "NG", "L", "R", "W", "Y"})
 AFFRICATES = frozenset({"CH", "JH"})
 VOICED = frozenset({"Z", "ZH", "JH"})
 SKIP_PHONE = {"vowel": 3.0, "sonorant": 0.6, "stop": 0.6, "faint": 1.0, "sibilant": 2.6}
-LASTING_S = 0.045
+LASTING_S, FLEETING_S = 0.045, 0.025
+FLEETING_COST = 3.6
 LASTING_COST, SIBILANT_COST, BURST_COST = 2.0, 3.0, 4.0
+ORDINARY_S = {"sibilant": 0.12, "stop": 0.09, "sonorant": 0.07, "faint": 0.09}
+PLACE_SHARE, PLACE_LEAST_S, PLACE_COST, LEAST_PLACED = 0.25, 0.25, 1.2, 6
 VOWEL_HISSED_COST = 3.0
 QUIETEST_LOUDEST_DB = 26.0
 VOICE_COST = {"vowel": 0.0, "sonorant": 0.2, "faint": 1.0, "stop": 1.2}
@@ -108,6 +111,8 @@ def _sibilant_cost(run: Run, phone: str, like: float, hop_s: float) -> float:
         most = BURST_COST
     elif length > LASTING_S:
         most = LASTING_COST
+    elif length < FLEETING_S:
+        most = FLEETING_COST
     return min(3.0 * (1.0 - like) + (most - LASTING_COST), most) + 0.3 * (run.voiced and phone not in VOICED)
 
 
@@ -139,6 +144,7 @@ def align(phones: Sequence[str], runs: Sequence[Run], hop_s: float, voice_db: fl
     yard = _yard(runs, hop_s, voice_db)
     kinds = [kind_of(phone) for phone in phones]
     match = [[_match_cost(kind, phone, run, yard) for run in runs] for kind, phone in zip(kinds, phones, strict=True)]
+    _weigh_places(match, kinds, phones, (runs, hop_s))
     stay = [[_stay_cost(kind, run) for run in runs] for kind in kinds]
     skip_run = [_skip_cost(run, yard) for run in runs]
     grid = _Grid(len(phones), len(runs))
@@ -157,6 +163,40 @@ def align(phones: Sequence[str], runs: Sequence[Run], hop_s: float, voice_db: fl
                 grid.offer((i, j, True), (i - 1, j - 1, True), match[i - 1][j - 1], takes=True)
                 grid.offer((i, j, True), (i - 1, j, True), stay[i - 1][j - 1], takes=True)
     return grid.taken()
+
+
+def _weigh_places(
+    match: list[list[float | None]], kinds: list[str], phones: Sequence[str], heard: tuple[Sequence[Run], float]
+) -> None:
+    """Add to the cost of a sibilant what lies far from where its turn comes, by ordinary lengths of the phones."""
+    runs, hop_s = heard
+    loud = [run for run in runs if run.kind == "voice"]
+    lengths = np.array([_ordinary_s(kind, phone) for kind, phone in zip(kinds, phones, strict=True)])
+    if not loud or lengths.size < LEAST_PLACED:
+        return
+    places = np.cumsum(lengths) - lengths / 2
+    voiced = [k for k, kind in enumerate(kinds) if kind in ("vowel", "sonorant")]
+    if not voiced:
+        return
+    begin, end = loud[0].first, loud[-1].last + 1
+    reach = max(PLACE_SHARE * (end - begin), PLACE_LEAST_S / hop_s)
+    low, high = places[voiced[0]] - lengths[voiced[0]] / 2, places[voiced[-1]] + lengths[voiced[-1]] / 2
+    for i, kind in enumerate(kinds):
+        if kind != "sibilant":
+            continue
+        expected = begin + (places[i] - low) / (high - low) * (end - begin)
+        for j, run in enumerate(runs):
+            cost = match[i][j]
+            if cost is not None:
+                away = ((run.first + run.last) / 2 - expected) / reach
+                match[i][j] = cost + min(away * away, 1.0) * PLACE_COST
+
+
+def _ordinary_s(kind: str, phone: str) -> float:
+    """Ordinary length of a phone in seconds (common practice, no source)."""
+    if kind == "vowel":
+        return 0.13 if phone.endswith(("1", "2")) else 0.08
+    return ORDINARY_S[kind]
 
 
 _Cell = tuple[int, int, bool]

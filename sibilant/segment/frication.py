@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
 from typing import Literal
 
@@ -39,7 +39,8 @@ class Run:
 
     ``high_db``: its 75th percentile of the high band; ``balance_db``: median of high less low (of 4 kHz and more less
     low while voice sounds); ``voiced``: voice sounds at the same time; ``rise_db``: steepest climb of the high band
-    over two frames at its beginning; ``centre``: where its energy is centred, 0 at its beginning and 1 at its end.
+    over two frames at its beginning; ``centre``: where its energy is centred, 0 at its beginning and 1 at its end;
+    ``hidden``: dug out where no run was seen.
     """
 
     kind: Kind
@@ -50,6 +51,7 @@ class Run:
     voiced: bool = False
     rise_db: float = 0.0
     centre: float = 0.5
+    hidden: bool = False
 
     @property
     def n_frames(self) -> int:
@@ -199,7 +201,7 @@ def hidden_run(scene: Scene, inside: slice, *, voiced: bool = False) -> Run | No
     within = steady > max(steady[peak] - 8.0, 0.5 * (steady[peak] + own))
     for begin, end in _stretches(within & audible):
         if begin <= peak < end and end - begin >= HIDDEN_FRAMES:
-            return _run(scene, 2, inside.start + begin, inside.start + end - 1)
+            return replace(_run(scene, 2, inside.start + begin, inside.start + end - 1), hidden=True)
     return None
 
 

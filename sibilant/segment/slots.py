@@ -17,7 +17,9 @@ from .seams import seam
 from .track import Beyond
 
 MARGIN_S = 0.25
-REACH_S = 0.2
+REACH_S, HIDDEN_REACH_S = 0.2, 0.03
+LEAST_SOUND_S = 0.012
+WEAK_DB, STOP_LIKE_MS = 25.0, 30.0
 EDGE_S = 0.05
 LEAST_SLOT_S = 0.025
 LEAST_EXTRA_S = 0.05
@@ -100,8 +102,9 @@ def find_sibilants(recording: Recording, utterance: Utterance) -> SibilantSearch
     taken = _taken_runs(stage, matched, slots)
     found: list[SibilantInterval] = []
     for run, sharing in _by_run(taken, slots):
-        found.extend(_shared(stage, run, sharing))
-    absent = tuple(slot for slot in slots if slot.index not in taken)
+        found.extend(s for s in _shared(stage, run, sharing) if s.automatic.duration_s > LEAST_SOUND_S)
+    bounded = {sound.slot for sound in found}
+    absent = tuple(slot for slot in slots if slot not in bounded)
     expected = {j: kind_of(phones[i]) for i, j in matched.items()}
     extras = tuple(
         _bounded(stage, run, ())
@@ -244,7 +247,7 @@ def _bounded(stage: _Stage, run: Run, slots: tuple[SibilantSlot, ...]) -> Sibila
     others = [stage.frames_of(r, fine) for r in stage.runs if r.kind == "frication" and not _overlap(r, run)]
     before = max((r.stop for r in others if r.stop <= seed.start + 1), default=0)
     after = min((r.start for r in others if r.start >= seed.stop - 1), default=fine.n_frames)
-    reach = round(REACH_S / fine.hop_s)
+    reach = round((HIDDEN_REACH_S if run.hidden else REACH_S) / fine.hop_s)
     limits = slice(max(min(before, seed.start), seed.start - reach, 0), min(max(after, seed.stop), seed.stop + reach))
     beyond = Beyond(slots[0].phone, slots[0].previous_phone, slots[-1].next_phone) if slots else Beyond()
     return _sound(bounds_of(fine, seed, limits, beyond), run, slots[0] if slots else None, stage)
@@ -282,9 +285,9 @@ def split_at(sound: SibilantInterval, time_s: float) -> tuple[SibilantInterval, 
 def _sound(bounds: Bounds, run: Run, slot: SibilantSlot | None, stage: _Stage) -> SibilantInterval:
     automatic = Interval(bounds.onset.time_s, bounds.offset.time_s)
     flags = []
-    if run.high_db < stage.scene.loudest_low_db - 25.0:
+    if run.hidden or run.high_db < stage.scene.loudest_low_db - WEAK_DB:
         flags.append("weak")
-    if bounds.core.duration_ms < 30.0:
+    if bounds.core.duration_ms < STOP_LIKE_MS:
         flags.append("stop_like")
     if bounds.onset.floor_limited or bounds.offset.floor_limited:
         flags.append("floor_limited")

@@ -9,7 +9,7 @@ import numpy as np
 
 from .moments import MOMENT_KEYS, quadrature, weighted_sums
 from .setup import Setup, inside
-from .shape import excitation, level_keys, moment_values, pattern_peak, peak_values, smoothed
+from .shape import excitation, half_bandwidth, level_keys, moment_values, pattern_peak, peak_values, smoothed
 from .tapers import Rows
 
 N_DRAWS = 200
@@ -25,7 +25,8 @@ def delta_halves(rows: Rows, setup: Setup, effective_s: Rows) -> dict[str, Rows]
 
     For a ratio :math:`\theta = \int g P / \int P` of a spectrum estimated from an effective time T,
     :math:`var(\theta) = \int (g - \theta)^2 P^2 df / (T (\int P df)^2)`. With g = f this is M1; SD has the influence
-    :math:`((f - M1)^2 - SD^2) / (2 SD)`; the log power of a band has variance :math:`\int P^2 / (T (\int P)^2)`.
+    :math:`((f - M1)^2 - SD^2) / (2 SD)`; the log power of a band has variance :math:`\int b^2 P^2 / (T (\int P)^2)`,
+    with b the band's edges blurred over the estimator's bandwidth.
     The estimated :math:`P^2` is too large by 1 + 1/dof, with dof the effective number of averages, and corrected.
 
     Parameters
@@ -49,7 +50,8 @@ def delta_halves(rows: Rows, setup: Setup, effective_s: Rows) -> dict[str, Rows]
         for key, influence in (("centroid_hz", distance), ("sd_hz", (distance**2 - spread**2) / (2 * spread))):
             found[key] = _NORMAL_95 * np.sqrt(np.sum(influence**2 * squared * weights, axis=1)) / total
         if setup.level_weights is not None:
-            share = weighted_sums(squared, setup.level_weights) / weighted_sums(rows, setup.level_weights) ** 2
+            blurred = smoothed(setup.level_weights, half_bandwidth(setup)) ** 2 / setup.step_hz
+            share = weighted_sums(squared, blurred) / weighted_sums(rows, setup.level_weights) ** 2
             for key, (a, b) in level_keys(setup).items():
                 found[key] = _NORMAL_95 * _DECIBEL * np.sqrt(share[:, a] + share[:, b])
     return found
@@ -100,7 +102,7 @@ def windowed_intervals(windows: Rows, setup: Setup, effective_s: Rows) -> tuple[
 
 def _simulate(rows: Rows, setup: Setup, effective_s: Rows) -> dict[str, Rows]:
     coarse, every = coarser(setup)
-    smooth = smoothed(rows, max(1, int(setup.correlation_hz / (2 * setup.step_hz))))
+    smooth = smoothed(rows, half_bandwidth(setup))
     dof = (2 * effective_s * setup.correlation_hz)[:, np.newaxis, np.newaxis]
     thin = smooth[:, np.newaxis, ::every]
     part = 2 / (9 * dof)

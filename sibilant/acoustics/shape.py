@@ -42,7 +42,7 @@ def peak_values(rows: Rows, setup: Setup) -> dict[str, Rows]:
     Looked for in the spectrum averaged over the estimator's own bandwidth, so that of two ripples of one peak neither
     is taken for it.
     """
-    rows = smoothed(rows, _margin(setup) - 1)
+    rows = smoothed(rows, half_bandwidth(setup) - 1)
     values = {"peak_hz": highest(rows, setup.band, setup)[0]}
     if setup.mid_band is None:
         return values
@@ -64,7 +64,7 @@ def highest(rows: Rows, span: tuple[int, int], setup: Setup) -> tuple[Rows, Rows
     """
     first, last = span
     best = first + np.argmax(rows[:, first : last + 1], axis=1)
-    margin = _margin(setup)
+    margin = half_bandwidth(setup)
     edge = (best < first + margin) | (best > last - margin)
     safe = np.clip(best, first + 1, last - 1)
     row = np.arange(rows.shape[0])
@@ -76,7 +76,7 @@ def highest(rows: Rows, span: tuple[int, int], setup: Setup) -> tuple[Rows, Rows
     return np.where(edge, np.nan, frequency), rows[row, best]
 
 
-def _margin(setup: Setup) -> int:
+def half_bandwidth(setup: Setup) -> int:
     """Half the estimator's bandwidth in bins, at least one."""
     return max(1, int(setup.correlation_hz / (2 * setup.step_hz)))
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import contextlib
+import os
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
@@ -21,6 +23,7 @@ FORMATS = frozenset({"WAV", "WAVEX", "RF64", "W64", "FLAC", "OGG", "MP3", "AIFF"
 BIT_DEPTHS = {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24, "PCM_32": 32, "FLOAT": 32, "DOUBLE": 64}
 LOSSLESS = frozenset({*BIT_DEPTHS, "ALAC_16", "ALAC_20", "ALAC_24", "ALAC_32"})
 AV_LOSSLESS_PREFIXES = ("pcm_", "flac", "alac")
+_ONE_AT_A_TIME = threading.Lock()
 KINDS = "WAV, FLAC, OGG, Opus, MP3, AIFF or CAF"
 
 
@@ -52,7 +55,7 @@ def open_decoder(path: Path) -> contextlib.AbstractContextManager[Decoder]:
     with path.open("rb") as stream:
         head = stream.read(64)
     container = _phone_container(head)
-    return _open_phone(path, container) if container else _open_plain(path)
+    return _open_phone(path, container) if container else _open_plain(path, chatty=_may_be_mp3(head))
 
 
 def _phone_container(head: bytes) -> str:
@@ -68,11 +71,35 @@ def _phone_container(head: bytes) -> str:
     return ""
 
 
+def _may_be_mp3(head: bytes) -> bool:
+    return head[:3] == b"ID3" or (len(head) > 1 and head[0] == 0xFF and head[1] & 0xE0 == 0xE0)
+
+
+@contextlib.contextmanager
+def _hushed(*, chatty: bool) -> Iterator[None]:
+    """Keep a decoder that writes its own warnings to standard error (that of MP3) from doing so.
+
+    The stream is the process's, so this is done for MP3 only, one thread at a time.
+    """
+    if not chatty:
+        yield
+        return
+    with _ONE_AT_A_TIME, Path(os.devnull).open("wb") as nowhere:
+        kept = os.dup(2)
+        try:
+            os.dup2(nowhere.fileno(), 2)
+            yield
+        finally:
+            os.dup2(kept, 2)
+            os.close(kept)
+
+
 class _Plain:
     """WAV and its relatives, by libsndfile."""
 
-    def __init__(self, name: str, sound: Any) -> None:
+    def __init__(self, name: str, sound: Any, *, chatty: bool) -> None:
         self._name = name
+        self._chatty = chatty
         self._sound = sound
         self.sampling_rate_hz = int(sound.samplerate)
         self.n_channels = int(sound.channels)
@@ -86,7 +113,8 @@ class _Plain:
         frames = max(256, BLOCK_VALUES // self.n_channels)
         while True:
             try:
-                block = self._sound.read(frames, dtype="float32", always_2d=True)
+                with _hushed(chatty=self._chatty):
+                    block = self._sound.read(frames, dtype="float32", always_2d=True)
             except (sf.SoundFileError, RuntimeError) as error:
                 raise RecordingError(f"{self._name}: the sound in it is damaged; copy or export it again") from error
             if not len(block):
@@ -95,7 +123,7 @@ class _Plain:
 
 
 @contextlib.contextmanager
-def _open_plain(path: Path) -> Iterator[Decoder]:
+def _open_plain(path: Path, *, chatty: bool) -> Iterator[Decoder]:
     import soundfile as sf
 
     try:
@@ -104,7 +132,8 @@ def _open_plain(path: Path) -> Iterator[Decoder]:
         raise RecordingError(f"{path.name}: can't be opened; check the name and the rights") from error
     with stream:
         try:
-            sound = sf.SoundFile(stream.fileno(), closefd=False)
+            with _hushed(chatty=chatty):
+                sound = sf.SoundFile(stream.fileno(), closefd=False)
         except (sf.SoundFileError, RuntimeError, TypeError, ValueError) as error:
             raise RecordingError(
                 f"{path.name}: not a sound file that can be read, whatever its name says; export it as {KINDS}"
@@ -112,7 +141,7 @@ def _open_plain(path: Path) -> Iterator[Decoder]:
         with sound:
             if sound.format not in FORMATS:
                 raise RecordingError(f"{path.name}: {sound.format} sound is not read; export it as {KINDS}")
-            yield _Plain(path.name, sound)
+            yield _Plain(path.name, sound, chatty=chatty)
 
 
 class _Phone:

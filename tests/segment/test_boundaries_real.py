@@ -131,5 +131,3 @@ def test_figures_are_written_down(scored, marked) -> None:
     with EVIDENCE.open("w", encoding="utf-8", newline="") as stream:
         csv.writer(stream, lineterminator="\n").writerows([head, *rows])
     assert rows
-
-

@@ -103,7 +103,9 @@ def test_full_counts(spoken) -> None:
             rows.append(_row(got, "40 dB", kind, level, commit))
     head = ["condition", "kind", "level_db", "n_sibilants", "missed", "extras", "bias_ms", "median_ms", "p95_ms"]
     with EVIDENCE.open("w", encoding="utf-8", newline="") as stream:
-        csv.writer(stream, lineterminator="\n").writerows([[*head, "share_within_8", "share_within_15", "commit"], *rows])
+        csv.writer(stream, lineterminator="\n").writerows(
+            [[*head, "share_within_8", "share_within_15", "commit"], *rows]
+        )
 
 
 def _row(got, name: str, kind: str, level: object, commit: str) -> list[object]:

@@ -58,9 +58,9 @@ def measure(
     -------
     list of Measures
         One for each sound. A value that can't be had is absent, with its reason among the flags: ``short`` (under
-        40 ms, no spectrum), ``band_too_wide``, ``outside`` (a window reaches past the recording), ``silent``,
-        ``peak_at_edge``, ``mid_peak_at_edge``; ``voiced``, ``tonal`` and ``edge_dependent`` ask for care. Values do
-        not depend on what else is measured in the same call.
+        40 ms, no spectrum), ``band_too_wide``, ``outside`` (a window reaches past the recording), ``silent`` (the
+        sound, or one of the windows, has no power), ``peak_at_edge``, ``mid_peak_at_edge``; ``voiced``, ``tonal`` and
+        ``edge_dependent`` ask for care. Values do not depend on what else is measured in the same call.
 
     Raises
     ------
@@ -150,7 +150,7 @@ def _listen(
         heard = listen(recording, interval, method, response)
         if heard is None:
             draft.flags.append("outside")
-        elif np.any(heard.rows[0] > 0):
+        elif np.all(np.any((heard.rows[:1] if heard.windows is None else heard.windows[0]) > 0, axis=1)):
             return heard
         else:
             draft.flags.append("silent")

@@ -18,6 +18,7 @@ PIECES_IN_PHRASE = 24
 LONGEST_TIMES = 2.5
 LONGEST_EXTRA_S = 0.8
 SHORTEST_TIMES = 0.35
+UNKNOWN_S = 10.0
 MOST_OFF_PLACE, PROMPTS_OFF_PLACE, SMALL = 0.35, 60, 40_000
 
 
@@ -54,7 +55,16 @@ def candidates(pieces: Sequence[tuple[float, float]], prompts: Sequence[Prompt])
 def _allowance(c: Chain) -> tuple[float, int, float]:
     phrase = c.n_words > 1 or not c.n_phones
     most = min(PIECES_IN_PHRASE, 2 + 2 * c.n_words) if c.n_phones else PIECES_IN_PHRASE
-    length = round(2.0 * (LONGEST_TIMES * max(c.length_s, 0.3) + LONGEST_EXTRA_S * (c.n_words if phrase else 1))) / 2.0
+    length = (
+        round(
+            2.0
+            * (
+                LONGEST_TIMES * (max(c.length_s, 0.3) if c.n_phones else UNKNOWN_S)
+                + LONGEST_EXTRA_S * (c.n_words if phrase else 1)
+            )
+        )
+        / 2.0
+    )
     return (GAP_IN_PHRASE_S if phrase else GAP_IN_WORD_S, most if phrase else PIECES_IN_WORD, length)
 
 

@@ -30,7 +30,7 @@ class Costs:
     broken: float = -4.0
     missing: float = -5.0
     unfinished: float = -3.0
-    other: float = -4.0
+    other: float = -5.0
     word: float = -0.16
 
 

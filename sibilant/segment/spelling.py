@@ -36,7 +36,7 @@ class State:
 
 @dataclass(frozen=True, slots=True)
 class Chain:
-    """States of a prompt in order, its expected length and how many phones it has."""
+    """States of a prompt in order, its expected length (0 where its sounds are unknown) and number of phones."""
 
     states: tuple[State, ...]
     length_s: float
@@ -59,10 +59,10 @@ def chain_of(words: tuple[tuple[str, ...], ...]) -> Chain:
             states += _states(symbol, phone, initial=place == 0 and k == 0)
             length += expected_length_s(symbol)
             phone += 1
-        length += LENGTH_S["final"] if k == len(words) - 1 else 0.0
     if not phone:
         states.append(State(ANY, 30, NEVER, 0))
     states.append(State(LEAD, 8, 0.0, phone))
+    length = length + LENGTH_S["final"] if phone else 0.0
     return Chain(tuple(states), length, phone, len(words))
 
 

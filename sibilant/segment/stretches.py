@@ -14,12 +14,12 @@ Floats = npt.NDArray[np.float32]
 SMOOTH_FRAMES = 3
 NEAR_S, FAR_S, STEP_S = 4.0, 20.0, 0.5
 FLOOR_PERCENTILE = 10.0
-FAR_ALLOWANCE_DB = 10.0
+FAR_ALLOWANCE_DB = 6.0
 DEEPEST_FLOOR_DB = 60.0
 EDGE_OVER_FLOOR_DB = 6.0
-EDGE_BELOW_PEAK_DB = 42.0
+EDGE_BELOW_PEAK_DB = 46.0
 CORE_OVER_FLOOR_DB = 10.0
-CORE_BELOW_PEAK_DB = 30.0
+CORE_BELOW_PEAK_DB = 38.0
 JOIN_S = 0.09
 SHORTEST_CORE_S = 0.015
 
@@ -122,14 +122,18 @@ def _envelope(level_db: Floats, hop_s: float) -> Envelope:
 
 
 def _sliding_percentile(level_db: Floats, hop_s: float, window_s: float, percent: float) -> Floats:
-    """Percentile of the level in a window around each frame, computed every half second and drawn through."""
+    """Percentile of the level in a window around each frame, computed every half second and drawn through.
+
+    In recordings shorter than 4 s a low percentile is taken lower in proportion: there is little pause in them.
+    """
     thin = max(1, round(0.02 / hop_s))
     values = level_db[::thin]
     width = min(values.size, max(1, round(window_s / (hop_s * thin))))
     step = max(1, round(STEP_S / (hop_s * thin)))
     views = np.lib.stride_tricks.sliding_window_view(values, width)
     starts = np.unique(np.append(np.arange(0, len(views), step), len(views) - 1))
-    rank = min(width - 1, int(width * percent / 100.0))
+    share = percent if percent > 50.0 else percent * min(1.0, values.size * thin * hop_s / NEAR_S)
+    rank = min(width - 1, int(width * share / 100.0))
     found = np.concatenate(
         [np.partition(views[starts[k : k + 256]], rank, axis=1)[:, rank] for k in range(0, len(starts), 256)]
     )

@@ -23,7 +23,7 @@ Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float32]
 
 PAD_FRAMES = 2
-TRUST = 0.4
+TRUST = 0.5
 LOSS_TIMES = 1.35
 LOSS_LIMITS = (0.35, 0.9)
 LOSS_USUAL, LOSS_PIECES = 0.6, 4
@@ -117,13 +117,13 @@ def _rate(said: Reals, length: Reals, asked: tuple[Candidates, list[Chain]]) -> 
         _, at = np.unique(np.where(spans.extra == 0, spans.piece, -1), return_index=True)
         sounding = float(said[at][spans.extra[at] == 0].sum())
         return float(np.clip(sounding / sum(c.length_s for c in chains), 0.75, 1.5))
-    ratio = said / length
+    ratio = said / np.maximum(length, 0.01)
     likely = (spans.extra == 0) & (ratio > 0.4) & (ratio < 2.5)
     return float(np.clip(np.median(ratio[likely]), 0.6, 1.8)) if likely.any() else 1.0
 
 
 def _length(said: Reals, expected: Reals, spread: Reals) -> Reals:
-    far = np.log(np.maximum(said, 0.01) / np.maximum(expected, 0.05)) / spread
+    far = np.where(expected > 0, np.log(np.maximum(said, 0.01) / np.maximum(expected, 0.05)), 0.0) / spread
     return np.asarray(np.maximum(-0.5 * far**2, -LENGTH_WORTH))
 
 

@@ -17,10 +17,11 @@ from .voices import VoiceEvidence, spread, too_little_voice, voice_evidence
 from .weigh import colouring_by, evidence_of, weighing
 
 PAD_S = 0.06
-SURE = 0.97
+SURE = 0.95
 BROKEN_SHARE, DOUBT_SHARE = 0.6, 0.75
 JOIN_FREE_S = 0.28
 JOIN_IN_PHRASE_S = 0.25
+RELEASE_GAP_S, RELEASE_S = 0.20, 0.20
 MODEL_CUES = frozenset({"d", "m", "m+", "j"})
 
 Piece = tuple[float, float]
@@ -152,12 +153,29 @@ class _Search:
         """Number the attempts and choose the one that counts: the first whole one by the client."""
         said = ("whole", "broken", "other")
         utterances = [self._utterance(step, reading) for step in reading.steps if step.kind in said]
-        numbered = self._numbered(utterances)
+        numbered, left = self._with_releases(self._numbered(utterances), reading)
         heard = {u.prompt_index for u in numbered if u.voice != "other"}
         missing = tuple(k for k in range(1, len(self.prompts) + 1) if k not in heard)
         doubtful = tuple(k for k in missing if self._absence(k, reading) < SURE)
-        strays = tuple(Interval(*self.pieces[s.first]) for s in reading.steps if s.kind == "stray")
+        strays = tuple(Interval(*self.pieces[k]) for k in left)
         return WordSearch(tuple(numbered), missing, strays, doubtful)
+
+    def _with_releases(self, found: list[Utterance], reading: Reading) -> tuple[list[Utterance], list[int]]:
+        """Give a short piece left over just after a word to that word: its release, or its last sound."""
+        left = [step.first for step in reading.steps if step.kind == "stray"]
+        out, kept = list(found), []
+        for k in left:
+            onset, offset = self.pieces[k]
+            before = [n for n, u in enumerate(out) if -1e-9 <= onset - (u.interval.offset_s - PAD_S) <= RELEASE_GAP_S]
+            if before and offset - onset <= RELEASE_S:
+                last = _padded(self.recording, (onset, offset)).offset_s
+                interval = out[before[0]].interval
+                out[before[0]] = replace(
+                    out[before[0]], interval=Interval(interval.onset_s, max(interval.offset_s, last))
+                )
+            else:
+                kept.append(k)
+        return out, kept
 
     def _absence(self, index: int, reading: Reading) -> float:
         column = 2 * index - 1 if self.modelled else index - 1

@@ -13,6 +13,7 @@ from .silence import silence_edge
 from .track import CORE_DROP_DB, Beyond, Found, Track, against_voice, crossing, smoothed, track, voiced_level
 from .voicing import PITCH_SMOOTHING_MS, VOICED_PHONES, gap_before_voice, into_voice, out_of_voice, voice_start
 
+BASE_MS = {"silence": 7.0, "voiced": 6.0, "release": 7.0, "frication": 10.0, "edge_of_recording": 7.0}
 AT_ONCE_MS = 10.0
 VOICED_REACH_DB = 24.0
 VOICE_OVER_FLOOR_DB = 7.0
@@ -99,12 +100,13 @@ def _core(fine: FineLevels, way: Track, begin_s: float, end_s: float) -> Interva
 
 
 def _edge(way: Track, found: Found, time_s: float) -> Edge:
-    """Uncertainty: the time that 3 dB of level take here, and 2 ms; more where the floor decides."""
+    """Half-width that holds about three in four hand marks: a base by what is beside, and the time 4 dB take there."""
     here = int(np.clip(round(found.frame), 0, way.high.size - 1))
     slope = 0.0
     for line in (way.high, way.low) if found.beside == "voiced" else (way.high,):
         around = smoothed(line, 3)[max(0, here - 6) : here + 7]
         slope = max(slope, float(np.abs(np.diff(around)).max(initial=0.0)))
-    uncertainty = float(np.clip(2.0 + 3.0 / max(slope, 0.1), 2.0, 40.0)) * (1.5 if found.floor_limited else 1.0)
-    confidence = float(np.clip(1.0 - uncertainty / 50.0, 0.05, 0.99))
+    extent = float(np.clip(BASE_MS[found.beside] + 4.0 / max(slope, 0.1), 4.0, 40.0))
+    uncertainty = extent * (1.5 if found.floor_limited else 1.0)
+    confidence = float(np.clip(1.0 - uncertainty / 60.0, 0.05, 0.99))
     return Edge(time_s, found.beside, uncertainty, confidence, found.floor_limited)

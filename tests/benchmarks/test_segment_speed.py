@@ -1,4 +1,4 @@
-"""Cost of bounding sibilants, against one plain STFT of the same samples in the same run. Invented data – not a person."""
+"""Cost of bounding sibilants against one plain STFT of the same samples. Invented data – not a person."""
 
 from __future__ import annotations
 

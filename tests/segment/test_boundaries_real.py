@@ -55,6 +55,16 @@ def test_missed_and_extra(scored) -> None:
     assert len(scored.extra) <= 0.02 * scored.n_marks + 0.5
 
 
+def test_uncertainty_is_honest(scored) -> None:
+    # docs/boundaries.md: about three in four hand marks lie within an edge's stated half-width
+    rows = [(abs(e), s.onset) for e, _, _, s in scored.onsets] + [
+        (abs(e), s.offset) for e, _, _, s in [*scored.offsets, *scored.finals]
+    ]
+    inside = [e <= edge.uncertainty_ms for e, edge in rows if np.isfinite(e)]
+    print(np.mean(inside))
+    assert 0.68 <= np.mean(inside) <= 0.88
+
+
 def test_makers_own_boundaries(marked, clips) -> None:
     # diphone boundaries placed by hand by the makers of festvox-czech-machac; the README: the three raters' ends
     # before a vowel lie 12 ms earlier in the median and their onsets after a vowel 11 ms later, so bias is stated apart

@@ -1,7 +1,7 @@
 """Boundaries on invented words: methods.md section 6, rows "boundaries, synthetic words" and "odd sounds in slots".
 
-Truth: the crossings that section 1 defines, computed by ``sibilant.synthetic`` from its own noiseless envelopes; voicing
-starts with its first pulse. A tenth by default; ``-m long`` runs all and writes docs/evidence/boundaries_synthetic.csv.
+Truth: the crossings that section 1 defines, computed by ``sibilant.synthetic`` from its own noiseless envelopes;
+voicing starts with its first pulse. A tenth by default; ``-m long`` runs all and writes it to docs/evidence.
 """
 
 from __future__ import annotations
@@ -112,7 +112,8 @@ def _row(got, name: str, kind: str, level: object, commit: str) -> list[object]:
     size = got.size()
     bias = float(np.median([e[0] for e in got.edges]))
     return [
-        name, kind, level, got.n_true, len(got.missed), len(got.extras), round(bias, 2), round(float(np.median(size)), 2),
+        name, kind, level, got.n_true, len(got.missed), len(got.extras), round(bias, 2),
+        round(float(np.median(size)), 2),
         round(float(np.percentile(size, 95)), 2), round(float(np.mean(size <= 8)), 3),
         round(float(np.mean(size <= 15)), 3), commit,
     ]  # fmt: skip

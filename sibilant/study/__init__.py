@@ -1,0 +1,45 @@
+"""Groups of speakers compared: effects with intervals, mixed models, discriminants with speaker-grouped folds.
+
+Groups are described; nobody is diagnosed.
+"""
+
+from .comparing import compare
+from .discriminate import Evaluation, evaluate, linear, logistic
+from .effects import Effect, hedges_between, hedges_within
+from .frame import Prepared, prepare
+from .judges import JudgedEffect, soft_effects
+from .mixed import Model, Term, fit
+from .normalise import Normalised, normalisations
+from .paragraph import CAUTION, paragraph
+from .permute import permuted_between, permuted_within
+from .question import DEFAULT_MEASURES, Question, Study
+from .sensitivity import Sensitivity, boundary_sensitivity
+
+__all__ = [
+    "CAUTION",
+    "DEFAULT_MEASURES",
+    "Effect",
+    "Evaluation",
+    "JudgedEffect",
+    "Model",
+    "Normalised",
+    "Prepared",
+    "Question",
+    "Sensitivity",
+    "Study",
+    "Term",
+    "boundary_sensitivity",
+    "compare",
+    "evaluate",
+    "fit",
+    "hedges_between",
+    "hedges_within",
+    "linear",
+    "logistic",
+    "normalisations",
+    "paragraph",
+    "permuted_between",
+    "permuted_within",
+    "prepare",
+    "soft_effects",
+]

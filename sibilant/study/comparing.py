@@ -1,0 +1,61 @@
+"""The whole comparison of one table, in order."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from .discriminate import evaluate
+from .effects import all_effects
+from .frame import prepare
+from .mixed import fit
+from .normalise import normalisations
+from .question import Question, Study
+from .sensitivity import boundary_sensitivity
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+DISCRIMINANTS = ("linear discriminant", "logistic regression")
+
+
+def compare(frame: pd.DataFrame, question: Question) -> Study:
+    """Compare groups of speakers in a table of tokens.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Rows of a table of tokens, columns as in TABLE.csv and those carried through.
+    question : Question
+        Groups, speakers, measures; seeds for all that is drawn.
+
+    Returns
+    -------
+    Study
+        The same table and question give the same figures.
+
+    Raises
+    ------
+    UsageError, ListError
+        When a column is missing, or too few speakers or groups are left.
+    """
+    prepared = prepare(frame, question)
+    effects = all_effects(prepared, question)
+    return Study(
+        question,
+        prepared,
+        tuple(effects),
+        tuple(fit(prepared, measure, question) for measure in prepared.measures),
+        tuple(evaluate(prepared, question, name=name) for name in DISCRIMINANTS),
+        normalisations(prepared, question),
+        boundary_sensitivity(prepared, effects, question),
+        tuple(_notes(frame, prepared.n_speakers)),
+    )
+
+
+def _notes(frame: pd.DataFrame, n_speakers: int) -> list[str]:
+    notes = []
+    if "method" not in frame:
+        notes.append("the table names no method, so its figures can't be compared with others")
+    if n_speakers < 20:
+        notes.append(f"{n_speakers} speakers: intervals are wide, and p values by permutation are the ones to read")
+    return notes

@@ -1,0 +1,158 @@
+"""Mixed models of one measure: group fixed, intercepts of speaker and word random."""
+
+from __future__ import annotations
+
+import math
+import warnings
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from .frame import Prepared
+from .question import Question
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+MOST_ROWS = 20_000
+"""Beyond this many tokens the model is fitted to the means of speaker, word and group (own rule)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """One fixed effect in the measure's unit: 95 % interval by t with ``df``; ``in_sd``: over the residual SD."""
+
+    name: str
+    estimate: float
+    error: float
+    df: int
+    low: float
+    high: float
+    in_sd: float
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """A fitted model; ``variances`` by random part; ``notes`` say what to be careful with."""
+
+    measure: str
+    formula: str
+    n_rows: int
+    n_speakers: int
+    n_words: int
+    terms: tuple[Term, ...]
+    variances: Mapping[str, float]
+    converged: bool
+    notes: tuple[str, ...] = ()
+
+
+def fit(prepared: Prepared, measure: str, question: Question) -> Model:
+    """Fit measure ~ group (+ context) with random intercepts for speaker and word by restricted maximum likelihood.
+
+    Where the group lies between speakers no slope of it can be told from the speakers themselves, and none is fitted.
+    Where speakers have several groups, the speaker's own shift in each group is random too, else its tokens would
+    count as if they were so many speakers. A context has a slope for each speaker. Intervals use t with
+    n_speakers - n_groups (between) or n_speakers - 1 (within) degrees of freedom: with few speakers the normal
+    distribution would be too sure (common practice, no source).
+    """
+    rows, notes = _rows(prepared, measure, question)
+    formula = "value ~ C(group)" + (" + C(context)" if question.context else "")
+    parts = _random_parts(rows, prepared, question)
+    result, warned = _fitted(formula, rows, parts)
+    n_speakers, n_groups = int(rows["speaker"].nunique()), len(prepared.groups)
+    df = max(1, n_speakers - (n_groups if prepared.design == "between" else 1))
+    variances = dict(zip(sorted(parts), (float(v) for v in result.vcomp), strict=True))
+    variances["residual"] = float(result.scale)
+    random = " + ".join(f"(1 | {name})" for name in parts)
+    return Model(
+        measure,
+        f"{measure} ~ {question.by}{' + ' + question.context if question.context else ''} + {random}",
+        len(rows),
+        n_speakers,
+        int(rows["word"].nunique()),
+        _terms(result, prepared, question, df),
+        variances,
+        bool(result.converged),
+        tuple(notes + warned),
+    )
+
+
+def _rows(prepared: Prepared, measure: str, question: Question) -> tuple[pd.DataFrame, list[str]]:
+    import pandas as pd
+
+    rows = prepared.tokens.dropna(subset=[measure]).assign(value=lambda frame: frame[measure], whole=1)
+    notes: list[str] = []
+    if len(rows) > MOST_ROWS:
+        keys = ["speaker", "word", "group", "context"]
+        rows = rows.groupby(keys, as_index=False)["value"].mean().assign(whole=1)
+        notes.append(f"fitted to {len(rows)} means of speaker, word and group, not to single tokens")
+    order = [question.reference or prepared.groups[0]]
+    order += [group for group in prepared.groups if group not in order]
+    rows["group"] = pd.Categorical(rows["group"], order)
+    rows["speaker_group"] = rows["speaker"] + " in " + rows["group"].astype(str)
+    rows["speaker_context"] = rows["speaker"] + " in " + rows["context"]
+    return rows, notes
+
+
+def _random_parts(rows: pd.DataFrame, prepared: Prepared, question: Question) -> dict[str, str]:
+    parts = {"speaker": "0 + C(speaker)"}
+    if rows["word"].nunique() > 1:
+        parts["word"] = "0 + C(word)"
+    if prepared.design == "within":
+        parts["speaker:group"] = "0 + C(speaker_group)"
+    if question.context:
+        parts["speaker:context"] = "0 + C(speaker_context)"
+    return parts
+
+
+def _fitted(formula: str, rows: pd.DataFrame, parts: Mapping[str, str]) -> tuple[Any, list[str]]:
+    """Fit on a scale of unit spread, where the search goes well; what it warned of is kept as notes."""
+    import statsmodels.formula.api as smf
+
+    middle, spread = float(rows["value"].mean()), float(rows["value"].std()) or 1.0
+    scaled = rows.assign(value=(rows["value"] - middle) / spread)
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        model = smf.mixedlm(formula, scaled, groups="whole", vc_formula=dict(parts), re_formula="0")
+        result = model.fit(reml=True)
+    told = {str(one.message).split(".")[0].strip() for one in caught}
+    return _Scaled(result, middle, spread), sorted(text for text in told if "onverge" in text or "boundary" in text)
+
+
+class _Scaled:
+    """A result brought back to the measure's unit."""
+
+    def __init__(self, result: Any, middle: float, spread: float) -> None:
+        self.names = [name for name in result.params.index if not name.endswith(" Var")]
+        self.estimates = {name: float(result.params[name]) * spread for name in self.names}
+        self.estimates["Intercept"] += middle
+        self.errors = {name: float(result.bse[name]) * spread for name in self.names}
+        self.vcomp = np.asarray(result.vcomp) * spread**2
+        self.scale = float(result.scale) * spread**2
+        self.converged = bool(result.converged)
+
+
+def _terms(result: Any, prepared: Prepared, question: Question, df: int) -> tuple[Term, ...]:
+    from scipy.special import stdtrit
+
+    first = question.reference or prepared.groups[0]
+    quantile = float(stdtrit(df, 0.975))
+    residual = math.sqrt(result.scale)
+    terms = []
+    for name in result.names:
+        estimate, error = result.estimates[name], result.errors[name]
+        shown = _shown(name, first)
+        ratio = estimate / residual if name != "Intercept" and residual > 0 else math.nan
+        half = quantile * error
+        terms.append(Term(shown, estimate, error, df, estimate - half, estimate + half, ratio))
+    return tuple(terms)
+
+
+def _shown(name: str, first: str) -> str:
+    if name == "Intercept":
+        return first
+    kind, _, level = name.partition("[T.")
+    level = level.rstrip("]")
+    return f"{level} - {first}" if "group" in kind else f"context {level}"

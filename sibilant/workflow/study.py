@@ -1,0 +1,192 @@
+"""Compare groups of speakers in a table of tokens, and write what was found so that it can be repeated."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+import platform
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from .. import files, methods, study, tables
+from ..errors import MethodError, OutputError
+from ..study import Question as Question
+from ..study import Study
+from ..tables.parquet import read_frame
+from ..terms import MEASURES, Method
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+RUN_FILE = "study.json"
+LIBRARIES = ("sibilant", "numpy", "scipy", "pandas", "statsmodels", "scikit-learn")
+MARK = "Invented data"
+
+
+@dataclass(frozen=True, slots=True)
+class StudyOrder:
+    """What is asked: a table of tokens, the question, where results go, and what judges heard, if any."""
+
+    table: Path
+    question: Question
+    to: Path
+    judgements: Path | None = None
+
+
+def run_study(order: StudyOrder) -> list[str]:
+    """Compare the groups of a table and write tables, figures, a methods paragraph and a data dictionary.
+
+    Returns
+    -------
+    list of str
+        Lines to print: what was compared, the differences, and where all lies.
+
+    Raises
+    ------
+    UsageError, InputError
+        When the question, the table or the place can't be used.
+    """
+    from . import study_figures, study_tables
+
+    _prepare(order.to)
+    frame = read_frame(order.table)
+    found = study.compare(frame, order.question)
+    heard = study_tables.heard(order.judgements, found) if order.judgements else None
+    method = method_of(found.prepared.method)
+    who = mark_of(frame)
+    document = told(found, order, method, heard)
+    study_tables.write_all(order.to, found, heard)
+    names = study_figures.write_all(order.to / "figures", found, method, who)
+    document["figures"] = names
+    files.write_text(order.to / RUN_FILE, json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n")
+    files.write_text(order.to / "methods.md", _methods_text(document, who))
+    return study_tables.summary(found, heard, order.to)
+
+
+def _prepare(to: Path) -> None:
+    if to.exists() and not to.is_dir():
+        raise OutputError(f"{to.name}: a file stands here; name a folder for the study")
+    if to.is_dir() and any(to.iterdir()):
+        raise OutputError(f"{to.name}: is not empty; name another folder for the study, or clear this one")
+    files.make_folder(to / "figures")
+
+
+def method_of(label: str) -> Method | None:
+    """Return the method of a table's label such as ``house-15k/1``; None where this version does not know it."""
+    name, _, number = label.partition("/")
+    try:
+        found = methods.get_method(name)
+    except MethodError:
+        return None
+    return found if number in ("", str(found.version)) else None
+
+
+def mark_of(frame: pd.DataFrame) -> str:
+    """Return the mark of invented data where any column carries it, so that every picture does."""
+    for name in frame.columns:
+        if frame[name].dtype.kind not in "fi" and frame[name].astype(str).str.startswith(MARK).any():
+            return str(frame[name][frame[name].astype(str).str.startswith(MARK)].iloc[0])
+    return ""
+
+
+def told(found: Study, order: StudyOrder, method: Method | None, heard: Any) -> dict[str, Any]:
+    """Return the run file: question, data, figures rounded as they are told, versions and hashes; no clock."""
+    prepared = found.prepared
+    document = {
+        "what": "sibilant study",
+        "caution": study.CAUTION,
+        "table": {"name": order.table.name, "sha256": files.sha256_of(order.table)},
+        "question": dataclasses.asdict(found.question),
+        "versions": {"python": platform.python_version()} | {name: version(name) for name in LIBRARIES},
+        "method": dataclasses.asdict(method) if method else None,
+        "data": {
+            "n_tokens": prepared.n_tokens,
+            "n_speakers": prepared.n_speakers,
+            "n_groups": len(prepared.groups),
+            "groups": list(prepared.groups),
+            "design": prepared.design,
+            "measures": list(prepared.measures),
+            "left_out": dict(prepared.left_out),
+            "missing": dict(prepared.missing),
+        },
+        "n_tests": sum(math.isfinite(effect.p) for effect in found.effects),
+        "effects": [rounded(effect) for effect in found.effects],
+        "models": [rounded(model) for model in found.models],
+        "discriminants": [rounded(one) for one in found.evaluations],
+        "normalisations": [rounded(one) for one in found.normalised],
+        "sensitivity": [rounded(one) for one in found.sensitivity],
+        "n_moved": len(found.sensitivity),
+        "n_held": sum(one.holds for one in found.sensitivity),
+        "judges": rounded(heard) if heard is not None else None,
+        "notes": list(found.notes),
+    }
+    plain: dict[str, Any] = json.loads(json.dumps(document, default=dict))
+    return plain
+
+
+def rounded(one: Any) -> Any:
+    """Return a result as plain data, numbers to the decimals that they are told with, NaN as None."""
+    if dataclasses.is_dataclass(one) and not isinstance(one, type):
+        measure = str(getattr(one, "measure", ""))
+        return {f.name: _told_value(f.name, getattr(one, f.name), measure) for f in dataclasses.fields(one)}
+    return one
+
+
+def _told_value(name: str, value: Any, measure: str) -> Any:
+    if isinstance(value, float):
+        return None if not math.isfinite(value) else round(value, decimals_of(name, measure))
+    if isinstance(value, Mapping):
+        return {key: _told_value("estimate", inner, measure) for key, inner in value.items()}
+    if isinstance(value, tuple):
+        return [
+            {**rounded(inner), **_in_unit(inner, measure)}
+            if dataclasses.is_dataclass(inner)
+            else _told_value(name, inner, measure)
+            for inner in value
+        ]
+    return value
+
+
+def _in_unit(inner: Any, measure: str) -> dict[str, Any]:
+    """Figures of a part that are in its whole's unit."""
+    own = str(getattr(inner, "measure", measure))
+    return {
+        f.name: _told_value(f.name, getattr(inner, f.name), own)
+        for f in dataclasses.fields(inner)
+        if isinstance(getattr(inner, f.name), float)
+    }
+
+
+def decimals_of(name: str, measure: str) -> int:
+    """Decimals that a figure is told with: those of its measure and one more in its unit, else two to four."""
+    if name.startswith("p") and name.split("_")[0] == "p":
+        return 4
+    if name.startswith("g") or name == "in_sd":
+        return 2
+    if name.startswith(("mean", "difference", "low", "high", "estimate", "error")):
+        return MEASURES[measure].decimals + 1 if measure in MEASURES else 3
+    return 3
+
+
+def _methods_text(document: Mapping[str, Any], who: str) -> str:
+    mark = f"{who}\n\n" if who else ""
+    return f"# Methods\n\n{mark}{study.paragraph(document)}\n"
+
+
+def dictionary_columns() -> tuple[tables.Column, ...]:
+    """Return the columns of the data dictionary."""
+    return (
+        tables.Column("table", "string", "File the column stands in"),
+        tables.Column("name", "string", "Name of the column"),
+        tables.Column("datatype", "string", "string, integer or number"),
+        tables.Column("unit", "string", "Unit, empty where there is none"),
+        tables.Column("lowest", "string", "Lowest value found, empty for text"),
+        tables.Column("highest", "string", "Highest value found, empty for text"),
+        tables.Column("how", "string", "What it is and how it is computed"),
+        tables.Column("missing", "string", "How a missing value is written"),
+        tables.Column("n_missing", "integer", "How many are missing"),
+    )

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..terms import Edge, Interval, Recording, SibilantInterval, SibilantSlot, Utterance
-from .align import VOICED, align, kind_of
+from .align import AFFRICATES, VOICED, align, kind_of
 from .edges import Bounds, bounds_of
 from .fine import FineLevels, fine_levels
 from .frames import CoarseLevels, coarse_levels
@@ -19,6 +19,7 @@ from .track import Beyond
 MARGIN_S = 0.25
 REACH_S, HIDDEN_REACH_S = 0.2, 0.03
 LEAST_SOUND_S = 0.012
+CUT_S = 0.003
 WEAK_DB, STOP_LIKE_MS = 25.0, 30.0
 EDGE_S = 0.05
 LEAST_SLOT_S = 0.025
@@ -283,13 +284,19 @@ def split_at(sound: SibilantInterval, time_s: float) -> tuple[SibilantInterval, 
 
 
 def _sound(bounds: Bounds, run: Run, slot: SibilantSlot | None, stage: _Stage) -> SibilantInterval:
-    automatic = Interval(bounds.onset.time_s, bounds.offset.time_s)
-    flags = []
-    if run.hidden or run.high_db < stage.scene.loudest_low_db - WEAK_DB:
-        flags.append("weak")
-    if bounds.core.duration_ms < STOP_LIKE_MS:
-        flags.append("stop_like")
-    if bounds.onset.floor_limited or bounds.offset.floor_limited:
-        flags.append("floor_limited")
-    confidence = min(bounds.onset.confidence, bounds.offset.confidence)
-    return SibilantInterval(slot, automatic, bounds.core, bounds.onset, bounds.offset, confidence, tuple(flags))
+    onset, offset = bounds.onset, bounds.offset
+    if onset.time_s < CUT_S:
+        onset = replace(onset, beside="edge_of_recording")
+    if offset.time_s > stage.recording.duration_s - CUT_S:
+        offset = replace(offset, beside="edge_of_recording")
+    release = is_burst(run, run.n_frames * stage.levels.hop_s) and (slot is None or slot.phone not in AFFRICATES)
+    flags = {
+        "weak": run.hidden or run.high_db < stage.scene.loudest_low_db - WEAK_DB,
+        "stop_like": release or bounds.core.duration_ms < STOP_LIKE_MS,
+        "floor_limited": onset.floor_limited or offset.floor_limited,
+    }
+    confidence = min(onset.confidence, offset.confidence)
+    named = tuple(name for name, holds in flags.items() if holds)
+    return SibilantInterval(
+        slot, Interval(onset.time_s, offset.time_s), bounds.core, onset, offset, confidence, named
+    )  # fmt: skip

@@ -187,3 +187,16 @@ def test_full_counts(spoken) -> None:
     with EVIDENCE.open("w", encoding="utf-8", newline="") as stream:
         csv.writer(stream, lineterminator="\n").writerows([["what", "n", "outcome", "count", "commit"], *rows])
     assert reported >= 0.85 * 400 and len(kept) == 400 - reported
+
+
+def test_a_sound_cut_by_the_end_says_so(spoken) -> None:
+    made = say("S IY1 S", spoken.speaker(0), 3)
+    first, last = made.truth.sibilants
+    rate = made.sampling_rate_hz
+    begin = round((first.onset_s + 0.06) * rate)
+    piece = made.samples[begin : round((last.onset_s + 0.08) * rate)].copy()
+    recording = Recording(piece, rate, Source("cut", ""))
+    prompt = expect("cease", phones="S IY1 S")
+    got = find_sibilants(recording, Utterance(prompt, 1, 1, Interval(0.0, recording.duration_s))).found
+    assert [s.slot.phone for s in got if s.slot is not None] == ["S", "S"]
+    assert got[0].onset.beside == "edge_of_recording" and got[1].offset.beside == "edge_of_recording"

@@ -45,7 +45,7 @@ def draw_all(caseload: Path | None, client: str | None, folder: Path, *, forms: 
     files.make_folder(folder)
     written = []
     for name, draw in charts_of(view, case, caseload):
-        for width_mm in WIDTHS_MM:
+        for width_mm in widths_mm:
             figure = draw(width_mm)
             for form in forms:
                 path = folder / f"{view.client.code}-{name}-{width_mm:.0f}mm.{form}"

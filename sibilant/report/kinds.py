@@ -70,7 +70,7 @@ def _monthly(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
         *sections.measured(view, settings, keys=(view.main_measure,)),
         *sections.picture(view, settings),
         *sections.missing(view, settings),
-        Blank("Next month", 2),
+        Blank("Next month"),
         *sections.closing(view, settings, blanks=_SIGNED),
     )
 

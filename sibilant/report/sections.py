@@ -25,13 +25,12 @@ def opening(view: CaseView, *blanks: Blank) -> tuple[Part, ...]:
     first, last = view.summaries[0], view.summaries[-1]
     phases = Counter(summary.phase for summary in view.summaries)
     counted = ", ".join(f"{n} {phase}" for phase, n in phases.items())
+    hearing = f"; hearing: {view.client.hearing}" if view.client.hearing else ""
     rows: tuple[tuple[str, str], ...] = (
-        ("Client", f"{view.client.code}, {plain.age_text(last.age_months)} at the last probe"),
+        ("Client", f"{view.client.code}, {plain.age_text(last.age_months)} at the last probe{hearing}"),
         ("Period", f"{plain.day_text(first.on)} to {plain.day_text(last.on)}"),
         ("Probes", f"{len(view.summaries)} ({counted}); last one: {plain.conditions(last) or 'conditions not noted'}"),
     )
-    if view.client.hearing:
-        rows += (("Hearing", view.client.hearing),)
     return (Blank("Name"), *blanks, Facts("Client and period", rows))
 
 

@@ -26,7 +26,14 @@ SPECTRUM_STEP_HZ = 50.0
 LEVEL_TOLERANCE_DB = 0.5
 
 
-def draw_all(caseload: Path | None, client: str | None, folder: Path, *, forms: tuple[str, ...] = FORMS) -> list[Path]:
+def draw_all(
+    caseload: Path | None,
+    client: str | None,
+    folder: Path,
+    *,
+    forms: tuple[str, ...] = FORMS,
+    widths_mm: tuple[float, ...] = WIDTHS_MM,
+) -> list[Path]:
     """Draw every chart the record supports, at 170 and 85 mm, into a folder; return the files in order.
 
     A chart without anything to show is left out, never drawn empty.

@@ -156,7 +156,7 @@ def compare(
     if why := enough(summary):
         reasons.append(why)
     if k < LEAST_BASELINE:
-        reasons += [*baseline_reasons, too_few(k)]
+        reasons.append(too_few(k) + (f" ({len(baseline_reasons)} more left out)" if baseline_reasons else ""))
     if base.n_shared < LEAST_WORDS:
         reasons.append(f"{base.n_shared} words shared with the baseline; {LEAST_WORDS} are needed")
     half = limit_factor(k) * base.s if k > 1 else math.nan

@@ -64,7 +64,7 @@ class Frame:
         if not self.case.ear_first:
             return True
         to_judge = [token for token in expected(self.case.tokens_of(session.number)) if is_main_s(token)]
-        return all(token.judgements or token.any_token.finding == "prompt_missing" for token in to_judge)
+        return all(token.judgements or not _to_be_heard(token) for token in to_judge)
 
 
 def make_frame(case: Case, asked: Asked) -> tuple[Frame, str]:
@@ -75,3 +75,9 @@ def make_frame(case: Case, asked: Asked) -> tuple[Frame, str]:
     keys = tuple(dict.fromkeys([main, *(asked.measures or (key for key in ALSO if key in MEASURES))]))
     rater = asked.rater or main_rater(case.tokens)
     return Frame(case, sessions, method, rater, keys, lines(sessions), asked.words), sentence
+
+
+def _to_be_heard(token: KeptToken) -> bool:
+    """Whether there is an attempt that may be the client's, to be judged by ear."""
+    spoken = token.any_token.utterance
+    return spoken is not None and spoken.counts and spoken.voice != "other"

@@ -169,7 +169,7 @@ def _change_line(change: Change) -> str:
     size = _with_interval(key, change.difference, change.low, change.high) if math.isfinite(change.difference) else ""
     looked = f"looked at {change.n_looks} {'time' if change.n_looks == 1 else 'times'}"
     words = f"{change.n_shared_words} words shared, measured {change.n_measured} of {change.n_expected} expected"
-    which = f" {change.word}" if change.word != "none" and change.verdict == "larger than error" else ""
+    which = f", {change.word}" if change.word != "none" and change.verdict == "larger than error" else ""
     reasons = f" ({'; '.join(change.reasons)})" if change.reasons else ""
     return f"  session {change.session}: {change.verdict}{which}{reasons}: {size}; {words}; {looked}"
 

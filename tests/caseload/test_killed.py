@@ -54,6 +54,26 @@ class Worker:
             told.append(line)
         return told
 
+    def time_of_one(self) -> float:
+        """Seconds that one piece of work takes here and now, so that the kills fall inside it on any machine."""
+        assert self.process.stdin is not None
+        start = time.perf_counter()
+        self.process.stdin.write("1\n")
+        self.process.stdin.flush()
+        child, done = 0, False
+        while not (child and done):
+            line = self._line()
+            assert line, "the worker has ended by itself"
+            if line.startswith("at work"):
+                child = int(line.split()[-1])
+            else:
+                done = done or line != "ready"
+        took_s = time.perf_counter() - start
+        os.kill(child, signal.SIGKILL)
+        while self._line() != "killed":
+            pass
+        return took_s
+
     def close(self) -> None:
         """Let the worker end."""
         assert self.process.stdin is not None and self.process.stdout is not None
@@ -133,8 +153,9 @@ def test_killed_at_random_moments(verb: str, n_kills: int, tmp_path: Path, mater
     moments = random.Random(VERBS.index(verb))
     n_in_work = n_told = 0
     worker = Worker(verb, folder, place)
+    one_s = worker.time_of_one()
     for kill in range(n_kills):
-        told = worker.killed(1000 * (kill + 1), moments.uniform(0.02, 0.8))
+        told = worker.killed(1000 * (kill + 1), moments.uniform(0.02, 2.5 * one_s))
         n_in_work += bool(list(folder.glob("audio/.unfinished*")))
         with whole(folder) as one:
             n_told += len(told)

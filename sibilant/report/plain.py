@@ -190,10 +190,9 @@ def verdict_text(view: CaseView, key: str) -> str:
     change, main = last_change(view, key), last_change(view, view.main_measure)
     if change is None:
         return "no probe after the baseline"
-    if key == view.main_measure and change.verdict == UNJUDGED:
-        return f"{change.verdict}: see above"
-    if main is not None and change.reasons and set(change.reasons) == set(main.reasons):
-        return f"{change.verdict}: see above"
+    as_main = main is not None and set(change.reasons) == set(main.reasons)
+    if change.verdict == UNJUDGED and as_main:
+        return change.verdict
     month = wording.since_month(view, key)
     since = f" since month {month}" if month and not change.awaits else f" in month {month}" if month else ""
     reasons = f": {wording.brief(change.reasons)}" if change.reasons else ""

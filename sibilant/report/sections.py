@@ -40,8 +40,7 @@ def heard(view: CaseView, *, by_position: bool = False) -> tuple[Part, ...]:
     parts: list[Part] = [Heading("What was heard"), Paragraph(sentences, tone="lead")]
     rows = heard_rows(view, by_position=by_position)
     if rows:
-        note = "In brackets: 95\u2009% intervals (Wilson). The rule of counting stands in the box below."
-        parts.append(Table("Judged by ear", ("Probe", "Correct", "Percent (95\u2009% interval)"), rows, note))
+        parts.append(Table("Judged by ear", ("Probe", "Correct", "Percent (95\u2009% interval)"), rows))
     return tuple(parts)
 
 
@@ -227,7 +226,7 @@ def _error_line(view: CaseView) -> str:
 def _rule_line(view: CaseView, settings: ReportSettings) -> str:
     accuracy = next((s.accuracy for s in reversed(view.summaries) if s.accuracy), None)
     rule = (
-        f"Judged by ear: {accuracy.rule}{f', listener {accuracy.rater}' if accuracy.rater else ''}. "
+        f"Judged by ear, with Wilson intervals: {accuracy.rule}{f', listener {accuracy.rater}' if accuracy.rater else ''}. "
         if accuracy
         else ""
     )

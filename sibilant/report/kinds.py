@@ -24,7 +24,7 @@ _TITLES: Mapping[Kind, str] = MappingProxyType(
         "discharge": "Closing report: /s/ in spoken words",
     }
 )
-_MOST_CONTEXTS = 8
+_MOST_CONTEXTS = 5
 _DENSE: tuple[Kind, ...] = ("monthly", "quarterly", "session", "discharge")
 _SIGNED = (Blank("Clinician and credentials"), Blank("Signature and date"))
 
@@ -91,7 +91,7 @@ def _quarterly(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
         *sections.events(view),
         Heading("Goals"),
         BlankTable("Filled by the clinician", ("State", "Goal", "By when", "Rule"), ("Met", "Continued", "New")),
-        *sections.closing(view, settings, blanks=(Blank("Clinician's reading", 3), *_SIGNED)),
+        *sections.closing(view, settings, blanks=(Blank("Clinician's reading", 2), *_SIGNED)),
     )
 
 

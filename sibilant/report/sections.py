@@ -226,7 +226,7 @@ def _error_line(view: CaseView) -> str:
 def _rule_line(view: CaseView, settings: ReportSettings) -> str:
     accuracy = next((s.accuracy for s in reversed(view.summaries) if s.accuracy), None)
     rule = (
-        f"Judged by ear, with Wilson intervals: {accuracy.rule}{f', listener {accuracy.rater}' if accuracy.rater else ''}. "
+        f"Judged by ear (Wilson intervals): {accuracy.rule}{f', listener {accuracy.rater}' if accuracy.rater else ''}. "
         if accuracy
         else ""
     )

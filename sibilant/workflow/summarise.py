@@ -129,7 +129,7 @@ def lines(view: CaseView) -> list[str]:
     for key in view.measures:
         found += ["", _measure_head(view, key), *_error_lines(view, key)]
         found += [_change_line(change) for change in view.changes_of(key)]
-        found += [*_trend_lines(view, key)]
+        found += [*_trend_lines(view, key), *_spread_lines(view, key)]
     found += [*_ear_lines(view), *_other_lines(view)]
     found += [f"note: {sentence}" for sentence in view.joins]
     if view.client.invented:
@@ -189,6 +189,17 @@ def _trend_lines(view: CaseView, key: str) -> list[str]:
     return rows
 
 
+def _spread_lines(view: CaseView, key: str) -> list[str]:
+    """Variability by session: SD over words with its interval; a falling spread is itself a result."""
+    points = [one for one in view.spreads if one.key == key and math.isfinite(one.sd)]
+    if not points:
+        return []
+    shown = ", ".join(
+        f"{one.session}: {_number(key, one.sd)} ({_number(key, one.low)} to {_number(key, one.high)})" for one in points
+    )
+    return [f"  spread over words (SD) by session: {shown}"]
+
+
 def _ear_lines(view: CaseView) -> list[str]:
     rows = [""]
     judged = [one.accuracy for one in view.summaries if one.accuracy is not None]
@@ -206,6 +217,7 @@ def _ear_lines(view: CaseView) -> list[str]:
         f" ({100 * cell.accuracy.low:.0f} to {100 * cell.accuracy.high:.0f} %)"
         for cell in view.generalisation
     ]
+    rows += _by_level_and_cue(view)
     if view.move_up is not None:
         answer = {True: "met", False: "not met", None: "cannot be told"}[view.move_up.met]
         shown = ", ".join(
@@ -215,6 +227,20 @@ def _ear_lines(view: CaseView) -> list[str]:
         why = f" ({'; '.join(view.move_up.reasons)})" if view.move_up.reasons else ""
         rows.append(f"  the clinic's rule at level {view.move_up.level}: {view.move_up.rule}: {answer}{why}: {shown}")
     return rows if len(rows) > 1 else []
+
+
+def _by_level_and_cue(view: CaseView) -> list[str]:
+    """Levels and cues of the latest judged session apart, where it has more than one."""
+    latest = next((one for one in reversed(view.summaries) if one.accuracy is not None), None)
+    if latest is None:
+        return []
+    rows = []
+    for by in ("level", "cue"):
+        cells = [cell for cell in latest.accuracy_by if cell.by == by]
+        if len(cells) > 1:
+            counts = ", ".join(f"{c.value} {c.accuracy.n_correct} of {c.accuracy.n_scored}" for c in cells)
+            rows.append(f"  by {by} in session {latest.number}, not joined: {counts}")
+    return rows
 
 
 def _other_lines(view: CaseView) -> list[str]:

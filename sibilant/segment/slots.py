@@ -93,7 +93,20 @@ def find_sibilants(recording: Recording, utterance: Utterance) -> SibilantSearch
     Returns
     -------
     SibilantSearch
-        In order of time; every slot of the prompt is in ``found`` or ``absent``.
+        In order of time; every slot of the prompt is in ``found`` or ``absent``. Never an error: silence, clipping and
+        samples that are not finite end in ``absent`` or in flags.
+
+    Examples
+    --------
+    Half a second of hiss between two seconds of near silence, without a prompt:
+
+    >>> import numpy as np
+    >>> from sibilant.terms import Recording, Source
+    >>> noise = np.random.default_rng(1).standard_normal(40000) * np.where(np.arange(40000) // 8000 == 2, 0.1, 1e-4)
+    >>> recording = Recording(noise.astype(np.float32), 16000, Source("hiss", ""))
+    >>> search = find_sibilants(recording, Utterance(None, 0, 1, Interval(0.5, 2.0)))
+    >>> [(round(s.automatic.onset_s, 2), round(s.automatic.offset_s, 2)) for s in search.extras]
+    [(1.0, 1.5)]
     """
     stage = _stage(recording, utterance.interval)
     prompt = utterance.prompt
@@ -196,7 +209,30 @@ def _by_run(taken: dict[int, Run], slots: Sequence[SibilantSlot]) -> list[tuple[
 
 
 def find_all(recording: Recording) -> tuple[SibilantInterval, ...]:
-    """Every stretch of a recording that passes for a sibilant, without any prompt, in blocks of 30 s."""
+    """Every stretch of a recording that passes for a sibilant, without any prompt.
+
+    Works in blocks of 30 s, so that memory stays bounded. Without a prompt one strong release or /f h θ/ in some twenty
+    sounds is taken for a sibilant, and faint sibilants are not reported: where the words are known, use
+    ``find_sibilants``.
+
+    Parameters
+    ----------
+    recording : Recording
+        At its native rate.
+
+    Returns
+    -------
+    tuple of SibilantInterval
+        In order of time, all without a slot.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from sibilant.terms import Recording, Source
+    >>> noise = np.random.default_rng(1).standard_normal(40000) * np.where(np.arange(40000) // 8000 == 2, 0.1, 1e-4)
+    >>> [s.slot for s in find_all(Recording(noise.astype(np.float32), 16000, Source("hiss", "")))]
+    [None]
+    """
     out: list[SibilantInterval] = []
     begin = 0.0
     while begin < recording.duration_s:
@@ -210,7 +246,31 @@ def find_all(recording: Recording) -> tuple[SibilantInterval, ...]:
 
 
 def bound(recording: Recording, search_interval: Interval, slot: SibilantSlot | None = None) -> SibilantInterval | None:
-    """Bound the strongest frication inside a stretch; None when there is none at all."""
+    """Bound the strongest frication inside a stretch.
+
+    Parameters
+    ----------
+    recording : Recording
+        At its native rate.
+    search_interval : Interval
+        Where to look, such as what a person has drawn; the edges may lie up to 0.2 s outside.
+    slot : SibilantSlot, optional
+        What is expected there; its neighbours help to judge the edges.
+
+    Returns
+    -------
+    SibilantInterval or None
+        None when there is no frication at all.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from sibilant.terms import Recording, Source
+    >>> noise = np.random.default_rng(1).standard_normal(40000) * np.where(np.arange(40000) // 8000 == 2, 0.1, 1e-4)
+    >>> recording = Recording(noise.astype(np.float32), 16000, Source("hiss", ""))
+    >>> round(bound(recording, Interval(0.9, 1.6)).automatic.duration_ms, -1)
+    500.0
+    """
     stage = _stage(recording, search_interval)
     inside = [run for run in stage.runs if run.kind == "frication"]
     if not inside:

@@ -36,8 +36,8 @@ class Reading:
 class Rule:
     """One sign. ``care`` and ``refuse`` are thresholds, passed upward or (``below``) downward; None means never.
 
-    ``care_for`` and ``refuse_for`` are the aspects spoilt; with neither, the sign is only noted. ``limits_recording``
-    false: a property of the sound, kept out of the recording's verdict. ``weight`` orders remedies, heaviest first.
+    ``care_for`` and ``refuse_for`` are the aspects spoilt; with neither, the sign is only noted. ``weight``
+    orders remedies, heaviest first.
     """
 
     key: str
@@ -53,7 +53,6 @@ class Rule:
     read: Callable[[Evidence], Iterable[Reading]]
     below: bool = False
     weight: int = 5
-    limits_recording: bool = True
 
     def severity(self, value: float | None) -> Severity | None:
         """What a value means; None when it passes no threshold. An unknown value counts as ``with care``."""

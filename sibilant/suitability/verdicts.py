@@ -25,13 +25,10 @@ def judged(evidence: Evidence, rules: Sequence[Rule]) -> Suitability:
         for index in sign.tokens:
             own[index].append((rule, sign))
     tokens = tuple(_token(evidence, index, common, [sign for _, sign in found]) for index, found in enumerate(own))
-    limiting = [
-        _verdict(evidence.bandwidth_hz, [sign for rule, sign in found if rule.limits_recording]) for found in own
-    ]
     known = evidence.snr_db[~np.isnan(evidence.snr_db)]
     return Suitability(
         findings=_gathered(read),
-        verdict=_of_recording(_verdict(evidence.bandwidth_hz, common), limiting),
+        verdict=_of_recording(_verdict(evidence.bandwidth_hz, common), [token.verdict for token in tokens]),
         effective_bandwidth_hz=evidence.bandwidth_hz,
         snr_4_10khz_db=float(np.median(known)) if known.size else None,
         clipped_share=evidence.extremes.n_clipped / evidence.recording.samples.size,

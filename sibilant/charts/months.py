@@ -49,17 +49,19 @@ def months_chart(
 
     Parameters
     ----------
-    view
+    view : CaseView
         The client, computed once; sessions whose figures are held back until they are judged are left out.
-    method
+    method : Method
         The method of the client's figures, for band and weighting.
-    key
+    key : str
         The measure; the main one when empty.
-    bracket, no_range
-        A published range that fits, or the sentence that says why none is shown.
-    width_mm
+    bracket : RangeBracket, optional
+        A published range that fits.
+    no_range : str
+        The sentence that says why none is shown.
+    width_mm : float
         170 or 85; the narrow one puts the margin's words beneath.
-    in_report
+    in_report : bool
         Lower, and without the notes that a report prints itself.
 
     Returns

@@ -19,12 +19,19 @@ def render(figure: Figure, form: Format, *, dpi: int = PRINT_DPI, grey: bool = F
 
     Parameters
     ----------
-    form
+    figure : Figure
+        Any figure of this room.
+    form : str
         ``svg`` (text as outlines), ``pdf`` (fonts embedded) or ``png``.
-    dpi
+    dpi : int
         Dots per inch of a PNG and of pictures inside the others.
-    grey
-        A PNG as a grey printer would show it (luma of Rec. 709).
+    grey : bool
+        A PNG as a grey printer would show it (luma of Rec. 601).
+
+    Returns
+    -------
+    bytes
+        The same for the same figure on one platform with one version of matplotlib.
 
     Raises
     ------

@@ -122,14 +122,23 @@ def token_strips(
 
     Parameters
     ----------
-    panels
+    panels : sequence of StripPanel
         At least one; about eight fill a page.
-    title
+    title : str
         The plain sentence that the picture supports.
-    note
+    note : str
         Whose code or "Invented data – not a person", method with band and weighting, how many tokens.
-    top_hz
+    top_hz : float
         Top of the frequency axis: the band's.
+    width_mm : float
+        170 (two columns) or 85 (one).
+    page : str
+        Which page of several this is.
+
+    Returns
+    -------
+    Figure
+        Its label (``alt_text``) names the words and their lengths.
 
     Raises
     ------

@@ -37,11 +37,11 @@ def compose(kind: Kind, view: CaseView, settings: ReportSettings) -> Document:
 
     Parameters
     ----------
-    kind
+    kind : str
         ``monthly``, ``quarterly``, ``school``, ``payer``, ``session`` or ``discharge``.
-    view
+    view : CaseView
         The client, computed once.
-    settings
+    settings : ReportSettings
         Method, ranges that were ticked, session, pictures' formats.
 
     Returns

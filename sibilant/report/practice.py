@@ -27,14 +27,19 @@ def practice_sheet(level: Level, items: Sequence[PracticeItem], *, subject: str 
 
     Parameters
     ----------
-    level
+    level : str
         ``sound``, ``syllable``, ``word``, ``set-of-three``, ``phrase`` or ``sentence``.
-    items
+    items : sequence of PracticeItem
         At least one thing to say.
-    subject
+    subject : str
         A line for the page's foot, such as a client's code.
-    mark
+    mark : str
         "Invented data – not a person" where that is so.
+
+    Returns
+    -------
+    Document
+        In large print.
 
     Raises
     ------

@@ -18,7 +18,7 @@ PIECES_IN_PHRASE = 24
 LONGEST_TIMES = 2.5
 LONGEST_EXTRA_S = 0.8
 SHORTEST_TIMES = 0.35
-UNKNOWN_S = 10.0
+UNKNOWN_S = 15.0
 MOST_OFF_PLACE, PROMPTS_OFF_PLACE, SMALL = 0.35, 60, 40_000
 
 
@@ -59,7 +59,7 @@ def _allowance(c: Chain) -> tuple[float, int, float]:
         round(
             2.0
             * (
-                LONGEST_TIMES * (max(c.length_s, 0.3) if c.n_phones else UNKNOWN_S)
+                LONGEST_TIMES * (max(c.length_s, 0.3) if c.voiced else UNKNOWN_S)
                 + LONGEST_EXTRA_S * (c.n_words if phrase else 1)
             )
         )

@@ -120,7 +120,8 @@ def match(evidence: Evidence, moods: tuple[Costs, ...] = (REGULAR, EVENTFUL)) ->
     mixed: list[Array] = []
     for costs, total, share in zip(moods, ahead, weight, strict=True):
         if share > NEGLIGIBLE:
-            parts = [share * table for table in _marginals(evidence, costs, total)]
+            with np.errstate(under="ignore"):
+                parts = [share * table for table in _marginals(evidence, costs, total)]
             mixed = [a + b for a, b in zip(mixed, parts, strict=True)] if mixed else parts
     return Reading(tuple(steps), *mixed)
 
@@ -234,8 +235,7 @@ def _marginals(evidence: Evidence, costs: Costs, total: _Ahead) -> tuple[Array, 
 
 
 def _share(mass: Array, weight: Array | float, here: Array) -> Array:
-    with np.errstate(under="ignore"):
-        return np.asarray(mass * np.exp(np.minimum(weight - here, 0.0)))
+    return np.asarray(mass * np.exp(np.minimum(weight - here, 0.0)))
 
 
 def _skip(i: int, modes: Modes, costs: Costs, missing: Array) -> None:

@@ -36,19 +36,21 @@ class State:
 
 @dataclass(frozen=True, slots=True)
 class Chain:
-    """States of a prompt in order, its expected length (0 where its sounds are unknown) and number of phones."""
+    """States of a prompt in order, its expected length (0 where that is open) and number of phones."""
 
     states: tuple[State, ...]
     length_s: float
     n_phones: int
     n_words: int
+    voiced: bool
 
 
 @lru_cache(maxsize=20000)
 def chain_of(words: tuple[tuple[str, ...], ...]) -> Chain:
     """Build the chain of the words of a prompt, each a tuple of phones (ARPABET with stress digits).
 
-    A lead and a tail that take breath or noise frame the phones; between words a pause may come.
+    A lead and a tail that take breath or noise frame the phones; between words a pause may come. Without a vowel (a
+    held /s/) the length is open.
     """
     states: list[State] = [State(LEAD, 8, 0.0, -1)]
     length, phone = 0.0, 0
@@ -62,8 +64,9 @@ def chain_of(words: tuple[tuple[str, ...], ...]) -> Chain:
     if not phone:
         states.append(State(ANY, 30, NEVER, 0))
     states.append(State(LEAD, 8, 0.0, phone))
-    length = length + LENGTH_S["final"] if phone else 0.0
-    return Chain(tuple(states), length, phone, len(words))
+    voiced = any(symbol[-1:].isdigit() for word in words for symbol in word)
+    length = length + LENGTH_S["final"] if voiced else 0.0
+    return Chain(tuple(states), length, phone, len(words), voiced)
 
 
 def chain(prompt: Prompt) -> Chain:

@@ -12,6 +12,7 @@ from .candidates import candidates
 from .fit import flat_channel
 from .frames import coarse_levels
 from .match import Evidence, Reading, Step, match
+from .spelling import chain
 from .stretches import find_stretches, joined_s
 from .voices import VoiceEvidence, spread, too_little_voice, voice_evidence
 from .weigh import colouring_by, evidence_of, weighing
@@ -82,9 +83,9 @@ def find_words(recording: Recording, prompts: Sequence[Prompt], *, modelled: boo
         return WordSearch(missing=tuple(range(1, len(prompts) + 1)))
     voices = voice_evidence(recording, pieces, modelled=modelled)
     asked = weighing(recording, pieces, candidates(pieces, prompts), prompts)
-    reading = match(_with_voices(evidence_of(asked, flat_channel()), voices, modelled=modelled))
+    reading = match(_with_voices(evidence_of(asked, flat_channel()), voices, prompts, modelled=modelled))
     colour = colouring_by(asked, _trusted(reading, modelled=modelled))
-    reading = match(_with_voices(evidence_of(asked, colour), voices, modelled=modelled))
+    reading = match(_with_voices(evidence_of(asked, colour), voices, prompts, modelled=modelled))
     return _Search(recording, pieces, tuple(prompts), voices, modelled).read(reading)
 
 
@@ -109,9 +110,10 @@ def has_model(prompt: Prompt) -> bool:
     return cue in MODEL_CUES or "model" in cue or "joint" in cue
 
 
-def _with_voices(evidence: Evidence, voices: VoiceEvidence, *, modelled: bool) -> Evidence:
+def _with_voices(evidence: Evidence, voices: VoiceEvidence, prompts: Sequence[Prompt], *, modelled: bool) -> Evidence:
     """Another's voice speaks for a stray; where pairs are expected, for the first of each."""
-    whole = evidence.whole + too_little_voice(voices.n_voiced, evidence.shape[0])[:, :, None]
+    has_vowel = np.array([chain(prompt).voiced for prompt in prompts])
+    whole = evidence.whole + too_little_voice(voices.n_voiced, evidence.shape[0])[:, :, None] * has_vowel
     if not modelled:
         stray = evidence.stray + np.maximum(voices.other, 0.0)
         return replace(evidence, whole=whole, stray=stray, other=spread(voices.other, evidence.shape[0]))

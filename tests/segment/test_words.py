@@ -96,6 +96,17 @@ def test_a_prompt_without_known_sounds_takes_what_is_there() -> None:
     assert [u.prompt_index for u in found.utterances] == [1]
 
 
+def test_held_hisses_of_many_seconds_are_whole() -> None:
+    rng, rate = np.random.default_rng(4), 44100
+    rest = np.zeros(rate)
+    takes = [hiss(seconds, rate, 0.05, rng) for seconds in (3.0, 4.5, 6.0)]
+    found = find_words(
+        as_recording(rest, *(part for take in takes for part in (take, rest))), lexicon.builtin_list("sustained")
+    )
+    assert [(u.prompt_index, u.sure, u.counts) for u in found.utterances] == [(k, True, True) for k in (1, 2, 3)]
+    np.testing.assert_allclose([u.interval.duration_s for u in found.utterances], [3.1, 4.6, 6.1], atol=0.06)
+
+
 @real
 def test_one_clip_one_word_is_that_word_whoever_speaks() -> None:
     """Every clip of English words alone: the whole word lies inside and it counts."""

@@ -161,6 +161,27 @@ def test_the_ratio_is_the_planted_one() -> None:
     assert typical_level_db(child_speaker(4), 44_100) < 0
 
 
+@pytest.mark.parametrize("t60_s", [0.9, 1.3])
+def test_the_decay_is_the_planted_one(t60_s: float) -> None:
+    """Truth: the invented room's tail falls by 60 dB in a stated time below 2 kHz."""
+    plan = ProbePlan(snr_db=40.0, room_t60_s=t60_s, direct_to_reverberant_db=3.0)
+    spoken = probe(builtin_list("core-a"), child_speaker(7), 7, plan=plan)
+    sounds = [bounded(s.onset_s, s.offset_s) for s in spoken.truth.sibilants]
+    found = judge(recording_from_samples(spoken.samples, 44_100), sounds)
+    values = [sign.value for sign in found.findings if sign.sign == "room_decay"]
+    assert values == [pytest.approx(t60_s, rel=0.2)]
+
+
+def test_the_drift_is_the_planted_one(twenty: tuple) -> None:
+    samples, sounds, words = twenty
+    course = np.sin(2 * np.pi * np.arange(samples.size) / 44_100 / 9)
+    for planted_db in (3.0, 6.0):
+        moved = samples * 10 ** (planted_db / 40 * course)
+        found = judge(recording_from_samples(moved, 44_100), sounds, words=words)
+        values = [sign.value for sign in found.findings if sign.sign == "gain_riding"]
+        assert values == [pytest.approx(planted_db, abs=0.8)]
+
+
 def test_band_levels_are_mean_squares() -> None:
     """Truth: Parseval's theorem; a sine of amplitude 0.5 has a mean square of 0.125, all of it in its own band."""
     time = np.arange(44_100) / 44_100

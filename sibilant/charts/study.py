@@ -54,7 +54,7 @@ def groups_chart(
     factor, label = _scaled(measure, method)
     names = [f"{group}  n\u2009=\u2009{_n_speakers(prepared, group, measure)}" for group in prepared.groups]
     heading = Heading(
-        f"{wording.capital(_name(measure))} in {len(prepared.groups)} groups",
+        _order_sentence(prepared, measure),
         "Faint: tokens. Circles: means of speakers. Bars: mean over speakers with its 95\u2009% interval; n: speakers.",
         _note(prepared, method, who),
     )
@@ -68,6 +68,12 @@ def groups_chart(
         told.append(_group(axes, row, own, means[group].dropna().to_numpy(dtype=float), group))
     sheet.figure.set_label(f"{heading.title}. {label}: {'; '.join(told)}.")
     return sheet.figure
+
+
+def _order_sentence(prepared: Prepared, measure: str) -> str:
+    """Which groups' speakers lie lowest and highest on average."""
+    means = prepared.speaker_means(measure).mean()
+    return f"{wording.capital(_name(measure))}: lowest in {means.idxmin()}, highest in {means.idxmax()}"
 
 
 def _group(axes: Axes, row: int, tokens: Values, speakers: Values, name: str) -> str:

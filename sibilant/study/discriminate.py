@@ -61,7 +61,7 @@ def logistic() -> Pipeline:
     from sklearn.pipeline import make_pipeline
     from sklearn.preprocessing import StandardScaler
 
-    return make_pipeline(StandardScaler(), LogisticRegression(C=1.0, class_weight="balanced", max_iter=500))
+    return make_pipeline(StandardScaler(), LogisticRegression(C=1.0, class_weight="balanced", solver="newton-cholesky"))
 
 
 def folds(

@@ -8,14 +8,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from .frame import Prepared
 from .question import Question
 
 if TYPE_CHECKING:
     import pandas as pd
 
+_NONE, _IDLE = 1e-4, 1e-2
 MOST_ROWS = 20_000
 """Beyond this many tokens the model is fitted to the means of speaker, word and group (own rule)."""
 
@@ -61,10 +60,15 @@ def fit(prepared: Prepared, measure: str, question: Question) -> Model:
     formula = "value ~ C(group)" + (" + C(context)" if question.context else "")
     parts = _random_parts(rows, prepared, question)
     result, warned = _fitted(formula, rows, parts)
+    idle = [name for name in parts if result.variances[name] < _IDLE * result.scale]
+    if not result.converged and idle and len(idle) < len(parts):
+        parts = {name: part for name, part in parts.items() if name not in idle}
+        result, warned = _fitted(formula, rows, parts)
+        notes.append(f"without an intercept of {', '.join(idle)}, whose variance came out as nothing")
     n_speakers, n_groups = int(rows["speaker"].nunique()), len(prepared.groups)
     df = max(1, n_speakers - (n_groups if prepared.design == "between" else 1))
-    variances = dict(zip(sorted(parts), (float(v) for v in result.vcomp), strict=True))
-    variances["residual"] = float(result.scale)
+    variances = {name: result.variances[name] for name in parts} | {"residual": result.scale}
+    notes += [f"no spread of {name} beyond the rest" for name in parts if variances[name] < _NONE * result.scale]
     random = " + ".join(f"(1 | {name})" for name in parts)
     return Model(
         measure,
@@ -117,8 +121,9 @@ def _fitted(formula: str, rows: pd.DataFrame, parts: Mapping[str, str]) -> tuple
         warnings.simplefilter("always")
         model = smf.mixedlm(formula, scaled, groups="whole", vc_formula=dict(parts), re_formula="0")
         result = model.fit(reml=True)
-    told = {str(one.message).split(".")[0].strip() for one in caught}
-    return _Scaled(result, middle, spread), sorted(text for text in told if "onverge" in text or "boundary" in text)
+    failed = not result.converged
+    told = sorted({str(one.message).split(".")[0].strip() for one in caught if "onverge" in str(one.message)})
+    return _Scaled(result, middle, spread), told if failed else []
 
 
 class _Scaled:
@@ -129,7 +134,8 @@ class _Scaled:
         self.estimates = {name: float(result.params[name]) * spread for name in self.names}
         self.estimates["Intercept"] += middle
         self.errors = {name: float(result.bse[name]) * spread for name in self.names}
-        self.vcomp = np.asarray(result.vcomp) * spread**2
+        named = zip(result.model.exog_vc.names, result.vcomp, strict=True)
+        self.variances = {str(name): float(value) * spread**2 for name, value in named}
         self.scale = float(result.scale) * spread**2
         self.converged = bool(result.converged)
 

@@ -16,6 +16,7 @@ VOICE_SUSTAINED_MS = 20
 FOOT_MS = 4
 FOOT_SLOPE_DB = 1.0
 PITCH_SMOOTHING_MS = 10
+FLAT_MS, FLAT_DB, RISEN_DB = 20, 2.0, 8.0
 LAST_PULSE_DB = 16.0
 LAST_PULSE_DROP_DB = 8.0
 LAST_PULSE_REST_MS = 24
@@ -62,7 +63,7 @@ def voice_start(way: Track, steady: Floats, stop: int, noise_db: float, voice_db
     piece = way.low[middle : top + 1]
     frame = middle + crossing(piece, piece.size - 1, -1, threshold, sustained=12)
     after = steady[int(frame) + 5 : int(frame) + 5 + VOICE_SUSTAINED_MS]
-    if after.size and float(after.min()) < threshold - 3.0:
+    if after.size and float(np.percentile(after, 25)) < threshold - 3.0:
         return None
     return _foot(way.low, frame, noise_db)
 
@@ -102,11 +103,14 @@ def _out_of(own_db: float, plateau_db: float) -> float:
 
 
 def _trough(level: Floats, begin: int, end: int) -> float:
-    """Level of the last trough before ``end``: the lowest reached before it climbs by 2 dB, going backwards."""
+    """Level out of which a frication rose by ``end``: going back, the lowest before it climbs 2 dB or lies flat."""
     lowest = float(level[end])
     for k in range(end, begin - 1, -1):
         value = float(level[k])
         if value > lowest + 2.0 and lowest < float(level[end]) - 3.0:
             break
         lowest = min(lowest, value)
+        flat = float(level[max(begin, k - FLAT_MS)]) > value - FLAT_DB
+        if flat and value < float(level[end]) - RISEN_DB:
+            break
     return lowest

@@ -7,6 +7,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from ..charts import style, wording
+from ..terms import MEASURES
 from ..terms.change import CaseView
 from ..terms.document import Blank, BlankTable, Document, Facts, Heading, Paragraph, Part, Table
 from . import plain, sections
@@ -85,6 +86,7 @@ def _quarterly(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
         *sections.sessions(view, keys=(view.main_measure,)),
         *_generalisation(view),
         *_contexts(view),
+        *_also(view),
         *_move_up(view),
         *_agreement(view),
         *sections.missing(view, settings),
@@ -256,6 +258,49 @@ def _contexts(view: CaseView) -> tuple[Part, ...]:
     if len(ordered) > _MOST_CONTEXTS:
         note += f" Not shown: {len(ordered) - _MOST_CONTEXTS} more."
     return (Heading("By context"), Table("Where in words", header, rows, note))
+
+
+def _also(view: CaseView) -> tuple[Part, ...]:
+    """Spread, /s/ against /ʃ/, sets of three and words without /s/, one row each where there is something to say."""
+    last = view.last
+    rows = [
+        *_spread_row(view),
+        *_contrast_row(view),
+        *_set_rows(view),
+        *(_additions(view, last.number) if last else ()),
+    ]
+    return (Heading("Also looked at"), Facts("Measured or heard beside the main measure", tuple(rows))) if rows else ()
+
+
+def _spread_row(view: CaseView) -> list[tuple[str, str]]:
+    points = [point for point in view.spreads if point.key == view.main_measure and plain.finite(point.sd)]
+    if len(points) < 2:
+        return []
+    measure = wording.measure_of(view.main_measure)
+    ends = [wording.interval_text(measure, one.sd, one.low, one.high) for one in (points[0], points[-1])]
+    return [("Spread over words", f"SD {ends[0]} in the first probe, {ends[1]} in the last")]
+
+
+def _contrast_row(view: CaseView) -> list[tuple[str, str]]:
+    found = [one for one in view.contrasts if one.key == view.main_measure]
+    if not found:
+        return []
+    last = found[-1]
+    if not plain.finite(last.difference):
+        return [("/s/ against /ʃ/", f"cannot be judged: {wording.brief(last.reasons)}")]
+    difference = wording.interval_text(wording.measure_of(last.key), last.difference, last.low, last.high)
+    auc = f"{wording.number(last.auc, 0.01)} {_bounds(last.auc_low, last.auc_high)}"
+    return [("/s/ against /ʃ/", f"difference {difference}, area under the ROC curve {auc}, last probe")]
+
+
+def _set_rows(view: CaseView) -> list[tuple[str, str]]:
+    rows = []
+    for one in view.sets_of_three:
+        what = MEASURES[one.key].name if one.key in MEASURES else "by ear"
+        p = f" ({plain.p_text(one.p)}; {one.formula})" if one.p is not None else f" ({wording.brief(one.reasons)})"
+        if one.n_sets:
+            rows.append((f"Words said three times, {what}", f"{one.sentence}{p}"))
+    return rows
 
 
 def _move_up(view: CaseView) -> tuple[Part, ...]:

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .. import audio, charts, files, store
+from .. import audio, charts, files, progress, store
+from ..charts import wording
 from ..errors import RefusedError, UsageError
 from ..terms import Interval, Method, Recording, Token
 from ..terms.change import CaseView
@@ -69,14 +70,19 @@ def charts_of(view: CaseView, case: Case, caseload: Path | None) -> Iterator[tup
         yield "months", lambda width: charts.months_chart(view, method=method, width_mm=width)
     groups = spectra_of(view, case, method, caseload)
     if groups is not None:
-        who = f"{charts.INVENTED} · {view.client.code}" if view.client.invented else view.client.code
-        yield "spectra", lambda width: charts.session_spectra(*groups, method=method, who=who, width_mm=width)
+        whose = wording.who(view.client)
+        yield "spectra", lambda width: charts.session_spectra(*groups, method=method, who=whose, width_mm=width)
     if any(point.key == view.main_measure for point in view.spreads):
         yield "spread", lambda width: charts.spread_chart(view, method=method, width_mm=width)
     if any(cell.key == view.main_measure and cell.rank is not None for cell in view.contexts):
         yield "contexts", lambda width: charts.context_map(view, method=method, width_mm=width)
     if any(one.key == view.main_measure and np.isfinite(one.difference) for one in view.contrasts):
         yield "separation", lambda width: charts.separation_chart(view, method=method, width_mm=width)
+    thrice = said_thrice(view, case, method)
+    result = next((one for one in view.sets_of_three if one.key == view.main_measure and one.n_sets), None)
+    if thrice and result is not None:
+        who = wording.who(view.client)
+        yield "sets-of-three", lambda width: charts.sets_chart(thrice, result, method=method, who=who, width_mm=width)
     if any(word.heard for summary in shown for word in summary.measures[view.main_measure].words):
         yield "heard", lambda width: charts.heard_chart(view, method=method, width_mm=width)
 
@@ -95,6 +101,25 @@ def spectra_of(
         before = _group(one, case, method, baseline, "baseline")
         after = _group(one, case, method, {shown[-1].number}, "last probe")
     return (before, after) if before is not None and after is not None else None
+
+
+def said_thrice(view: CaseView, case: Case, method: Method) -> list[charts.SaidThrice]:
+    """Words said three times in sessions whose figures may be shown, with the main measure at each saying."""
+    shown = {summary.number for summary in view.summaries if summary.shown}
+    tokens = [token for token in case.tokens if token.session in shown]
+    return [
+        charts.SaidThrice(three[0].prompt.split()[0], _thrice(three, view.main_measure, method))
+        for three in progress.sets_of_three(tokens)
+    ]
+
+
+def _thrice(three: tuple[KeptToken, KeptToken, KeptToken], key: str, method: Method) -> tuple[float, float, float]:
+    values = []
+    for kept in three:
+        token = kept.tokens.get(method.label)
+        measures = token.measures if token is not None else None
+        values.append(measures.values.get(key, float("nan")) if measures is not None else float("nan"))
+    return values[0], values[1], values[2]
 
 
 def _group(

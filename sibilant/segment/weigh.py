@@ -32,9 +32,9 @@ LENGTH_WORTH = 12.0
 WORD_S = 0.8
 EXTRA_PIECE, EXTRA_PIECE_IN_PHRASE = 1.0, 0.1
 # Distance of two sayings of one word, and of two words, as shares of the median distance of neighbours: mean, spread.
-SAME_WORD, OTHER_WORD = (0.50, 0.20), (1.0, 0.32)
+SAME_WORD, OTHER_WORD = (0.50, 0.20), (1.0, 0.24)
 USUAL_DISTANCE_DB, DISTANCES_HELD = 8.0, 20
-LIKENESS_LIMITS = (-5.0, 4.0)
+LIKENESS_LIMITS = (-5.0, 5.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -145,7 +145,7 @@ def _likeness(features: Features, frames: Ints, spans: Candidates) -> Array:
     left, right, extra, piece = np.array(compared).T
     found = distances(drawn[left], drawn[right])
     usual = (float(np.median(found)) * found.size + USUAL_DISTANCE_DB * DISTANCES_HELD) / (found.size + DISTANCES_HELD)
-    far = np.maximum(found / usual, 0.35)
+    far = np.maximum(found / usual, 0.25)
     ratio = _log_normal(far, *SAME_WORD) - _log_normal(far, *OTHER_WORD)
     worth = np.clip(ratio, *LIKENESS_LIMITS)
     np.maximum.at(out, (extra, piece), worth)

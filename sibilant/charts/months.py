@@ -197,7 +197,8 @@ def _error_words(months: Months) -> tuple[str, ...]:
     error = months.error
     measure = wording.measure_of(months.key)
     if error is None or not math.isfinite(error.limit):
-        return ("No band: fewer than three baseline probes on different days, so error cannot be judged.",)
+        reasons = wording.brief(error.reasons) if error is not None else ""
+        return (f"No band, since error cannot be judged: {reasons or 'fewer than three baseline probes'}.",)
     limit, sem, sdc = (wording.quantity(measure, value, value) for value in (error.limit, error.sem, error.sdc))
     return (
         f"Hatched: baseline mean ± {limit}, the limit within which one later probe may differ by measurement error "

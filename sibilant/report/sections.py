@@ -215,7 +215,10 @@ def _count_line(view: CaseView) -> str:
 def _error_line(view: CaseView) -> str:
     measure, error = wording.measure_of(view.main_measure), view.error_of(view.main_measure)
     if error is None or not plain.finite(error.limit):
-        return "Measurement error: cannot be judged from fewer than three baseline probes on different days."
+        reasons = wording.brief(error.reasons) if error is not None else ""
+        return (
+            f"Measurement error: cannot be judged: {reasons or 'three baseline probes on different days are needed'}."
+        )
     limit, sem, sdc = (wording.quantity(measure, v, v) for v in (error.limit, error.sem, error.sdc))
     return (
         f"Measurement error of {measure.name}, from {error.k} baseline probes: one later probe may differ by {limit}; "

@@ -2,7 +2,8 @@
 
 from .frames import CoarseLevels, coarse_levels
 from .slots import SibilantSearch, bound, find_all, find_sibilants
-from .words import WordSearch, find_words
+from .words import find_words
+from .wordsearch import WordSearch
 
 __all__ = [
     "CoarseLevels",

@@ -24,14 +24,16 @@ NOISE_NEAR_S = 1.5
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Features:
-    """``level_db`` (n, 15) every 10 ms (frames outside the regions looked at hold -140), ``noise_db`` (n, 15).
+    """Levels near stretches of sound: ``level_db`` (n, 15) and the noise under them, ``noise_db`` (n, 15).
 
-    ``n_bands`` is how many bands lie below 0.95 of the Nyquist frequency.
+    Frames lie every 10 ms within the regions looked at, one region after another; ``clock`` (n,) counts each frame's
+    10 ms from the start of the recording. ``n_bands`` is how many bands lie below 0.95 of the Nyquist frequency.
     """
 
     level_db: Floats
     noise_db: Floats
     n_bands: int
+    clock: npt.NDArray[np.int64]
 
     @property
     def n_frames(self) -> int:
@@ -39,8 +41,12 @@ class Features:
         return int(self.level_db.shape[0])
 
     def frame(self, time_s: float) -> int:
-        """Nearest frame, clamped."""
-        return min(max(0, round(time_s / HOP_S)), self.n_frames)
+        """Nearest frame at or after a time, clamped."""
+        return int(np.searchsorted(self.clock, round(time_s / HOP_S)))
+
+    def part(self, rows: npt.NDArray[np.int64] | slice) -> Features:
+        """Some of the frames."""
+        return Features(self.level_db[rows], self.noise_db[rows], self.n_bands, self.clock[rows])
 
 
 def features_near(recording: Recording, spans_s: list[tuple[float, float]]) -> Features:
@@ -50,12 +56,16 @@ def features_near(recording: Recording, spans_s: list[tuple[float, float]]) -> F
     for onset, offset in spans_s:
         inside[max(0, int(onset / HOP_S)) : int(offset / HOP_S) + 1] = True
         near[max(0, int((onset - AROUND_S) / HOP_S)) : int((offset + AROUND_S) / HOP_S) + 1] = True
-    level = np.full((n_frames, N_BANDS), -140.0, dtype=np.float32)
+    clock = np.flatnonzero(near)
+    level = np.empty((clock.size, N_BANDS), dtype=np.float32)
+    at = 0
     for first, last in runs(near):
         for begin in range(first, last, 256):
-            level[begin : min(last, begin + 256)] = _levels(recording, begin, min(last, begin + 256))
+            end = min(last, begin + 256)
+            level[at : at + end - begin] = _levels(recording, begin, end)
+            at += end - begin
     n_bands = max(3, sum(edge <= TOP_SHARE_OF_NYQUIST * recording.sampling_rate_hz / 2 for edge in EDGES_HZ[1:]))
-    return Features(level, _noise(level, inside, near), n_bands)
+    return Features(level, _noise(level, clock, ~inside[clock]), n_bands, clock)
 
 
 def _levels(recording: Recording, first: int, last: int) -> Floats:
@@ -78,15 +88,17 @@ def _levels(recording: Recording, first: int, last: int) -> Floats:
     return to_db(np.stack([power[:, a:b].sum(axis=1) for a, b in pairwise(bins)], axis=1))
 
 
-def _noise(level: Floats, inside: npt.NDArray[np.bool_], near: npt.NDArray[np.bool_]) -> Floats:
+def _noise(level: Floats, clock: npt.NDArray[np.int64], is_pause: npt.NDArray[np.bool_]) -> Floats:
     """Median of the pause frames around each region; where there are none, the 5th percentile of what was looked at."""
-    pause = np.flatnonzero(near & ~inside)
-    noise = np.full_like(level, -140.0)
-    looked = level[near]
-    fallback = np.percentile(looked, 5.0, axis=0) if looked.size else np.full(level.shape[1], -140.0)
+    noise = np.empty_like(level)
+    pause = np.flatnonzero(is_pause)
+    fallback = np.percentile(level, 5.0, axis=0) if level.size else np.full(level.shape[1], -140.0)
     reach = round(NOISE_NEAR_S / HOP_S)
-    for first, last in runs(near):
-        a, b = np.searchsorted(pause, [first - reach, last + reach])
+    cuts = [0, *(np.flatnonzero(np.diff(clock) > 1) + 1).tolist(), clock.size]
+    for first, last in pairwise(cuts):
+        if first == last:
+            continue
+        a, b = np.searchsorted(clock[pause], [clock[first] - reach, clock[last - 1] + 1 + reach])
         chosen = pause[a:b]
         noise[first:last] = np.median(level[chosen], axis=0) if chosen.size >= 8 else fallback
     return noise

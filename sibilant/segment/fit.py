@@ -28,6 +28,7 @@ LEAD_COST = 1.5
 PEAK_REACH = 60
 FARTHEST_JUMP = 5
 RUNS_AT_ONCE = 4000
+FRAMES_AT_ONCE = 16384
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,6 +58,15 @@ def emissions(features: Features, scale: float, channel_db: Floats) -> Emissions
     -------
     Emissions
     """
+    total, peak, over = loudness(features)
+    below, speaker = total - peak, (scale, channel_db)
+    slices = [slice(k, k + FRAMES_AT_ONCE) for k in range(0, max(1, features.n_frames), FRAMES_AT_ONCE)]
+    parts = [_scores(features.part(rows), speaker, below[rows], over[rows]) for rows in slices]
+    return Emissions(np.concatenate([p.score for p in parts]), np.concatenate([p.best for p in parts]))
+
+
+def _scores(features: Features, speaker: tuple[float, Floats], below: Floats, over: Floats) -> Emissions:
+    scale, channel_db = speaker
     b = features.n_bands
     x, noise = features.level_db[:, :b], features.noise_db[:, :b]
     heard = np.clip((x - noise - 2.0) / 8.0, 0.02, 1.0)
@@ -72,8 +82,7 @@ def emissions(features: Features, scale: float, channel_db: Floats) -> Emissions
     mismatch = np.maximum(second - first**2 / weight, 0.0)
     mismatch = 0.5 * mismatch + _times(heard, np.log(SPREAD_TIMES * spread[:, :b] / 7.0))
     share = np.minimum(1.0, BANDS_WORTH / heard.sum(axis=1, keepdims=True))
-    total, peak, over = loudness(features)
-    return _with_states(_level_score(total - peak) - share * mismatch, total - peak, over)
+    return _with_states(_level_score(below) - share * mismatch, below, over)
 
 
 def loudness(features: Features) -> tuple[Floats, Floats, Floats]:

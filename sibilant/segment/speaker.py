@@ -25,7 +25,7 @@ def formant_scale(features: Features, frames: Ints, chains: list[Chain]) -> floa
     """Formant scale that fits best, over a sample of pieces and the prompts near their place in the list."""
     chosen = np.unique(np.linspace(0, len(frames) - 1, min(len(frames), SCALE_PIECES)).round().astype(int))
     rows = np.concatenate([np.arange(*frames[k]) for k in chosen])
-    part = Features(features.level_db[rows], features.noise_db[rows], features.n_bands)
+    part = features.part(rows)
     length = frames[chosen, 1] - frames[chosen, 0]
     ends = np.cumsum(length)
     place = chosen * len(chains) // max(1, len(frames))

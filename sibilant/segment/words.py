@@ -16,6 +16,7 @@ from .spelling import chain
 from .stretches import find_stretches, joined_s
 from .voices import VoiceEvidence, spread, too_little_voice, voice_evidence
 from .weigh import colouring_by, evidence_of, weighing
+from .wordsearch import LARGE, Piece, WordSearch, in_blocks
 
 PAD_S = 0.06
 SURE = 0.95
@@ -23,24 +24,8 @@ BROKEN_SHARE, DOUBT_SHARE = 0.6, 0.75
 JOIN_FREE_S = 0.28
 JOIN_IN_PHRASE_S = 0.25
 RELEASE_GAP_S, RELEASE_S = 0.20, 0.20
+PHRASE_END_GAP_S, PHRASE_END_S = 0.35, 0.30
 MODEL_CUES = frozenset({"d", "m", "m+", "j"})
-
-Piece = tuple[float, float]
-
-
-@dataclass(frozen=True, slots=True)
-class WordSearch:
-    """What was found for a list of prompts.
-
-    ``utterances`` in order of time; ``missing`` are the 1-based places of prompts the client was not heard to say,
-    ``doubtful`` those of them whose absence is itself not sure; ``strays`` are stretches that match no prompt
-    (coughs, clicks, another person's talk).
-    """
-
-    utterances: tuple[Utterance, ...] = ()
-    missing: tuple[int, ...] = ()
-    strays: tuple[Interval, ...] = ()
-    doubtful: tuple[int, ...] = ()
 
 
 def find_words(recording: Recording, prompts: Sequence[Prompt], *, modelled: bool = False) -> WordSearch:
@@ -48,7 +33,7 @@ def find_words(recording: Recording, prompts: Sequence[Prompt], *, modelled: boo
 
     Stretches where the louder of a low and a high envelope stands over the local noise floor are weighed against the
     sounds and length of each prompt, and all ways to read them in order are summed: first attempts, repeats, false
-    starts, prompts not said, and stretches that are no prompt. A word whose place in the list is less than 90 %
+    starts, prompts not said, and stretches that are no prompt. A word whose place in the list is less than 95 %
     probable is marked ``sure=False``; nothing is shifted in silence.
 
     Parameters
@@ -81,6 +66,19 @@ def find_words(recording: Recording, prompts: Sequence[Prompt], *, modelled: boo
         pieces = joined_s(pieces, JOIN_IN_PHRASE_S)
     if not pieces:
         return WordSearch(missing=tuple(range(1, len(prompts) + 1)))
+
+    def search(part: list[Piece], asked: Sequence[Prompt]) -> WordSearch:
+        return _searched(recording, part, asked, modelled=modelled)
+
+    if len(pieces) * len(prompts) > LARGE:
+        return in_blocks(search, pieces, prompts)
+    return search(pieces, prompts)
+
+
+def _searched(recording: Recording, pieces: list[Piece], prompts: Sequence[Prompt], *, modelled: bool) -> WordSearch:
+    """Match pieces with prompts, twice: the second time with the colouring learnt from the words that are sure."""
+    if not prompts:
+        return WordSearch(strays=tuple(Interval(*piece) for piece in pieces))
     voices = voice_evidence(recording, pieces, modelled=modelled)
     asked = weighing(recording, pieces, candidates(pieces, prompts), prompts)
     reading = match(_with_voices(evidence_of(asked, flat_channel()), voices, prompts, modelled=modelled))
@@ -168,8 +166,8 @@ class _Search:
         out, kept = list(found), []
         for k in left:
             onset, offset = self.pieces[k]
-            before = [n for n, u in enumerate(out) if -1e-9 <= onset - (u.interval.offset_s - PAD_S) <= RELEASE_GAP_S]
-            if before and offset - onset <= RELEASE_S:
+            before = [n for n, u in enumerate(out) if self._follows(u, onset, offset)]
+            if before:
                 last = _padded(self.recording, (onset, offset)).offset_s
                 interval = out[before[0]].interval
                 out[before[0]] = replace(
@@ -178,6 +176,11 @@ class _Search:
             else:
                 kept.append(k)
         return out, kept
+
+    def _follows(self, utterance: Utterance, onset_s: float, offset_s: float) -> bool:
+        phrase = utterance.prompt is not None and len(utterance.prompt.words) > 1
+        gap, longest = (PHRASE_END_GAP_S, PHRASE_END_S) if phrase else (RELEASE_GAP_S, RELEASE_S)
+        return -1e-9 <= onset_s - (utterance.interval.offset_s - PAD_S) <= gap and offset_s - onset_s <= longest
 
     def _absence(self, index: int, reading: Reading) -> float:
         column = 2 * index - 1 if self.modelled else index - 1

@@ -142,6 +142,18 @@ def test_different_channels_must_be_chosen(tmp_path: Path) -> None:
         read_recording(tmp_path / "a.wav", channel=0)
 
 
+def test_a_phones_two_equal_channels_are_taken_after_lossy_coding(tmp_path: Path) -> None:
+    time_s = np.arange(48_000) / 48_000
+    voice = sum(np.sin(2 * np.pi * 150 * k * time_s) / k for k in range(1, 30)) * np.hanning(48_000) * 0.2
+    one = (voice + 0.01 * np.random.default_rng(1).standard_normal(48_000)).astype(np.float32)
+    other = (0.5 * np.roll(one, 30) + 0.02 * np.random.default_rng(2).standard_normal(48_000)).astype(np.float32)
+    av_write(tmp_path / "same.m4a", np.stack([one, one]), 48_000, "aac", "stereo")
+    assert read_recording(tmp_path / "same.m4a").source.n_channels == 2
+    av_write(tmp_path / "apart.m4a", np.stack([one, other]), 48_000, "aac", "stereo")
+    with pytest.raises(RecordingError, match="--channel N"):
+        read_recording(tmp_path / "apart.m4a")
+
+
 def test_a_silent_channel_is_named(tmp_path: Path) -> None:
     sf.write(tmp_path / "a.wav", np.stack([noise(4_000), np.zeros(4_000, np.float32)], axis=1), 44_100, "FLOAT")
     with pytest.raises(RecordingError, match="2: silent"):
@@ -228,6 +240,15 @@ def test_samples_that_are_not_numbers(tmp_path: Path, bad: float) -> None:
     sf.write(tmp_path / "a.wav", samples, 44_100, "FLOAT")
     with pytest.raises(RecordingError, match=r"at 0\.100 s is (not a number|far beyond)"):
         read_recording(tmp_path / "a.wav")
+
+
+def test_numbers_missing_in_the_other_channel_are_no_warning(tmp_path: Path) -> None:
+    other = noise(5_000)
+    other[100:102] = np.nan, np.inf
+    sf.write(tmp_path / "a.wav", np.stack([noise(5_000), other], axis=1), 44_100, "FLOAT")
+    with pytest.raises(RecordingError, match="--channel N"):
+        read_recording(tmp_path / "a.wav")
+    assert read_recording(tmp_path / "a.wav", channel=1).samples.size == 5_000
 
 
 def test_one_sample_is_a_recording(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from .frames import Floats
 from .silence import ABOVE_FLOOR_DB, SHALLOWEST_DB, SILENCE_DROP_DB
 from .track import Beyond, Found, Track, crossing, smoothed
 
-OUT_OF_VOICE_DB = 4.0
+OUT_OF_VOICE_DB = 3.0
 INTO_VOICE_SHARE = 0.5
 VOICE_OUT_OF_NOISE_DB = 8.0
 VOICE_START_DB = 17.0
@@ -19,7 +19,7 @@ PITCH_SMOOTHING_MS = 10
 FLAT_MS, FLAT_DB, RISEN_DB = 20, 2.0, 8.0
 LAST_PULSE_DB = 16.0
 LAST_PULSE_DROP_DB = 8.0
-LAST_PULSE_REST_MS = 24
+LAST_PULSE_REST_MS, LAST_PULSE_BACK_MS = 24, 4
 VOICED_PHONES = frozenset({"Z", "ZH", "JH"})
 
 
@@ -50,7 +50,7 @@ def last_pulse(way: Track, begin: int, rise: float) -> float:
     for k in range(stop, begin, -1):
         if way.low[k] > least:
             rest = float(way.low[k + 5 : k + LAST_PULSE_REST_MS].max())
-            last = k - 2
+            last = k - LAST_PULSE_BACK_MS
             return float(last) if rest < way.low[k] - LAST_PULSE_DROP_DB and rise < last < rise + 35 else rise
     return rise
 

@@ -83,7 +83,7 @@ def test_any_rate(spoken, rate: int) -> None:
 
 @pytest.mark.long
 def test_full_counts(spoken) -> None:
-    """600 words a condition, 200 an odd kind and level; writes docs/evidence/boundaries_synthetic.csv."""
+    """400 words a condition, 40 an odd kind and level; writes docs/evidence/boundaries_synthetic.csv."""
     commit = subprocess.run(
         ["git", "rev-parse", "--short", "HEAD"], cwd=EVIDENCE.parent, capture_output=True, text=True, check=False
     ).stdout.strip()
@@ -96,10 +96,10 @@ def test_full_counts(spoken) -> None:
     }
     rows: list[list[object]] = []
     for name, how in conditions.items():
-        rows.append(_row(spoken.errors(spoken.cases(600, seed=7), **how), name, "as the speaker does", "", commit))
+        rows.append(_row(spoken.errors(spoken.cases(400, seed=7), **how), name, "as the speaker does", "", commit))
     for kind in KINDS:
         for level in LEVELS_DB:
-            got = spoken.errors(spoken.cases(60, seed=8), kind=kind, level_db=level)
+            got = spoken.errors(spoken.cases(40, seed=8), kind=kind, level_db=level)
             rows.append(_row(got, "40 dB", kind, level, commit))
     head = ["condition", "kind", "level_db", "n_sibilants", "missed", "extras", "bias_ms", "median_ms", "p95_ms"]
     with EVIDENCE.open("w", encoding="utf-8", newline="") as stream:

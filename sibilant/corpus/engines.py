@@ -102,7 +102,7 @@ def _by_dask(pieces: Iterator[Piece], methods: Sequence[Method], address: str) -
     with _client(address) as client:
         n_threads = max(2, sum(client.nthreads().values()))
         under_way: dict[str, Piece] = {}
-        running = engine.as_completed()
+        running = engine.as_completed(loop=client.loop)
         while True:
             for piece in islice(pieces, 2 * n_threads - len(under_way)):
                 future = client.submit(measured_piece, piece, tuple(methods), pure=False, retries=3)

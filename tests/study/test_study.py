@@ -1,0 +1,293 @@
+"""The whole study: what is left out, both designs, judges, edges, the run file and what is told from it."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from click.testing import CliRunner
+
+from sibilant.errors import ListError, UsageError
+from sibilant.study import (
+    CAUTION,
+    Question,
+    boundary_sensitivity,
+    compare,
+    normalisations,
+    paragraph,
+    prepare,
+    soft_effects,
+)
+from sibilant.study.effects import all_effects
+from sibilant.tables import token_columns
+from sibilant.workflow.study import StudyOrder, run_study
+
+INVENTED = "Invented data – not a person"
+KINDS = ("frontal", "lateral", "typical")
+
+
+def table(
+    *, between: bool = False, n_speakers: int = 9, n_words: int = 8, seed: int = 1, sh: bool = True
+) -> pd.DataFrame:
+    """Rows as a corpus run writes them, invented: three ways of saying /s/, and each speaker's own /sh/."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for s in range(n_speakers):
+        own = rng.normal(0, 500)
+        kinds = (KINDS[s % 3],) if between else KINDS
+        for kind in kinds:
+            for w in range(n_words):
+                middle = {"frontal": 7000.0, "lateral": 4500.0, "typical": 8000.0}[kind] + own + 40 * w
+                rows.append(row(s, kind, w, "S", middle + rng.normal(0, 200), rng))
+        if sh:
+            rows += [row(s, kinds[0], 50 + w, "SH", 4000 + own + rng.normal(0, 200), rng) for w in range(12)]
+    rows.append({**row(0, "typical", 1, "S", 1.0, rng), "finding": "no_frication", "centroid_hz": math.nan})
+    rows.append({**row(0, "typical", 2, "S", 1.0, rng), "voice": "other"})
+    rows.append({**row(0, "typical", 3, "S", 1.0, rng), "counts": "no"})
+    rows.append({**row(0, "", 4, "S", 1.0, rng)})
+    return pd.DataFrame(rows)
+
+
+def row(s: int, kind: str, w: int, phone: str, centroid: float, rng: np.random.Generator) -> dict[str, object]:
+    return {
+        "recording": f"S{s}-{kind}.wav", "speaker": f"S{s}", "prompt_index": w + 1, "prompt": f"w{w}",
+        "voice": "client", "counts": "yes", "slot": 1, "phone": phone, "finding": "found",
+        "vowel_after": "IY" if w % 2 else "AA",
+        "core_duration_ms": 150 + rng.normal(0, 10), "centroid_hz": centroid, "centroid_hz_boundary": 60.0,
+        "sd_hz": 1800 + rng.normal(0, 100), "method": "house-15k/1", "type": kind, "note": INVENTED,
+    }  # fmt: skip
+
+
+QUICK = {"n_permutations": 199, "n_chance": 19}
+
+
+def test_rows_left_out_are_counted_by_reason() -> None:
+    found = prepare(table(), Question("type"))
+    assert found.left_out == {
+        "another attempt counts": 1, "another phone": 108, "another voice, or unsure": 1, "no frication": 1,
+        "no type": 1,
+    }  # fmt: skip
+    assert found.n_tokens + sum(found.left_out.values()) == len(table())
+    assert found.design == "within" and found.groups == KINDS
+    assert prepare(table(between=True), Question("type")).design == "between"
+
+
+@pytest.mark.parametrize(
+    ("asked", "error", "says"),
+    [
+        ({"by": "kind"}, UsageError, "kind: no such column"),
+        ({"by": "speaker"}, UsageError, "two columns"),
+        ({"by": "type", "measures": ("prompt",)}, UsageError, "not a column of numbers"),
+        ({"by": "type", "reference": "nobody"}, UsageError, "none of the groups"),
+        ({"by": "type", "method": "house-7k"}, UsageError, "the table has house-15k/1"),
+        ({"by": "note"}, ListError, "1 groups are left"),
+        ({"by": "prompt", "speaker": "type"}, ListError, "speakers"),
+    ],
+)
+def test_questions_that_cannot_be_answered(asked: dict[str, object], error: type[Exception], says: str) -> None:
+    frame = table()
+    if asked.get("speaker") == "type":
+        frame = frame[frame["type"] == "typical"]
+    with pytest.raises(error, match=says):
+        prepare(frame, Question(**asked))  # type: ignore[arg-type]
+
+
+def test_two_methods_are_never_mixed() -> None:
+    frame = pd.concat([table(), table().assign(method="house-7k/1")])
+    with pytest.raises(UsageError, match="several methods"):
+        prepare(frame, Question("type"))
+    assert prepare(frame, Question("type", method="house-7k")).left_out["another method"] > 0
+
+
+@pytest.mark.parametrize("between", [True, False])
+def test_planted_differences_come_back(between: bool) -> None:
+    question = Question("type", reference="typical", **QUICK)
+    effects = all_effects(prepare(table(between=between, n_speakers=15), question), question)
+    lateral = next(e for e in effects if e.measure == "centroid_hz" and e.second == "lateral")
+    assert lateral.low < -3500 < lateral.high
+    assert lateral.g_low < lateral.g < lateral.g_high < 0
+
+
+def test_speaker_normalisations_side_by_side() -> None:
+    question = Question("type", reference="typical", **QUICK)
+    ways = {way.name: way for way in normalisations(prepare(table(between=True, n_speakers=15), question), question)}
+    assert ways["raw"].done and ways["own sh"].done
+    assert not ways["own mean"].done and "take the difference" in ways["own mean"].why
+    raw, own = (
+        next(e for e in ways[name].effects if e.measure == "centroid_hz" and e.second == "frontal")
+        for name in ("raw", "own sh")
+    )
+    assert own.high - own.low < raw.high - raw.low
+    assert all(way.done for way in normalisations(prepare(table(), question), question))
+    without = normalisations(prepare(table(sh=False), question), question)
+    assert "fewer than 3 tokens of /ʃ/" in without[1].why
+    uneven = table()
+    uneven = uneven[~((uneven["type"] == "frontal") & (uneven["prompt_index"] > 2) & (uneven["phone"] == "S"))]
+    assert "unlike shares" in normalisations(prepare(uneven, question), question)[2].why
+
+
+def test_edges_moved_against_a_difference() -> None:
+    """Every token by 30 Hz towards the other group: a difference shrinks by 60 Hz at the worst."""
+    question = Question("type", reference="typical", measures=("centroid_hz",), **QUICK)
+    prepared = prepare(table(), question)
+    effects = all_effects(prepared, question)
+    found = boundary_sensitivity(prepared, effects, question)
+    for effect, moved in zip(effects, found, strict=True):
+        assert moved.g_against / effect.g == pytest.approx((abs(effect.difference) - 60) / abs(effect.difference))
+        assert moved.g_low < effect.g < moved.g_high and moved.holds
+    wide = prepared.tokens.assign(centroid_hz_boundary=9000.0)
+    from dataclasses import replace
+
+    assert not any(one.holds for one in boundary_sensitivity(replace(prepared, tokens=wide), effects, question))
+
+
+def judged(frame: pd.DataFrame, *, disagree: int = 0) -> pd.DataFrame:
+    own = frame[(frame["phone"] == "S") & (frame["type"] != "")]
+    rows = []
+    for number, (_, one) in enumerate(own.iterrows()):
+        for judge in ("a", "b"):
+            kind = "typical" if judge == "b" and number < disagree else one["type"]
+            rows.append({**one[["recording", "prompt_index", "slot"]], "judge": judge, "heard": kind})
+    return pd.DataFrame(rows)
+
+
+def test_judges_who_agree_with_the_groups_give_the_same_differences() -> None:
+    question = Question("type", measures=("centroid_hz",), **QUICK)
+    frame = table()
+    prepared = prepare(frame, question)
+    soft = soft_effects(prepared, judged(frame), question)
+    hard = all_effects(prepared, question)
+    assert soft.n_alike == soft.n_judged == prepared.n_tokens
+    for a, b in zip(soft.effects, hard, strict=True):
+        assert (a.difference, a.g) == pytest.approx((b.difference, b.g))
+    split = soft_effects(prepared, judged(frame, disagree=40), question)
+    assert split.n_judged - split.n_alike > 20
+    assert abs(split.effects[1].difference) != pytest.approx(abs(hard[1].difference))
+
+
+def test_a_context_has_a_slope_of_its_own() -> None:
+    question = Question("type", measures=("centroid_hz",), context="vowel_after", **QUICK)
+    from sibilant.study import fit
+
+    model = fit(prepare(table(), question), "centroid_hz", question)
+    assert "speaker:context" in model.formula and any(term.name == "context IY" for term in model.terms)
+
+
+def test_the_same_table_gives_the_same_figures() -> None:
+    question = Question("type", **QUICK)
+    one, other = compare(table(), question), compare(table(), question)
+    assert repr(one.effects) == repr(other.effects) and repr(one.evaluations) == repr(other.evaluations)
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("study")
+    frame = table()
+    frame.to_csv(folder / "tokens.csv", index=False)
+    judged(frame, disagree=30).rename(columns={"heard": "type"}).to_csv(folder / "judgements.csv", index=False)
+    question = Question("type", reference="typical", **QUICK)
+    lines = run_study(StudyOrder(folder / "tokens.csv", question, folder / "out", folder / "judgements.csv"))
+    assert CAUTION in lines
+    return folder / "out"
+
+
+def numbers_in(found: object) -> set[str]:
+    """Every number in a document, also those inside texts, as they are written."""
+    if isinstance(found, dict):
+        return set().union(*(numbers_in(key) | numbers_in(value) for key, value in found.items()))
+    if isinstance(found, list):
+        return set().union(set(), *(numbers_in(value) for value in found))
+    if isinstance(found, str):
+        return set(re.findall(r"\d+(?:\.\d+)*", found))
+    return {str(found).lstrip("-")} if isinstance(found, int | float) and not isinstance(found, bool) else set()
+
+
+def test_numbers_of_the_paragraph_are_those_of_the_run_file(written: Path) -> None:
+    told = json.loads((written / "study.json").read_text())
+    text = (written / "methods.md").read_text()
+    assert INVENTED in text and CAUTION in text
+    assert paragraph(told) in text
+    known = numbers_in(told) | {"95", "10"}  # the 95 % point, and the 10 ms that edges move by
+    said = set(re.findall(r"\d+(?:\.\d+)*", text))
+    assert len(said) > 20
+    assert said <= known, said - known
+
+
+def test_dictionary_and_columns_are_one_to_one(written: Path) -> None:
+    listed = pd.read_csv(written / "dictionary.csv", keep_default_na=False)
+    tables = sorted(path for path in written.glob("*.csv") if path.name != "dictionary.csv")
+    assert len(tables) == 12
+    for path in tables:
+        columns = list(pd.read_csv(path, nrows=0).columns)
+        own = listed[listed["table"] == path.name]
+        assert list(own["name"]) == columns, path.name
+        described = json.loads(path.with_name(path.name + "-metadata.json").read_text())
+        assert [c["name"] for c in described["tableSchema"]["columns"]] == columns
+        assert own["how"].ne("").all()
+    units = {column.name: column.unit for column in token_columns()}
+    own = listed[listed["table"] == "tokens_used.csv"].set_index("name")
+    assert own.loc["centroid_hz", "unit"] == units["centroid_hz"] == "Hz"
+    values = pd.read_csv(written / "tokens_used.csv")["centroid_hz"]
+    assert (float(own.loc["centroid_hz", "lowest"]), float(own.loc["centroid_hz", "highest"])) == pytest.approx(
+        (values.min(), values.max())
+    )
+
+
+def test_tables_hold_by_frictionless(written: Path) -> None:
+    """Independent library: frictionless reads every described column with its datatype."""
+    frictionless = pytest.importorskip("frictionless")
+    for path in written.glob("*.csv"):
+        described = json.loads(path.with_name(path.name + "-metadata.json").read_text())["tableSchema"]["columns"]
+        fields = [{"name": c["name"], "type": c["datatype"]} for c in described]
+        schema = frictionless.Schema.from_descriptor({"fields": fields, "missingValues": [""]})
+        report = frictionless.validate(frictionless.Resource(path=path.name, basepath=str(written), schema=schema))
+        assert report.valid, (path.name, report.flatten(["type", "note"]))
+
+
+def test_run_file_holds_hashes_versions_and_no_path(written: Path) -> None:
+    text = (written / "study.json").read_text()
+    told = json.loads(text)
+    assert len(told["table"]["sha256"]) == 64 and told["question"]["seed"] == 2026
+    assert set(told["versions"]) >= {"sibilant", "statsmodels", "scikit-learn", "python"}
+    assert str(written.parent) not in text
+    assert told["judges"]["n_judges"] == 2 and 0.5 < told["judges"]["alpha"] < 1
+    assert told["figures"] == sorted(path.name for path in (written / "figures").iterdir())
+
+
+def test_speakers_separation_is_written(written: Path) -> None:
+    found = pd.read_csv(written / "separation.csv")
+    assert len(found) == 9 and found["auc"].between(0, 1).all() and found["n_sh"].eq(12).all()
+
+
+def test_command_line(tmp_path: Path) -> None:
+    from sibilant_cli.study import command
+
+    frame = table(n_speakers=6, n_words=3)
+    frame.to_csv(tmp_path / "t.csv", index=False)
+    asked = [
+        str(tmp_path / "t.csv"),
+        "--by",
+        "type",
+        "--measures",
+        "centroid_hz",
+        "--to",
+        str(tmp_path / "out"),
+        "--json",
+    ]
+    done = CliRunner().invoke(command, asked)
+    assert done.exit_code == 0, done.output
+    assert json.loads(done.stdout)["what"] == "sibilant study"
+
+
+def test_exit_codes(tmp_path: Path) -> None:
+    from sibilant_cli.main import run
+
+    table(n_speakers=6, n_words=3).to_csv(tmp_path / "t.csv", index=False)
+    assert run(["study", str(tmp_path / "t.csv"), "--by", "nothing", "--to", str(tmp_path / "out")]) == 2
+    assert run(["study", str(tmp_path / "none.csv"), "--by", "type", "--to", str(tmp_path / "out2")]) == 3
+    assert run(["study", str(tmp_path / "t.csv"), "--by", "type", "--to", str(tmp_path)]) == 3

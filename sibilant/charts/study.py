@@ -12,7 +12,7 @@ import numpy.typing as npt
 from ..study import Effect, Evaluation, Prepared
 from ..terms import MEASURES, Method
 from . import style, wording
-from .lettering import text_width_mm
+from .lettering import line_height_mm, text_width_mm, wrap
 from .sheet import MARGIN_MM, Heading, Sheet, begin, named_rows
 
 if TYPE_CHECKING:
@@ -58,9 +58,10 @@ def groups_chart(
         "Faint: tokens. Circles: means of speakers. Bars: mean over speakers with its 95\u2009% interval; n: speakers.",
         _note(prepared, method, who),
     )
+    labels = _labels(names, width_mm)
     sheet = begin(heading, width_mm, _ROW_MM * len(names) + 12.0)
     values = prepared.tokens[measure].to_numpy(dtype=float) * factor
-    axes = _rows(sheet, names, values[np.isfinite(values)].tolist(), label, _ROW_MM)
+    axes = _rows(sheet, labels, values[np.isfinite(values)].tolist(), label, _ROW_MM)
     means = prepared.speaker_means(measure) * factor
     told = []
     for row, group in enumerate(prepared.groups):
@@ -116,9 +117,11 @@ def effects_chart(
         "Hedges's g with its 95\u2009% interval; filled where p by permutation, after Holm, is below 0.05.",
         _note(prepared, None, who),
     )
-    sheet = begin(heading, width_mm, _EFFECT_MM * len(names) + 12.0)
+    labels = _labels(names, width_mm)
+    row_mm = _EFFECT_MM + line_height_mm() * max(label.count("\n") for label in labels)
+    sheet = begin(heading, width_mm, row_mm * len(names) + 12.0)
     ends = [0.0, *(value for effect in shown for value in (effect.g_low, effect.g_high))]
-    axes = _rows(sheet, names, ends, "Hedges's g", _EFFECT_MM)
+    axes = _rows(sheet, labels, ends, "Hedges's g", row_mm)
     axes.axvline(0, color=style.SECOND_INK, linewidth=0.7)
     for row, effect in enumerate(shown):
         axes.hlines(row, effect.g_low, effect.g_high, colors=style.BLUE, linewidth=1.6)
@@ -149,15 +152,16 @@ def confusion_chart(evaluation: Evaluation, *, who: str = "", width_mm: float = 
                          f" {evaluation.n_folds} folds by speaker", DESCRIBED) if part
         ),
     )  # fmt: skip
-    label_mm = min(max(text_width_mm(name, style.BODY_PT) for name in evaluation.groups) + 3.0, 0.4 * width_mm)
-    cell_mm = min(18.0, (width_mm - 2 * MARGIN_MM - label_mm) / n)
-    numbered = max(text_width_mm(name, style.BODY_PT) for name in evaluation.groups) > cell_mm - 1.0
-    names = [f"{k} {name}" for k, name in enumerate(evaluation.groups, 1)] if numbered else list(evaluation.groups)
+    names = _labels(evaluation.groups, width_mm)
+    cell_mm = min(18.0, (width_mm - 2 * MARGIN_MM - _wide_mm(names)) / n)
+    numbered = any("\n" in name or text_width_mm(name, style.BODY_PT) > cell_mm - 1.0 for name in names)
     if numbered:
-        label_mm = min(max(text_width_mm(name, style.BODY_PT) for name in names) + 3.0, 0.4 * width_mm)
-        cell_mm = min(18.0, (width_mm - 2 * MARGIN_MM - label_mm) / n)
-    sheet = begin(heading, width_mm, _CELL_MM * n + 9.0)
-    axes = sheet.place(MARGIN_MM + label_mm, 6.0, cell_mm * n, _CELL_MM * n)
+        names = _labels([f"{k} {name}" for k, name in enumerate(evaluation.groups, 1)], width_mm)
+        cell_mm = min(18.0, (width_mm - 2 * MARGIN_MM - _wide_mm(names)) / n)
+    label_mm = _wide_mm(names)
+    row_mm = _CELL_MM + line_height_mm() * max(name.count("\n") for name in names)
+    sheet = begin(heading, width_mm, row_mm * n + 9.0)
+    axes = sheet.place(MARGIN_MM + label_mm, 6.0, cell_mm * n, row_mm * n)
     counts = np.array(evaluation.confusion, dtype=float)
     shares = 100 * counts / counts.sum(axis=1, keepdims=True)
     axes.imshow(shares, cmap=style.ink_map(), vmin=0, vmax=100, aspect="auto")
@@ -176,8 +180,17 @@ def confusion_chart(evaluation: Evaluation, *, who: str = "", width_mm: float = 
     return sheet.figure
 
 
+def _labels(names: Sequence[str], width_mm: float) -> list[str]:
+    """Names of rows, broken into lines that leave more than half of the width to the drawing."""
+    return ["\n".join(wrap(name, 0.4 * width_mm)) for name in names]
+
+
+def _wide_mm(labels: Sequence[str]) -> float:
+    return max(text_width_mm(line, style.BODY_PT) for label in labels for line in label.split("\n")) + 3.0
+
+
 def _rows(sheet: Sheet, names: Sequence[str], values: Sequence[float], label: str, row_mm: float) -> Axes:
-    label_mm = min(max(text_width_mm(name, style.BODY_PT) for name in names) + 3.0, 0.45 * sheet.width_mm)
+    label_mm = _wide_mm(names)
     width = sheet.width_mm - 2 * MARGIN_MM - label_mm - 3.0
     axes = sheet.place(MARGIN_MM + label_mm, 0.5, width, row_mm * len(names))
     named_rows(axes, names, values, label)

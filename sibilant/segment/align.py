@@ -7,9 +7,13 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+import numpy.typing as npt
 
 from .frication import Run, is_burst
 
+Costs = npt.NDArray[np.float64]
+
+FAR = 1e9
 SIBILANTS = frozenset({"S", "Z", "SH", "ZH", "CH", "JH"})
 STOPS = frozenset({"P", "T", "K", "B", "D", "G"})
 FAINT_FRICATIVES = frozenset({"F", "TH", "HH", "V", "DH"})
@@ -141,55 +145,43 @@ def align(phones: Sequence[str], runs: Sequence[Run], hop_s: float, voice_db: fl
     ``voice_db`` is the level of the loudest voice, with which the frication is compared where none is strong.
     Several phones may share a voiced run, or a doubled or merged frication; phones and runs may be left out.
     """
+    if not phones or not runs:
+        return {}
     yard = _yard(runs, hop_s, voice_db)
     kinds = [kind_of(phone) for phone in phones]
-    match = [[_match_cost(kind, phone, run, yard) for run in runs] for kind, phone in zip(kinds, phones, strict=True)]
+    bare = [phone.rstrip("012") for phone in phones]
+    matches = {
+        (kind, phone): np.array([_or_far(_match_cost(kind, phone, run, yard)) for run in runs])
+        for kind, phone in set(zip(kinds, bare, strict=True))
+    }
+    stays = {kind: np.array([_or_far(_stay_cost(kind, run)) for run in runs]) for kind in set(kinds)}
+    match = np.stack([matches[pair] for pair in zip(kinds, bare, strict=True)])
     _weigh_places(match, kinds, phones, (runs, hop_s))
-    stay = [[_stay_cost(kind, run) for run in runs] for kind in kinds]
-    skip_run = [_skip_cost(run, yard) for run in runs]
-    grid = _Grid(len(phones), len(runs))
-    for i in range(len(phones) + 1):
-        for j in range(len(runs) + 1):
-            if j:
-                grid.offer((i, j, False), (i, j - 1, False), skip_run[j - 1])
-                grid.offer((i, j, False), (i, j - 1, True), skip_run[j - 1])
-            if not i:
-                continue
-            skip = SKIP_PHONE[kinds[i - 1]]
-            grid.offer((i, j, False), (i - 1, j, False), skip)
-            grid.offer((i, j, True), (i - 1, j, True), skip)
-            if j:
-                grid.offer((i, j, True), (i - 1, j - 1, False), match[i - 1][j - 1], takes=True)
-                grid.offer((i, j, True), (i - 1, j - 1, True), match[i - 1][j - 1], takes=True)
-                grid.offer((i, j, True), (i - 1, j, True), stay[i - 1][j - 1], takes=True)
-    return grid.taken()
+    stay = np.stack([stays[kind] for kind in kinds])
+    skip_run = np.array([_skip_cost(run, yard) for run in runs])
+    return _cheapest(match, stay, (np.array([SKIP_PHONE[kind] for kind in kinds]), skip_run))
 
 
-def _weigh_places(
-    match: list[list[float | None]], kinds: list[str], phones: Sequence[str], heard: tuple[Sequence[Run], float]
-) -> None:
+def _or_far(cost: float | None) -> float:
+    return FAR if cost is None else cost
+
+
+def _weigh_places(match: Costs, kinds: list[str], phones: Sequence[str], heard: tuple[Sequence[Run], float]) -> None:
     """Add to the cost of a sibilant what lies far from where its turn comes, by ordinary lengths of the phones."""
     runs, hop_s = heard
     loud = [run for run in runs if run.kind == "voice"]
-    lengths = np.array([_ordinary_s(kind, phone) for kind, phone in zip(kinds, phones, strict=True)])
-    if not loud or lengths.size < LEAST_PLACED:
-        return
-    places = np.cumsum(lengths) - lengths / 2
     voiced = [k for k, kind in enumerate(kinds) if kind in ("vowel", "sonorant")]
-    if not voiced:
+    if not loud or not voiced or len(phones) < LEAST_PLACED:
         return
+    lengths = np.array([_ordinary_s(kind, phone) for kind, phone in zip(kinds, phones, strict=True)])
+    places = np.cumsum(lengths) - lengths / 2
     begin, end = loud[0].first, loud[-1].last + 1
-    reach = max(PLACE_SHARE * (end - begin), PLACE_LEAST_S / hop_s)
     low, high = places[voiced[0]] - lengths[voiced[0]] / 2, places[voiced[-1]] + lengths[voiced[-1]] / 2
-    for i, kind in enumerate(kinds):
-        if kind != "sibilant":
-            continue
-        expected = begin + (places[i] - low) / (high - low) * (end - begin)
-        for j, run in enumerate(runs):
-            cost = match[i][j]
-            if cost is not None:
-                away = ((run.first + run.last) / 2 - expected) / reach
-                match[i][j] = cost + min(away * away, 1.0) * PLACE_COST
+    expected = begin + (places - low) / (high - low) * (end - begin)
+    middle = np.array([(run.first + run.last) / 2 for run in runs])
+    away = (middle[None, :] - expected[:, None]) / max(PLACE_SHARE * (end - begin), PLACE_LEAST_S / hop_s)
+    sibilant = np.array([kind == "sibilant" for kind in kinds])
+    match[sibilant] += PLACE_COST * np.minimum(away * away, 1.0)[sibilant]
 
 
 def _ordinary_s(kind: str, phone: str) -> float:
@@ -199,35 +191,50 @@ def _ordinary_s(kind: str, phone: str) -> float:
     return ORDINARY_S[kind]
 
 
-_Cell = tuple[int, int, bool]
-"""Phones done, runs done, and whether the last run done was taken by a phone (so that the next may share it)."""
+def _cheapest(match: Costs, stay: Costs, skips: tuple[Costs, Costs]) -> dict[int, int]:
+    """Run by phone along the cheapest way through ``match`` and ``stay`` (n, m), with what it costs to skip either.
+
+    ``free[i, j]`` and ``held[i, j]``: least cost of i phones and j runs done, the last run left behind or held by the
+    last phone, so that the next may share it.
+    """
+    skip_phone, skip_run = skips
+    n, m = match.shape
+    passed = np.concatenate([[0.0], np.cumsum(skip_run)])
+    free, held = np.full((n + 1, m + 1), FAR), np.full((n + 1, m + 1), FAR)
+    free[0] = passed
+    for i in range(1, n + 1):
+        held[i] = held[i - 1] + skip_phone[i - 1]
+        taken = np.minimum(free[i - 1, :-1], held[i - 1, :-1]) + match[i - 1]
+        held[i, 1:] = np.minimum(held[i, 1:], np.minimum(taken, held[i - 1, 1:] + stay[i - 1]))
+        left = free[i - 1] + skip_phone[i - 1] - passed
+        left[1:] = np.minimum(left[1:], held[i, :-1] - passed[:-1])
+        free[i] = passed + np.minimum.accumulate(left)
+    return _traced((free, held), match, stay, skips)
 
 
-class _Grid:
-    """Least costs of all ways through phones and runs (built up while matching, then read once)."""
+def _traced(costs: tuple[Costs, Costs], match: Costs, stay: Costs, skips: tuple[Costs, Costs]) -> dict[int, int]:
+    free, held = costs
+    skip_phone = skips[0]
+    i, j = match.shape
+    holding = bool(held[i, j] <= free[i, j])
+    out: dict[int, int] = {}
+    while i or j:
+        if holding:
+            here = float(held[i, j])
+            if j and _same(here, float(held[i - 1, j] + stay[i - 1, j - 1])):
+                out[i - 1] = j - 1
+            elif j and _same(here, float(min(free[i - 1, j - 1], held[i - 1, j - 1]) + match[i - 1, j - 1])):
+                out[i - 1] = j - 1
+                j -= 1
+                holding = bool(held[i - 1, j] <= free[i - 1, j])
+            i -= 1
+        elif i and _same(float(free[i, j]), float(free[i - 1, j] + skip_phone[i - 1])):
+            i -= 1
+        else:
+            j -= 1
+            holding = bool(held[i, j] < free[i, j])
+    return out
 
-    def __init__(self, n_phones: int, n_runs: int) -> None:
-        self._end = (n_phones, n_runs)
-        self._cost: dict[_Cell, float] = {(0, 0, False): 0.0}
-        self._back: dict[_Cell, tuple[_Cell, bool]] = {}
 
-    def offer(self, to: _Cell, come_from: _Cell, cost: float | None, *, takes: bool = False) -> None:
-        """Offer a step; it is kept when it is the cheapest so far (None: it can't be made)."""
-        before = self._cost.get(come_from)
-        if before is None or cost is None:
-            return
-        if before + cost < self._cost.get(to, float("inf")):
-            self._cost[to] = before + cost
-            self._back[to] = (come_from, takes)
-
-    def taken(self) -> dict[int, int]:
-        """Run by phone along the cheapest way."""
-        ends: list[_Cell] = [(*self._end, True), (*self._end, False)]
-        cell = min(ends, key=lambda end: self._cost.get(end, float("inf")))
-        out: dict[int, int] = {}
-        while cell in self._back:
-            before, takes = self._back[cell]
-            if takes:
-                out[cell[0] - 1] = cell[1] - 1
-            cell = before
-        return out
+def _same(one: float, other: float) -> bool:
+    return abs(one - other) < 1e-6

@@ -58,6 +58,13 @@ class FineLevels:
         """Return the frame nearest to a time, clamped."""
         return int(np.clip(round((time_s - self.start_s) / self.hop_s), 0, self.n_frames - 1))
 
+    def cut(self, first: int, last: int) -> FineLevels:
+        """Frames ``first`` to ``last`` (clamped) as views; the floor stays that of the whole."""
+        first, last = max(0, first), min(self.n_frames - 1, last)
+        part = slice(first, max(first, last) + 1)
+        start_s, low, hiss = self.time_of(first), self.low_db[part], self.hiss_db[part]
+        return FineLevels(self.power[part], self.frequency_hz, start_s, self.hop_s, low, hiss, self.floor)
+
     def time_of(self, frame: float) -> float:
         """Return the time of a (fractional) frame."""
         return self.start_s + self.hop_s * frame

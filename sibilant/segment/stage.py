@@ -11,7 +11,7 @@ from .frication import Run, Scene, runs_of, scene_of
 
 MARGIN_S = 0.25
 EDGE_S = 0.05
-LONGEST_FINE_S = 12.0
+LONGEST_FINE_S = 60.0
 FINE_REACH_S = 0.6
 
 
@@ -31,9 +31,9 @@ class Stage:
 
     def fine_about(self, run: Run) -> FineLevels:
         """Fine levels that hold a run and what is beside it."""
-        if self.fine is not None:
-            return self.fine
         first, last = self.time_of(run.first) - FINE_REACH_S, self.time_of(run.last) + FINE_REACH_S
+        if self.fine is not None:
+            return self.fine.cut(self.fine.frame_at(first), self.fine.frame_at(last))
         return fine_levels(self.recording, Interval(max(0.0, first), max(0.0, last)))
 
     def frames_of(self, run: Run, fine: FineLevels) -> slice:

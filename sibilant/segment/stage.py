@@ -11,7 +11,7 @@ from .frication import Run, Scene, runs_of, scene_of
 
 MARGIN_S = 0.25
 EDGE_S = 0.05
-LONGEST_FINE_S = 60.0
+LONGEST_FINE_S = 25.0
 FINE_REACH_S = 0.6
 
 

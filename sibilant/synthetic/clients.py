@@ -44,7 +44,7 @@ class StorySession:
     share: float
     share_sd: float = 0.12
     spread_hz: float = 350.0
-    lists: tuple[str, ...] = ("core-a", "sh-a")
+    lists: tuple[str, ...] = ("core-a",)
     device: str = "headset"
     omitted_share: float = 0.0
     added: tuple[str, ...] = ()
@@ -221,13 +221,13 @@ def _frontal() -> ClientStory:
     share_sds = (0.17, 0.17, 0.17, 0.17, 0.16, 0.15, 0.11, 0.08, 0.06)
     spreads = (520, 520, 520, 500, 480, 480, 300, 260, 220)
     sessions = tuple(
-        StorySession(n, day, phase, share, share_sd, spread)
+        StorySession(n, day, phase, share, share_sd, spread, ("core-a", "sh-a", "sh-b"))
         for (n, day, phase, share), share_sd, spread in zip(_days(shares), share_sds, spreads, strict=True)
     )
     return ClientStory(
         "C-7QXK", 80, "frontal /s/; the distance to /sh/ grows and the spread shrinks after month 3",
         _child("C-7QXK", 262.0, 1.42, heading, sh_shape().centred(4700.0)), "frontal", first, heading, sessions,
-        (StoryEvent(14 + 80, "tooth", "upper front teeth lost before month 3"),), first_level_db=-8.0, seed=71,
+        (StoryEvent(14 + 80, "tooth", "upper front teeth lost before month 3"),), first_level_db=-8.0, seed=96,
     )  # fmt: skip
 
 
@@ -249,7 +249,7 @@ def _cluster() -> ClientStory:
     left_out = (0.9, 0.9, 0.8, 0.8, 0.6, 0.6, 0.4)
     added = (("tar", "led"),) * 3 + (("tar", "led"), ("led",), ("led",), ())
     sessions = tuple(
-        StorySession(n, day, phase, share, 0.0, 300.0, ("core-a", "sh-a", "foils"), omitted_share=out, added=extra)
+        StorySession(n, day, phase, share, 0.0, 300.0, ("core-a", "foils"), omitted_share=out, added=extra)
         for (n, day, phase, share), out, extra in zip(_days(shares), left_out, added, strict=True)
     )
     return ClientStory(

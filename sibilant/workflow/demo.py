@@ -126,7 +126,7 @@ def _hold(folder: Path, story: ClientStory, session: StorySession) -> None:
     in_full = session.number in (1, len(story.sessions))
     recording = folder / "recordings" / f"{name}.wav"
     audio.write_wav(recording, take.spoken.samples, take.spoken.sampling_rate_hz)
-    words = _write_list(folder / "lists" / f"{'+'.join(session.lists)}.csv", prompts)
+    words = _write_list(folder / "lists" / f"{story.code}.csv", prompts)
     probe.keep_probe(
         folder / CASELOAD,
         story.code,
@@ -142,12 +142,16 @@ def _hold(folder: Path, story: ClientStory, session: StorySession) -> None:
     )
     heard = _write_judgements(folder / "tables" / f"{name}-heard.csv", take)
     judge.judge_from(folder / CASELOAD, story.code, session.number, heard, rater="R1")
+    left = judge.queue(folder / CASELOAD, story.code, session.number, rater="R1")
+    for one in left.left:
+        if one.key.count(".") == 2 and ".x" not in one.key:
+            judge.record(folder / CASELOAD, left, one.key, "not_scorable", note="not in the invented rater's list")
     if not in_full:
         recording.unlink()
 
 
 def _write_list(path: Path, prompts: Sequence[Prompt]) -> Path:
-    """Write a word list once; each worker writes the same bytes."""
+    """Write a client's word list once: the same list form all year."""
     columns = (
         tables.Column("word", "string", "the prompt as spoken"),
         tables.Column("target", "string", "the target sound"),

@@ -56,17 +56,16 @@ def write_up(folder: Path, story: ClientStory) -> tuple[list[str], list[str]]:
 
 
 def _strips(folder: Path, code: str, number: int) -> list[Path]:
-    """Measure one recording again by itself: its table, and the first page of its strips."""
+    """Measure one recording again by itself: its table, and the strips of its first eight sounds."""
     name = f"{code}-{number:02d}"
     recording = folder / "recordings" / f"{name}.wav"
-    listed = next((folder / "lists").glob("*foils.csv" if code == "C-9HVD" else "*sh-a.csv"))
-    results = measure.measure(measure.Request([recording], words=str(listed)))
+    results = measure.measure(measure.Request([recording], words=str(folder / "lists" / f"{code}.csv")))
     table = folder / "tables" / f"{name}.csv"
     measure.write(results, table)
     heard = results[0]
     if heard.analysis is None or heard.recording is None:
         return [table]
-    pages = pictures.strip_pages(heard.recording, heard.analysis.tokens, name=name, invented=True)
+    pages = pictures.strip_pages(heard.recording, heard.analysis.tokens, name=name, invented=True, most=8)
     picture = folder / "pictures" / f"{name}.png"
     files.write_bytes(picture, charts.render(pages[0], "png", dpi=150))
     return [table, picture]
@@ -86,7 +85,8 @@ def index(made: Sequence[Made]) -> str:
         if chart:
             parts.append(f'<p><img src="{chart}" alt="Change over the months for {escape(each.code)}"></p>')
         links = "".join(f'<li><a href="{name}">{escape(_title(name))}</a></li>' for name in each.files)
-        parts.append(f"<ul>{links}</ul><pre>{escape(chr(10).join(each.lines))}</pre>")
+        said = escape("\n".join(each.lines))
+        parts.append(f"<ul>{links}</ul><details><summary>Progress in full</summary><pre>{said}</pre></details>")
     head = f'<meta charset="utf-8"><title>Demonstration – {synthetic.INVENTED}</title><style>{_STYLE}</style>'
     return f'<!doctype html><html lang="en"><head>{head}</head><body>{"".join(parts)}</body></html>\n'
 

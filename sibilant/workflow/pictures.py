@@ -37,9 +37,12 @@ def write(results: Sequence[Measured], folder: Path) -> list[Path]:
 
 
 def strip_pages(
-    recording: Recording, tokens: Sequence[Token], *, name: str, invented: bool = False
+    recording: Recording, tokens: Sequence[Token], *, name: str, invented: bool = False, most: int | None = None
 ) -> tuple[Figure, ...]:
-    """Return the pages of strips for the tokens of a recording, under the first method they were measured with."""
+    """Return the pages of strips for the tokens of a recording, under the first method they were measured with.
+
+    ``most`` limits them to the first few tokens.
+    """
     method = next((token.method for token in tokens if token.method is not None), None)
     shown = [t for t in tokens if t.utterance is not None or t.sibilant is not None]
     shown = [t for t in shown if t.method is None or method is None or t.method.label == method.label]
@@ -51,7 +54,7 @@ def strip_pages(
     title = f"{counted}: where the energy of the hiss sits, and how long it lasts"
     note = f"{INVENTED if invented else name} · {method_note(method)}"
     return charts.token_strip_pages(
-        [_panel(recording, token, method, top_hz) for token in shown], title=title, note=note, top_hz=top_hz
+        [_panel(recording, token, method, top_hz) for token in shown[:most]], title=title, note=note, top_hz=top_hz
     )
 
 

@@ -29,12 +29,17 @@ MARK = "Invented data"
 
 @dataclass(frozen=True, slots=True)
 class StudyOrder:
-    """What is asked: a table of tokens, the question, where results go, and what judges heard, if any."""
+    """What is asked: a table of tokens, the question, where results go, and what judges heard, if any.
+
+    ``recordings``: folder below which the table's recordings lie; cepstra are then taken from them, and all is measured
+    again with the edges moved.
+    """
 
     table: Path
     question: Question
     to: Path
     judgements: Path | None = None
+    recordings: Path | None = None
 
 
 def run_study(order: StudyOrder) -> list[str]:
@@ -50,16 +55,28 @@ def run_study(order: StudyOrder) -> list[str]:
     UsageError, InputError
         When the question, the table or the place can't be used.
     """
-    from . import study_figures, study_tables
+    from . import study_figures, study_sound, study_tables
 
     _prepare(order.to)
     frame = read_frame(order.table)
     found = study.compare(frame, order.question)
     heard = study_tables.heard(order.judgements, found) if order.judgements else None
     method = method_of(found.prepared.method)
+    moved: tuple[study_sound.Moved, ...] = ()
+    if order.recordings is not None:
+        found = dataclasses.replace(
+            found,
+            evaluations=(
+                *found.evaluations,
+                *study_sound.with_cepstra(found.prepared, order.question, order.recordings),
+            ),
+        )
+        if method is not None:
+            moved = study_sound.with_edges_moved(found.prepared, order.question, order.recordings, method)
     who = mark_of(frame)
     document = told(found, order, method, heard)
-    study_tables.write_all(order.to, found, heard)
+    study_tables.write_all(order.to, found, heard, [(one.way, one.effects) for one in moved])
+    document["edges_moved"] = [{"way": one.way, "effects": [rounded(e) for e in one.effects]} for one in moved]
     names = study_figures.write_all(order.to / "figures", found, method, who)
     document["figures"] = names
     files.write_text(order.to / RUN_FILE, json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n")

@@ -96,6 +96,7 @@ _EFFECT = (
     _c("p_holm", "p after Holm", "", _P), _c("p_fdr", "p after Benjamini and Hochberg", "", _P),
 )  # fmt: skip
 _NORMALISED = (_c("way", "How the speaker was taken out"), *_EFFECT)
+_MOVED = (_c("way", "How both edges of every sound were moved"), *_EFFECT)
 _WAY = (
     _c("way", "Name"), _c("how", "How"), _c("done", "yes or no"), _c("why", "Why it was not done"),
     _c("balanced_accuracy", "Linear discriminant, folds by speaker", "", 3),
@@ -145,7 +146,7 @@ _SEPARATION = (
 )  # fmt: skip
 
 
-def write_all(to: Path, found: Study, told: Heard | None) -> None:
+def write_all(to: Path, found: Study, told: Heard | None, moved: Sequence[tuple[str, Sequence[Effect]]] = ()) -> None:
     """Write every table of a study, each described by CSV on the Web, and the data dictionary of all of them."""
     made = {
         "tokens_used.csv": (_token_columns(found), _token_rows(found)),
@@ -163,6 +164,9 @@ def write_all(to: Path, found: Study, told: Heard | None) -> None:
         "sensitivity.csv": (_SENSITIVITY, [_plain(one) for one in found.sensitivity]),
         "separation.csv": (_SEPARATION, separation_rows(found)),
     }
+    if moved:
+        rows: list[Row] = [{"way": way, **effect_row(effect)} for way, effects in moved for effect in effects]
+        made["edges_moved.csv"] = (_MOVED, rows)
     if told is not None:
         made["heard_effects.csv"] = (_EFFECT, [effect_row(effect) for effect in told.effects])
     listed: list[Row] = []

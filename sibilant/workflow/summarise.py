@@ -84,6 +84,11 @@ def method_of(view: CaseView, case: Case) -> Method:
     raise OutputError(f"{view.client.code}: nothing measured yet, so there is nothing to draw")
 
 
+def _p(value: float) -> str:
+    """Say a p value; never zero."""
+    return "p < 0.001" if value < 0.001 else f"p {value:.3f}"
+
+
 def session_rows(view: CaseView, key: str = "") -> list[dict[str, Any]]:
     """Return one row a session: day, conditions, accuracy by ear with its interval, the measure with its interval."""
     return [_session_row(one, key or view.main_measure) for one in view.summaries]
@@ -177,7 +182,7 @@ def _change_line(change: Change) -> str:
 def _trend_lines(view: CaseView, key: str) -> list[str]:
     rows = []
     for trend in (one for one in view.trends if one.key == key and math.isfinite(one.slope_per_month)):
-        p = f", exact p {trend.p:.3f}" if trend.p is not None else ""
+        p = f", exact {_p(trend.p)}" if trend.p is not None else ""
         why = f" ({'; '.join(trend.reasons)})" if trend.reasons else ""
         slope = f"{_number(key, trend.slope_per_month)} {MEASURES[key].unit} a month"
         rows.append(f"  trend in {trend.phase}: {slope} over {trend.n} probes{p}{why}; {trend.formula}")
@@ -209,7 +214,7 @@ def _ear_lines(view: CaseView) -> list[str]:
         one = view.gained
         rows.append(
             f"  same words in sessions {one.early_session} and {one.late_session}: {one.gained} gained, {one.lost} lost"
-            f" of {one.n_same} (exact McNemar p {one.p:.3f}); difference {100 * one.difference:.0f} points"
+            f" of {one.n_same} (exact McNemar {_p(one.p)}); difference {100 * one.difference:.0f} points"
             f" ({100 * one.low:.0f} to {100 * one.high:.0f}, Newcombe)"
         )
     rows += [

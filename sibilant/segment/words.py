@@ -16,7 +16,7 @@ from .spelling import chain
 from .stretches import find_stretches, joined_s
 from .voices import VoiceEvidence, spread, too_little_voice, voice_evidence
 from .weigh import colouring_by, evidence_of, weighing
-from .wordsearch import LARGE, Piece, WordSearch, in_blocks
+from .wordsearch import LARGE, MANY_PROMPTS, Piece, WordSearch, in_blocks
 
 PAD_S = 0.06
 SURE = 0.95
@@ -70,7 +70,7 @@ def find_words(recording: Recording, prompts: Sequence[Prompt], *, modelled: boo
     def search(part: list[Piece], asked: Sequence[Prompt]) -> WordSearch:
         return _searched(recording, part, asked, modelled=modelled)
 
-    if len(pieces) * len(prompts) > LARGE:
+    if len(prompts) > MANY_PROMPTS and len(pieces) * len(prompts) > LARGE:
         return in_blocks(search, pieces, prompts)
     return search(pieces, prompts)
 

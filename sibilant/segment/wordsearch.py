@@ -9,8 +9,8 @@ from ..terms import Interval, Prompt, Utterance
 
 Piece = tuple[float, float]
 
-LARGE = 600_000
-PIECES_AT_ONCE, PROMPTS_AT_ONCE = 320, 400
+LARGE, MANY_PROMPTS = 60_000, 150
+PIECES_AT_ONCE, PROMPTS_AT_ONCE = 120, 160
 KEPT_SHARE = 0.6
 
 
@@ -33,9 +33,9 @@ Search = Callable[[list[Piece], Sequence[Prompt]], WordSearch]
 
 
 def in_blocks(search: Search, pieces: list[Piece], prompts: Sequence[Prompt]) -> WordSearch:
-    """Search a list so long that pieces times prompts would not fit: about 300 pieces at a time.
+    """Search a list so long that pieces times prompts would not fit: 120 pieces at a time.
 
-    Each block is matched with the next 400 prompts; what comes up to a sure word near 60 % of it is kept, and the next
+    Each block is matched with the next 160 prompts; what comes up to a sure word near 60 % of it is kept, and the next
     block begins after that word.
     """
     kept = WordSearch()

@@ -205,19 +205,21 @@ MIXED = ("repeat", "false", "noise", "voice", "missing")
 @real
 @pytest.mark.long
 def test_full_counts_for_the_evidence() -> None:
-    """Two hundred and sixty lists; the figures go to docs/evidence/words.csv."""
+    """Two hundred lists; the figures go to docs/evidence/words.csv."""
     commit = subprocess.run(
         ["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, cwd=HERE, check=False
     )
     rows = []
-    for make, n in (("real_list", 30), ("invented_probe", 12)):
+    for make, n in (("real_list", 20), ("invented_probe", 8)):
         for kinds in ((), *((k,) for k in lists.KINDS), MIXED):
             count = counted(make, kinds, range(100, 100 + n))
             rows.append((make, "+".join(kinds) or "clean", n, count.n, count.right, count.unsure, count.silent))
-            assert count.silent <= 0.01 * count.n, (rows[-1], count.where)
-    count = counted("invented_probe", (), range(100, 112), modelled=True)
-    rows.append(("invented_probe", "modelled", 12, count.n, count.right, count.unsure, count.silent))
+    count = counted("invented_probe", (), range(100, 108), modelled=True)
+    rows.append(("invented_probe", "modelled", 8, count.n, count.right, count.unsure, count.silent))
     with EVIDENCE.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(("material", "events", "n_lists", "n_words", "right", "unsure", "silent", "commit"))
         writer.writerows([*row, commit.stdout.strip()] for row in rows)
+    for material, events, _, n_words, _, unsure, silent in rows:
+        assert silent <= (0.02 if "+" in events else 0.005) * n_words, (material, events, silent)
+        assert unsure <= (0.0 if events in ("clean", "modelled") else 0.25) * n_words, (material, events, unsure)

@@ -7,6 +7,5 @@ from .holding import sustained
 from .measuring import measure
 from .moments import moments
 from .pictures import spectrogram
-from .separation import separation
 
-__all__ = ["measure", "moments", "separation", "spectrogram", "spectrum", "sustained"]
+__all__ = ["measure", "moments", "spectrogram", "spectrum", "sustained"]

@@ -10,6 +10,7 @@ from .means import Estimate, bootstrap_mean, half_width, least_difference, mean_
 from .plan import Plan, PlanRow, plan
 from .proportions import mcnemar_exact, newcombe, wilson
 from .reliability import alpha, error_of_measurement, fleiss, intraclass, kappa, limits_of_agreement
+from .separation import separation
 from .session import expected, reason_left_out, summarise
 from .sets import fades, first_against_third, sets_of_three
 from .single_case import nap, phase_effect, tau_variants
@@ -61,6 +62,7 @@ __all__ = [
     "plan",
     "reason_left_out",
     "sd_interval",
+    "separation",
     "sets_of_three",
     "standing",
     "summarise",

@@ -5,48 +5,32 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-import numpy as np
-
 from ..terms.change import Additions, BeforeAfter, Contrast, MeasureSummary, SessionSummary, SpreadPoint, SustainedHold
 from ..terms.clinic import KeptToken
+from ..terms.takes import NEEDED_EACH
 from .accuracy import counts, judgement_by
-from .means import welch
+from .separation import separation
 from .session import measured_under, reason_left_out
-from .single_case import auc_interval, nap
-
-LEAST_OF_EACH = 10
 
 
 def contrast(tokens: Sequence[KeptToken], session: int, key: str, method: str, rater: str) -> Contrast | None:
     """Return the separation of /s/ and /ʃ/ in one session; None when no /ʃ/ was asked for.
 
-    Only tokens that a person judged correct enter, and ten of each are needed. Difference of means with Welch's
-    interval; area under the curve with Newcombe's; overlap 2 Phi(-|d|/2) of two normal curves of pooled SD.
+    Only tokens that a person judged correct enter, and ten of each are needed; the figures are those of
+    :func:`~sibilant.progress.separation`.
     """
     if not any(_phone(token) == "SH" for token in tokens):
         return None
     s, sh = (_accepted(tokens, phone, key, method, rater) for phone in ("S", "SH"))
-    nan = math.nan
-    if min(len(s), len(sh)) < LEAST_OF_EACH:
-        reason = f"{len(s)} /s/ and {len(sh)} /ʃ/ judged correct and measured; {LEAST_OF_EACH} of each are needed"
+    found = separation(s, sh)
+    if found.difference is None or found.auc is None or found.overlap is None:
+        nan = math.nan
+        reason = f"{len(s)} /s/ and {len(sh)} /ʃ/ judged correct and measured; {NEEDED_EACH} of each are needed"
         return Contrast(key, session, len(s), len(sh), nan, nan, nan, nan, nan, nan, nan, (reason,))
-    difference = welch(s, sh)
-    auc = nap(sh, s)
-    auc_low, auc_high = auc_interval(auc, len(sh), len(s))
-    pooled = math.sqrt((np.var(s, ddof=1) + np.var(sh, ddof=1)) / 2)
-    overlap = math.erfc(abs(difference.value) / pooled / 2 / math.sqrt(2)) if pooled else 0.0
+    low, high = found.difference_interval or (math.nan, math.nan)
+    auc_low, auc_high = found.auc_interval or (math.nan, math.nan)
     return Contrast(
-        key,
-        session,
-        len(s),
-        len(sh),
-        difference.value,
-        difference.low,
-        difference.high,
-        auc,
-        auc_low,
-        auc_high,
-        overlap,
+        key, session, len(s), len(sh), found.difference, low, high, found.auc, auc_low, auc_high, found.overlap
     )
 
 

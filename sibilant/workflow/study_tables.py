@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from .. import acoustics, progress, study, tables
+from .. import progress, study, tables
 from ..errors import ListError
 from ..study import Effect, JudgedEffect, Study
 from ..tables import Column, Row
@@ -325,7 +325,7 @@ def separation_rows(found: Study) -> list[Row]:
     rows: list[Row] = []
     for speaker, own in prepared.tokens.groupby("speaker"):
         beside = others[(others["speaker"] == speaker) & (others["phone"] == "SH")] if "phone" in others else others[:0]
-        one = acoustics.separation(own[measure].dropna().tolist(), beside[measure].dropna().tolist())
+        one = progress.separation(own[measure].dropna().tolist(), beside[measure].dropna().tolist())
         row: Row = {
             "speaker": str(speaker), "measure": measure, "n_s": one.n_first, "n_sh": one.n_second,
             "difference": one.difference, "auc": one.auc, "overlap": one.overlap, "why": one.why,

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from sibilant.acoustics import separation, sustained
-from sibilant.acoustics.separation import overlap_of_normals
+from sibilant.acoustics import sustained
 from sibilant.methods import HOUSE_15K
+from sibilant.progress.separation import overlap_of_normals, separation
 from sibilant.synthetic import shape_of
 from sibilant.synthetic import sustained as held
 from sibilant.terms import MEASURES, Interval, Recording, Source, measures_of

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from ..terms.takes import NEEDED_EACH, Separation
-from .tapers import Rows
+
+Rows = npt.NDArray[np.float64]
 
 N_RESAMPLES = 1000
 _SEED = 20261124

@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 import click
-
 from sibilant_cli.main import COMMANDS, group
 
 PAGE = Path(__file__).with_name("commands.md")

@@ -49,7 +49,7 @@ def write_up(folder: Path, story: ClientStory) -> tuple[list[str], list[str]]:
     if code == "C-7QXK":
         sheet = folder / "reports" / "practice-set-of-three.pdf"
         practise.write_sheet(practise.SheetRequest("set-of-three", "pool-s-initial"), sheet)
-        drawn = draw.draw_all(caseload, code, folder / "charts", forms=("svg",))
+        drawn = draw.draw_all(caseload, code, folder / "charts", forms=("svg",), widths_mm=(170.0,))
         written += [[sheet], [path for path in drawn if "170mm" in path.name and "months" not in path.name]]
     names = [path.relative_to(folder).as_posix() for group in written for path in group]
     return names, summarise.lines(view)

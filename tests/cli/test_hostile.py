@@ -11,7 +11,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile as sf
-
 from sibilant_cli.main import run
 
 Make = Callable[[Path, np.random.Generator], list[str]]
@@ -260,7 +259,7 @@ def one_good_among_bad(folder: Path, rng: np.random.Generator) -> list[str]:
 def attempt(make: Make, folder: Path, seed: int, capsys: pytest.CaptureFixture[str]) -> str:
     """Run one hostile command; assert its manners; return how it ended."""
     arguments = make(folder, np.random.default_rng(seed))
-    before = {p for p in folder.rglob("*")}
+    before = set(folder.rglob("*"))
     code = run(arguments)
     out, err = capsys.readouterr()
     assert code in (0, 2, 3), (make.__name__, seed, code, err[-500:])
@@ -269,9 +268,9 @@ def attempt(make: Make, folder: Path, seed: int, capsys: pytest.CaptureFixture[s
         assert len(err.strip().splitlines()) == 1, (make.__name__, seed, err)
         assert str(folder) not in err, "an error names files by their base name"
     if code:
-        new = {p for p in folder.rglob("*")} - before
+        new = set(folder.rglob("*")) - before
         assert not new, f"{make.__name__} left {new}"
-    assert not [p for p in folder.rglob("*.part")]
+    assert not list(folder.rglob("*.part"))
     return {0: "a result", 2: "wrong command line", 3: "refused"}[code]
 
 
@@ -315,7 +314,7 @@ def test_full_disk_leaves_nothing(
         "sibilant.files.os.fdopen", lambda handle, mode: Full(handle) if "w" in mode else real(handle, mode)
     )
     code = run(["measure", str(path), "--say", "seal", "--to", str(tmp_path / "table.csv")])
-    out, err = capsys.readouterr()
+    err = capsys.readouterr().err
     assert code == 3 and len(err.strip().splitlines()) == 1 and "table.csv" in err and "no space" in err
     assert sorted(p.name for p in tmp_path.iterdir()) == ["probe.wav"]
 
@@ -329,5 +328,5 @@ def test_read_only_folder(tmp_path: Path, capsys: pytest.CaptureFixture[str], mo
 
     monkeypatch.setattr("sibilant.files.tempfile.mkstemp", refuse)
     code = run(["measure", str(path), "--say", "seal", "--to", str(tmp_path / "table.csv")])
-    out, err = capsys.readouterr()
+    err = capsys.readouterr().err
     assert code == 3 and "permission denied" in err and "table.csv" in err

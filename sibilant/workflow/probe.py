@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -177,13 +178,27 @@ def _session(
         cue=cue,
         device=request.device,
         room=request.room,
-        list_form=Path(listed).stem if listed.lower().endswith(".csv") else listed,
+        list_form=list_form(listed, prompts),
         phase=phase,  # type: ignore[arg-type]
         modelled=request.modelled or cue in WITH_MODEL,
         bridge=request.bridge,
         keep=request.keep,  # type: ignore[arg-type]
         note=request.note,
     )
+
+
+def list_form(listed: str, prompts: Sequence[Prompt]) -> str:
+    """Name a list form: a built-in list by its name, another by its prompts; a file's name is never kept.
+
+    Examples
+    --------
+    >>> list_form("core-a", ()), list_form("any-file.csv", prompts_from(say="seal, bus"))
+    ('core-a', '')
+    """
+    if listed in lexicon.list_names():
+        return listed
+    spoken = "\n".join(f"{prompt.text}\t{' '.join(prompt.phones)}" for prompt in prompts)
+    return f"list-{hashlib.sha256(spoken.encode()).hexdigest()[:6]}"
 
 
 def _keep(one: store.Caseload, session: Session, heard: Sequence[Heard], prompts: tuple[Prompt, ...]) -> Session:

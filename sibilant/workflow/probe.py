@@ -12,7 +12,7 @@ from typing import Any, get_args
 
 import numpy as np
 
-from .. import acoustics, audio, methods, store
+from .. import acoustics, audio, lexicon, methods, store
 from ..analyse import analyse
 from ..errors import ListError, RefusedError, UsageError
 from ..terms import Interval, Prompt, Recording, Token
@@ -193,7 +193,7 @@ def list_form(listed: str, prompts: Sequence[Prompt]) -> str:
     Examples
     --------
     >>> list_form("core-a", ()), list_form("any-file.csv", prompts_from(say="seal, bus"))
-    ('core-a', '')
+    ('core-a', 'list-37b83e')
     """
     if listed in lexicon.list_names():
         return listed

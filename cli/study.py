@@ -20,10 +20,21 @@ from .shown import print_json
 @click.option("--context", default="", metavar="COLUMN", help="A context that enters the models, such as vowel_after.")
 @click.option("--method", default="", metavar="NAME", help="Which of several methods in the table.")
 @click.option("--judgements", type=click.Path(path_type=Path), help="recording, prompt_index, slot, judge, type.")
+@click.option(
+    "--recordings", type=click.Path(path_type=Path), metavar="FOLDER", help="Measure again: cepstra, edges moved."
+)
 @click.option("--seed", type=int, default=2026, show_default=True, help="Seed of all that is drawn.")
 @click.option("--to", required=True, type=click.Path(path_type=Path), metavar="FOLDER", help="Write all here.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else.")
-def command(table: Path, measures: str, judgements: Path | None, to: Path, as_json: bool, **asked: object) -> None:
+def command(
+    table: Path,
+    measures: str,
+    judgements: Path | None,
+    recordings: Path | None,
+    to: Path,
+    as_json: bool,
+    **asked: object,
+) -> None:
     """Compare groups of speakers in a table of sibilants.
 
     Effect sizes with intervals, mixed models, discriminants tried on speakers they have not heard, figures, a methods
@@ -35,7 +46,7 @@ def command(table: Path, measures: str, judgements: Path | None, to: Path, as_js
 
     keys = tuple(key.strip() for key in measures.split(",") if key.strip())
     question = verb.Question(measures=keys, **asked)  # type: ignore[arg-type]
-    lines = verb.run_study(verb.StudyOrder(table, question, to, judgements))
+    lines = verb.run_study(verb.StudyOrder(table, question, to, judgements, recordings))
     if as_json:
         print_json(json.loads((to / verb.RUN_FILE).read_text(encoding="utf-8")))
         return

@@ -87,6 +87,8 @@ def _group(axes: Axes, row: int, tokens: Values, speakers: Values, name: str) ->
               markeredgewidth=0, rasterized=shown.size > 1000, gid="tokens")  # fmt: skip
     axes.plot(speakers, np.full(speakers.size, row - 0.05), marker="o", markersize=3.6, linestyle="none",
               markerfacecolor=style.PAPER, markeredgecolor=style.BLUE, markeredgewidth=0.9, gid="speakers")  # fmt: skip
+    if speakers.size < 2:
+        return f"{name} {speakers.size} speakers"
     middle = float(speakers.mean())
     half = float(stdtrit(max(1, speakers.size - 1), 0.975) * speakers.std(ddof=1) / math.sqrt(speakers.size))
     axes.hlines(row - 0.3, middle - half, middle + half, colors=style.INK, linewidth=1.8)

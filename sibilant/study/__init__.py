@@ -4,8 +4,8 @@ Groups are described; nobody is diagnosed.
 """
 
 from .comparing import compare
-from .discriminate import Evaluation, evaluate, linear, logistic
-from .effects import Effect, hedges_between, hedges_within
+from .discriminate import Evaluation, evaluate, linear, logistic, why_not
+from .effects import Effect, all_effects, hedges_between, hedges_within
 from .frame import Prepared, prepare
 from .judges import JudgedEffect, soft_effects
 from .mixed import Model, Term, fit
@@ -28,6 +28,7 @@ __all__ = [
     "Sensitivity",
     "Study",
     "Term",
+    "all_effects",
     "boundary_sensitivity",
     "compare",
     "evaluate",
@@ -42,4 +43,5 @@ __all__ = [
     "permuted_within",
     "prepare",
     "soft_effects",
+    "why_not",
 ]

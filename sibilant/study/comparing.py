@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from .discriminate import evaluate
+from .discriminate import evaluate, why_not
 from .effects import Effect, all_effects
 from .frame import Prepared, prepare
 from .mixed import fit
@@ -47,7 +47,7 @@ def compare(frame: pd.DataFrame, question: Question) -> Study:
         prepared,
         tuple(effects),
         tuple(fit(prepared, measure, question) for measure in prepared.measures),
-        tuple(evaluate(prepared, question, name=name) for name in DISCRIMINANTS),
+        () if why_not(prepared) else tuple(evaluate(prepared, question, name=name) for name in DISCRIMINANTS),
         normalisations(prepared, question),
         boundary_sensitivity(prepared, effects, question),
         tuple(_notes(frame, prepared, effects)),
@@ -55,7 +55,7 @@ def compare(frame: pd.DataFrame, question: Question) -> Study:
 
 
 def _notes(frame: pd.DataFrame, prepared: Prepared, effects: list[Effect]) -> list[str]:
-    notes = []
+    notes = [why] if (why := why_not(prepared)) else []
     n_speakers = prepared.n_speakers
     if "method" not in frame:
         notes.append("the table names no method, so its figures can't be compared with others")

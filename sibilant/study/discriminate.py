@@ -132,14 +132,26 @@ def evaluate(prepared: Prepared, question: Question, *, name: str = "linear disc
     )  # fmt: skip
 
 
+def why_not(prepared: Prepared) -> str:
+    """Return why the groups can't be told apart by the measures; empty where they can be tried."""
+    n = prepared.n_tokens
+    features = [measure for measure in prepared.measures if prepared.missing[measure] <= MOST_MISSING * n]
+    if not features:
+        return "groups not told apart: no measure is there for four fifths of the tokens"
+    whole = prepared.tokens[prepared.tokens[features].notna().all(axis=1)]
+    if whole["group"].nunique() < len(prepared.groups):
+        return "groups not told apart: one of them has no token with all measures"
+    return ""
+
+
 def matrix(prepared: Prepared) -> tuple[tuple[str, ...], Values, npt.NDArray[np.bool_], list[str]]:
     """Return features, their values, which tokens have all of them, and what was left out."""
     n = prepared.n_tokens
     features = tuple(m for m in prepared.measures if prepared.missing[m] <= MOST_MISSING * n)
     notes = [f"{m} left out: {prepared.missing[m]} of {n} tokens lack it" for m in prepared.measures
              if m not in features]  # fmt: skip
-    if not features:
-        raise ListError("no measure is there for four fifths of the tokens, so groups can't be told apart by them")
+    if why := why_not(prepared):
+        raise ListError(f"{why}; choose measures with --measures")
     table = prepared.tokens[list(features)].to_numpy(dtype=float)
     rows = np.isfinite(table).all(axis=1)
     if not rows.all():

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 import warnings
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from .frame import Prepared
 from .question import Question
@@ -15,6 +17,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _NONE, _IDLE = 1e-4, 1e-2
+_SEARCHES = (("bfgs", "lbfgs", "cg"), ("powell",))
 MOST_ROWS = 20_000
 """Beyond this many tokens the model is fitted to the means of speaker, word and group (own rule)."""
 
@@ -59,28 +62,44 @@ def fit(prepared: Prepared, measure: str, question: Question) -> Model:
     rows, notes = _rows(prepared, measure, question)
     formula = "value ~ C(group)" + (" + C(context)" if question.context else "")
     parts = _random_parts(rows, prepared, question)
-    result, warned = _fitted(formula, rows, parts)
-    idle = [name for name in parts if result.variances[name] < _IDLE * result.scale]
-    if not result.converged and idle and len(idle) < len(parts):
-        parts = {name: part for name, part in parts.items() if name not in idle}
-        result, warned = _fitted(formula, rows, parts)
-        notes.append(f"without an intercept of {', '.join(idle)}, whose variance came out as nothing")
+    if rows["group"].nunique() < 2:
+        return Model(measure, formula, len(rows), 0, 0, (), {}, converged=False, notes=("values in one group only",))
     n_speakers, n_groups = int(rows["speaker"].nunique()), len(prepared.groups)
+    counts = (len(rows), n_speakers, int(rows["word"].nunique()))
+    result, parts, told = _searched(formula, rows, parts)
+    random = " + ".join(f"(1 | {name})" for name in parts)
+    written = f"{measure} ~ {question.by}{' + ' + question.context if question.context else ''} + {random}"
+    notes += told
+    if result is None:
+        return Model(measure, written, *counts, (), {}, converged=False, notes=tuple(notes))
     df = max(1, n_speakers - (n_groups if prepared.design == "between" else 1))
     variances = {name: result.variances[name] for name in parts} | {"residual": result.scale}
     notes += [f"no spread of {name} beyond the rest" for name in parts if variances[name] < _NONE * result.scale]
-    random = " + ".join(f"(1 | {name})" for name in parts)
-    return Model(
-        measure,
-        f"{measure} ~ {question.by}{' + ' + question.context if question.context else ''} + {random}",
-        len(rows),
-        n_speakers,
-        int(rows["word"].nunique()),
-        _terms(result, prepared, question, df),
-        variances,
-        bool(result.converged),
-        tuple(notes + warned),
-    )
+    terms = _terms(result, df)
+    return Model(measure, written, *counts, terms, variances, result.converged, tuple(notes))
+
+
+def _searched(
+    formula: str, rows: pd.DataFrame, parts: Mapping[str, str]
+) -> tuple[_Scaled | None, dict[str, str], list[str]]:
+    """Fit; where the search fails, try another one, and then without the parts whose variance came out as nothing."""
+    found: _Scaled | None = None
+    told: list[str] = []
+    for searches in _SEARCHES:
+        try:
+            found = _fitted(formula, rows, parts, searches)
+        except np.linalg.LinAlgError:
+            continue
+        if found.converged:
+            return found, dict(parts), told
+    if found is None:
+        return None, dict(parts), ["could not be fitted: a matrix has no inverse"]
+    idle = [name for name in parts if found.variances[name] < _IDLE * found.scale]
+    if idle and len(idle) < len(parts):
+        fewer = {name: part for name, part in parts.items() if name not in idle}
+        again, kept, more = _searched(formula, rows, fewer)
+        return again, kept, [f"without an intercept of {', '.join(idle)}, whose variance came out as nothing", *more]
+    return found, dict(parts), ["the search for the variances did not converge"]
 
 
 def _rows(prepared: Prepared, measure: str, question: Question) -> tuple[pd.DataFrame, list[str]]:
@@ -94,7 +113,9 @@ def _rows(prepared: Prepared, measure: str, question: Question) -> tuple[pd.Data
         notes.append(f"fitted to {len(rows)} means of speaker, word and group, not to single tokens")
     order = [question.reference or prepared.groups[0]]
     order += [group for group in prepared.groups if group not in order]
-    rows["group"] = pd.Categorical(rows["group"], order)
+    there = set(rows["group"])
+    rows["group"] = pd.Categorical(rows["group"], [group for group in order if group in there])
+    notes += [f"no value in {group}" for group in order if group not in there]
     rows["speaker_group"] = rows["speaker"] + " in " + rows["group"].astype(str)
     rows["speaker_context"] = rows["speaker"] + " in " + rows["context"]
     return rows, notes
@@ -111,25 +132,24 @@ def _random_parts(rows: pd.DataFrame, prepared: Prepared, question: Question) ->
     return parts
 
 
-def _fitted(formula: str, rows: pd.DataFrame, parts: Mapping[str, str]) -> tuple[Any, list[str]]:
-    """Fit on a scale of unit spread, where the search goes well; what it warned of is kept as notes."""
+def _fitted(formula: str, rows: pd.DataFrame, parts: Mapping[str, str], searches: Sequence[str]) -> _Scaled:
+    """Fit on a scale of unit spread, where the search goes well; whether it converged is kept, not warned of."""
     import statsmodels.formula.api as smf
 
     middle, spread = float(rows["value"].mean()), float(rows["value"].std()) or 1.0
     scaled = rows.assign(value=(rows["value"] - middle) / spread)
-    with warnings.catch_warnings(record=True) as caught:
-        warnings.simplefilter("always")
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
         model = smf.mixedlm(formula, scaled, groups="whole", vc_formula=dict(parts), re_formula="0")
-        result = model.fit(reml=True)
-    failed = not result.converged
-    told = sorted({str(one.message).split(".")[0].strip() for one in caught if "onverge" in str(one.message)})
-    return _Scaled(result, middle, spread), told if failed else []
+        result = model.fit(reml=True, method=list(searches))
+    return _Scaled(result, middle, spread, str(rows["group"].cat.categories[0]))
 
 
 class _Scaled:
     """A result brought back to the measure's unit."""
 
-    def __init__(self, result: Any, middle: float, spread: float) -> None:
+    def __init__(self, result: Any, middle: float, spread: float, first: str) -> None:
+        self.first = first
         self.names = [name for name in result.params.index if not name.endswith(" Var")]
         self.estimates = {name: float(result.params[name]) * spread for name in self.names}
         self.estimates["Intercept"] += middle
@@ -140,10 +160,10 @@ class _Scaled:
         self.converged = bool(result.converged)
 
 
-def _terms(result: Any, prepared: Prepared, question: Question, df: int) -> tuple[Term, ...]:
+def _terms(result: _Scaled, df: int) -> tuple[Term, ...]:
     from scipy.special import stdtrit
 
-    first = question.reference or prepared.groups[0]
+    first = result.first
     quantile = float(stdtrit(df, 0.975))
     residual = math.sqrt(result.scale)
     terms = []

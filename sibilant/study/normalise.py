@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from .discriminate import balanced_accuracy, linear, matrix, predicted
+from .discriminate import balanced_accuracy, linear, matrix, predicted, why_not
 from .effects import Effect, all_effects
 from .frame import Prepared
 from .question import Question
@@ -53,16 +53,14 @@ def normalisations(prepared: Prepared, question: Question) -> tuple[Normalised, 
 def _tried(way: Normalised, used: Prepared, why: str, question: Question) -> Normalised:
     if why:
         return replace(way, done=False, why=why)
+    effects = tuple(all_effects(used, question))
+    if why_not(used):
+        return replace(way, done=True, effects=effects)
     _, values, rows, _ = matrix(used)
     groups = used.tokens["group"].to_numpy(dtype=str)[rows]
     speakers = used.tokens["speaker"].to_numpy(dtype=str)[rows]
     called = predicted(linear(), values, groups, speakers, question.n_folds)
-    return replace(
-        way,
-        done=True,
-        effects=tuple(all_effects(used, question)),
-        balanced_accuracy=balanced_accuracy(groups, called),
-    )
+    return replace(way, done=True, effects=effects, balanced_accuracy=balanced_accuracy(groups, called))
 
 
 def _anchored(prepared: Prepared) -> tuple[Prepared, str]:

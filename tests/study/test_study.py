@@ -291,3 +291,50 @@ def test_exit_codes(tmp_path: Path) -> None:
     assert run(["study", str(tmp_path / "t.csv"), "--by", "nothing", "--to", str(tmp_path / "out")]) == 2
     assert run(["study", str(tmp_path / "none.csv"), "--by", "type", "--to", str(tmp_path / "out2")]) == 3
     assert run(["study", str(tmp_path / "t.csv"), "--by", "type", "--to", str(tmp_path)]) == 3
+
+
+def test_from_the_recordings_again(tmp_path: Path) -> None:
+    """Cepstra by librosa's own route, and edges moved: a steady hiss keeps its centroid, a recording is checked."""
+    from sibilant import corpus
+    from sibilant.acoustics.cepstra import cepstra
+    from sibilant.audio import read_recording, write_wav
+    from sibilant.errors import RecordingError
+    from sibilant.terms import Interval
+
+    lines = ["recording,onset_s,offset_s,label,speaker,type"]
+    for s in range(3):
+        for k, kind in enumerate(("a", "b")):
+            noise = np.random.default_rng([s, k]).normal(0, 0.05, 44100)
+            smooth = (noise - (0.3 if kind == "a" else 0.0) * np.roll(noise, 1)) / 2
+            time = np.arange(44100) / 44100
+            heard = ((time - 0.1) % 0.25 < 0.15) & (time > 0.1) & (time < 0.75)
+            smooth *= np.where(heard, 1.0, 0.002)
+            write_wav(tmp_path / f"{s}{kind}.wav", smooth.astype(np.float32), 44100)
+            lines += [f"{s}{kind}.wav,{0.1 + 0.25 * n},{0.25 + 0.25 * n},s,S{s},{kind}" for n in range(3)]
+    (tmp_path / "m.csv").write_text("\n".join(lines))
+    corpus.run(corpus.Order(tmp_path / "m.csv", tmp_path / "to"))
+    question = Question("type", measures=("centroid_hz",), word="label", n_permutations=99, n_chance=19)
+    order = StudyOrder(tmp_path / "to/tokens.csv", question, tmp_path / "out", recordings=tmp_path)
+    run_study(order)
+    moved = pd.read_csv(tmp_path / "out/edges_moved.csv")
+    plain = pd.read_csv(tmp_path / "out/effects.csv")["difference"].iloc[0]
+    assert list(moved["way"]) == ["5 ms inward", "10 ms inward", "5 ms outward", "10 ms outward", "middle half"]
+    assert moved["difference"].to_numpy() == pytest.approx([plain] * 5, rel=0.1)
+    names = set(pd.read_csv(tmp_path / "out/discriminants.csv")["name"])
+    assert {"linear discriminant, cepstra", "linear discriminant, measures and cepstra"} <= names
+    one = read_recording(tmp_path / "0a.wav")
+    assert np.isfinite(cepstra(one, Interval(0.1, 0.25))).all()
+    assert np.isnan(cepstra(one, Interval(0.1, 0.12))).all()
+    write_wav(tmp_path / "0a.wav", np.zeros(44100, np.float32), 44100)
+    with pytest.raises(RecordingError, match="not the recording that was measured"):
+        run_study(StudyOrder(order.table, question, tmp_path / "out2", recordings=tmp_path))
+
+
+def test_a_measure_that_one_group_lacks_is_told_and_ends_nothing() -> None:
+    frame = table()
+    frame.loc[frame["type"] == "lateral", "sd_hz"] = math.nan
+    found = compare(frame, Question("type", measures=("centroid_hz", "sd_hz"), **QUICK))
+    assert "no value in lateral" in found.models[1].notes and found.models[0].notes == ()
+    assert found.evaluations and found.evaluations[0].features == ("centroid_hz",)
+    found = compare(frame, Question("type", measures=("sd_hz",), **QUICK))
+    assert found.evaluations == () and any("not told apart" in note for note in found.notes)

@@ -6,7 +6,6 @@ import datetime as dt
 import os
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -15,7 +14,8 @@ from ..errors import OutputError
 from ..synthetic.clients import ClientStory, StorySession, StoryTake, invented_clients, story_take
 from ..terms import Prompt
 from ..terms.clinic import Consent, Device
-from . import clients, judge, probe
+from . import clients, demo_page, judge, probe
+from .demo_page import Made
 
 FIRST_DAY = dt.date(2026, 1, 12)
 MARK = "sibilant-demo.txt"
@@ -30,17 +30,6 @@ _TARGETS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Made:
-    """What one invented client left in the folder: pictures, reports and sheets, and plain lines of progress."""
-
-    code: str
-    summary: str
-    age: str
-    files: tuple[str, ...]
-    lines: tuple[str, ...]
-
-
 def make_demo(folder: Path) -> Path:
     """Build the demonstration in a folder; return the page to open first.
 
@@ -49,8 +38,6 @@ def make_demo(folder: Path) -> Path:
     OutputError
         When the folder holds something else, or can't be written.
     """
-    from . import demo_page
-
     _prepare(folder)
     stories = sorted(invented_clients(), key=lambda story: -len(story.sessions))
     caseload = folder / CASELOAD
@@ -94,8 +81,6 @@ def make_client(folder: Path, code: str) -> Made:
         _hold(folder, story, session)
     for event in story.events:
         clients.add_event(caseload, code, event.note, _day(event.day))
-    from . import demo_page
-
     written, lines = demo_page.write_up(folder, story)
     return Made(code, story.summary, clients.age_text(story.age_months), tuple(written), tuple(lines))
 

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from .. import charts, files, synthetic
 from ..synthetic.clients import ClientStory
 from . import draw, measure, pictures, practise, report, summarise
-
-if TYPE_CHECKING:
-    from .demo import Made
 
 _STYLE = """
 body{background:#FBFAF7;color:#1F2430;font:16px/1.5 system-ui,sans-serif;max-width:60rem;
@@ -30,6 +27,17 @@ _KINDS = {
     ".svg": "picture",
     ".csv": "table",
 }
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """What one invented client left in the folder: pictures, reports and sheets, and plain lines of progress."""
+
+    code: str
+    summary: str
+    age: str
+    files: tuple[str, ...]
+    lines: tuple[str, ...]
 
 
 def write_up(folder: Path, story: ClientStory) -> tuple[list[str], list[str]]:

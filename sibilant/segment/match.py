@@ -45,7 +45,8 @@ class Evidence:
     A span is ``k + 1`` pieces from piece ``i``. ``whole`` (k, i, prompt): the whole prompt is said there, against no
     word at all; ``broken``: only its beginning. ``stray`` (i): the piece is no word. ``same`` (k, i): the span says
     again what was said just before, against something new. ``other`` (k, i): another's voice says it. Spans that are
-    not allowed hold ``NOTHING``.
+    not allowed hold ``NOTHING``. With ``open_end`` the list goes on after the last piece, and what is left of it is not
+    missing.
     """
 
     whole: Array
@@ -53,6 +54,7 @@ class Evidence:
     stray: Array
     same: Array
     other: Array
+    open_end: bool = False
 
     @property
     def shape(self) -> tuple[int, int, int]:
@@ -129,8 +131,9 @@ def match(evidence: Evidence, moods: tuple[Costs, ...] = (REGULAR, EVENTFUL)) ->
 def _ahead(evidence: Evidence, costs: Costs, add: np.ufunc) -> _Ahead:
     longest, n, m = evidence.shape
     ready, heard, begun = (np.full((n + 1, m + 1), NOTHING) for _ in range(3))
-    ready[n, m], heard[n, m], begun[n, m] = 0.0, 0.0, costs.unfinished
-    for i in range(n, -1, -1):
+    ends = slice(0, m + 1) if evidence.open_end else slice(m, m + 1)
+    ready[n, ends], heard[n, ends], begun[n, ends] = 0.0, 0.0, costs.unfinished
+    for i in range(n - evidence.open_end, -1, -1):
         fresh = np.full(m + 1, NOTHING)
         again, finish = fresh.copy(), fresh.copy()
         echo = [fresh.copy() for _ in range(3)]
@@ -203,7 +206,7 @@ def _follow(evidence: Evidence, costs: Costs, best: _Ahead) -> list[Step]:
     i, j = 0, 0
     mode: Mode = "ready"
     steps: list[Step] = []
-    while i < n or j < m:
+    while i < n or (j < m and not evidence.open_end):
         _, step, mode = max(_options(evidence, costs, best, (i, j, mode)), key=lambda option: option[0])
         steps.append(step)
         i = step.last
@@ -218,7 +221,8 @@ def _marginals(evidence: Evidence, costs: Costs, total: _Ahead) -> tuple[Array, 
     modes = [(np.zeros((n + 1, m + 1)), ahead) for ahead in (total.ready, total.heard, total.begun)]
     modes[0][0][0, 0] = 1.0
     for i in range(n + 1):
-        _skip(i, modes, costs, missing)
+        if not (i == n and evidence.open_end):
+            _skip(i, modes, costs, missing)
         if i == n:
             break
         for mass, ahead in modes:

@@ -10,7 +10,7 @@ import numpy as np
 from ..terms import Interval, Prompt, Recording, Utterance, Voice
 from .candidates import candidates
 from .fit import flat_channel
-from .frames import coarse_levels
+from .frames import Floats, coarse_levels
 from .match import Evidence, Reading, Step, match
 from .spelling import chain
 from .stretches import find_stretches, joined_s
@@ -67,23 +67,28 @@ def find_words(recording: Recording, prompts: Sequence[Prompt], *, modelled: boo
     if not pieces:
         return WordSearch(missing=tuple(range(1, len(prompts) + 1)))
 
-    def search(part: list[Piece], asked: Sequence[Prompt]) -> WordSearch:
-        return _searched(recording, part, asked, modelled=modelled)
+    def search(part: list[Piece], asked: Sequence[Prompt], open_end: bool) -> WordSearch:  # noqa: FBT001
+        return _searched(recording, part, asked, modelled=modelled, open_end=open_end)
 
     if len(prompts) > MANY_PROMPTS and len(pieces) * len(prompts) > LARGE:
         return in_blocks(search, pieces, prompts)
-    return search(pieces, prompts)
+    return search(pieces, prompts, False)
 
 
-def _searched(recording: Recording, pieces: list[Piece], prompts: Sequence[Prompt], *, modelled: bool) -> WordSearch:
+def _searched(
+    recording: Recording, pieces: list[Piece], prompts: Sequence[Prompt], *, modelled: bool, open_end: bool
+) -> WordSearch:
     """Match pieces with prompts, twice: the second time with the colouring learnt from the words that are sure."""
     if not prompts:
         return WordSearch(strays=tuple(Interval(*piece) for piece in pieces))
     voices = voice_evidence(recording, pieces, modelled=modelled)
     asked = weighing(recording, pieces, candidates(pieces, prompts), prompts)
-    reading = match(_with_voices(evidence_of(asked, flat_channel()), voices, prompts, modelled=modelled))
-    colour = colouring_by(asked, _trusted(reading, modelled=modelled))
-    reading = match(_with_voices(evidence_of(asked, colour), voices, prompts, modelled=modelled))
+
+    def read(channel_db: Floats) -> Reading:
+        evidence = _with_voices(evidence_of(asked, channel_db), voices, prompts, modelled=modelled)
+        return match(replace(evidence, open_end=open_end))
+
+    reading = read(colouring_by(asked, _trusted(read(flat_channel()), modelled=modelled)))
     return _Search(recording, pieces, tuple(prompts), voices, modelled).read(reading)
 
 

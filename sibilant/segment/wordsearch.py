@@ -29,21 +29,22 @@ class WordSearch:
     doubtful: tuple[int, ...] = ()
 
 
-Search = Callable[[list[Piece], Sequence[Prompt]], WordSearch]
+Search = Callable[[list[Piece], Sequence[Prompt], bool], WordSearch]
 
 
 def in_blocks(search: Search, pieces: list[Piece], prompts: Sequence[Prompt]) -> WordSearch:
     """Search a list so long that pieces times prompts would not fit: 120 pieces at a time.
 
-    Each block is matched with the next 160 prompts; what comes up to a sure word near 60 % of it is kept, and the next
-    block begins after that word.
+    Each block is matched with as many of the next 160 prompts as are heard in it; what comes up to a sure word near
+    60 % of it is kept, and the next block begins after that word.
     """
     kept = WordSearch()
     i = j = 0
     while i < len(pieces):
-        found = search(pieces[i : i + PIECES_AT_ONCE], prompts[j : j + PROMPTS_AT_ONCE])
         if i + PIECES_AT_ONCE >= len(pieces):
+            found = search(pieces[i:], prompts[j:], False)
             return _joined(kept, found, j, upto=None, total=len(prompts))
+        found = search(pieces[i : i + PIECES_AT_ONCE], prompts[j : j + PROMPTS_AT_ONCE], True)
         goal = pieces[i + int(KEPT_SHARE * PIECES_AT_ONCE)][0]
         sure = [u for u in found.utterances if u.sure and u.counts and u.interval.offset_s <= goal]
         last = sure[-1] if sure else None

@@ -95,6 +95,21 @@ def test_a_prompt_without_known_sounds_takes_what_is_there() -> None:
     assert [u.prompt_index for u in found.utterances] == [1]
 
 
+def test_a_list_longer_than_a_block_is_not_shifted() -> None:
+    """Sixteen copies of a probe, 320 prompts: each word in its own copy."""
+    from sibilant import synthetic
+
+    prompts = lexicon.builtin_list("core-a")
+    said = synthetic.probe(prompts, synthetic.woman(3), 3)
+    length = len(said.samples) / said.sampling_rate_hz
+    recording = lists.as_recording(np.tile(said.samples, 16), said.sampling_rate_hz)
+    found = find_words(recording, prompts * 16)
+    words = [s.interval for s in said.truth.stretches if s.kind == "word"]
+    assert [u.prompt_index for u in found.utterances] == list(range(1, 321))
+    due = [words[k % 20].onset_s + k // 20 * length for k in range(320)]
+    np.testing.assert_allclose([u.interval.onset_s for u in found.utterances], due, atol=0.2)
+
+
 def test_held_hisses_of_many_seconds_are_whole() -> None:
     rng, rate = np.random.default_rng(4), 44100
     rest = np.zeros(rate)
@@ -221,5 +236,5 @@ def test_full_counts_for_the_evidence() -> None:
         writer.writerow(("material", "events", "n_lists", "n_words", "right", "unsure", "silent", "commit"))
         writer.writerows([*row, commit.stdout.strip()] for row in rows)
     for material, events, _, n_words, _, unsure, silent in rows:
-        assert silent <= (0.02 if "+" in events else 0.005) * n_words, (material, events, silent)
+        assert silent <= (0.02 if "+" in events else 0.01) * n_words, (material, events, silent)
         assert unsure <= (0.0 if events in ("clean", "modelled") else 0.25) * n_words, (material, events, unsure)

@@ -87,6 +87,7 @@ class Reading:
     any: Array
     other: Array
     missing: Array
+    weight: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -125,7 +126,7 @@ def match(evidence: Evidence, moods: tuple[Costs, ...] = (REGULAR, EVENTFUL)) ->
             with np.errstate(under="ignore"):
                 parts = [share * table for table in _marginals(evidence, costs, total)]
             mixed = [a + b for a, b in zip(mixed, parts, strict=True)] if mixed else parts
-    return Reading(tuple(steps), *mixed)
+    return Reading(tuple(steps), mixed[0], mixed[1], mixed[2], mixed[3], float(np.logaddexp.reduce(mass)))
 
 
 def _ahead(evidence: Evidence, costs: Costs, add: np.ufunc) -> _Ahead:

@@ -40,13 +40,13 @@ class Pitch:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class VoiceEvidence:
-    """Per piece: log ratios for another's voice (``other``) and for the model of a pair (``model``).
+    """Per piece: log ratios for another's voice (``other``) and for the lower voice of a pair (``lower``).
 
     ``n_voiced`` counts periodic frames.
     """
 
     other: Array
-    model: Array
+    lower: Array
     n_voiced: npt.NDArray[np.int64]
 
 
@@ -56,7 +56,7 @@ def voice_evidence(recording: Recording, pieces: Sequence[tuple[float, float]], 
     nothing = np.zeros(len(pieces))
     return VoiceEvidence(
         nothing if modelled else against_most(pitch),
-        model_against_answer(pitch) if modelled else nothing,
+        lower_against_higher(pitch) if modelled else nothing,
         pitch.n_frames,
     )
 
@@ -114,11 +114,11 @@ def against_most(pitch: Pitch) -> Array:
     return np.clip(out, -EVIDENCE_LIMIT, EVIDENCE_LIMIT)
 
 
-def model_against_answer(pitch: Pitch) -> Array:
-    """Log-likelihood ratio of the model's voice against the client's where pairs are expected: (n,).
+def lower_against_higher(pitch: Pitch) -> Array:
+    """Log-likelihood ratio of the lower voice against the higher where pairs of two voices are expected: (n,).
 
-    Two groups of pitch by splitting at the widest-between variance; the one that opens the recording models. All zero
-    when the groups lie less than 0.18 octaves apart: pitch can't tell them.
+    Two groups of pitch by splitting at the widest-between variance. All zero when the groups lie less than 0.18 octaves
+    apart: pitch can't tell them.
     """
     out = np.zeros(pitch.octave.size)
     known = np.flatnonzero(np.isfinite(pitch.octave))
@@ -128,9 +128,7 @@ def model_against_answer(pitch: Pitch) -> Array:
     low, high = _split(values)
     if high - low < APART_OCT:
         return out
-    toward_low = np.clip(4.0 * (abs(values - high) - abs(values - low)) / (high - low), -4.0, 4.0)
-    opens_low = float(np.sum(toward_low[::2][: known.size // 2]) - np.sum(toward_low[1::2])) + toward_low[0] > 0
-    out[known] = toward_low if opens_low else -toward_low
+    out[known] = np.clip(4.0 * (abs(values - high) - abs(values - low)) / (high - low), -4.0, 4.0)
     return out
 
 

@@ -85,8 +85,11 @@ def _searched(
     asked = weighing(recording, pieces, candidates(pieces, prompts), prompts)
 
     def read(channel_db: Floats) -> Reading:
-        evidence = _with_voices(evidence_of(asked, channel_db), voices, prompts, modelled=modelled)
-        return match(replace(evidence, open_end=open_end))
+        """Where pairs are expected, the lower or the higher voice models: whichever lets the list be read better."""
+        evidence = replace(evidence_of(asked, channel_db), open_end=open_end)
+        signs = (1.0, -1.0) if modelled and voices.lower.any() else (1.0,)
+        readings = [match(_with_voices(evidence, voices, prompts, models=s if modelled else 0.0)) for s in signs]
+        return max(readings, key=lambda reading: reading.weight)
 
     reading = read(colouring_by(asked, _trusted(read(flat_channel()), modelled=modelled)))
     return _Search(recording, pieces, tuple(prompts), voices, modelled).read(reading)
@@ -113,19 +116,23 @@ def has_model(prompt: Prompt) -> bool:
     return cue in MODEL_CUES or "model" in cue or "joint" in cue
 
 
-def _with_voices(evidence: Evidence, voices: VoiceEvidence, prompts: Sequence[Prompt], *, modelled: bool) -> Evidence:
-    """Another's voice speaks for a stray; where pairs are expected, for the first of each."""
+def _with_voices(evidence: Evidence, voices: VoiceEvidence, prompts: Sequence[Prompt], *, models: float) -> Evidence:
+    """Another's voice speaks for a stray; where pairs are expected, for the first of each.
+
+    ``models`` is 1 where the lower voice models, -1 where the higher does, 0 where no pairs are expected.
+    """
     has_vowel = np.array([chain(prompt).voiced for prompt in prompts])
     whole = evidence.whole + too_little_voice(voices.n_voiced, evidence.shape[0])[:, :, None] * has_vowel
-    if not modelled:
+    if not models:
         stray = evidence.stray + np.maximum(voices.other, 0.0)
         return replace(evidence, whole=whole, stray=stray, other=spread(voices.other, evidence.shape[0]))
+    model = models * voices.lower[None, :, None]
     shape = (*whole.shape[:2], 2 * whole.shape[2])
     both, broken = np.empty(shape), np.full(shape, -1e9)
-    both[:, :, 0::2] = whole + voices.model[None, :, None]
-    both[:, :, 1::2] = whole - voices.model[None, :, None]
-    broken[:, :, 1::2] = evidence.broken - voices.model[None, :, None]
-    return Evidence(both, broken, evidence.stray, evidence.same, evidence.other)
+    both[:, :, 0::2] = whole + model
+    both[:, :, 1::2] = whole - model
+    broken[:, :, 1::2] = evidence.broken - model
+    return replace(evidence, whole=both, broken=broken)
 
 
 def _trusted(reading: Reading, *, modelled: bool) -> list[tuple[int, int, int]]:

@@ -178,7 +178,7 @@ def test_clean_invented_probes_are_right_and_never_doubted() -> None:
 
 
 def test_modelled_pairs_give_the_second_of_each() -> None:
-    count = counted("invented_probe", (), range(4), modelled=True)
+    count = counted("invented_probe", (), range(100, 108), modelled=True)
     assert (count.silent, count.unsure) == (0, 0), count
 
 

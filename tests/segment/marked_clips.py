@@ -67,8 +67,12 @@ class Clip:
     recording: Recording
 
     @property
-    def held_out(self) -> bool:
-        """The half of the speakers that no setting was chosen by."""
+    def second_half(self) -> bool:
+        """Which half of the speakers a clip belongs to.
+
+        Thresholds were first set by the first half, but the worst cases of both were looked at later: the second is no
+        clean hold-out, it only shows that neither half carries the result.
+        """
         return int(hashlib.md5(self.speaker.encode()).hexdigest(), 16) % 2 == 1
 
 
@@ -194,9 +198,9 @@ def _as_one(parts: list[SibilantInterval]) -> SibilantInterval:
     )
 
 
-def errors(rows: list[tuple[float, Clip, Mark, SibilantInterval]], *, held_out: bool | None = None) -> np.ndarray:
+def errors(rows: list[tuple[float, Clip, Mark, SibilantInterval]], *, second_half: bool | None = None) -> np.ndarray:
     """Signed errors in ms where the raters agree, of all speakers or one half."""
-    kept = [e for e, clip, _, _ in rows if held_out is None or clip.held_out == held_out]
+    kept = [e for e, clip, _, _ in rows if second_half is None or clip.second_half == second_half]
     values = np.array(kept)
     return values[np.isfinite(values)]
 

@@ -19,7 +19,7 @@ from .weigh import colouring_by, evidence_of, weighing
 from .wordsearch import LARGE, MANY_PROMPTS, Piece, WordSearch, in_blocks
 
 PAD_S = 0.06
-SURE = 0.95
+SURE = 0.97
 BROKEN_SHARE, DOUBT_SHARE = 0.6, 0.75
 JOIN_FREE_S = 0.28
 JOIN_IN_PHRASE_S = 0.25
@@ -33,7 +33,7 @@ def find_words(recording: Recording, prompts: Sequence[Prompt], *, modelled: boo
 
     Stretches where the louder of a low and a high envelope stands over the local noise floor are weighed against the
     sounds and length of each prompt, and all ways to read them in order are summed: first attempts, repeats, false
-    starts, prompts not said, and stretches that are no prompt. A word whose place in the list is less than 95 %
+    starts, prompts not said, and stretches that are no prompt. A word whose place in the list is less than 97 %
     probable is marked ``sure=False``; nothing is shifted in silence.
 
     Parameters

@@ -99,7 +99,7 @@ def correction(df: int) -> float:
     Examples
     --------
     >>> round(correction(10), 4)
-    0.9228
+    0.9227
     """
     if df < 2:
         return math.nan

@@ -21,7 +21,7 @@ def probe_of(copies: int) -> tuple[Recording, list[object]]:
 
 
 @pytest.mark.benchmark
-def test_two_minutes_cost_less_than_two_spectrograms() -> None:
+def test_two_minutes_cost_less_than_four_spectrograms() -> None:
     """Against one scipy STFT (nperseg 882, noverlap 441) of the same recording in the same run."""
     from scipy.signal import stft
 
@@ -39,7 +39,7 @@ def test_two_minutes_cost_less_than_two_spectrograms() -> None:
     theirs = best(lambda: stft(recording.samples, recording.sampling_rate_hz, nperseg=882, noverlap=441))
     faster = recording.duration_s / ours
     print(f"{recording.duration_s:.0f} s: {ours:.3f} s of processor, {faster:.0f} times real time; STFT {theirs:.3f} s")
-    assert ours < 2.0 * theirs
+    assert ours < 4.0 * theirs
 
 
 @pytest.mark.benchmark

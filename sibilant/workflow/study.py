@@ -75,13 +75,14 @@ def run_study(order: StudyOrder) -> list[str]:
             moved = study_sound.with_edges_moved(found.prepared, order.question, order.recordings, method)
     who = mark_of(frame)
     document = told(found, order, method, heard)
-    study_tables.write_all(order.to, found, heard, [(one.way, one.effects) for one in moved])
+    again = [(one.way, one.effects) for one in moved]
+    study_tables.write_all(order.to, found, heard, again)
     document["edges_moved"] = [{"way": one.way, "effects": [rounded(e) for e in one.effects]} for one in moved]
     names = study_figures.write_all(order.to / "figures", found, method, who)
     document["figures"] = names
     files.write_text(order.to / RUN_FILE, json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n")
     files.write_text(order.to / "methods.md", _methods_text(document, who))
-    return study_tables.summary(found, heard, order.to)
+    return study_tables.summary(found, heard, order.to, again)
 
 
 def _prepare(to: Path) -> None:

@@ -13,7 +13,7 @@ from .. import acoustics, audio, files, study
 from ..acoustics.cepstra import cepstra
 from ..errors import RecordingError
 from ..study import Effect, Evaluation, Prepared, Question
-from ..terms import Edge, Interval, Method, Recording, SibilantInterval
+from ..terms import MEASURES, Edge, Interval, Method, Recording, SibilantInterval
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -58,7 +58,10 @@ def with_cepstra(prepared: Prepared, question: Question, root: Path) -> tuple[Ev
 
 
 def with_edges_moved(prepared: Prepared, question: Question, root: Path, method: Method) -> tuple[Moved, ...]:
-    """Measure every token again with its edges moved, and compare the groups again; durations move by themselves.
+    """Measure every token again with its edges moved, and compare the groups again by the spectral measures.
+
+    The same tokens are compared: one whose figure was ruled out as measured has none here either. Durations are left
+    out, since they move with the edges by definition.
 
     Raises
     ------
@@ -67,15 +70,17 @@ def with_edges_moved(prepared: Prepared, question: Question, root: Path, method:
     """
     tokens = prepared.tokens.reset_index(drop=True)
     ways = (*MOVES_MS, MIDDLE)
-    values = {way: {m: np.full(len(tokens), np.nan) for m in prepared.measures} for way in ways}
+    spectral = tuple(m for m in prepared.measures if m in MEASURES and MEASURES[m].spectral)
+    values = {way: {m: np.full(len(tokens), np.nan) for m in spectral} for way in ways}
     for place, recording, interval in _sounds(tokens, root):
         sounds = [_bounded(_moved(interval, way, recording)) for way in ways]
         for way, measured in zip(ways, acoustics.measure(recording, sounds, method), strict=True):
-            for measure in prepared.measures:
+            for measure in spectral:
                 values[way][measure][place] = measured.values.get(measure, np.nan)
     found = []
     for way in ways:
-        moved = replace(prepared, tokens=tokens.assign(**values[way]))
+        again = {m: np.where(tokens[m].notna(), found_again, np.nan) for m, found_again in values[way].items()}
+        moved = replace(prepared, tokens=tokens.assign(**again), measures=spectral)
         found.append(Moved(way, tuple(study.all_effects(moved, question))))
     return tuple(found)
 

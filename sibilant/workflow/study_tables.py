@@ -337,7 +337,9 @@ def separation_rows(found: Study) -> list[Row]:
     return rows
 
 
-def summary(found: Study, told: Heard | None, to: Path) -> list[str]:
+def summary(
+    found: Study, told: Heard | None, to: Path, moved: Sequence[tuple[str, Sequence[Effect]]] = ()
+) -> list[str]:
     """Say what was compared and found, what the judges agreed on, what hangs on the edges, and where all lies."""
     prepared = found.prepared
     lines = [
@@ -360,8 +362,24 @@ def summary(found: Study, told: Heard | None, to: Path) -> list[str]:
         )
     shaky = [one for one in found.sensitivity if not one.holds]
     lines.append(f"{len(shaky)} of {len(found.sensitivity)} differences hang on where the edges were put")
+    lines += _said_of_moved(found, moved)
     lines += [*found.notes, study.CAUTION, f"written: {to}/methods.md, {to}/study.json, tables and {to}/figures"]
     return lines
+
+
+def _said_of_moved(found: Study, moved: Sequence[tuple[str, Sequence[Effect]]]) -> list[str]:
+    """Say of each way of moving the edges how many differences then read otherwise."""
+    before = {(e.measure, e.first, e.second): _reading(e) for e in found.effects}
+    lines = []
+    for way, effects in moved:
+        n = sum(_reading(e) != before[e.measure, e.first, e.second] for e in effects)
+        lines.append(f"measured again, edges {way}: {n} of {len(effects)} intervals lie otherwise against 0")
+    return lines
+
+
+def _reading(effect: Effect) -> int:
+    """Where the interval of a difference lies: above 0, below, or across."""
+    return int(effect.low > 0) - int(effect.high < 0)
 
 
 def _said(effect: Effect) -> str:

@@ -40,7 +40,7 @@ def load_part(to: Path, piece: Piece) -> dict[str, Any]:
 def is_done(to: Path, piece: Piece, methods: Sequence[Method]) -> bool:
     """Whether a piece was measured before from the same sound, in the same way, by the same versions."""
     part = load_part(to, piece)
-    if part.get("key") != key_of(piece, methods) or part.get("fault"):
+    if not part or part.get("fault") or part.get("key") != key_of(piece, methods):
         return False
     return bool(part["sha256"] == hash_of(piece))
 

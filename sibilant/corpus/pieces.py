@@ -29,7 +29,12 @@ _TRIM_BYTES, _MMAP_BYTES = 134_217_728, 33_554_432
 
 def versions() -> dict[str, str]:
     """Versions of what decides a figure."""
-    return {"python": platform.python_version()} | {name: version(name) for name in LIBRARIES}
+    return dict(_versions())
+
+
+@lru_cache(maxsize=1)
+def _versions() -> tuple[tuple[str, str], ...]:
+    return (("python", platform.python_version()), *((name, version(name)) for name in LIBRARIES))
 
 
 def key_of(piece: Piece, methods: Sequence[Method]) -> str:

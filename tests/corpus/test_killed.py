@@ -181,6 +181,41 @@ def test_a_scheduler_that_is_not_there(source: Path) -> None:
     assert "does not answer" in done.stderr and "Traceback" not in done.stderr
 
 
+def test_a_scheduler_over_tls(
+    source: Path, unbroken: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A self-signed certificate in dask's own configuration; the same command with tls:// in the address."""
+    if shutil.which("openssl") is None:
+        pytest.skip("openssl is not here to make a certificate")
+    key, certificate = tmp_path / "key.pem", tmp_path / "certificate.pem"
+    subprocess.run(
+        ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", "/CN=localhost", "-keyout",
+         str(key), "-out", str(certificate)], check=True, capture_output=True,
+    )  # fmt: skip
+    for name, value in (("CA_FILE", certificate), ("CLIENT__KEY", key), ("CLIENT__CERT", certificate),
+                        ("SCHEDULER__KEY", key), ("SCHEDULER__CERT", certificate),
+                        ("WORKER__KEY", key), ("WORKER__CERT", certificate)):  # fmt: skip
+        monkeypatch.setenv(f"DASK_DISTRIBUTED__COMM__TLS__{name}", str(value))
+    address = f"tls://127.0.0.1:{free_port()}"
+    asked = ("--protocol", "tls", "--host", "127.0.0.1", "--port", address.rsplit(":", 1)[1], "--no-dashboard")
+    scheduler = start("distributed.cli.dask_scheduler", *asked, log=tmp_path / "scheduler.log")
+    worker = start(
+        "distributed.cli.dask_worker", address, "--nthreads", "1", "--no-dashboard", "--local-directory",
+        str(tmp_path), log=tmp_path / "worker.log",
+    )  # fmt: skip
+    try:
+        to = tmp_path / "to"
+        done = subprocess.run(
+            corpus_command(source / "sounds", to, "--scheduler", address), cwd=source, capture_output=True, text=True,
+            check=False, timeout=PATIENCE_S,
+        )  # fmt: skip
+        assert done.returncode == 0, done.stderr[-2000:] + (tmp_path / "worker.log").read_text()[-2000:]
+        assert hashes(to) == unbroken
+    finally:
+        end(worker)
+        end(scheduler)
+
+
 @pytest.mark.long
 def test_killed_twenty_times_each(source: Path, unbroken: list[str], cluster: Cluster) -> None:
     commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=False)

@@ -83,8 +83,10 @@ def analyse(
 
     Examples
     --------
-    >>> from sibilant import expect, read_recording, reference_audio
-    >>> clip = read_recording(reference_audio() / "probe_invented_words.flac")  # doctest: +SKIP
+    >>> from sibilant import expect, read_recording, reference_sounds
+    >>> clip = read_recording(reference_sounds() / "ktuberling-stick.ogg")
+    >>> [token.finding for token in analyse(clip, [expect("stick")]).tokens]
+    ['found']
     """
     if not prompts:
         sounds = [_Sound(None, None, s, f"x{n}") for n, s in enumerate(segment.find_all(recording), start=1)]
@@ -173,7 +175,7 @@ def _analysis(
     for method in methods:
         measured = {token.id: token for token in _measured(recording, bounded, judged, method, response)}
         tokens += [measured.get(sound.name) or _unbounded(sound, method) for sound in sounds]
-    missing = [_missing(prompts[place - 1], place) for place in search.missing]
+    missing = [_missing(prompts[place - 1], place, doubted=place in search.doubtful) for place in search.missing]
     ordered = sorted(tokens + missing, key=lambda token: token.prompt_index)
     return Analysis(
         recording.source,
@@ -191,8 +193,11 @@ def _words_of(sounds: Sequence[_Sound]) -> list[Interval | None]:
     return [sound.utterance.interval if sound.utterance is not None else None for sound in sounds]
 
 
-def _missing(prompt: Prompt, place: int) -> Token:
-    return Token(str(place), None, "prompt_missing", prompt_text=prompt.text, prompt_index=place)
+def _missing(prompt: Prompt, place: int, *, doubted: bool) -> Token:
+    """Return the row of a prompt not heard; ``unsure`` where it may have been said after all."""
+    finding: Finding = "unsure" if doubted else "prompt_missing"
+    flags = ("perhaps_not_said",) if doubted else ()
+    return Token(str(place), None, finding, prompt_text=prompt.text, prompt_index=place, flags=flags)
 
 
 def _unbounded(sound: _Sound, method: Method) -> Token:

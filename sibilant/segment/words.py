@@ -72,7 +72,20 @@ def find_words(recording: Recording, prompts: Sequence[Prompt], *, modelled: boo
 
     if len(prompts) > MANY_PROMPTS and len(pieces) * len(prompts) > LARGE:
         return in_blocks(search, pieces, prompts)
-    return search(pieces, prompts, False)
+    return _not_empty_handed(recording, search(pieces, prompts, False), prompts, modelled=modelled)
+
+
+def _not_empty_handed(
+    recording: Recording, found: WordSearch, prompts: Sequence[Prompt], *, modelled: bool
+) -> WordSearch:
+    """Where one prompt was asked and only sound unlike it is there, take all of it as the prompt, unsure."""
+    if modelled or len(prompts) != 1 or found.utterances or not found.strays:
+        return found
+    whole = _padded(recording, (found.strays[0].onset_s, found.strays[-1].offset_s))
+    cued = has_model(prompts[0])
+    voice: Voice = "unsure" if cued else "client"
+    taken = Utterance(prompts[0], 1, 1, whole, confidence=0.0, voice=voice, sure=False, counts=not cued)
+    return WordSearch((taken,))
 
 
 def _searched(

@@ -159,7 +159,7 @@ def counted(analysis: Analysis) -> str:
     first = next((token.method for token in analysis.tokens if token.method is not None), None)
     tokens = [t for t in analysis.tokens if t.method is None or first is None or t.method.label == first.label]
     expected = [t for t in tokens if t.slot is not None and (t.utterance is None or t.utterance.counts)]
-    unheard = [t for t in tokens if t.finding == "prompt_missing"]
+    unheard = [t for t in tokens if t.utterance is None and t.prompt_index]
     measured = [t for t in expected if t.measures is not None and "centroid_hz" in t.measures.values]
     reasons = Counter(_reason(t) for t in expected if t not in measured)
     if unheard:
@@ -192,8 +192,9 @@ def table(
     Examples
     --------
     >>> import sibilant
-    >>> probe = sibilant.reference_sounds() / "probe_core_a.flac"
-    >>> rows = table(probe, words="core-a")  # doctest: +SKIP
+    >>> rows = table(sibilant.reference_sounds() / "ktuberling-stick.ogg", say="stick")
+    >>> [(row["phone"], row["finding"], row["boundary"]) for row in rows]
+    [('S', 'found', 'automatic')]
     """
     results = measure(Request([Path(path) for path in recordings], words, say, method_names))
     return shown_rows(results)

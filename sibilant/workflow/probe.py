@@ -269,7 +269,8 @@ def _tokens(each: Heard, prompts: Sequence[Prompt], *, modelled: bool) -> list[T
         _, _, rest = token.id.partition(".")
         kept = replace(token, id=f"{place}.{rest}" if rest else f"{place}", prompt_index=place, utterance=spoken)
         kept = _held(each.recording, kept) if place and prompts[place - 1].level == ISOLATION else kept
-        placed += _for_each_slot(kept, prompts[place - 1]) if kept.finding == "prompt_missing" else [kept]
+        unheard = kept.utterance is None and place > 0
+        placed += _for_each_slot(kept, prompts[place - 1]) if unheard else [kept]
     return placed
 
 

@@ -1,0 +1,119 @@
+"""The one pipeline: findings, attempts, methods and refusals, on invented speech with known truth."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from sibilant.analyse import analyse, analyse_given, measure_again
+from sibilant.audio import recording_from_samples
+from sibilant.lexicon import builtin_list, expect
+from sibilant.methods import HOUSE_7K, HOUSE_15K, OPEN_ADULT
+from sibilant.synthetic import ProbePlan, SayPlan, Spoken, child_speaker, probe, woman
+from sibilant.terms import Interval, Recording
+
+PROMPTS = builtin_list("core-a")[:8]
+
+
+def heard(spoken: Spoken) -> Recording:
+    """Return invented speech as a recording."""
+    return recording_from_samples(np.asarray(spoken.samples), spoken.sampling_rate_hz)
+
+
+@pytest.fixture(scope="module")
+def clean() -> Recording:
+    return heard(probe(PROMPTS, woman(4), 4))
+
+
+def test_every_expected_sibilant_has_a_row_in_order(clean: Recording) -> None:
+    found = analyse(clean, PROMPTS)
+    assert [t.prompt_text for t in found.tokens] == [p.text for p in PROMPTS]
+    assert {t.finding for t in found.tokens} == {"found"}
+    assert all(t.measures is not None and "centroid_hz" in t.measures.values for t in found.tokens)
+    assert not found.missing and not found.strays
+
+
+def test_each_method_has_its_own_rows_with_the_same_edges(clean: Recording) -> None:
+    both = analyse(clean, PROMPTS, methods=(HOUSE_15K, HOUSE_7K))
+    assert len(both.tokens) == 2 * len(PROMPTS)
+    wide, narrow = ([t for t in both.tokens if t.method == m] for m in (HOUSE_15K, HOUSE_7K))
+    for one, other in zip(wide, narrow, strict=True):
+        assert one.sibilant == other.sibilant
+        assert one.measures is not None and other.measures is not None
+        assert other.measures.values["centroid_hz"] < 7500 < one.measures.band_hz[1]  # type: ignore[index]
+
+
+def test_measured_again_keeps_edges_and_findings(clean: Recording) -> None:
+    first = analyse(clean, PROMPTS)
+    again = measure_again(clean, first.tokens, OPEN_ADULT)
+    assert [t.sibilant for t in again] == [t.sibilant for t in first.tokens]
+    assert {t.method for t in again} == {OPEN_ADULT}
+    assert [t.id for t in again] == [t.id for t in first.tokens]
+
+
+def test_a_missing_word_is_missing_or_doubted_and_nothing_shifts() -> None:
+    spoken = probe(PROMPTS, woman(4), 6, plan=ProbePlan(missing=(3,)))
+    found = analyse(heard(spoken), PROMPTS)
+    rows = {t.prompt_index: t for t in found.tokens}
+    assert set(rows) == set(range(1, 9))
+    assert rows[3].finding in ("prompt_missing", "unsure") and rows[3].sibilant is None
+    truth = {s.prompt_index: s.sibilants[0].interval for s in spoken.truth.words}
+    for index, token in rows.items():
+        if token.finding == "found":
+            assert token.sibilant is not None
+            assert token.sibilant.interval.overlap_s(truth[index]) > 0.5 * truth[index].duration_s
+
+
+def test_a_left_out_sibilant_is_a_question_and_an_added_one_an_extra() -> None:
+    prompts = (expect("snow"), expect("tar"), expect("sun"), expect("led"))
+    says = SayPlan(("omitted", "", "", ""), added={2: "S"})
+    found = analyse(heard(probe(prompts, child_speaker(2), 2, says=says)), prompts)
+    by_place = {index: [t for t in found.tokens if t.prompt_index == index] for index in range(1, 5)}
+    assert [t.finding for t in by_place[1]] == ["no_frication"]
+    assert [t.finding for t in by_place[2]] == ["none_expected", "extra"]
+    assert [t.finding for t in by_place[3]] == ["found"]
+    assert [t.finding for t in by_place[4]] == ["none_expected"]
+
+
+def test_without_prompts_every_sibilant_is_reported(clean: Recording) -> None:
+    found = analyse(clean)
+    assert len(found.tokens) == len(PROMPTS)
+    assert {(t.finding, t.prompt_text, t.prompt_index) for t in found.tokens} == {("extra", "", 0)}
+
+
+def test_given_edges_are_kept_as_reviewed(clean: Recording) -> None:
+    token = analyse(clean, PROMPTS).tokens[0]
+    assert token.sibilant is not None
+    edges = token.sibilant.interval
+    given = Interval(edges.onset_s + 0.01, edges.offset_s - 0.01)
+    again = analyse_given(clean, [given]).tokens[0]
+    assert again.sibilant is not None
+    assert again.sibilant.interval == given and again.sibilant.boundary == "reviewed"
+    assert again.sibilant.automatic.onset_s == pytest.approx(edges.onset_s, abs=0.003)
+
+
+def test_a_method_wider_than_the_recording_leaves_spectra_empty_with_the_reason(clean: Recording) -> None:
+    from scipy.signal import resample_poly
+
+    narrow = recording_from_samples(resample_poly(clean.samples, 1, 2).astype(np.float32), 22050)
+    for token in analyse(narrow, PROMPTS).tokens:
+        assert token.measures is not None
+        assert "centroid_hz" not in token.measures.values and "duration_ms" in token.measures.values
+        assert "band_too_wide" in token.flags
+
+
+def test_one_prompt_and_nothing_like_it_is_unsure_not_missing() -> None:
+    spoken = probe((expect("seal"),), woman(4), 8)
+    found = analyse(heard(spoken), (expect("window"),))
+    assert {t.finding for t in found.tokens} <= {"unsure", "extra", "none_expected"}
+
+
+def test_the_table_function_returns_rows_by_column_name() -> None:
+    import sibilant
+
+    folder: Path = sibilant.reference_sounds()
+    clip = next(iter(sorted(folder.glob("ktuberling*"))))
+    rows = sibilant.measure(clip)
+    assert rows and {"onset_s", "centroid_hz", "method"} <= set(rows[0])

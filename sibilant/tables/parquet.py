@@ -17,7 +17,7 @@ from .write import rounded
 if TYPE_CHECKING:
     import pandas as pd
 
-ROWS_PER_GROUP = 20_000
+ROWS_PER_GROUP = 5_000
 """Rows of a row group; fixed, so that the same rows make the same bytes however they came in."""
 
 

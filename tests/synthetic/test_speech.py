@@ -14,7 +14,7 @@ from sibilant.terms import Prompt, Word
 SPEAKERS = [man(3), woman(3), child_speaker(3)]
 
 
-def praat(spoken: Spoken) -> parselmouth.Sound:
+def as_parselmouth(spoken: Spoken) -> parselmouth.Sound:
     return parselmouth.Sound(spoken.samples.astype(np.float64), spoken.sampling_rate_hz)
 
 
@@ -22,7 +22,7 @@ def praat(spoken: Spoken) -> parselmouth.Sound:
 def test_pitch_is_the_speakers(speaker) -> None:
     # Independent estimate: parselmouth's autocorrelation pitch over the vowel.
     spoken = say("L AA1 M", speaker, 2)
-    pitch = praat(spoken).to_pitch(pitch_floor=60, pitch_ceiling=500).selected_array["frequency"]
+    pitch = as_parselmouth(spoken).to_pitch(pitch_floor=60, pitch_ceiling=500).selected_array["frequency"]
     heard = np.median(pitch[pitch > 0])
     assert heard == pytest.approx(speaker.f0_hz, rel=0.12)
 
@@ -33,7 +33,7 @@ def test_formants_are_where_asked(vowel) -> None:
     speaker = man(3)
     spoken = say(f"HH {vowel} D", speaker, 4)
     phone = next(p for p in spoken.truth.stretches[0].phones if p.phone == vowel[:-1])
-    formants = praat(spoken).to_formant_burg(maximum_formant=5000.0)
+    formants = as_parselmouth(spoken).to_formant_burg(maximum_formant=5000.0)
     t = phone.interval.onset_s + 0.35 * phone.interval.duration_s
     wanted = np.array(PHONES[vowel[:-1]].formants_hz) * speaker.tract_scale
     for k in (1, 2):
@@ -43,7 +43,7 @@ def test_formants_are_where_asked(vowel) -> None:
 def test_diphthong_moves() -> None:
     spoken = say("B AY1", man(3), 4)
     phone = spoken.truth.stretches[0].phones[-1].interval
-    formants = praat(spoken).to_formant_burg(maximum_formant=5000.0)
+    formants = as_parselmouth(spoken).to_formant_burg(maximum_formant=5000.0)
     early, late = (formants.get_value_at_time(2, phone.onset_s + k * phone.duration_s) for k in (0.25, 0.75))
     assert late > early + 400
 

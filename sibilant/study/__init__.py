@@ -7,7 +7,7 @@ from .comparing import compare
 from .discriminate import Evaluation, evaluate, linear, logistic, why_not
 from .effects import Effect, all_effects, hedges_between, hedges_within
 from .frame import Prepared, prepare
-from .judges import JudgedEffect, soft_effects
+from .judges import JudgedEffect, codes_of, judged_frame, soft_effects
 from .mixed import Model, Term, fit
 from .normalise import Normalised, normalisations
 from .paragraph import CAUTION, paragraph
@@ -30,11 +30,13 @@ __all__ = [
     "Term",
     "all_effects",
     "boundary_sensitivity",
+    "codes_of",
     "compare",
     "evaluate",
     "fit",
     "hedges_between",
     "hedges_within",
+    "judged_frame",
     "linear",
     "logistic",
     "normalisations",

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 
 from .effects import Effect, adjusted, effect_of
 from .frame import Prepared
@@ -74,3 +76,22 @@ def _weighted(prepared: Prepared, shares: pd.DataFrame, groups: list[str], quest
         for first, second in own.pairs(reference):
             found.append(effect_of(measure, first, second, means[first], means[second], paired=True, question=question))
     return adjusted(found)
+
+
+def judged_frame(rows: Sequence[Mapping[str, str]]) -> pd.DataFrame:
+    """Return judgements as a frame, ``type`` as ``heard``; rows without it are left out."""
+    import pandas as pd
+
+    frame = pd.DataFrame(list(rows), columns=[*PLACE, "judge", "type"]).rename(columns={"type": "heard"})
+    frame = frame[frame["heard"].astype(bool)].reset_index(drop=True)
+    for name in ("prompt_index", "slot"):
+        frame[name] = pd.to_numeric(frame[name], errors="coerce")
+    return frame
+
+
+def codes_of(judgements: pd.DataFrame) -> npt.NDArray[np.float64]:
+    """Return what was heard as numbers, judges in rows, tokens in columns, NaN where a judge heard none."""
+    kinds = sorted(judgements["heard"].unique())
+    coded = judgements.assign(code=judgements["heard"].map({kind: float(k) for k, kind in enumerate(kinds)}))
+    table = coded.pivot_table(index=list(PLACE), columns="judge", values="code", aggfunc="first")
+    return np.asarray(table.to_numpy(dtype=float).T)

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from .. import files, methods, study, tables
 from ..errors import MethodError, OutputError
@@ -18,9 +18,6 @@ from ..study import Question as Question
 from ..study import Study
 from ..tables.parquet import read_frame
 from ..terms import MEASURES, Method
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 RUN_FILE = "study.json"
 LIBRARIES = ("sibilant", "numpy", "scipy", "pandas", "statsmodels", "scikit-learn")
@@ -103,7 +100,7 @@ def method_of(label: str) -> Method | None:
     return found if number in ("", str(found.version)) else None
 
 
-def mark_of(frame: pd.DataFrame) -> str:
+def mark_of(frame: Any) -> str:
     """Return the mark of invented data where any column carries it, so that every picture does."""
     for name in frame.columns:
         if frame[name].dtype.kind not in "fi" and frame[name].astype(str).str.startswith(MARK).any():

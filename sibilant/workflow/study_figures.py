@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
 from .. import charts, files
 from ..charts import study as drawing
 from ..study import Study
 from ..terms import Method
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 WIDTHS_MM = (85.0, 170.0)
 
@@ -29,7 +26,7 @@ def write_all(folder: Path, found: Study, method: Method | None, who: str) -> li
     return sorted(names)
 
 
-def figures(found: Study, method: Method | None, who: str, width_mm: float) -> Iterator[tuple[str, Figure]]:
+def figures(found: Study, method: Method | None, who: str, width_mm: float) -> Iterator[tuple[str, Any]]:
     """Yield each figure with its name: groups by measure, differences, and the confusion of each discriminant."""
     prepared = found.prepared
     for measure in prepared.measures:

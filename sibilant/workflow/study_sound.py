@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
 import numpy as np
 
@@ -14,9 +14,6 @@ from ..acoustics.cepstra import cepstra
 from ..errors import RecordingError
 from ..study import Effect, Evaluation, Prepared, Question
 from ..terms import MEASURES, Edge, Interval, Method, Recording, SibilantInterval
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 N_CEPSTRA = 12
 MOVES_MS = {"5 ms inward": 5.0, "10 ms inward": 10.0, "5 ms outward": -5.0, "10 ms outward": -10.0}
@@ -100,7 +97,7 @@ def _bounded(interval: Interval) -> SibilantInterval:
     return SibilantInterval(None, interval, interval, onset, offset, 1.0)
 
 
-def _sounds(tokens: pd.DataFrame, root: Path) -> Iterator[tuple[int, Recording, Interval]]:
+def _sounds(tokens: Any, root: Path) -> Iterator[tuple[int, Recording, Interval]]:
     """Yield each token's place, recording and stretch; each recording is read once and checked by its hash."""
     for name, own in tokens.groupby("recording", sort=True):
         path = root / str(name)

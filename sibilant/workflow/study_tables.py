@@ -6,9 +6,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from .. import progress, study, tables
 from ..errors import ListError
@@ -16,9 +17,6 @@ from ..study import Effect, JudgedEffect, Study
 from ..tables import Column, Row
 from ..terms import MEASURES
 from .study import decimals_of, dictionary_columns
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 _P = 4
 
@@ -44,33 +42,25 @@ def heard(path: Path, found: Study) -> Heard:
     ListError
         When the file can't be read, or judges none of the tokens.
     """
-    import pandas as pd
-
     rows = [cells for _, cells in tables.read_rows(path, [*study.judges.PLACE, "judge", "type"])]
-    frame = pd.DataFrame(rows).rename(columns={"type": "heard"})
-    frame = frame[frame["heard"].astype(bool)] if len(frame) else frame
-    for name in ("prompt_index", "slot"):
-        frame[name] = pd.to_numeric(frame[name], errors="coerce")
+    frame = study.judged_frame(rows)
     if not len(frame) or not set(frame["recording"]) & set(found.prepared.tokens.get("recording", [])):
         raise ListError(f"{path.name}: judges none of the tokens; recording must be as in the table")
     soft: JudgedEffect = study.soft_effects(found.prepared, frame, found.question)
-    alpha, kappa = _agreement(frame)
+    alpha, kappa = _agreement(study.codes_of(frame))
     n_judges = int(frame["judge"].nunique())
     return Heard(n_judges, soft.n_judged, soft.n_alike, soft.n_unjudged, alpha, kappa, soft.effects)
 
 
-def _agreement(frame: pd.DataFrame) -> tuple[float, float]:
+def _agreement(codes: npt.NDArray[np.float64]) -> tuple[float, float]:
     """Krippendorff's alpha over all judges, and Cohen's kappa where there are two."""
-    kinds = sorted(frame["heard"].unique())
-    coded = frame.assign(code=frame["heard"].map({kind: float(k) for k, kind in enumerate(kinds)}))
-    table = coded.pivot_table(index=list(study.judges.PLACE), columns="judge", values="code", aggfunc="first")
-    codes = table.to_numpy(dtype=float).T
-    if codes.shape[0] < 2 or len(kinds) < 2:
+    n_kinds = int(np.nanmax(codes)) + 1
+    if codes.shape[0] < 2 or n_kinds < 2:
         return math.nan, math.nan
     kappa = math.nan
     if codes.shape[0] == 2:
         both = codes[:, np.isfinite(codes).all(axis=0)].astype(int)
-        square = np.zeros((len(kinds), len(kinds)))
+        square = np.zeros((n_kinds, n_kinds))
         np.add.at(square, (both[0], both[1]), 1)
         kappa = progress.kappa(square).value
     return float(progress.alpha(codes)), kappa

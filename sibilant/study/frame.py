@@ -76,8 +76,8 @@ def prepare(frame: pd.DataFrame, question: Question) -> Prepared:
     ListError
         When fewer than two groups, or fewer than three speakers in one, are left.
     """
+    frame = _with_numbers(frame.reset_index(drop=True), question)
     _check_columns(frame, question)
-    frame = frame.reset_index(drop=True)
     reasons = _reasons(frame, question)
     method = _method(frame, question)
     if "method" in frame:
@@ -103,6 +103,20 @@ def prepare(frame: pd.DataFrame, question: Question) -> Prepared:
     )
 
 
+def _with_numbers(frame: pd.DataFrame, question: Question) -> pd.DataFrame:
+    """Read a measure of the student's own, carried through as text, as numbers where all its cells are."""
+    import pandas as pd
+
+    found = frame
+    for name in question.measures:
+        if name in frame and frame[name].dtype.kind not in "fi":
+            cells = frame[name].astype(str).str.strip()
+            numbers = pd.to_numeric(cells, errors="coerce")
+            if numbers.notna().any() and (numbers.notna() | cells.isin(["", "nan"])).all():
+                found = found.assign(**{name: numbers.astype(float)})
+    return found
+
+
 def _check_columns(frame: pd.DataFrame, question: Question) -> None:
     asked = [question.by, question.speaker, *question.measures, *([question.context] if question.context else [])]
     for column in asked:
@@ -126,8 +140,12 @@ def _reasons(frame: pd.DataFrame, question: Question) -> pd.Series:
         reasons[rows & (reasons == "")] = reason
 
     if "finding" in frame:
+        marked = frame["label"].astype(bool) if "label" in frame else pd.Series(False, index=frame.index)
         for finding in sorted(set(frame["finding"]) - {"found"}):
-            note(frame["finding"] == finding, str(finding or "no finding").replace("_", " "))
+            note(
+                (frame["finding"] == finding) & ~(marked & (finding == "extra")),
+                str(finding or "no finding").replace("_", " "),
+            )
     if "counts" in frame:
         note(frame["counts"] == "no", "another attempt counts")
     if "voice" in frame:

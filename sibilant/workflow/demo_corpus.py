@@ -62,7 +62,7 @@ def make_corpus(folder: Path, *, n_speakers: int = 12, n_words: int = 40) -> lis
         f"{len(plan.files)} files in {folder}/recordings, two of them broken on purpose; words, manifest and two judges"
         " beside them",
         f"Go on with: sibilant corpus {folder}/manifest.csv --to {folder}/measured",
-        f"Then: sibilant study {folder}/measured/tokens.csv --by type --speaker speaker --judgements"
+        f"Then: sibilant study {folder}/measured/tokens.csv --by type --reference typical --judgements"
         f" {folder}/judgements.csv --to {folder}/study",
     ]
 

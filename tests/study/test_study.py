@@ -338,3 +338,15 @@ def test_a_measure_that_one_group_lacks_is_told_and_ends_nothing() -> None:
     assert found.evaluations and found.evaluations[0].features == ("centroid_hz",)
     found = compare(frame, Question("type", measures=("sd_hz",), **QUICK))
     assert found.evaluations == () and any("not told apart" in note for note in found.notes)
+
+
+def test_a_measure_of_ones_own_and_stretches_a_person_labelled() -> None:
+    """Numbers carried through as text are numbers; a stretch that a person labelled is used, an extra sound is not."""
+    frame = table().assign(own=lambda f: [str(n) for n in range(len(f))], label="")
+    assert prepare(frame, Question("type", measures=("own",))).tokens["own"].dtype.kind == "f"
+    with pytest.raises(UsageError, match="not a column of numbers"):
+        prepare(frame.assign(own="7y"), Question("type", measures=("own",)))
+    first = frame.index[(frame["phone"] == "S") & (frame["finding"] == "found")][:2]
+    frame.loc[first, "finding"] = "extra"
+    frame.loc[first[0], "label"] = "s, frontal"
+    assert prepare(frame, Question("type")).left_out["extra"] == 1

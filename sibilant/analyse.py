@@ -151,6 +151,7 @@ def measure_again(
 def _sounds_of(recording: Recording, utterance: Utterance) -> list[_Sound]:
     """Rows of one utterance: its slots in order, then what was found beside them."""
     found = segment.find_sibilants(recording, utterance)
+    recording.let_go()
     by_slot = {sound.slot.index: sound for sound in found.found if sound.slot is not None}
     stem = f"{utterance.prompt_index}.{utterance.attempt}"
     slots = utterance.prompt.slots if utterance.prompt is not None else ()

@@ -81,9 +81,13 @@ def measure(
     with_response(method, response)
     words = (*words, *[None] * (len(sounds) - len(words)))
     bandwidth_hz = (*bandwidth_hz, *[None] * (len(sounds) - len(bandwidth_hz)))
-    drafts = [_Draft(sound, _timed(recording, sound, word)) for sound, word in zip(sounds, words, strict=True)]
-    for draft, reach_hz in zip(drafts, bandwidth_hz, strict=True):
+    drafts = []
+    for number, (sound, word, reach_hz) in enumerate(zip(sounds, words, bandwidth_hz, strict=True), start=1):
+        draft = _Draft(sound, _timed(recording, sound, word))
         draft.heard = _listen(draft, recording, method, response, reach_hz)
+        drafts.append(draft)
+        if number % _CHUNK == 0:
+            recording.let_go()
     by_setup: dict[Setup, list[_Draft]] = {}
     for draft in drafts:
         if draft.heard is not None:
@@ -92,6 +96,7 @@ def measure(
         for first in range(0, len(group), _CHUNK):
             _add_spectral(group[first : first + _CHUNK], setup)
             _add_tonality(group[first : first + _CHUNK], recording, method)
+            recording.let_go()
     return [draft.finished(method, recording.sampling_rate_hz) for draft in drafts]
 
 

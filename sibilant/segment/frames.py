@@ -120,6 +120,7 @@ def coarse_levels(recording: Recording, interval: Interval | None = None) -> Coa
         for sub in range(0, end - begin, 256):
             chunk = frames[sub : sub + 256]
             out[begin + sub : begin + sub + len(chunk)] = _band_power(chunk, rate)
+        recording.let_go()
     out.setflags(write=False)
     return CoarseLevels(out, first / rate, hop / rate)
 

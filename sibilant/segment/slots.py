@@ -111,6 +111,7 @@ def find_all(recording: Recording) -> tuple[SibilantInterval, ...]:
         for run in stage.runs:
             if begin <= stage.time_of(run.first) < end and passes_for_sibilant(run, stage):
                 out.append(bounded(stage, run, ()))
+        recording.let_go()
         begin = end
     return tuple(out)
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..terms import Interval, Recording
+from ..terms.sound import let_go
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -83,21 +84,12 @@ def _framed(samples: npt.NDArray[np.float32], size: int, hop: int) -> Iterator[n
         let_go(samples)
 
 
-def let_go(samples: npt.NDArray[np.float32]) -> None:
-    """Drop the resident pages of a mapped recording, so that a pass over two hours does not fill memory."""
-    mapped = getattr(samples, "_mmap", None)
-    if mapped is not None and hasattr(mapped, "madvise"):
-        import mmap
-
-        mapped.madvise(mmap.MADV_DONTNEED)
-
-
 def cuts(recording: Recording, stretches: Sequence[Interval]) -> Iterator[npt.NDArray[np.float32]]:
     """Yield the samples of each stretch, letting go of mapped pages now and then."""
     for number, stretch in enumerate(stretches, start=1):
         yield recording.cut(stretch)
         if number % STRETCHES_HELD == 0:
-            let_go(recording.samples)
+            recording.let_go()
 
 
 def _band_power(block: npt.NDArray[np.float32], size: int, rate: int) -> Floats:

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..terms import Interval, Recording
-from .frames import let_go, runs
+from ..terms.sound import let_go
+from .frames import runs
 
 if TYPE_CHECKING:
     import numpy.typing as npt

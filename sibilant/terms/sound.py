@@ -82,6 +82,19 @@ class Recording:
         last = min(self.samples.size, round(interval.offset_s * self.sampling_rate_hz))
         return self.samples[first : max(first, last)]
 
+    def let_go(self) -> None:
+        """Drop the resident pages of a long recording that is mapped from a file; nothing else changes."""
+        let_go(self.samples)
+
+
+def let_go(samples: npt.NDArray[np.float32]) -> None:
+    """Drop the resident pages of mapped samples, so that a pass over two hours does not fill memory."""
+    mapped = getattr(samples, "_mmap", None)
+    if mapped is not None and hasattr(mapped, "madvise"):
+        import mmap
+
+        mapped.madvise(mmap.MADV_DONTNEED)
+
 
 @dataclass(frozen=True, slots=True)
 class Word:

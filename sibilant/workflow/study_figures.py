@@ -41,5 +41,5 @@ def figures(found: Study, method: Method | None, who: str, width_mm: float) -> I
             stem = f"differences_{measure}" if measure else "differences"
             yield stem, drawing.effects_chart(shown, prepared, who=who, width_mm=width_mm)
     for evaluation in found.evaluations:
-        stem = f"confusion_{files.safe_name(evaluation.name.replace(' ', '_'))}"
+        stem = f"confusion_{files.safe_name(evaluation.name.replace(',', '').replace(' ', '_'))}"
         yield stem, drawing.confusion_chart(evaluation, who=who, width_mm=width_mm)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from . import acoustics, segment, suitability
@@ -56,6 +56,18 @@ class _Sound:
     slot: SibilantSlot | None
     sibilant: SibilantInterval | None
     name: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Heard:
+    """The bounded sibilants of a recording, judged, with what no method changes."""
+
+    recording: Recording
+    sounds: Sequence[_Sound]
+    stretches: Sequence[SibilantInterval]
+    judged: Suitability
+    timed: Sequence[Mapping[str, float]]
+    response: MicrophoneResponse | None
 
 
 def analyse(
@@ -137,9 +149,7 @@ def measure_again(
     Tokens without a bounded sibilant are left as they are, but for the method.
     """
     sounds = [_Sound(t.utterance, t.slot, t.sibilant, t.id) for t in tokens]
-    bounded = [sound for sound in sounds if sound.sibilant is not None]
-    judged = suitability.judge(recording, [s.sibilant for s in bounded if s.sibilant], words=_words_of(bounded))
-    again = iter(_measured(recording, bounded, judged, method, response))
+    again = iter(_measured(_judged(recording, sounds, response), method))
     return tuple(
         replace(token, method=method)
         if token.sibilant is None
@@ -170,11 +180,10 @@ def _analysis(
     methods: Sequence[Method],
     response: MicrophoneResponse | None,
 ) -> Analysis:
-    bounded = [sound for sound in sounds if sound.sibilant is not None]
-    judged = suitability.judge(recording, [s.sibilant for s in bounded if s.sibilant], words=_words_of(bounded))
+    heard = _judged(recording, sounds, response)
     tokens: list[Token] = []
     for method in methods:
-        measured = {token.id: token for token in _measured(recording, bounded, judged, method, response)}
+        measured = {token.id: token for token in _measured(heard, method)}
         tokens += [measured.get(sound.name) or _unbounded(sound, method) for sound in sounds]
     missing = [_missing(prompts[place - 1], place, doubted=place in search.doubtful) for place in search.missing]
     ordered = sorted(tokens + missing, key=lambda token: token.prompt_index)
@@ -186,12 +195,8 @@ def _analysis(
         search.utterances,
         search.missing,
         search.strays,
-        judged,
+        heard.judged,
     )
-
-
-def _words_of(sounds: Sequence[_Sound]) -> list[Interval | None]:
-    return [sound.utterance.interval if sound.utterance is not None else None for sound in sounds]
 
 
 def _missing(prompt: Prompt, place: int, *, doubted: bool) -> Token:
@@ -232,20 +237,22 @@ def _finding(sound: _Sound) -> Finding:
     return "found" if sound.utterance is None or sound.utterance.sure else "unsure"
 
 
-def _measured(
-    recording: Recording,
-    sounds: Sequence[_Sound],
-    judged: Suitability,
-    method: Method,
-    response: MicrophoneResponse | None,
-) -> list[Token]:
+def _judged(recording: Recording, sounds: Sequence[_Sound], response: MicrophoneResponse | None) -> _Heard:
+    """Judge the bounded sibilants and measure what no method changes."""
+    bounded = [sound for sound in sounds if sound.sibilant is not None]
+    stretches = [sound.sibilant for sound in bounded if sound.sibilant is not None]
+    words = [sound.utterance.interval if sound.utterance is not None else None for sound in bounded]
+    judged = suitability.judge(recording, stretches, words=words)
+    return _Heard(recording, bounded, stretches, judged, acoustics.timings(recording, stretches, words=words), response)
+
+
+def _measured(heard: _Heard, method: Method) -> list[Token]:
     """Return a measured token for each bounded sibilant, without the figures that its support rules out."""
-    intervals = [sound.sibilant for sound in sounds if sound.sibilant is not None]
-    values = acoustics.measure(recording, intervals, method, words=_words_of(sounds), response=response)
+    values = acoustics.measure(heard.recording, heard.stretches, method, response=heard.response, timed=heard.timed)
     tokens = []
-    for sound, measures, support in zip(sounds, values, judged.tokens, strict=True):
+    for sound, measures, support in zip(heard.sounds, values, heard.judged.tokens, strict=True):
         token = _token(sound, method)
-        kept = _supported(measures, support, method, recording.sampling_rate_hz)
+        kept = _supported(measures, support, method, heard.recording.sampling_rate_hz)
         flags = tuple(dict.fromkeys((*token.flags, *support.flags, *kept.flags)))
         tokens.append(
             replace(token, measures=kept, snr_db=support.snr_db, bandwidth_hz=support.bandwidth_hz, flags=flags)

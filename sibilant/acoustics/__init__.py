@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from .frames import spectrum
 from .holding import sustained
-from .measuring import measure
+from .measuring import measure, timings
 from .moments import moments
 from .pictures import spectrogram
 
-__all__ = ["measure", "moments", "spectrogram", "spectrum", "sustained"]
+__all__ = ["measure", "moments", "spectrogram", "spectrum", "sustained", "timings"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from math import isfinite
 
@@ -36,6 +36,7 @@ def measure(
     words: Sequence[Interval | None] = (),
     response: MicrophoneResponse | None = None,
     bandwidth_hz: Sequence[float | None] = (),
+    timed: Sequence[Mapping[str, float]] = (),
 ) -> list[Measures]:
     """Measure each sibilant under a method.
 
@@ -53,6 +54,8 @@ def measure(
         Divided out of the power; name it in the method with `sibilant.methods.with_response`.
     bandwidth_hz : sequence of float or None, optional
         Effective bandwidth found in each sibilant; without it half the sampling rate is taken.
+    timed : sequence of mapping, optional
+        What `timings` gave for the same sounds, so that several methods share it.
 
     Returns
     -------
@@ -79,11 +82,11 @@ def measure(
     (9, True)
     """
     with_response(method, response)
-    words = (*words, *[None] * (len(sounds) - len(words)))
     bandwidth_hz = (*bandwidth_hz, *[None] * (len(sounds) - len(bandwidth_hz)))
+    timed = timed or timings(recording, sounds, words=words)
     drafts = []
-    for number, (sound, word, reach_hz) in enumerate(zip(sounds, words, bandwidth_hz, strict=True), start=1):
-        draft = _Draft(sound, _timed(recording, sound, word))
+    for number, (sound, known, reach_hz) in enumerate(zip(sounds, timed, bandwidth_hz, strict=True), start=1):
+        draft = _Draft(sound, dict(known))
         draft.heard = _listen(draft, recording, method, response, reach_hz)
         drafts.append(draft)
         if number % _CHUNK == 0:
@@ -129,15 +132,37 @@ class _Draft:
         )
 
 
-def _timed(recording: Recording, sound: SibilantInterval, word: Interval | None) -> dict[str, float]:
-    """What no method changes: lengths, rise, voicing, level against the vowel."""
-    interval = sound.interval
-    timed = {
-        "rise_ms": rise_ms(recording, interval),
-        "voiced_share": voiced_share(recording, interval),
-        "level_re_vowel_db": level_re_vowel_db(recording, interval, word),
-    }
-    return duration_values(sound, word) | {key: value for key, value in timed.items() if value is not None}
+def timings(
+    recording: Recording, sounds: Sequence[SibilantInterval], *, words: Sequence[Interval | None] = ()
+) -> list[dict[str, float]]:
+    """Return what no method changes for each sibilant: lengths, rise, voicing, level against the vowel.
+
+    Parameters
+    ----------
+    recording : Recording
+        The sound, at its own rate.
+    sounds : sequence of SibilantInterval
+        What to measure.
+    words : sequence of Interval or None, optional
+        The word of each sibilant.
+
+    Returns
+    -------
+    list of dict
+        Values by ``MEASURES`` key; one that can't be had is absent.
+    """
+    found = []
+    for number, (sound, word) in enumerate(zip(sounds, (*words, *[None] * (len(sounds) - len(words))), strict=True), 1):
+        interval = sound.interval
+        timed = {
+            "rise_ms": rise_ms(recording, interval),
+            "voiced_share": voiced_share(recording, interval),
+            "level_re_vowel_db": level_re_vowel_db(recording, interval, word),
+        }
+        found.append(duration_values(sound, word) | {key: value for key, value in timed.items() if value is not None})
+        if number % _CHUNK == 0:
+            recording.let_go()
+    return found
 
 
 def _listen(

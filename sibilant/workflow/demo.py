@@ -126,13 +126,19 @@ def _hold(folder: Path, story: ClientStory, session: StorySession) -> None:
         ),
     )
     heard = _write_judgements(folder / "tables" / f"{name}-heard.csv", take)
-    judge.judge_from(folder / CASELOAD, story.code, session.number, heard, rater="R1")
-    left = judge.queue(folder / CASELOAD, story.code, session.number, rater="R1")
-    for one in left.left:
-        if one.key.count(".") == 2 and ".x" not in one.key:
-            judge.record(folder / CASELOAD, left, one.key, "not_scorable", note="not in the invented rater's list")
+    done = judge.judge_from(folder / CASELOAD, story.code, session.number, heard, rater="R1")
+    if done["judged"] < done["to_judge"]:
+        _judge_the_rest(folder / CASELOAD, story.code, session.number)
     if not in_full:
         recording.unlink()
+
+
+def _judge_the_rest(caseload: Path, code: str, number: int) -> None:
+    """Call what the invented rater's list does not name, such as a second attempt, not scorable."""
+    left = judge.queue(caseload, code, number, rater="R1")
+    for one in left.left:
+        if one.key.count(".") == 2 and ".x" not in one.key:
+            judge.record(caseload, left, one.key, "not_scorable", note="not in the invented rater's list")
 
 
 def _write_list(path: Path, prompts: Sequence[Prompt]) -> Path:

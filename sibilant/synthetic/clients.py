@@ -114,7 +114,7 @@ def story_take(story: ClientStory, session: StorySession, prompts: Sequence[Prom
     kinds, shares = _kinds(story, session, prompts, rng)
     added = {k + 1: "S" for k, p in enumerate(prompts) if p.text in session.added}
     plan = ProbePlan(
-        pause_s=(0.6, 1.0), room_t60_s=session.room_t60_s, snr_db=session.snr_db, noises=1, repeats=0, false_starts=0,
+        pause_s=(0.45, 0.7), room_t60_s=session.room_t60_s, snr_db=session.snr_db, noises=1, repeats=0, false_starts=0,
     )  # fmt: skip
     spoken = probe(
         prompts, session_speaker(story, session), story.seed * 100 + session.number, plan=plan,

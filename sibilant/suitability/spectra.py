@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 SPECTRUM_WINDOW_S = 1024 / 44_100
 SMOOTHING_HZ, STRONG_SHARE = 100.0, 0.8
 BANDWIDTH_DROP_DB = 40.0
+RIDGE_SMOOTHING_HZ, RIDGE_DB = 1_000.0, 6.0
 CLIFF_DB, CLIFF_FLATNESS_DB = 25.0, 8.0
 LOWEST_CLIFF_HZ = 2_500.0
 
@@ -67,11 +68,16 @@ def _smoothed(power: Floats, width: int) -> Floats:
 def bandwidth_of(power: Floats, frequency_hz: Floats) -> float:
     """Return the highest frequency in Hz at which a sound is within 40 dB of its own peak.
 
+    Where the peak stands 6 dB and more over its own surroundings of 1 kHz, those count in its place, so that the narrow
+    ridge of a whistle does not decide.
+
     Where noise keeps everything within 40 dB, a cliff is looked for as well: a fall of 25 dB within 500 Hz after which
     the level stays flat up to the Nyquist frequency.
     """
     level = 10 * np.log10(power)
-    above = np.nonzero(level >= level.max() - BANDWIDTH_DROP_DB)[0]
+    around = 10 * np.log10(_smoothed(power, max(1, round(RIDGE_SMOOTHING_HZ / frequency_hz[1]))).max())
+    peak = around if level.max() - around >= RIDGE_DB else level.max()
+    above = np.nonzero(level >= peak - BANDWIDTH_DROP_DB)[0]
     reach = float(frequency_hz[above[-1]])
     if reach < 0.97 * frequency_hz[-1]:
         return reach

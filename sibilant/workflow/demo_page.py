@@ -43,17 +43,16 @@ class Made:
 def write_up(folder: Path, story: ClientStory) -> tuple[list[str], list[str]]:
     """Write the pictures, charts, reports and sheets of one client; return their names and the lines of progress."""
     caseload, code = folder / "caseload", story.code
-    in_full = (1, len(story.sessions)) if code == "C-7QXK" else (len(story.sessions),)
-    written = [_strips(folder, code, number) for number in in_full]
-    view, case = summarise.case_view(caseload, code, words="all")
+    written = [_strips(folder, code, len(story.sessions))]
+    view, case = summarise.case_view(caseload, code)
     chart = folder / "charts" / f"{code}-months.svg"
     summarise.figure(view, case, chart)
     written.append([chart])
     kinds = report.KINDS if code == "C-7QXK" else ("monthly",)
     for kind in kinds:
-        form = ".docx" if kind == "session" else ".html" if kind == "school" else ".pdf"
-        path = folder / "reports" / f"{code}-{kind}{form}"
-        report.make_report(caseload, code, kind, path)
+        ending = ".docx" if kind == "session" else ".html" if kind == "school" else ".pdf"
+        path = folder / "reports" / f"{code}-{kind}{ending}"
+        report.write_report(kind, view, case, path, ticked=report.Ticked(), kept_in=caseload)
         written.append([path])
     if code == "C-7QXK":
         sheet = folder / "reports" / "practice-set-of-three.pdf"

@@ -73,11 +73,19 @@ def make_report(
     chosen = ticked or Ticked()
     if kind not in KINDS:
         raise UsageError(f"--kind: {kind[:20]!r} is none of {', '.join(KINDS)}")
-    form = form_of(path)
+    form_of(path)
     view, case = case_view(caseload, client, words=chosen.words, rater=chosen.rater)
-    document = compose_report(kind, view, case, chosen, form=form, kept_in=caseload)
+    return write_report(kind, view, case, path, ticked=chosen, kept_in=caseload)
+
+
+def write_report(
+    kind: str, view: CaseView, case: Case, path: Path, *, ticked: Ticked, kept_in: Path | None = None
+) -> Document:
+    """Compose one report from a view, render it and write it; see ``make_report``."""
     from .. import report
 
+    form = form_of(path)
+    document = compose_report(kind, view, case, ticked, form=form, kept_in=kept_in)
     files.write_bytes(path, report.render(document, form))  # type: ignore[arg-type]
     return document
 

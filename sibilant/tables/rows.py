@@ -23,8 +23,8 @@ class Labels:
 
 
 def unreadable_row(labels: Labels, reason: str) -> Row:
-    """Return the one row of a recording that could not be read, its reason among the flags."""
-    return {**_label_cells(labels), "finding": "unreadable", "flags": reason}
+    """Return the one row of a recording that could not be read, its reason as the only flag (no semicolon in it)."""
+    return {**_label_cells(labels), "finding": "unreadable", "flags": reason.replace(";", ",")}
 
 
 def token_rows(tokens: Iterable[Token], labels: Labels) -> list[Row]:

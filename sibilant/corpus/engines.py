@@ -1,11 +1,16 @@
-"""On what the pieces run: threads here, or the workers of a dask scheduler whose address is given."""
+"""On what the pieces run: processes here, or the workers of a dask scheduler whose address is given."""
 
 from __future__ import annotations
 
 import ipaddress
+import os
+import threading
+import time
 from collections.abc import Iterable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
 from itertools import islice
+from multiprocessing import get_context
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -15,6 +20,7 @@ from .order import Order, Piece
 from .pieces import measured_piece
 
 WAIT_S = 10
+WATCH_S = 0.5
 
 
 def parts_of(pieces: Iterable[Piece], methods: Sequence[Method], order: Order) -> Iterator[tuple[Piece, str]]:
@@ -31,11 +37,18 @@ def parts_of(pieces: Iterable[Piece], methods: Sequence[Method], order: Order) -
         check_scheduler(order.scheduler)
         yield from _by_dask(iter(pieces), methods, order.scheduler)
     else:
-        yield from _by_threads(iter(pieces), methods, order.workers)
+        here = _by_processes if order.workers > 1 else _one_by_one
+        yield from here(iter(pieces), methods, order.workers)
 
 
-def _by_threads(pieces: Iterator[Piece], methods: Sequence[Method], workers: int) -> Iterator[tuple[Piece, str]]:
-    pool = ThreadPoolExecutor(workers, thread_name_prefix="corpus")
+def _one_by_one(pieces: Iterator[Piece], methods: Sequence[Method], _: int) -> Iterator[tuple[Piece, str]]:
+    for piece in pieces:
+        yield piece, measured_piece(piece, methods)
+
+
+def _by_processes(pieces: Iterator[Piece], methods: Sequence[Method], workers: int) -> Iterator[tuple[Piece, str]]:
+    """Measure in processes of this machine; threads were measured to gain nothing, much of the work being Python."""
+    pool = ProcessPoolExecutor(workers, get_context("spawn"), initializer=_leave_with, initargs=(os.getpid(),))
     try:
         under_way: dict[Future[str], Piece] = {}
         while True:
@@ -46,8 +59,21 @@ def _by_threads(pieces: Iterator[Piece], methods: Sequence[Method], workers: int
             done, _ = wait(under_way, return_when=FIRST_COMPLETED)
             for future in done:
                 yield under_way.pop(future), future.result()
+    except BrokenProcessPool as error:
+        raise InputError("a worker ended while it measured; look into this machine's memory, then --resume") from error
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _leave_with(parent: int) -> None:
+    """End this worker when the process that started it is gone, so that a killed run leaves nothing running."""
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(WATCH_S)
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def check_scheduler(address: str) -> None:

@@ -19,7 +19,7 @@ PARTS = "parts"
 class Order:
     """What is asked: a folder or a manifest, where results go, the methods, and on what it runs.
 
-    ``words``: prompts for recordings that name none of their own (LIST.csv or a built-in list). ``workers``: threads
+    ``words``: prompts for recordings that name none of their own (LIST.csv or a built-in list). ``workers``: processes
     here; ``scheduler``: address of a dask scheduler to use instead. ``resume``: go on with a run that was cut short.
     """
 

@@ -121,5 +121,5 @@ def test_growth(spoken: tuple[Path, list[tuple[float, float]]], tmp_path: Path) 
     rows = grown(spoken, tmp_path, sizes)
     with EVIDENCE.open("w", encoding="utf-8", newline="") as stream:
         writer = csv.writer(stream, lineterminator="\n")
-        writer.writerow(["n_tokens", "seconds", "peak_memory_mb", "tokens_per_s", "commit"])
-        writer.writerows([*row, commit.stdout.strip()] for row in rows)
+        writer.writerow(["workers", "n_tokens", "seconds", "peak_memory_mb", "tokens_per_s", "commit"])
+        writer.writerows(["2 processes", *row, commit.stdout.strip()] for row in rows)

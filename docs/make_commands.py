@@ -19,6 +19,7 @@ can't be used or was refused (one line on standard error says which, why and the
 
 def help_of(name: str, command: click.Command, parent: click.Context) -> list[str]:
     """Return the help of a command and of those below it."""
+    command._help_option = None  # whoever ran the command by itself before left that way's help option behind
     context = click.Context(command, info_name=name, parent=parent, max_content_width=100, terminal_width=100)
     parts = [f"## {context.command_path}\n\n```text\n{command.get_help(context)}\n```\n"]
     if isinstance(command, click.Group):

@@ -8,7 +8,6 @@ from typing import Any
 
 from .. import audio, segment, suitability
 from ..errors import RecordingError
-from ..terms import Suitability
 
 
 def check(recordings: Sequence[Path], *, channel: int | None = None) -> list[dict[str, Any]]:
@@ -69,8 +68,3 @@ def _sign(sign: dict[str, Any]) -> str:
     limit = "" if sign["threshold"] is None else f" (threshold {sign['threshold']:g}, {sign['source']})"
     spoils = f": {', '.join(sign['spoils'])} {sign['severity']}" if sign["spoils"] else ""
     return f"{sign['sign']}{value}{limit}{spoils}"
-
-
-def words_of(judged: Suitability) -> str:
-    """Say the recording's verdict in a few words, for places that show no figures."""
-    return f"{judged.verdict.worst}" + (f"; {judged.remedies[0]}" if judged.remedies else "")

@@ -13,13 +13,15 @@ from ..errors import ListError, RefusedError, UsageError
 from ..terms import Prompt
 from ..terms.document import Document, PracticeItem
 from .prompts import prompts_from
+from .report import FORMS, form_of
+
+__all__ = ["FORMS", "SheetRequest", "compose_sheet", "form_of", "items_of", "make_sheet", "write_sheet"]
 
 if TYPE_CHECKING:
     from ..report.practice import Level
     from ..store import Caseload
 
 LEVELS = ("sound", "syllable", "word", "set-of-three", "phrase", "sentence")
-FORMS = ("pdf", "html", "docx")
 _TICKS = MappingProxyType({"sound": 5, "syllable": 5, "word": 5, "set-of-three": 3, "phrase": 3, "sentence": 3})
 _READ_AS: Mapping[str, str] = MappingProxyType(
     {
@@ -77,7 +79,7 @@ def make_sheet(request: SheetRequest, path: Path, *, caseload: Caseload | None =
     ListError
         When an item holds no /s/, or the client has no practice words yet.
     """
-    form = form_of(path)
+    form = form_of(path, "a practice sheet")
     prompts = _prompts(request, caseload)
     _refuse_without_target(prompts)
     subject, mark = _subject(request, caseload)
@@ -101,20 +103,6 @@ def write_sheet(request: SheetRequest, path: Path, *, folder: Path | None = None
     with opened(folder) as caseload:
         code = client_or_last(caseload, request.client)
         return make_sheet(replace(request, client=code), path, caseload=caseload)
-
-
-def form_of(path: Path) -> str:
-    """Return ``pdf``, ``html`` or ``docx`` from a path's ending.
-
-    Raises
-    ------
-    UsageError
-        For another ending.
-    """
-    form = path.suffix.lower().removeprefix(".")
-    if form not in FORMS:
-        raise UsageError(f"{path.name}: a file ending in .pdf, .html or .docx is needed")
-    return form
 
 
 def compose_sheet(level: str, prompts: Sequence[Prompt], *, subject: str = "", mark: str = "") -> Document:

@@ -90,8 +90,8 @@ def write_report(
     return document
 
 
-def form_of(path: Path) -> str:
-    """Return ``pdf``, ``html`` or ``docx`` from a path's ending.
+def form_of(path: Path, what: str = "a report") -> str:
+    """Return ``pdf``, ``html`` or ``docx`` from a path's ending; ``what`` is written there, for the error.
 
     Raises
     ------
@@ -100,7 +100,7 @@ def form_of(path: Path) -> str:
     """
     form = path.suffix.lower().removeprefix(".")
     if form not in FORMS:
-        raise UsageError(f"{path.name}: a report ends in .pdf, .html or .docx")
+        raise UsageError(f"{path.name}: {what} ends in .pdf, .html or .docx")
     return form
 
 

@@ -197,7 +197,7 @@ def small_disk(tmp_path: Path) -> Path:
     if os.geteuid() != 0 or subprocess.run(mount, capture_output=True, check=False).returncode:
         pytest.skip("a small disk can't be mounted here; the limit of SQLite's pages stands for it in tests/store")
     yield place
-    subprocess.run(["umount", str(place)], check=False)
+    subprocess.run(["umount", "--lazy", str(place)], check=False)
 
 
 def test_a_full_disk_keeps_the_last_good_state(small_disk: Path, material: ModuleType) -> None:

@@ -117,3 +117,28 @@ def test_the_table_function_returns_rows_by_column_name() -> None:
     clip = next(iter(sorted(folder.glob("ktuberling*"))))
     rows = sibilant.measure(clip)
     assert rows and {"onset_s", "centroid_hz", "method"} <= set(rows[0])
+
+
+def test_recordings_of_unlike_bandwidth_are_measured_in_one_band(tmp_path: Path) -> None:
+    """The need of job.md F23: one clip at 44.1 and 22.05 kHz (soxr, an independent resampler) within 2 %."""
+    import soxr
+
+    import sibilant
+    from sibilant.audio import read_recording, write_wav
+    from sibilant.workflow.measure import Request, measure, shown_rows
+
+    clip = read_recording(sibilant.reference_sounds() / "ktuberling-stick.ogg", channel=1)
+    write_wav(tmp_path / "full.wav", clip.samples, 44100)
+    write_wav(tmp_path / "half.wav", soxr.resample(clip.samples, 44100, 22050, "VHQ"), 22050)
+    asked = Request(
+        [tmp_path / "full.wav", tmp_path / "half.wav"], say="stick, nose", method_names=("house-15k", "house-7k"),
+        same_band=True,
+    )  # fmt: skip
+    rows = shown_rows(measure(asked))
+    found = [row for row in rows if row["finding"] == "found"]
+    assert [row["finding"] for row in rows if row["prompt"] == "nose"] == ["prompt_missing"] * 2
+    methods = [row["method"] for row in found]
+    assert methods[:2] == methods[2:] and methods[0].startswith("house-15k-to-") and methods[1] == "house-7k/1"
+    for full, half in zip(found[:2], found[2:], strict=True):
+        assert half["centroid_hz"] == pytest.approx(full["centroid_hz"], rel=0.02)
+        assert half["sd_hz"] == pytest.approx(full["sd_hz"], rel=0.02)

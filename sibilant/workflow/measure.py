@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from .. import audio, methods, tables
-from ..analyse import Analysis, analyse, analyse_given
+from ..analyse import Analysis, analyse, analyse_given, measure_again
 from ..errors import ListError, RecordingError, UsageError
 from ..terms import Interval, Method, MicrophoneResponse, Prompt, Recording, Token
 from .prompts import prompts_from, prompts_of
@@ -27,6 +28,8 @@ class Request:
     response: Path | None = None
     intervals: Path | None = None
     alias: str = ""
+    same_band: bool = False
+    """Narrow the methods to what all the recordings hold."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +69,36 @@ def measure(request: Request) -> list[Measured]:
         first = results[0].refusal
         more = f" (and {len(results) - 1} more that can't be read)" if len(results) > 1 else ""
         raise RecordingError(first + more)
-    return results
+    return _in_one_band(results, plan) if request.same_band else results
+
+
+def _in_one_band(results: list[Measured], plan: _Plan) -> list[Measured]:
+    """Measure again under methods narrowed to what the narrowest of the recordings holds, their names saying so."""
+    reaches = [_reach_hz(result) for result in results if result.analysis is not None]
+    narrowed = [methods.matched(method, *reaches) for method in plan.methods]
+    return [_narrowed(result, narrowed, plan) for result in results]
+
+
+def _reach_hz(result: Measured) -> float:
+    """Effective bandwidth of a recording, half its sampling rate where none could be judged."""
+    if result.analysis is None:
+        return math.inf
+    half = result.analysis.sampling_rate_hz / 2
+    return min(result.analysis.suitability.effective_bandwidth_hz or half, half)
+
+
+def _narrowed(result: Measured, narrowed: Sequence[Method], plan: _Plan) -> Measured:
+    """Return a result measured again, row by row as it was; prompts not heard stay as they are."""
+    if result.analysis is None or result.recording is None:
+        return result
+    unheard = [token for token in result.analysis.tokens if token.method is None]
+    heard = [token for token in result.analysis.tokens if token.method == plan.methods[0]]
+    again = [measure_again(result.recording, heard, method, response=plan.response) for method in narrowed]
+    tokens = [token for tokens in again for token in tokens] + unheard
+    tokens.sort(key=lambda token: token.prompt_index)
+    labels = tables.Labels(recording=result.name, sha256=result.recording.source.sha256)
+    analysis = replace(result.analysis, tokens=tuple(tokens))
+    return replace(result, analysis=analysis, rows=tables.token_rows(tokens, labels))
 
 
 def _plan(request: Request) -> _Plan:

@@ -35,6 +35,8 @@ OPEN_ADULT = Method(
     n_tapers=8,
     citation="the method of the adult values measured from open recordings (Plummer & Reidy 2018)",
 )
+OPEN_ADULT_11K = dataclasses.replace(OPEN_ADULT, name="open-adult-11k", band_hz=(1000.0, 11025.0))
+OPEN_ADULT_7K = dataclasses.replace(OPEN_ADULT, name="open-adult-7k", band_hz=(1000.0, 7500.0))
 
 FORREST_1988 = Method(
     "forrest-1988",
@@ -142,6 +144,8 @@ _ALL = MappingProxyType(
             HOUSE_10K,
             HOUSE_7K,
             OPEN_ADULT,
+            OPEN_ADULT_11K,
+            OPEN_ADULT_7K,
             FORREST_1988,
             JONGMAN_2000,
             JONGMAN_2000_PEAK,

@@ -4,7 +4,6 @@ from .ages import age_words, read_age
 from .band import new_speaker_band
 from .compare import TokenValue, beside, compare, comparisons
 from .own import own_ranges_csv, read_own_ranges
-from .protocols import protocol
 from .questions import Answer, Question, acquisition, find
 from .sourced import unsourced_in_rows, unsourced_in_text
 from .tables import all_ranges
@@ -26,7 +25,6 @@ __all__ = [
     "find",
     "new_speaker_band",
     "own_ranges_csv",
-    "protocol",
     "read_age",
     "read_own_ranges",
     "unsourced_in_rows",

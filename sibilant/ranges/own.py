@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from ..errors import MethodError, RangeError
+from ..methods import get_method
 from ..terms import MEASURES
 from ..terms.reference import Basis, Circumstances, Population, ReferenceRange
-from .protocols import protocol
 from .questions import CUES
 from .tables import is_number
 
@@ -78,7 +78,7 @@ def _table(text: str, name: str) -> list[dict[str, str]]:
 def _range(row: dict[str, str], place: str) -> ReferenceRange:
     _check(row, place)
     edges = {name: float(row[name]) if row.get(name) else None for name in ("lowest", "highest")}
-    method = protocol(row["method"]) if row["method"] else None
+    method = get_method(row["method"]) if row["method"] else None
     try:
         return ReferenceRange(
             measure=row["measure"],
@@ -146,7 +146,7 @@ def _check_method(row: dict[str, str], place: str, *, spectral: bool) -> None:
             raise RangeError(f"{place}: {row['measure']} needs its method; unlike methods differ by thousands of hertz")
         return
     try:
-        method = protocol(row["method"])
+        method = get_method(row["method"])
     except MethodError as error:
         raise RangeError(f"{place}: {error}") from error
     low, high = method.band_hz

@@ -6,11 +6,10 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from ..errors import MethodError
-from ..methods import supports
+from ..methods import get_method, supports
 from ..terms import Method
 from ..terms.reference import ADULT_MONTHS, Reason, ReferenceRange
 from .band import is_spectral, protocol_known
-from .protocols import protocol
 
 if TYPE_CHECKING:
     from .questions import Question
@@ -182,7 +181,7 @@ def _known(name: str) -> Method | None:
     if not name:
         return None
     try:
-        return protocol(name)
+        return get_method(name)
     except MethodError:
         return None
 

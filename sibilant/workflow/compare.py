@@ -10,6 +10,7 @@ from typing import Any
 from .. import ranges
 from ..errors import UsageError
 from ..files import make_folder, write_text
+from ..methods import get_method
 from ..ranges import Question, TokenValue
 from ..terms import MEASURES, Recording, Token
 from ..terms.reference import Comparison, Reason, ReferenceRange
@@ -67,7 +68,7 @@ def list_ranges(asked: RangesAsked, *, kept_in: Path | None = None) -> dict[str,
     if asked.measure and asked.measure not in MEASURES:
         raise UsageError(f"measure {asked.measure!r} is not known; values are held for: {', '.join(sorted(held))}")
     if asked.method:
-        ranges.protocol(asked.method)
+        get_method(asked.method)
     wanted = [asked.measure] if asked.measure else [key for key in MEASURES if key in held]
     answers = [ranges.describe_answer(ranges.find(_question(asked, key), own=own)) for key in wanted]
     norms = [answers[0][name] for name in ("acquisition", "acquisition_note")] if answers else [[], ""]
@@ -169,7 +170,7 @@ def token_values(tokens: Sequence[Token], measure: str) -> list[TokenValue]:
 def _again(recording: Recording, tokens: Sequence[Token], row: ReferenceRange) -> list[TokenValue]:
     from ..analyse import measure_again
 
-    measured = measure_again(recording, tokens, ranges.protocol(row.method)) if row.method else tokens
+    measured = measure_again(recording, tokens, get_method(row.method)) if row.method else tokens
     return token_values(measured, row.measure)
 
 

@@ -87,14 +87,14 @@ def test_no_child_range_is_shipped_that_could_be_placed() -> None:
 
 
 def test_measures_and_methods_are_known_ones() -> None:
-    from sibilant.ranges import protocol
+    from sibilant.methods import get_method
 
     for row in all_ranges():
         if row.use in ("value", "orientation"):
             assert row.measure in MEASURES, row
             assert MEASURES[row.measure].unit == row.unit, row
         if row.method:
-            assert protocol(row.method).band_hz == row.band_hz, row
+            assert get_method(row.method).band_hz == row.band_hz, row
 
 
 def test_nothing_of_the_workshop_is_in_the_tables() -> None:

@@ -45,12 +45,16 @@ def _measuring(method: Mapping[str, Any] | None) -> list[str]:
     low, high = method["band_hz"]
     emphasis = f"pre-emphasis {method['pre_emphasis']}" if method["pre_emphasis"] is not None else "no pre-emphasis"
     frames = (
-        f"in frames of {method['frame_ms']} ms every {method['hop_ms']} ms" if method["frame_ms"] else "as one window"
+        f"in frames of {method['frame_ms']:g} ms every {method['hop_ms']:g} ms"
+        if method["frame_ms"]
+        else "as one window"
     )
-    where = [f"the middle {window['share']} of the fricative" for window in method["windows"] if window["share"]]
+    where = [
+        f"the middle {window['share']:g} of the fricative's length" for window in method["windows"] if window["share"]
+    ]
     return [
         f"Spectra were taken over {' and '.join(where) or 'the windows of the method'} {frames} with"
-        f" {method['n_tapers']} {method['taper']} tapers, and measured from {low} to {high} Hz with"
+        f" {method['n_tapers']} {method['taper']} tapers, and measured from {low:g} to {high:g} Hz with"
         f" {method['weighting']} weighting and {emphasis} (method {method['name']}, version {method['version']})."
     ]
 

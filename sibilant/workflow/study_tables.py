@@ -19,6 +19,8 @@ from ..terms import MEASURES
 from .study import decimals_of, dictionary_columns
 
 _P = 4
+MOST_SAID = 20
+"""Differences said on the terminal; more are in ``effects.csv``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -338,7 +340,7 @@ def summary(
     ]
     if prepared.left_out:
         lines.append("left out: " + ", ".join(f"{n} {reason}" for reason, n in prepared.left_out.items()))
-    lines += [_said(effect) for effect in found.effects if effect.p_holm < 0.05]
+    lines += _said_of_clear([effect for effect in found.effects if effect.p_holm < 0.05])
     n_open = sum(not effect.p_holm < 0.05 for effect in found.effects)
     lines.append(f"{n_open} of {len(found.effects)} differences can't be told from chance (p after Holm 0.05 or more)")
     lines += [
@@ -355,6 +357,14 @@ def summary(
     lines += _said_of_moved(found, moved)
     lines += [*found.notes, study.CAUTION, f"written: {to}/methods.md, {to}/study.json, tables and {to}/figures"]
     return lines
+
+
+def _said_of_clear(clear: Sequence[Effect]) -> list[str]:
+    """Say the clear differences, the largest of them where they are many; all stand in the table."""
+    largest = sorted(clear, key=lambda effect: -abs(effect.g))[:MOST_SAID]
+    lines = [_said(effect) for effect in clear if effect in largest]
+    n_more = len(clear) - len(lines)
+    return [*lines, f"  and {n_more} smaller ones: see effects.csv"] if n_more else lines
 
 
 def _said_of_moved(found: Study, moved: Sequence[tuple[str, Sequence[Effect]]]) -> list[str]:

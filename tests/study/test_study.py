@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import math
 import re
@@ -350,3 +351,13 @@ def test_a_measure_of_ones_own_and_stretches_a_person_labelled() -> None:
     frame.loc[first, "finding"] = "extra"
     frame.loc[first[0], "label"] = "s, frontal"
     assert prepare(frame, Question("type")).left_out["extra"] == 1
+
+
+def test_the_terminal_says_the_largest_differences_and_where_the_rest_are() -> None:
+    from sibilant.workflow.study_tables import MOST_SAID, _said_of_clear
+
+    found = compare(table(), Question("type", measures=("centroid_hz", "sd_hz"))).effects
+    many = [dataclasses.replace(found[0], g=float(n)) for n in range(MOST_SAID + 3)]
+    lines = _said_of_clear(many)
+    assert len(lines) == MOST_SAID + 1 and lines[-1] == "  and 3 smaller ones: see effects.csv"
+    assert "g 3.00" in lines[0] and "g 2.00" not in "".join(lines)

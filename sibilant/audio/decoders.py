@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import os
 import threading
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import IO, TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
@@ -56,6 +57,20 @@ def open_decoder(path: Path) -> contextlib.AbstractContextManager[Decoder]:
         head = stream.read(64)
     container = _phone_container(head)
     return _open_phone(path, container) if container else _open_plain(path, chatty=_may_be_mp3(head))
+
+
+def open_bytes(content: bytes, name: str) -> contextlib.AbstractContextManager[Decoder]:
+    """Open a sound file's bytes as :func:`open_decoder` opens a file, without any file.
+
+    Raises
+    ------
+    RecordingError
+        When no decoder takes them, or the optional extra is missing.
+    """
+    container = _phone_container(content[:64])
+    if container:
+        return _phone(io.BytesIO(content), name, container)
+    return _plain(io.BytesIO(content), name, chatty=_may_be_mp3(content[:64]))
 
 
 def _phone_container(head: bytes) -> str:
@@ -124,24 +139,30 @@ class _Plain:
 
 @contextlib.contextmanager
 def _open_plain(path: Path, *, chatty: bool) -> Iterator[Decoder]:
-    import soundfile as sf
-
     try:
         stream = path.open("rb")
     except OSError as error:
         raise RecordingError(f"{path.name}: can't be opened; check the name and the rights") from error
-    with stream:
-        try:
-            with _hushed(chatty=chatty):
-                sound = sf.SoundFile(stream.fileno(), closefd=False)
-        except (sf.SoundFileError, RuntimeError, TypeError, ValueError) as error:
-            raise RecordingError(
-                f"{path.name}: not a sound file that can be read, whatever its name says; export it as {KINDS}"
-            ) from error
-        with sound:
-            if sound.format not in FORMATS:
-                raise RecordingError(f"{path.name}: {sound.format} sound is not read; export it as {KINDS}")
-            yield _Plain(path.name, sound, chatty=chatty)
+    with stream, _plain(stream.fileno(), path.name, chatty=chatty) as decoder:
+        yield decoder
+
+
+@contextlib.contextmanager
+def _plain(source: int | IO[bytes], name: str, *, chatty: bool) -> Iterator[Decoder]:
+    """Decode from a file's descriptor, or from bytes in memory."""
+    import soundfile as sf
+
+    try:
+        with _hushed(chatty=chatty):
+            sound = sf.SoundFile(source, closefd=False)
+    except (sf.SoundFileError, RuntimeError, TypeError, ValueError) as error:
+        raise RecordingError(
+            f"{name}: not a sound file that can be read, whatever its name says; export it as {KINDS}"
+        ) from error
+    with sound:
+        if sound.format not in FORMATS:
+            raise RecordingError(f"{name}: {sound.format} sound is not read; export it as {KINDS}")
+        yield _Plain(name, sound, chatty=chatty)
 
 
 class _Phone:
@@ -193,22 +214,25 @@ def _named_errors(name: str, frames: Iterator[Any]) -> Iterator[Any]:
 
 @contextlib.contextmanager
 def _open_phone(path: Path, kind: str) -> Iterator[Decoder]:
+    with path.open("rb") as stream, _phone(stream, path.name, kind) as decoder:
+        yield decoder
+
+
+@contextlib.contextmanager
+def _phone(stream: IO[bytes], name: str, kind: str) -> Iterator[Decoder]:
     try:
         import av
     except ImportError as error:
         raise RecordingError(
-            f'{path.name}: a phone or browser recording; to read these, pip install "sibilant[phone]", or export it'
-            f" as WAV"
+            f'{name}: a phone or browser recording; to read these, pip install "sibilant[phone]", or export it as WAV'
         ) from error
-    with path.open("rb") as stream:
-        try:
-            container = av.open(stream, format=kind, metadata_errors="ignore")
-        except (av.FFmpegError, ValueError, OSError) as error:
-            raise RecordingError(
-                f"{path.name}: looks like a phone or browser recording, but can't be read; copy it again or export it"
-                f" as WAV"
-            ) from error
-        with container:
-            if not container.streams.audio:
-                raise RecordingError(f"{path.name}: holds no sound, only other tracks; export the sound as WAV")
-            yield _Phone(path.name, container, kind)
+    try:
+        container = av.open(stream, format=kind, metadata_errors="ignore")
+    except (av.FFmpegError, ValueError, OSError) as error:
+        raise RecordingError(
+            f"{name}: looks like a phone or browser recording, but can't be read; copy it again or export it as WAV"
+        ) from error
+    with container:
+        if not container.streams.audio:
+            raise RecordingError(f"{name}: holds no sound, only other tracks; export the sound as WAV")
+        yield _Phone(name, container, kind)

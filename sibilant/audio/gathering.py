@@ -26,8 +26,11 @@ Two microphones apart differ by more.
 class Gathering:
     """Blocks (n, channels) in, samples (n,) of one channel out; notes whether the channels differ."""
 
-    def __init__(self, name: str, n_channels: int, channel: int | None, *, lossy: bool) -> None:
+    def __init__(
+        self, name: str, n_channels: int, channel: int | None, *, lossy: bool, in_memory: bool = False
+    ) -> None:
         self.name = name
+        self._in_memory = in_memory
         self.n_samples = 0
         self.latest: npt.NDArray[np.float32] = np.empty(0, np.float32)
         self._column = (channel or 1) - 1
@@ -52,7 +55,7 @@ class Gathering:
             self._write(self.latest)
             return
         self._blocks.append(self.latest)
-        if self.n_samples > MEMORY_BOUND_SAMPLES:
+        if self.n_samples > MEMORY_BOUND_SAMPLES and not self._in_memory:
             self._start_spill()
 
     def samples(self) -> npt.NDArray[np.float32]:

@@ -11,13 +11,13 @@ import numpy as np
 from ..errors import RecordingError
 from ..files import sha256_of
 from ..terms import Recording, Source
-from .decoders import Decoder, open_decoder
+from .decoders import Decoder, open_bytes, open_decoder
 from .gathering import MEMORY_BOUND_SAMPLES, Gathering
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-__all__ = ["MEMORY_BOUND_SAMPLES", "read_recording", "recording_from_samples"]
+__all__ = ["MEMORY_BOUND_SAMPLES", "read_recording", "recording_from_bytes", "recording_from_samples"]
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 1_000, 1_000_000
 LARGEST_SAMPLE = 1e5
@@ -63,26 +63,58 @@ def read_recording(path: str | Path, *, channel: int | None = None) -> Recording
     path = Path(path)
     _check_place(path)
     with open_decoder(path) as decoder:
-        _check_header(path, decoder, channel)
-        gathering = Gathering(path.name, decoder.n_channels, channel, lossy=decoder.lossy)
-        for block in decoder.blocks():
-            gathering.add(block)
-            _check_values(path, gathering.latest, gathering.n_samples - len(gathering.latest), decoder)
-        if decoder.n_channels > 1 and channel is None:
-            gathering.refuse_different_channels()
-        samples = gathering.samples()
+        samples = _gathered(path.name, decoder, channel, in_memory=False)
+    return Recording(samples, decoder.sampling_rate_hz, _source(path.name, _hash(path), decoder, channel))
+
+
+def recording_from_bytes(content: bytes, name: str = "buffer", *, channel: int | None = None) -> Recording:
+    """Read one channel of a sound file held in memory, as :func:`read_recording` reads a file; no file is ever made.
+
+    Raises
+    ------
+    RecordingError
+        When the bytes are none, not a sound, damaged, or have several different channels and none was chosen.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from sibilant.audio import flac_bytes
+    >>> recording_from_bytes(flac_bytes(np.zeros(441, np.float32), 44_100), "word").source.coding
+    'flac/pcm_16'
+    """
+    if not content:
+        raise RecordingError(f"{name}: empty (0 bytes); record it again")
+    with open_bytes(content, name) as decoder:
+        samples = _gathered(name, decoder, channel, in_memory=True)
+    digest = hashlib.sha256(content).hexdigest()
+    return Recording(samples, decoder.sampling_rate_hz, _source(name, digest, decoder, channel))
+
+
+def _gathered(name: str, decoder: Decoder, channel: int | None, *, in_memory: bool) -> npt.NDArray[np.float32]:
+    """Decode one channel whole, checked block by block."""
+    _check_header(name, decoder, channel)
+    gathering = Gathering(name, decoder.n_channels, channel, lossy=decoder.lossy, in_memory=in_memory)
+    for block in decoder.blocks():
+        gathering.add(block)
+        _check_values(name, gathering.latest, gathering.n_samples - len(gathering.latest), decoder)
+    if decoder.n_channels > 1 and channel is None:
+        gathering.refuse_different_channels()
+    samples = gathering.samples()
     if not samples.size:
-        raise RecordingError(f"{path.name}: a sound file without any sound in it; record again or export again")
-    source = Source(
-        path=path.name,
-        sha256=_hash(path),
+        raise RecordingError(f"{name}: a sound file without any sound in it; record again or export again")
+    return samples
+
+
+def _source(name: str, sha256: str, decoder: Decoder, channel: int | None) -> Source:
+    return Source(
+        path=name,
+        sha256=sha256,
         channel=channel or 1,
         bit_depth=decoder.bit_depth,
         n_channels=decoder.n_channels,
         coding=decoder.coding,
         lossy=decoder.lossy,
     )
-    return Recording(samples, decoder.sampling_rate_hz, source)
 
 
 def recording_from_samples(samples: npt.ArrayLike, sampling_rate_hz: int, name: str = "buffer") -> Recording:
@@ -126,18 +158,18 @@ def _check_place(path: Path) -> None:
         raise RecordingError(f"{path.name[:80]}: can't be opened ({reason.lower()}); check name and rights") from error
 
 
-def _check_header(path: Path, decoder: Decoder, channel: int | None) -> None:
+def _check_header(name: str, decoder: Decoder, channel: int | None) -> None:
     rate, count = decoder.sampling_rate_hz, decoder.n_channels
     if not LOWEST_RATE_HZ <= rate <= HIGHEST_RATE_HZ:
         raise RecordingError(
-            f"{path.name}: its header gives a sampling rate of {rate} Hz, which no recorder uses; export it again"
+            f"{name}: its header gives a sampling rate of {rate} Hz, which no recorder uses; export it again"
         )
     if channel is not None and not 1 <= channel <= count:
         holds = "one channel" if count == 1 else f"channels 1 to {count}"
-        raise RecordingError(f"{path.name}: channel {channel} was asked, the file holds {holds}; choose one of these")
+        raise RecordingError(f"{name}: channel {channel} was asked, the file holds {holds}; choose one of these")
 
 
-def _check_values(path: Path, block: npt.NDArray[np.float32], start: int, decoder: Decoder) -> None:
+def _check_values(name: str, block: npt.NDArray[np.float32], start: int, decoder: Decoder) -> None:
     if not block.size:
         return
     largest = float(np.abs(block).max())
@@ -146,7 +178,7 @@ def _check_values(path: Path, block: npt.NDArray[np.float32], start: int, decode
     bad = int(np.argmax(~(np.abs(block) <= LARGEST_SAMPLE)))
     when = (start + bad) / decoder.sampling_rate_hz
     what = "not a number" if not np.isfinite(block[bad]) else f"far beyond full scale ({block[bad]:.3g})"
-    raise RecordingError(f"{path.name}: the sample at {when:.3f} s is {what}; export the recording again")
+    raise RecordingError(f"{name}: the sample at {when:.3f} s is {what}; export the recording again")
 
 
 def _hash(path: Path) -> str:

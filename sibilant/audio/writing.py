@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import struct
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, Literal
@@ -32,16 +33,37 @@ def write_wav(
         the 4 GB that WAV can hold.
     """
     path = Path(path)
-    _check_samples(path, samples, whole=coding == "float")
-    size = samples.size * _BYTES[coding]
-    if size > 0xFFFF_FF00:
-        raise OutputError(f"{path.name}: too long for a WAV file (4 GB); keep it as FLAC")
+    _check_wav(path.name, samples, coding)
     with whole_file(path) as stream:
-        stream.write(_wav_header(coding, sampling_rate_hz, samples.size))
-        for start in range(0, samples.size, BLOCK_SAMPLES):
-            stream.write(_coded(samples[start : start + BLOCK_SAMPLES], coding))
-        if size % 2:
-            stream.write(b"\0")
+        _wav_to(stream, samples, sampling_rate_hz, coding)
+
+
+def wav_bytes(samples: npt.NDArray[np.float32], sampling_rate_hz: int, *, coding: Coding = "float") -> bytes:
+    """Return the bytes that :func:`write_wav` writes, made in memory only.
+
+    Raises
+    ------
+    OutputError
+        As :func:`write_wav`.
+    """
+    _check_wav("buffer", samples, coding)
+    stream = io.BytesIO()
+    _wav_to(stream, samples, sampling_rate_hz, coding)
+    return stream.getvalue()
+
+
+def _check_wav(name: str, samples: npt.NDArray[np.float32], coding: Coding) -> None:
+    _check_samples(name, samples, whole=coding == "float")
+    if samples.size * _BYTES[coding] > 0xFFFF_FF00:
+        raise OutputError(f"{name}: too long for a WAV file (4 GB); keep it as FLAC")
+
+
+def _wav_to(stream: IO[bytes], samples: npt.NDArray[np.float32], sampling_rate_hz: int, coding: Coding) -> None:
+    stream.write(_wav_header(coding, sampling_rate_hz, samples.size))
+    for start in range(0, samples.size, BLOCK_SAMPLES):
+        stream.write(_coded(samples[start : start + BLOCK_SAMPLES], coding))
+    if samples.size * _BYTES[coding] % 2:
+        stream.write(b"\0")
 
 
 def write_flac(path: str | Path, samples: npt.NDArray[np.float32], sampling_rate_hz: int) -> None:
@@ -52,25 +74,41 @@ def write_flac(path: str | Path, samples: npt.NDArray[np.float32], sampling_rate
     OutputError
         When the place can't be written, a sample lies beyond full scale, or FLAC can't hold the rate.
     """
+    path = Path(path)
+    _check_samples(path.name, samples)
+    with whole_file(path) as stream:
+        _flac_to(stream, path.name, samples, sampling_rate_hz)
+
+
+def flac_bytes(samples: npt.NDArray[np.float32], sampling_rate_hz: int) -> bytes:
+    """Return the bytes that :func:`write_flac` writes, made in memory only.
+
+    Raises
+    ------
+    OutputError
+        As :func:`write_flac`.
+    """
+    _check_samples("buffer", samples)
+    stream = io.BytesIO()
+    _flac_to(stream, "buffer", samples, sampling_rate_hz)
+    return stream.getvalue()
+
+
+def _flac_to(stream: IO[bytes], name: str, samples: npt.NDArray[np.float32], sampling_rate_hz: int) -> None:
     import soundfile as sf
 
-    path = Path(path)
-    _check_samples(path, samples)
     exact = all(_is_16_bit(samples[i : i + BLOCK_SAMPLES]) for i in range(0, samples.size, BLOCK_SAMPLES))
     bits = 16 if exact else 24
-    with whole_file(path) as stream:
-        sink = _Sink(stream)
-        try:
-            with sf.SoundFile(sink, "w", int(sampling_rate_hz), 1, f"PCM_{bits}", format="FLAC") as sound:
-                for start in range(0, samples.size, BLOCK_SAMPLES):
-                    sound.write(_integers(samples[start : start + BLOCK_SAMPLES], bits) << (32 - bits))
-        except (sf.SoundFileError, RuntimeError, AssertionError) as error:
-            if sink.failed is None:
-                raise OutputError(
-                    f"{path.name}: FLAC can't hold sound at {sampling_rate_hz} Hz; keep it as WAV"
-                ) from error
-        if sink.failed is not None:
-            raise sink.failed
+    sink = _Sink(stream)
+    try:
+        with sf.SoundFile(sink, "w", int(sampling_rate_hz), 1, f"PCM_{bits}", format="FLAC") as sound:
+            for start in range(0, samples.size, BLOCK_SAMPLES):
+                sound.write(_integers(samples[start : start + BLOCK_SAMPLES], bits) << (32 - bits))
+    except (sf.SoundFileError, RuntimeError, AssertionError) as error:
+        if sink.failed is None:
+            raise OutputError(f"{name}: FLAC can't hold sound at {sampling_rate_hz} Hz; keep it as WAV") from error
+    if sink.failed is not None:
+        raise sink.failed
 
 
 class _Sink:
@@ -106,14 +144,14 @@ class _Sink:
         return b""
 
 
-def _check_samples(path: Path, samples: npt.NDArray[np.float32], *, whole: bool = False) -> None:
+def _check_samples(name: str, samples: npt.NDArray[np.float32], *, whole: bool = False) -> None:
     if samples.ndim != 1 or not samples.size:
-        raise OutputError(f"{path.name}: one channel of samples was asked, shape {samples.shape} was given")
+        raise OutputError(f"{name}: one channel of samples was asked, shape {samples.shape} was given")
     largest = max(float(np.abs(samples[i : i + BLOCK_SAMPLES]).max()) for i in range(0, samples.size, BLOCK_SAMPLES))
     if not np.isfinite(largest):
-        raise OutputError(f"{path.name}: samples that are not numbers are not written")
+        raise OutputError(f"{name}: samples that are not numbers are not written")
     if largest > 1.0 and not whole:
-        raise OutputError(f"{path.name}: samples beyond full scale can only be kept as float WAV")
+        raise OutputError(f"{name}: samples beyond full scale can only be kept as float WAV")
 
 
 def _wav_header(coding: Coding, sampling_rate_hz: int, n_samples: int) -> bytes:

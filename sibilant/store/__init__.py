@@ -2,9 +2,12 @@
 
 from .caseload import Caseload, open_caseload
 from .cases import audit_trail, clip_of, corrected_token, read_case
-from .clips import at_work, keep_clip, making, read_clip
+from .clips import at_work, clip_bytes, keep_clip, making, read_clip
+from .converting import Converted, change_passphrase, decrypt, encrypt, recover
+from .drafts import draft_folder, erase_drafts, has_draft, read_draft, write_draft
 from .engine import looks_synchronised, read_place
 from .judging import add_corrections, add_judgements, judging_order, keep_order
+from .keys import KEY_FILE, PASSPHRASE_FROM, is_encrypted, read_key_file
 from .people import (
     add_client,
     add_device,
@@ -35,7 +38,10 @@ from .sessions import (
 )
 
 __all__ = [
+    "KEY_FILE",
+    "PASSPHRASE_FROM",
     "Caseload",
+    "Converted",
     "NewClip",
     "NewRecording",
     "NewSession",
@@ -49,17 +55,25 @@ __all__ = [
     "at_work",
     "audit_trail",
     "change_client",
+    "change_passphrase",
     "change_session",
     "clients",
+    "clip_bytes",
     "clip_of",
     "codes",
     "column_kinds",
     "corrected_token",
     "day_of",
+    "decrypt",
     "devices",
+    "draft_folder",
     "dump_client",
+    "encrypt",
+    "erase_drafts",
     "events_of",
     "get_client",
+    "has_draft",
+    "is_encrypted",
     "judging_order",
     "keep_clip",
     "keep_order",
@@ -73,7 +87,10 @@ __all__ = [
     "open_caseload",
     "read_case",
     "read_clip",
+    "read_draft",
+    "read_key_file",
     "read_place",
+    "recover",
     "refuse_kept",
     "remember",
     "remove_client",
@@ -81,4 +98,5 @@ __all__ = [
     "remove_session",
     "sessions",
     "table_names",
+    "write_draft",
 ]

@@ -14,10 +14,22 @@ from ..errors import CaseloadError, RefusedError
 from ..files import make_folder
 from . import clips
 from .engine import Place, make_engine, read_place
+from .keys import (
+    KEY_FILE,
+    Keys,
+    identity_of,
+    is_encrypted,
+    need_extra,
+    passphrase_from_environment,
+    read_key_file,
+    subkeys,
+    unwrap,
+)
 from .migrate import bring_up, format_of
 from .schema import AUDIT, FORMAT, SETTINGS
 
 Clock = Callable[[], dt.datetime]
+Ask = Callable[[], str]
 
 
 def now() -> dt.datetime:
@@ -28,17 +40,36 @@ def now() -> dt.datetime:
 class Caseload:
     """An open caseload. Read with :meth:`read`; change with :meth:`change`, which names what is done and to what."""
 
-    def __init__(self, place: Place, engine: sa.Engine, *, who: str, clock: Clock) -> None:
-        self.place, self.engine, self.who, self.clock = place, engine, who, clock
+    def __init__(self, place: Place, engine: sa.Engine, *, who: str, clock: Clock, keys: Keys | None = None) -> None:
+        self.place, self.engine, self.who, self.clock, self.keys = place, engine, who, clock, keys
 
     @property
     def folder(self) -> Path:
         """The caseload's folder."""
         return self.place.folder
 
+    @property
+    def encrypted(self) -> bool:
+        """Whether it is encrypted: its sound always, its records where they are SQLite's."""
+        return self.keys is not None
+
+    def refuse_other_form(self) -> None:
+        """Refuse to go on with a caseload that was encrypted, decrypted or exchanged since it was opened.
+
+        Raises
+        ------
+        CaseloadError
+            Asks to do it again.
+        """
+        if identity_of(self.folder) != (self.keys.identity if self.keys is not None else ""):
+            raise CaseloadError(
+                f"caseload {self.folder.name}: it was encrypted or decrypted meanwhile; nothing was kept, do it again"
+            )
+
     @contextlib.contextmanager
     def read(self) -> Iterator[sa.Connection]:
         """One consistent look at the database."""
+        self.refuse_other_form()
         with self._worded(), self.engine.connect() as connection:
             yield connection
 
@@ -54,9 +85,14 @@ class Caseload:
             When the database can't be reached or written.
         """
         with self._worded(), self.engine.execution_options(writing=True).begin() as connection:
+            self.refuse_other_form()
             yield connection
-            entry = {"at": self.clock(), "who": self.who, "action": action, "subject": subject, "detail": detail}
-            connection.execute(AUDIT.insert().values(entry))
+            self.note(connection, action, subject, detail)
+
+    def note(self, connection: sa.Connection, action: str, subject: str, detail: str = "") -> None:
+        """Write a line of the audit trail."""
+        entry = {"at": self.clock(), "who": self.who, "action": action, "subject": subject, "detail": detail}
+        connection.execute(AUDIT.insert().values(entry))
 
     @contextlib.contextmanager
     def _worded(self) -> Iterator[None]:
@@ -89,7 +125,9 @@ class Caseload:
         self.close()
 
 
-def open_caseload(folder: Path, *, who: str = "", create: bool = True, clock: Clock = now) -> Caseload:
+def open_caseload(
+    folder: Path, *, who: str = "", create: bool = True, clock: Clock = now, ask: Ask = passphrase_from_environment
+) -> Caseload:
     """Open the caseload in a folder, making or bringing it up to this program's format where needed.
 
     Parameters
@@ -102,6 +140,8 @@ def open_caseload(folder: Path, *, who: str = "", create: bool = True, clock: Cl
         Whether a caseload is made where there is none.
     clock : callable
         Returns the present moment; tests give their own.
+    ask : callable
+        Returns the passphrase; called only where the caseload is encrypted. Default: from the environment.
 
     Returns
     -------
@@ -111,25 +151,24 @@ def open_caseload(folder: Path, *, who: str = "", create: bool = True, clock: Cl
     Raises
     ------
     CaseloadError
-        When there is none and none is to be made, it is newer than this program, locked, damaged, or unwritable.
+        When there is none and none is to be made, it is newer than this program, locked, damaged, or unwritable, or
+        encrypted and the passphrase is missing or not the one.
 
     Examples
     --------
     >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as folder, open_caseload(Path(folder) / "caseload") as caseload:
-    ...     caseload.setting("format")
-    '2'
+    ...     caseload.setting("format"), caseload.encrypted
+    ('2', False)
     """
     place = read_place(folder)
-    if not create and not place.url and not (folder / "caseload.sqlite").exists():
-        raise CaseloadError(
-            f"{folder.name}: no caseload here; start one with: sibilant client add (or name its folder by --caseload)"
-        )
+    _check_place(place, create=create)
+    keys = unlock(folder, ask) if is_encrypted(folder) else None
     if create and not folder.exists():
         make_folder(folder)
         with contextlib.suppress(OSError):
             folder.chmod(0o700)
-    caseload = Caseload(place, make_engine(place), who=who or "not stated", clock=clock)
+    caseload = Caseload(place, make_engine(place, keys), who=who or "not stated", clock=clock, keys=keys)
     with contextlib.ExitStack() as until_ready:
         until_ready.callback(caseload.close)
         with caseload._worded():
@@ -137,6 +176,39 @@ def open_caseload(folder: Path, *, who: str = "", create: bool = True, clock: Cl
         clips.finish(caseload)
         until_ready.pop_all()
     return caseload
+
+
+def unlock(folder: Path, ask: Ask) -> Keys:
+    """Return the sub-keys of an encrypted caseload.
+
+    Raises
+    ------
+    CaseloadError
+        When the extra is not installed, ``key.json`` is damaged or newer, or the passphrase is missing or not the one.
+    """
+    kept = read_key_file(folder)
+    need_extra()
+    return subkeys(unwrap(kept, ask()))
+
+
+def _check_place(place: Place, *, create: bool) -> None:
+    """Refuse where there is no caseload and none is to be made, or where a part of an encrypted one is missing."""
+    plain, sealed = (place.database(encrypted=encrypted) for encrypted in (False, True))
+    if plain is None or sealed is None:
+        return
+    name = place.folder.name
+    if is_encrypted(place.folder):
+        if not sealed.exists():
+            raise CaseloadError(f"{name}: encrypted, but {sealed.name} is missing; put it back from a backup")
+    elif sealed.exists() and not plain.exists():
+        raise CaseloadError(
+            f"{name}: encrypted, but {KEY_FILE} is missing; put it back from a backup, or: sibilant caseload passphrase"
+            " --recover"
+        )
+    elif not create and not place.url and not plain.exists():
+        raise CaseloadError(
+            f"{name}: no caseload here; start one with: sibilant client add (or name its folder by --caseload)"
+        )
 
 
 def _bring_up(caseload: Caseload) -> None:
@@ -163,7 +235,7 @@ def _worded(folder: Path, error: Exception) -> str:
         ("unable to open", "it can't be opened or written; choose a folder that exists and that you may write in"),
         ("locked", "another program holds it; close that and try again"),
         ("malformed", "its file is damaged; put a backup in its place"),
-        ("not a database", "its file is damaged or is none; put a backup in its place"),
+        ("not a database", "its file is damaged or is none, or under another key; put a backup in its place"),
         ("password authentication", "the database refused the password; set SIBILANT_DATABASE_PASSWORD"),
         ("connection", "the database of its url can't be reached; start it, or correct caseload.toml"),
     ):

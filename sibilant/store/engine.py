@@ -1,4 +1,4 @@
-"""Where a caseload's database lies, and how it is opened: SQLite in the folder, or another by URL."""
+"""Where a caseload's database lies, and how it is opened: SQLite in the folder, encrypted or not, or another by URL."""
 
 from __future__ import annotations
 
@@ -11,9 +11,11 @@ from typing import Any
 import sqlalchemy as sa
 
 from ..errors import CaseloadError
+from .keys import Keys
 
 PASSWORD_FROM = "SIBILANT_DATABASE_PASSWORD"
 BUSY_MS = 20_000
+SEALED_DATABASE = ".sealed"
 SYNCHRONISED = (
     "dropbox",
     "onedrive",
@@ -37,6 +39,16 @@ class Place:
     folder: Path
     url: str = ""
     ear_first: bool = True
+
+    def database(self, *, encrypted: bool) -> Path | None:
+        """Where the SQLite database lies, plain or encrypted; None where a URL names a database of another kind."""
+        plain = self.folder / "caseload.sqlite"
+        if self.url:
+            url = _url(self.url)
+            if url.get_backend_name() != "sqlite" or not url.database:
+                return None
+            plain = Path(url.database)
+        return plain.with_suffix(SEALED_DATABASE) if encrypted else plain
 
 
 def read_place(folder: Path) -> Place:
@@ -77,24 +89,17 @@ def looks_synchronised(folder: Path) -> str:
     return ""
 
 
-def make_engine(place: Place) -> sa.Engine:
-    """Return the engine of a caseload; nothing is opened yet.
+def make_engine(place: Place, keys: Keys | None = None) -> sa.Engine:
+    """Return the engine of a caseload; nothing is opened yet. With keys its SQLite database is an encrypted one.
 
     Raises
     ------
     CaseloadError
         When the URL can't be understood or holds a password, or its driver is not installed.
     """
-    if not place.url:
-        return _sqlite(place.folder / "caseload.sqlite")
-    try:
-        url = sa.make_url(place.url)
-    except sa.exc.ArgumentError as error:
-        raise CaseloadError("caseload.toml: the url can't be understood; see docs/caseload.md for examples") from error
-    if url.password:
-        raise CaseloadError(f"caseload.toml: a password stands in the url; take it out and set {PASSWORD_FROM}")
-    if url.get_backend_name() == "sqlite" and url.database:
-        return _sqlite(Path(url.database))
+    if (path := place.database(encrypted=keys is not None)) is not None:
+        return sqlite_engine(path, keys)
+    url = _url(place.url)
     if url.get_backend_name() == "postgresql" and "+" not in url.drivername:
         url = url.set(drivername="postgresql+psycopg")
     if password := os.environ.get(PASSWORD_FROM):
@@ -107,8 +112,25 @@ def make_engine(place: Place) -> sa.Engine:
         ) from error
 
 
-def _sqlite(path: Path) -> sa.Engine:
-    engine = sa.create_engine(sa.URL.create("sqlite", database=str(path)))
+def _url(text: str) -> sa.URL:
+    try:
+        url = sa.make_url(text)
+    except sa.exc.ArgumentError as error:
+        raise CaseloadError("caseload.toml: the url can't be understood; see docs/caseload.md for examples") from error
+    if url.password:
+        raise CaseloadError(f"caseload.toml: a password stands in the url; take it out and set {PASSWORD_FROM}")
+    return url
+
+
+def sqlite_engine(path: Path, keys: Keys | None = None) -> sa.Engine:
+    """Return the engine of a SQLite file, plain or (with keys) encrypted by SQLCipher."""
+    url = sa.URL.create("sqlite", database=str(path))
+    if keys is None:
+        engine = sa.create_engine(url)
+    else:
+        from sqlcipher3 import dbapi2
+
+        engine = sa.create_engine(url, module=dbapi2, creator=lambda: open_sealed(path, keys))
 
     @sa.event.listens_for(engine, "connect")
     def _settings(connection: Any, _record: Any) -> None:
@@ -124,3 +146,18 @@ def _sqlite(path: Path) -> sa.Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
 
     return engine
+
+
+def open_sealed(path: Path, keys: Keys) -> Any:
+    """Open an encrypted SQLite file: the raw key goes to SQLCipher alone, which writes nothing to the terminal."""
+    from sqlcipher3 import dbapi2
+
+    connection = dbapi2.connect(str(path), check_same_thread=False)
+    for pragma in ("cipher_log_level = NONE", f'key = "{raw_key(keys)}"', "temp_store = MEMORY"):
+        connection.execute(f"PRAGMA {pragma}")
+    return connection
+
+
+def raw_key(keys: Keys) -> str:
+    """Return the database's key as SQLCipher takes a raw key."""
+    return f"x'{keys.database.hex()}'"

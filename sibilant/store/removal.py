@@ -86,10 +86,10 @@ def _remove_all_rows(caseload: Caseload, code: str) -> tuple[str, ...]:
 
 
 def _erase(caseload: Caseload, before: set[str]) -> tuple[str, ...]:
-    """Erase the clips that no row names any more; each is named in the receipt by the start of its hash."""
+    """Erase the clips that no row names any more; each is named in the receipt by the start of its file's name."""
     gone = before - clips.named_clips(caseload)
     erased = []
-    for path in sorted(clips.audio_folder(caseload).glob("??/*")):
+    for path in clips.clip_files(caseload):
         if path.stem in gone:
             path.unlink(missing_ok=True)
             erased.append(f"sound {path.stem[:12]}")

@@ -278,6 +278,7 @@ def move_session(caseload: Caseload, code: str, number: int, to: str) -> int:
 
 def remember(caseload: Caseload, values: Mapping[str, str]) -> None:
     """Remember what was used last (client, session, day) as defaults; not a change of the record, so no audit line."""
+    caseload.refuse_other_form()
     with caseload._worded(), caseload.engine.execution_options(writing=True).begin() as connection:
         for key, value in values.items():
             connection.execute(SETTINGS.delete().where(SETTINGS.c.key == key))

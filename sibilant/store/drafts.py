@@ -1,0 +1,93 @@
+"""Work under way, such as a take that is being recorded: kept in the caseload's folder until it becomes a session.
+
+In an encrypted caseload each piece is sealed as kept sound is, and the names of folder and file tell neither the client
+nor what is in them.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import shutil
+from pathlib import Path
+
+from ..errors import CaseloadError
+from ..files import make_folder, output_error, write_bytes
+from . import sealing
+from .caseload import Caseload
+
+FOLDER = "takes"
+
+
+def draft_folder(caseload: Caseload, code: str) -> Path:
+    """Return where a client's work under way lies."""
+    return caseload.folder / FOLDER / _name(caseload, code)
+
+
+def _name(caseload: Caseload, text: str) -> str:
+    if caseload.keys is None:
+        return text
+    return sealing.name_of(caseload.keys, hashlib.sha256(b"draft " + text.encode()).hexdigest())
+
+
+def _path(caseload: Caseload, code: str, name: str) -> Path:
+    if caseload.keys is None:
+        return draft_folder(caseload, code) / name
+    return draft_folder(caseload, code) / f"{_name(caseload, f'{code}/{name}')}{sealing.SUFFIX}"
+
+
+def has_draft(caseload: Caseload, code: str, name: str) -> bool:
+    """Say whether a piece of a client's work under way is there."""
+    return _path(caseload, code, name).exists()
+
+
+def write_draft(caseload: Caseload, code: str, name: str, content: bytes) -> None:
+    """Keep a piece of a client's work under way, whole or not at all, sealed where the caseload is.
+
+    Raises
+    ------
+    OutputError
+        When the folder can't be written.
+    """
+    caseload.refuse_other_form()
+    path = _path(caseload, code, name)
+    make_folder(path.parent)
+    write_bytes(path, content if caseload.keys is None else sealing.seal(caseload.keys, path.stem, content))
+
+
+def read_draft(caseload: Caseload, code: str, name: str) -> bytes:
+    """Return a piece of a client's work under way.
+
+    Raises
+    ------
+    CaseloadError
+        When it is gone or, in an encrypted caseload, its bytes have changed.
+    """
+    path = _path(caseload, code, name)
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        raise CaseloadError(f"a part of {code}'s take is gone or can't be read; throw the take away") from error
+    return content if caseload.keys is None else sealing.unseal(caseload.keys, path.stem, content)
+
+
+def erase_drafts(caseload: Caseload, code: str) -> int:
+    """Erase a client's work under way; return how many files went.
+
+    Raises
+    ------
+    OutputError
+        When the folder can't be written.
+    """
+    folder = draft_folder(caseload, code)
+    n_files = len(list(folder.glob("*"))) if folder.is_dir() else 0
+    try:
+        if folder.is_dir():
+            shutil.rmtree(folder)
+    except OSError as error:
+        raise output_error(folder, error) from error
+    return n_files
+
+
+def any_drafts(caseload: Caseload) -> bool:
+    """Say whether any client's work is under way."""
+    return any(path.is_file() for path in (caseload.folder / FOLDER).rglob("*"))

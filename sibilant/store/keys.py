@@ -1,0 +1,277 @@
+"""The caseload's key: random, wrapped by a passphrase in ``key.json``, told once as a recovery code.
+
+The 32-byte key is drawn at random and never changes while the caseload is encrypted. ``key.json`` holds it under
+AES-256-GCM with a key that scrypt stretches from the passphrase; a new passphrase wraps the same key again. From it
+HKDF-SHA256 derives one sub-key each for the database, the sound, and the names of sound files. Nothing here prints,
+logs or shows a key or a passphrase, and nothing of ``cryptography`` is loaded unless a caseload is encrypted.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import hmac
+import json
+import os
+import secrets
+import unicodedata
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from ..errors import CaseloadError
+from ..files import write_text
+
+KEY_FILE = "key.json"
+KEY_FORMAT = 1
+PASSPHRASE_FROM = "SIBILANT_PASSPHRASE"
+LEAST_PASSPHRASE = 12
+"""Characters a passphrase must have (common practice, no source)."""
+SCRYPT = {"n": 2**17, "r": 8, "p": 1}
+MOST_MEMORY = 1 << 30
+CHECK_BYTES = 3
+GROUP = 4
+LOOK_ALIKES = str.maketrans({"0": "O", "1": "I", "8": "B"})
+MISSING_EXTRA = 'the caseload is encrypted, which needs an extra: pip install "sibilant[private]"'
+DAMAGED = (
+    f"{KEY_FILE}: damaged, or not a caseload's; put it back from a backup, or: sibilant caseload passphrase --recover"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Keys:
+    """Sub-keys of an open, encrypted caseload; ``identity`` is public, the keys never show."""
+
+    identity: str
+    database: bytes = field(repr=False)
+    sound: bytes = field(repr=False)
+    names: bytes = field(repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class KeyFile:
+    """What ``key.json`` holds: how the passphrase is stretched, and the wrapped key. Nothing in it is secret alone."""
+
+    identity: str
+    salt: bytes
+    nonce: bytes
+    wrapped: bytes
+    n: int = SCRYPT["n"]
+    r: int = SCRYPT["r"]
+    p: int = SCRYPT["p"]
+
+    def bound(self) -> bytes:
+        """The part that the wrapping vouches for: changed, it no longer opens."""
+        return f"sibilant caseload key {KEY_FORMAT} {self.identity} {self.n} {self.r} {self.p}".encode()
+
+
+def need_extra() -> None:
+    """Refuse where the optional extra is not installed.
+
+    Raises
+    ------
+    CaseloadError
+        Names the extra.
+    """
+    try:
+        import cryptography  # noqa: F401
+        import sqlcipher3  # noqa: F401
+    except ImportError as error:
+        raise CaseloadError(MISSING_EXTRA) from error
+
+
+def is_encrypted(folder: Path) -> bool:
+    """Say whether the caseload in a folder is encrypted: whether its ``key.json`` is there."""
+    return (folder / KEY_FILE).exists()
+
+
+def identity_of(folder: Path) -> str:
+    """Return the public identity of the key a folder's caseload is under, empty when it is not encrypted."""
+    return read_key_file(folder).identity if is_encrypted(folder) else ""
+
+
+def new_key() -> bytes:
+    """Draw a caseload's key."""
+    return secrets.token_bytes(32)
+
+
+def subkeys(key: bytes) -> Keys:
+    """Derive the sub-keys by HKDF-SHA256 (RFC 5869), each under its own name."""
+    return Keys(
+        identity=derive(key, "identity")[:8].hex(),
+        database=derive(key, "database"),
+        sound=derive(key, "sound"),
+        names=derive(key, "sound names"),
+    )
+
+
+def derive(key: bytes, name: str) -> bytes:
+    """Return the 32-byte sub-key of a name."""
+    from cryptography.hazmat.primitives.hashes import SHA256
+    from cryptography.hazmat.primitives.kdf.hkdf import HKDF
+
+    return HKDF(SHA256(), length=32, salt=None, info=f"sibilant caseload 1: {name}".encode()).derive(key)
+
+
+def checked_passphrase(passphrase: str) -> str:
+    """Return a new passphrase, or refuse a short one.
+
+    Raises
+    ------
+    CaseloadError
+        When it is shorter than 12 characters.
+    """
+    if len(passphrase.strip()) < LEAST_PASSPHRASE:
+        raise CaseloadError(
+            f"the passphrase is shorter than {LEAST_PASSPHRASE} characters; take several words that nobody would guess"
+        )
+    return passphrase
+
+
+def wrap(key: bytes, passphrase: str) -> KeyFile:
+    """Wrap a caseload's key by a passphrase."""
+    from cryptography.hazmat.primitives.ciphers.aead import AESGCM
+
+    salt, nonce = secrets.token_bytes(16), secrets.token_bytes(12)
+    bare = KeyFile(subkeys(key).identity, salt, nonce, b"")
+    sealed = AESGCM(stretched(_bytes(passphrase), salt, bare.n, bare.r, bare.p)).encrypt(nonce, key, bare.bound())
+    return KeyFile(bare.identity, salt, nonce, sealed)
+
+
+def unwrap(kept: KeyFile, passphrase: str) -> bytes:
+    """Return the caseload's key.
+
+    Raises
+    ------
+    CaseloadError
+        When the passphrase is not the one, or ``key.json`` was changed.
+    """
+    from cryptography.exceptions import InvalidTag
+    from cryptography.hazmat.primitives.ciphers.aead import AESGCM
+
+    opener = AESGCM(stretched(_bytes(passphrase), kept.salt, kept.n, kept.r, kept.p))
+    try:
+        return opener.decrypt(kept.nonce, kept.wrapped, kept.bound())
+    except InvalidTag:
+        raise CaseloadError(
+            f"the passphrase does not open this caseload (or its {KEY_FILE} was changed); try again, or:"
+            " sibilant caseload passphrase --recover"
+        ) from None
+
+
+@lru_cache(maxsize=4)
+def stretched(passphrase: bytes, salt: bytes, n: int, r: int, p: int) -> bytes:
+    """Stretch a passphrase by scrypt (RFC 7914); kept for the life of the process, as it costs a third of a second."""
+    return hashlib.scrypt(passphrase, salt=salt, n=n, r=r, p=p, maxmem=MOST_MEMORY, dklen=32)
+
+
+def _bytes(passphrase: str) -> bytes:
+    """The same bytes however a keyboard composes its letters."""
+    return unicodedata.normalize("NFKC", passphrase).encode()
+
+
+def write_key_file(folder: Path, kept: KeyFile) -> None:
+    """Write ``key.json``, whole or not at all, for its owner alone."""
+    content = {
+        "form": "sibilant-caseload-key",
+        "format": KEY_FORMAT,
+        "identity": kept.identity,
+        "scrypt": {"n": kept.n, "r": kept.r, "p": kept.p, "salt": _text(kept.salt)},
+        "aes_256_gcm": {"nonce": _text(kept.nonce), "wrapped_key": _text(kept.wrapped)},
+    }
+    write_text(folder / KEY_FILE, json.dumps(content, indent=1) + "\n")
+    (folder / KEY_FILE).chmod(0o600)
+
+
+def read_key_file(folder: Path) -> KeyFile:
+    """Read ``key.json``.
+
+    Raises
+    ------
+    CaseloadError
+        When it is damaged, or newer than this program.
+    """
+    try:
+        content = json.loads((folder / KEY_FILE).read_text(encoding="utf-8"))
+        newer = content["format"] > KEY_FORMAT
+        kept = None if newer else _from(content)
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise CaseloadError(DAMAGED) from error
+    if kept is None:
+        raise CaseloadError(
+            f"{KEY_FILE}: format {str(content['format'])[:10]}, this program knows up to {KEY_FORMAT}; install a newer"
+            " sibilant"
+        )
+    return kept
+
+
+def _from(content: dict[str, Any]) -> KeyFile:
+    """Read the fields; figures that scrypt can't take, or that would eat the machine's memory, are damage."""
+    stretch, sealed = content["scrypt"], content["aes_256_gcm"]
+    n, r, p = (int(stretch[name]) for name in "nrp")
+    if n < 2 or n & (n - 1) or r < 1 or p != 1 or 128 * n * r > MOST_MEMORY // 2:
+        raise ValueError("scrypt's figures")
+    salt, nonce, wrapped = (
+        base64.b64decode(text, validate=True) for text in (stretch["salt"], sealed["nonce"], sealed["wrapped_key"])
+    )
+    if (len(salt), len(nonce), len(wrapped)) != (16, 12, 48) or not isinstance(content["identity"], str):
+        raise ValueError("lengths")
+    return KeyFile(content["identity"], salt, nonce, wrapped, n, r, p)
+
+
+def _text(content: bytes) -> str:
+    return base64.b64encode(content).decode()
+
+
+def recovery_code(key: bytes) -> str:
+    """Return a caseload's key as 14 groups of four letters and digits, a check of 24 bits included.
+
+    Examples
+    --------
+    >>> recovery_code(bytes(32))[:19]
+    'AAAA-AAAA-AAAA-AAAA'
+    >>> key_from_code(recovery_code(bytes(range(32)))) == bytes(range(32))
+    True
+    """
+    letters = base64.b32encode(key + _check(key)).decode()
+    return "-".join(letters[i : i + GROUP] for i in range(0, len(letters), GROUP))
+
+
+def key_from_code(code: str) -> bytes:
+    """Return a caseload's key from its recovery code, however spaced, in small or capital letters.
+
+    Raises
+    ------
+    CaseloadError
+        When it is not one, or a letter of it is wrong.
+    """
+    letters = "".join(code.split()).replace("-", "").upper().translate(LOOK_ALIKES)
+    try:
+        content = base64.b32decode(letters)
+    except ValueError:
+        content = b""
+    key, check = content[:32], content[32:]
+    if len(content) != 32 + CHECK_BYTES or not hmac.compare_digest(check, _check(key)):
+        raise CaseloadError("this is no recovery code, or a letter of it is wrong; it has 14 groups of four")
+    return key
+
+
+def _check(key: bytes) -> bytes:
+    return hashlib.sha256(b"sibilant recovery code" + key).digest()[:CHECK_BYTES]
+
+
+def passphrase_from_environment() -> str:
+    """Return the passphrase of ``SIBILANT_PASSPHRASE``.
+
+    Raises
+    ------
+    CaseloadError
+        When it is not set.
+    """
+    if not (passphrase := os.environ.get(PASSPHRASE_FROM, "")):
+        raise CaseloadError(
+            f"the caseload is encrypted and no passphrase was given; set {PASSPHRASE_FROM}, or work in a terminal,"
+            " which asks for it"
+        )
+    return passphrase

@@ -89,7 +89,8 @@ def described(function: Any) -> Any:
 def add(age: str, code: str, invented: bool, caseload: Path | None, as_json: bool, **asked: Any) -> None:
     """Add a client under a random code.
 
-    The caseload is not encrypted: keep invented data in it, or keep its folder on an encrypted disk, only.
+    The caseload is not encrypted unless you encrypt it (sibilant caseload encrypt): until then keep invented data in
+    it, or keep its folder on an encrypted disk, only.
     """
     from sibilant.workflow import clients
 

@@ -72,7 +72,12 @@ def _ask_all(caseload: Path | None, asked: Any, *, quiet: bool) -> None:
     if not quiet and asked.left:
         click.echo(ASKED, err=True)
     for one in asked.left:
-        where = f"  listen: {one.clip}" if one.clip else "  (its sound was not kept)"
+        kept = (
+            "its sound is encrypted: listen on the page, or to the recording"
+            if one.sealed
+            else "its sound was not kept"
+        )
+        where = f"  listen: {one.clip}" if one.clip else f"  ({kept})"
         click.echo(f"{one.place} of {one.of}: {one.prompt}, {one.sound}{where}", err=True)
         answer = _answer()
         if answer is None:

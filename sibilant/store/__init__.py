@@ -2,12 +2,12 @@
 
 from .caseload import Caseload, open_caseload
 from .cases import audit_trail, clip_of, corrected_token, read_case
-from .clips import at_work, clip_bytes, keep_clip, making, read_clip
+from .clips import at_work, clip_bytes, keep_clip, read_clip
 from .converting import Converted, change_passphrase, decrypt, encrypt, recover
 from .drafts import draft_folder, erase_drafts, has_draft, read_draft, write_draft
 from .engine import looks_synchronised, read_place
 from .judging import add_corrections, add_judgements, judging_order, keep_order
-from .keys import KEY_FILE, PASSPHRASE_FROM, is_encrypted, read_key_file
+from .keys import KEY_FILE, PASSPHRASE_FROM, is_encrypted, need_extra, read_key_file
 from .people import (
     add_client,
     add_device,
@@ -80,9 +80,9 @@ __all__ = [
     "keep_session",
     "load_client",
     "looks_synchronised",
-    "making",
     "may_be_empty",
     "move_session",
+    "need_extra",
     "new_code",
     "open_caseload",
     "read_case",

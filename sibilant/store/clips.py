@@ -12,7 +12,6 @@ import hashlib
 import os
 import secrets
 import shutil
-import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, TYPE_CHECKING
@@ -30,6 +29,7 @@ if TYPE_CHECKING:
 MARKER = ".unfinished-"
 CHANGING = f"{MARKER}form-"
 MAKING = ".making-"
+"""Where versions before encryption made sound ready; a killed one may have left such a folder."""
 
 
 def audio_folder(caseload: Caseload) -> Path:
@@ -101,14 +101,6 @@ def _gone(path: Path) -> str:
 
 def _changed(path: Path) -> str:
     return f"clip {path.stem[:12]}: its bytes have changed since it was kept; put it back from a backup"
-
-
-@contextlib.contextmanager
-def making(caseload: Caseload) -> Iterator[Path]:
-    """A folder inside the caseload in which sound may be made ready; it is taken away afterwards, also after a kill."""
-    folder = make_folder(audio_folder(caseload))
-    with tempfile.TemporaryDirectory(prefix=MAKING, dir=folder) as name:
-        yield Path(name)
 
 
 @contextlib.contextmanager

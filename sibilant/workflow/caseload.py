@@ -5,16 +5,21 @@ from __future__ import annotations
 import contextlib
 import datetime as dt
 import os
+import sys
 from collections.abc import Iterator
+from functools import lru_cache
 from pathlib import Path
 
 from .. import store
-from ..errors import UsageError
+from ..errors import CaseloadError, UsageError
 from ..terms.clinic import is_client_code
 
 UNENCRYPTED = (
-    "the caseload is not encrypted: keep invented data in it, or keep its folder on an encrypted disk, only;"
-    " treat every recording as identifying"
+    "the caseload is not encrypted (sibilant caseload encrypt does it): keep invented data in it, or keep its folder"
+    " on an encrypted disk, only; treat every recording as identifying"
+)
+RECORDS_ELSEWHERE = (
+    "the sound is encrypted, the records lie in the database of caseload.toml's url: their protection is its operator's"
 )
 NO_CLOUD = (
     "the caseload's folder looks synchronised to a cloud ({part}); move it to a folder that stays on this machine"
@@ -36,14 +41,54 @@ def folder_of(option: Path | None = None) -> Path:
 def opened(option: Path | None = None, *, who: str = "", create: bool = False) -> Iterator[store.Caseload]:
     """Open the caseload; ``who`` falls back to ``SIBILANT_WHO`` for the audit trail."""
     person = who or os.environ.get("SIBILANT_WHO", "")
-    with store.open_caseload(folder_of(option), who=person, create=create) as caseload:
+    folder = folder_of(option)
+    with store.open_caseload(folder, who=person, create=create, ask=lambda: passphrase_for(folder)) as caseload:
         yield caseload
+
+
+def passphrase_for(folder: Path) -> str:
+    """Return the passphrase of an encrypted caseload, from ``SIBILANT_PASSPHRASE`` or asked once in the terminal."""
+    return os.environ.get(store.PASSPHRASE_FROM) or _asked_once(folder.absolute())
+
+
+@lru_cache(maxsize=4)
+def _asked_once(folder: Path) -> str:
+    """Ask for a caseload's passphrase; a process asks once, however often it opens the caseload."""
+    return secret(store.PASSPHRASE_FROM, f"passphrase of caseload {folder.name}")
+
+
+def secret(variable: str, words: str, *, twice: bool = False) -> str:
+    """Return a secret: from an environment variable, or asked in the terminal without showing it; never an argument.
+
+    Raises
+    ------
+    CaseloadError
+        When the variable is not set and nobody is there to be asked, or two answers differ.
+    """
+    if given := os.environ.get(variable):
+        return given
+    if not (sys.stdin and sys.stdin.isatty()):
+        raise CaseloadError(f"{words}: needed, and nobody to ask; set {variable}, or work in a terminal")
+    import getpass
+
+    first = getpass.getpass(f"{words}: ")
+    if twice and getpass.getpass("the same again: ") != first:
+        raise CaseloadError(f"{words}: the two differ; nothing was changed, do it again")
+    return first
 
 
 def cautions(folder: Path) -> tuple[str, ...]:
     """Return what must be said when sound or clients are put into a caseload."""
+    if not store.is_encrypted(folder):
+        return (UNENCRYPTED, *cloud_cautions(folder))
+    elsewhere = store.read_place(folder).database(encrypted=True) is None
+    return (*((RECORDS_ELSEWHERE,) if elsewhere else ()), *cloud_cautions(folder))
+
+
+def cloud_cautions(folder: Path) -> tuple[str, ...]:
+    """Return what must be said of a folder that looks synchronised to a cloud."""
     part = store.looks_synchronised(folder)
-    return (UNENCRYPTED, NO_CLOUD.format(part=part)) if part else (UNENCRYPTED,)
+    return (NO_CLOUD.format(part=part),) if part else ()
 
 
 def client_or_last(caseload: store.Caseload, code: str | None) -> str:

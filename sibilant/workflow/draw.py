@@ -165,7 +165,7 @@ def _level_db(
 
 def _kept_word(one: store.Caseload, clip: str) -> tuple[Recording, float]:
     suffix, start_s = store.clip_of(one, clip)
-    return audio.read_recording(store.read_clip(one, clip, suffix)), start_s
+    return audio.recording_from_bytes(store.clip_bytes(one, clip, suffix), "kept word"), start_s
 
 
 def write_pair(caseload: Path | None, client: str | None, folder: Path, *, confirmed: bool) -> tuple[Path, Path]:

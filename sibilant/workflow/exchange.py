@@ -6,9 +6,9 @@ import csv
 import datetime as dt
 import io
 import json
-import shutil
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -49,6 +49,7 @@ def export_client(
 ) -> dict[str, Any]:
     """Write one client into a new folder: a CSV with its CSVW description per table, days counted from the first probe.
 
+    An export is plain, whether or not the caseload is encrypted.
     No name, path or calendar date leaves: what looks like one in free text stops the export, with its place. The audit
     trail stays with the caseload. Sound only where ``audio`` asks for it.
 
@@ -131,10 +132,11 @@ def _json_days(text: str, turn: Any, column: str) -> str:
     return json.dumps(content, ensure_ascii=False, separators=(",", ":"), sort_keys=True)
 
 
-def _clips(one: store.Caseload, rows: store.Rows) -> dict[str, Path]:
+def _clips(one: store.Caseload, rows: store.Rows) -> dict[str, Callable[[], bytes]]:
+    """What gives each kept sound's bytes, by the name it is exported under."""
     named = {(row["sha256"], row["suffix"]) for row in rows["clips"]}
     named |= {(row["clip_sha256"], row["clip_suffix"]) for row in rows["recordings"] if row["clip_sha256"]}
-    return {f"{sha256}{suffix}": store.read_clip(one, sha256, suffix) for sha256, suffix in sorted(named)}
+    return {f"{sha256}{suffix}": partial(store.clip_bytes, one, sha256, suffix) for sha256, suffix in sorted(named)}
 
 
 def _without_sound(rows: store.Rows) -> None:
@@ -156,7 +158,7 @@ def _token_rows(one: store.Caseload, name: str, given: str) -> list[tables.Row]:
 
 
 def _write_folder(
-    to: Path, rows: store.Rows, code: str, clips: Mapping[str, Path], tokens: Sequence[tables.Row]
+    to: Path, rows: store.Rows, code: str, clips: Mapping[str, Callable[[], bytes]], tokens: Sequence[tables.Row]
 ) -> int:
     """Write all files into a folder beside ``to`` and move it there when whole."""
     if to.exists() and (not to.is_dir() or any(to.iterdir())):
@@ -174,9 +176,9 @@ def _write_folder(
         files.write_text(folder / "export.json", json.dumps(described, indent=1) + "\n")
         files.write_text(folder / "export.csv-metadata.json", _csvw(rows))
         tables.write_table(folder / "token_table.csv", tokens)
-        for name, source in clips.items():
+        for name, sound in clips.items():
             files.make_folder(folder / "audio")
-            shutil.copyfile(source, folder / "audio" / name)
+            files.write_bytes(folder / "audio" / name, sound())
         n_files = sum(path.is_file() for path in folder.rglob("*"))
         if to.exists():
             to.rmdir()

@@ -21,7 +21,10 @@ CERTAINTIES = ("sure", "unsure")
 
 @dataclass(frozen=True, slots=True)
 class Listening:
-    """One token to be judged: its word and where to listen, nothing that would lead the ear."""
+    """One token to be judged: its word and where to listen, nothing that would lead the ear.
+
+    ``clip`` is the file of its kept word; empty where none was kept, or where it is ``sealed`` and has no file to open.
+    """
 
     key: str
     prompt: str
@@ -29,6 +32,7 @@ class Listening:
     clip: str
     place: int
     of: int
+    sealed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,10 +209,10 @@ def _listening(one: store.Caseload, token: KeptToken, place: int, of: int) -> Li
     if slot is not None and slot.cluster:
         sound += f" in {slot.cluster}"
     clip = ""
-    if token.clip:
+    if token.clip and not one.encrypted:
         suffix, _ = store.clip_of(one, token.clip)
         clip = str(store.read_clip(one, token.clip, suffix))
-    return Listening(token.key, token.prompt, sound, clip, place, of)
+    return Listening(token.key, token.prompt, sound, clip, place, of, sealed=bool(token.clip) and one.encrypted)
 
 
 def record(caseload: Path | None, of: Queue, key: str, heard: Heard, **more: Any) -> None:

@@ -17,7 +17,7 @@ from ..analyse import analyse
 from ..errors import ListError, RefusedError, UsageError
 from ..terms import Interval, Prompt, Recording, Token
 from ..terms.clinic import Client, Keep, Phase, Session
-from .caseload import cautions, client_or_last, day_or_last, opened, used
+from .caseload import client_or_last, cloud_cautions, day_or_last, opened, used
 from .heard import Heard, ProbeResult, word_rows
 from .prompts import prompts_from, prompts_of
 
@@ -230,13 +230,9 @@ def _lossless(one: store.Caseload, samples: Any, sampling_rate_hz: int) -> tuple
     """Keep sound as FLAC where 24 bits hold it exactly, else as float WAV; return hash and suffix."""
     scaled = np.asarray(samples, dtype=np.float64) * 2**23
     exact = bool(np.all(scaled == np.round(scaled)) and np.abs(samples).max(initial=0.0) <= 1.0)
-    with store.making(one) as folder:
-        path = folder / ("word.flac" if exact else "word.wav")
-        if exact:
-            audio.write_flac(path, samples, sampling_rate_hz)
-        else:
-            audio.write_wav(path, samples, sampling_rate_hz)
-        return store.keep_clip(one, path.read_bytes(), path.suffix), path.suffix
+    made = audio.flac_bytes(samples, sampling_rate_hz) if exact else audio.wav_bytes(samples, sampling_rate_hz)
+    suffix = ".flac" if exact else ".wav"
+    return store.keep_clip(one, made, suffix), suffix
 
 
 def _words(one: store.Caseload, each: Heard) -> list[store.NewClip]:
@@ -301,6 +297,6 @@ def _result(one: store.Caseload, client: Client, session: Session, heard: Sequen
         notes.append("after a model no word counts until a person has confirmed whose voice it is: sibilant review")
     if one.place.ear_first:
         notes.append(f"the ear comes first: judge with sibilant judge {client.code} {session.number}; figures follow")
-    notes += list(cautions(one.folder))[1:]
+    notes += list(cloud_cautions(one.folder))
     found = max((each.analysis.suitability for each in heard), key=lambda each: SUPPORTS.index(each.verdict.worst))
     return ProbeResult(session, tuple(words), found.verdict.as_dict(), found.remedies, tuple(notes))

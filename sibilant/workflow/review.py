@@ -136,7 +136,7 @@ def _clip(one: store.Caseload, kept: KeptToken) -> tuple[Recording | None, float
     if not kept.clip:
         return None, 0.0
     suffix, start_s = store.clip_of(one, kept.clip)
-    return audio.read_recording(store.read_clip(one, kept.clip, suffix)), start_s
+    return audio.recording_from_bytes(store.clip_bytes(one, kept.clip, suffix), "kept word"), start_s
 
 
 def _measured(sound: Recording, token: Token, start_s: float) -> Sequence[Token]:

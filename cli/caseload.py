@@ -1,0 +1,86 @@
+"""``sibilant caseload``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from .case_options import as_json, caseload
+from .shown import print_json
+
+ASKED = "The passphrase is asked in the terminal, or taken from SIBILANT_PASSPHRASE; it is never an argument."
+
+
+@click.group()
+def command() -> None:
+    """See whether the caseload is encrypted, encrypt or decrypt it, change its passphrase.
+
+    Example: sibilant caseload status
+    """
+
+
+def _print(done: dict[str, Any], *, as_json: bool) -> None:
+    if as_json:
+        print_json(done)
+        return
+    said = "encrypted" if done["encrypted"] else "not encrypted"
+    sounds = f", {done['sounds']} sounds" if "sounds" in done else ""
+    click.echo(f"caseload {done['caseload']}: {said}{sounds}")
+    for line in done.get("not_covered", ()):
+        click.echo(f"  not covered: {line}")
+    for note in done["notes"]:
+        click.echo(f"caution: {note}", err=True)
+
+
+@command.command(epilog="Example: sibilant caseload status --json")
+@caseload
+@as_json
+def status(caseload: Path | None, as_json: bool) -> None:
+    """Say whether the caseload is encrypted, and what that does not cover."""
+    from sibilant.workflow import lock
+
+    _print(lock.status(caseload), as_json=as_json)
+
+
+@command.command(epilog=f"{ASKED} Example: sibilant caseload encrypt")
+@caseload
+@as_json
+def encrypt(caseload: Path | None, as_json: bool) -> None:
+    """Encrypt the caseload, or start an encrypted one; prints the recovery code once.
+
+    Write the code down and keep it apart: without passphrase and code nothing in the caseload can be read again. Needs
+    the extra sibilant[private]. Killed at any moment, the caseload is whole in one form; run it again.
+    """
+    from sibilant.workflow import lock
+
+    def tell(code: str) -> None:
+        click.echo(f"recovery code, shown once: {code}", err=as_json)
+
+    _print(lock.encrypt(caseload, tell=tell), as_json=as_json)
+
+
+@command.command(epilog=f"{ASKED} Example: sibilant caseload decrypt")
+@caseload
+@as_json
+def decrypt(caseload: Path | None, as_json: bool) -> None:
+    """Turn the encrypted caseload into a plain one."""
+    from sibilant.workflow import lock
+
+    _print(lock.decrypt(caseload), as_json=as_json)
+
+
+@command.command(epilog="Example: sibilant caseload passphrase --recover")
+@click.option("--recover", is_flag=True, help="By the recovery code, when the passphrase or key.json is lost.")
+@caseload
+@as_json
+def passphrase(recover: bool, caseload: Path | None, as_json: bool) -> None:
+    """Change the passphrase; nothing else is written anew.
+
+    Passphrase, new passphrase and recovery code are asked in the terminal, or taken from SIBILANT_PASSPHRASE,
+    SIBILANT_NEW_PASSPHRASE and SIBILANT_RECOVERY_CODE.
+    """
+    from sibilant.workflow import lock
+
+    _print(lock.change_passphrase(caseload, recover=recover), as_json=as_json)

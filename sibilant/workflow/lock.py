@@ -1,0 +1,158 @@
+"""The caseload itself: whether it is encrypted, encrypting and decrypting it, its passphrase and recovery code."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from .. import store
+from ..errors import CaseloadError, RefusedError
+from .caseload import cautions, folder_of, opened, passphrase_for, secret
+
+NEW_PASSPHRASE_FROM = "SIBILANT_NEW_PASSPHRASE"
+RECOVERY_FROM = "SIBILANT_RECOVERY_CODE"
+ERASED = (
+    "the files in the form before were erased as files are: copies in backups, snapshots and synchronised folders, and"
+    " what a disk keeps of erased files (above all an SSD), are not reached"
+)
+KEEP_CODE = (
+    "write the recovery code down and keep it apart from this machine: without passphrase and code the records are"
+    " lost, and a law on keeping records may oblige you to have them"
+)
+PLAIN_STAYS = (
+    "exports, reports, charts and practice sheets are plain",
+    "the recordings that probes were made from, where they lie",
+    "what a running program holds in memory, and what the system swaps from there to the disk",
+    f"number, rounded length and times of the files, and {store.KEY_FILE}, which names no one",
+)
+
+
+def status(caseload: Path | None) -> dict[str, Any]:
+    """Say whether a caseload is encrypted and what that covers; no passphrase is needed.
+
+    Raises
+    ------
+    CaseloadError
+        When there is none, or its key file is damaged or newer than this program.
+    """
+    folder = folder_of(caseload)
+    place = store.read_place(folder)
+    encrypted = store.is_encrypted(folder)
+    kept = store.read_key_file(folder) if encrypted else None
+    own, other = (place.database(encrypted=form) for form in (encrypted, not encrypted))
+    if own is not None and not own.exists():
+        raise CaseloadError(f"{folder.name}: no caseload here; start one with: sibilant client add")
+    sounds = [path for path in (folder / "audio").glob("??/*") if not path.name.startswith(".")]
+    n_sealed = sum(path.suffix == ".sealed" for path in sounds)
+    notes = list(cautions(folder))
+    if other is not None and other.exists():
+        notes.append(f"{other.name} lies beside it and is not read: a backup, or left by a copy; take it away")
+    if encrypted and n_sealed < len(sounds):
+        notes.append(f"{len(sounds) - n_sealed} plain sounds lie in its audio folder and are not read; take them away")
+    return {
+        "caseload": folder.name,
+        "encrypted": encrypted,
+        "records": "SQLite" if own is not None else "another database, by url",
+        "records_encrypted": encrypted and own is not None,
+        "sounds": len(sounds),
+        "sounds_encrypted": n_sealed,
+        "key": kept.identity if kept is not None else None,
+        "not_covered": list(PLAIN_STAYS) if encrypted else [],
+        "notes": notes,
+    }
+
+
+def encrypt(caseload: Path | None, *, tell: Callable[[str], None]) -> dict[str, Any]:
+    """Encrypt a caseload, or start an encrypted one; ``tell`` is given the recovery code, the result never holds it.
+
+    Raises
+    ------
+    RefusedError
+        When it is encrypted already, or a take is under way in it.
+    CaseloadError
+        When no passphrase is given or it is too short, the extra is not installed, another program is at work in it, or
+        a kept sound is damaged; it is then plain as before.
+    """
+    folder = folder_of(caseload)
+    if store.is_encrypted(folder):
+        raise RefusedError(f"caseload {folder.name}: encrypted already; sibilant caseload status tells more")
+    store.need_extra()
+    passphrase = secret(store.PASSPHRASE_FROM, "new passphrase", twice=True)
+    with opened(caseload, create=True) as one:
+        done = store.encrypt(one, passphrase, tell=tell)
+    return _done(folder, done, (KEEP_CODE, ERASED))
+
+
+def decrypt(caseload: Path | None) -> dict[str, Any]:
+    """Turn an encrypted caseload into a plain one.
+
+    Raises
+    ------
+    RefusedError
+        When it is not encrypted, or a take is under way in it.
+    CaseloadError
+        When the passphrase is missing or not the one, another program is at work in it, or a kept sound is damaged; it
+        is then encrypted as before.
+    """
+    folder = folder_of(caseload)
+    if not store.is_encrypted(folder):
+        raise RefusedError(f"caseload {folder.name}: not encrypted")
+    with opened(caseload) as one:
+        done = store.decrypt(one)
+    return _done(folder, done, ())
+
+
+def _done(folder: Path, done: store.Converted, notes: tuple[str, ...]) -> dict[str, Any]:
+    missing = f"{done.n_missing} sounds that the records name were not in the audio folder"
+    return {
+        "caseload": folder.name,
+        "encrypted": store.is_encrypted(folder),
+        "sounds": done.n_sounds,
+        "records": done.records,
+        "notes": [*notes, *((missing,) if done.n_missing else ()), *cautions(folder)],
+    }
+
+
+def change_passphrase(caseload: Path | None, *, recover: bool = False) -> dict[str, Any]:
+    """Give an encrypted caseload a new passphrase, by the old one or by the recovery code.
+
+    Raises
+    ------
+    RefusedError
+        When it is not encrypted.
+    CaseloadError
+        When passphrase or code is missing or not the one, or the new passphrase is too short.
+    """
+    folder = folder_of(caseload)
+    who = os.environ.get("SIBILANT_WHO", "")
+    if recover:
+        store.recover(folder, _code, _new, who=who)
+    else:
+        store.change_passphrase(folder, lambda: passphrase_for(folder), _new, who=who)
+    return {
+        "caseload": folder.name,
+        "encrypted": True,
+        "notes": [f"a copy of the {store.KEY_FILE} before still opens by the passphrase before; see to your backups"],
+    }
+
+
+def _code() -> str:
+    return secret(RECOVERY_FROM, "recovery code")
+
+
+def _new() -> str:
+    return secret(NEW_PASSPHRASE_FROM, "new passphrase", twice=True)
+
+
+def unlock(caseload: Path | None) -> bool:
+    """Ask for the passphrase now where one is needed, and say whether the caseload is encrypted.
+
+    For a program that goes on running, such as the page: what it opens later asks nobody.
+    """
+    folder = folder_of(caseload)
+    if not store.is_encrypted(folder):
+        return False
+    with opened(caseload):
+        return True

@@ -17,7 +17,7 @@ from .shown import print_json
 @click.option("--to", required=True, type=click.Path(path_type=Path), metavar="FOLDER", help="Write the tables here.")
 @click.option("--method", "names", multiple=True, default=("house-15k",), show_default=True, help="May be repeated.")
 @click.option("--words", default="", metavar="LIST", help="Prompts of recordings that name none of their own.")
-@click.option("--workers", type=click.IntRange(min=1), default=2, show_default=True, help="Threads on this machine.")
+@click.option("--workers", type=click.IntRange(min=1), default=2, show_default=True, help="Processes on this machine.")
 @click.option("--scheduler", default="", metavar="ADDRESS", help="A running dask scheduler, such as tls://host:8786.")
 @click.option("--resume", is_flag=True, help="Go on with a run that was cut short.")
 @click.option("--dry-run", is_flag=True, help="Say what would be measured, and why the rest would not.")

@@ -41,15 +41,28 @@ def list_(client: str | None, caseload: Path | None, as_json: bool) -> None:
 @client
 @number
 @click.option("--measure", default="", metavar="KEY", help="Which figure to show; default the main measure.")
+@click.option("--unlike", is_flag=True, help="Only the sounds most unlike the session's others, and in what.")
 @caseload
 @as_json
-def show(client: str | None, session: int | None, measure: str, caseload: Path | None, as_json: bool) -> None:
-    """Show a session token by token; figures only where the ear has judged."""
+def show(
+    client: str | None, session: int | None, measure: str, unlike: bool, caseload: Path | None, as_json: bool
+) -> None:
+    """Show a session token by token; figures only where the ear has judged.
+
+    With --unlike: where to listen again. Unlike the rest does not mean wrong, nor like it right.
+    """
     from sibilant.workflow import sessions
 
-    shown = sessions.show_session(caseload, client, session, key=measure)
+    if unlike:
+        shown = sessions.unlike_in_session(caseload, client, session)
+    else:
+        shown = sessions.show_session(caseload, client, session, key=measure)
     if as_json:
         print_json(shown)
+        return
+    if unlike:
+        print_table(shown["tokens"], ("prompt_index", "slot", "prompt", "phone", "heard", "unlike_the_rest_in"))
+        click.echo("Unlike the rest does not mean wrong, nor like it right: please listen.")
         return
     columns = ("prompt_index", "attempt", "slot", "prompt", "phone", "position", "finding", "voice", "counts", "heard")
     print_table(shown["tokens"], (*columns, "checked", shown["measure"]))

@@ -15,13 +15,16 @@ from .session import expected, reason_left_out, summarise
 from .sets import fades, first_against_third, sets_of_three
 from .single_case import nap, phase_effect, tau_variants
 from .trend import exact_p, kendall_s, trend
+from .unlike import WATCHED, Unlike, most_unlike
 from .view import view
 
 __all__ = [
+    "WATCHED",
     "Asked",
     "Estimate",
     "Plan",
     "PlanRow",
+    "Unlike",
     "accuracy",
     "accuracy_map",
     "additions",
@@ -54,6 +57,7 @@ __all__ = [
     "mcnemar_exact",
     "mean_interval",
     "measurement_error",
+    "most_unlike",
     "move_up",
     "nap",
     "newcombe",

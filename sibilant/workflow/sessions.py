@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, get_args
 
 from .. import store
 from ..errors import UsageError
-from ..progress import judgement_by, main_rater
+from ..progress import WATCHED, Unlike, expected, judgement_by, main_rater, most_unlike
+from ..progress.session import measured_under
 from ..terms import MEASURES
 from ..terms.clinic import Case, KeptToken, Phase, Receipt, Session
 from .caseload import client_or_last, opened, session_or_last, used
@@ -55,6 +57,39 @@ def show_session(caseload: Path | None, code: str | None, number: int | None, *,
         "measure": measure,
         "tokens": [_token_row(case, token, measure, rater) for token in case.tokens_of(session)],
     }
+
+
+def unlike_in_session(caseload: Path | None, code: str | None, number: int | None, *, most: int = 5) -> dict[str, Any]:
+    """Return the sounds of a session most unlike its others of the same phone, with the reason: where to listen again.
+
+    Only sounds that the ear has judged (or all, where that is switched off), the attempts that count; fewer than eight
+    of a phone have no rest to be unlike.
+    """
+    with opened(caseload) as one:
+        name = client_or_last(one, code)
+        session = session_or_last(one, name, number)
+        case = store.read_case(one, name)
+        used(one, name, session)
+    open_to_see = [t for t in expected(case.tokens_of(session)) if not case.ear_first or t.judgements]
+    phones = sorted({t.any_token.slot.phone for t in open_to_see if t.any_token.slot is not None})
+    found = [pair for phone in phones for pair in _unlike(open_to_see, phone, case.client.method)]
+    found.sort(key=lambda pair: -pair[1].distance)
+    rater = main_rater(case.tokens_of(session))
+    rows = [
+        {**_token_row(case, token, case.client.main_measure, rater), "robust_sds": round(far.distance, 1),
+         "unlike_the_rest_in": far.reason}
+        for token, far in found[:most]
+    ]  # fmt: skip
+    return {"client": name, "session": session, "tokens": rows}
+
+
+def _unlike(tokens: Sequence[KeptToken], phone: str, method: str) -> list[tuple[KeptToken, Unlike]]:
+    """Return the tokens of one phone, the farthest from their middle first, each with what it is unlike in."""
+    alike = [t for t in tokens if t.any_token.slot is not None and t.any_token.slot.phone == phone]
+    measured = [measured_under(token, method) for token in alike]
+    values = [one.measures.values if one is not None and one.measures is not None else {} for one in measured]
+    columns = {key: [each.get(key, math.nan) for each in values] for key in WATCHED}
+    return [(alike[far.place], far) for far in most_unlike(columns)]
 
 
 def _token_row(case: Case, token: KeptToken, measure: str, rater: str) -> dict[str, Any]:

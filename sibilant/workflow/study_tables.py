@@ -16,6 +16,7 @@ from ..errors import ListError
 from ..study import Effect, JudgedEffect, Study
 from ..tables import Column, Row
 from ..terms import MEASURES
+from . import study_unlike
 from .study import decimals_of, dictionary_columns
 
 _P = 4
@@ -155,6 +156,7 @@ def write_all(to: Path, found: Study, told: Heard | None, moved: Sequence[tuple[
         ),
         "sensitivity.csv": (_SENSITIVITY, [_plain(one) for one in found.sensitivity]),
         "separation.csv": (_SEPARATION, separation_rows(found)),
+        "unlike.csv": (study_unlike.COLUMNS, study_unlike.unlike_rows(found)),
     }
     if moved:
         rows: list[Row] = [{"way": way, **effect_row(effect)} for way, effects in moved for effect in effects]

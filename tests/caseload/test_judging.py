@@ -101,6 +101,16 @@ def test_a_second_pass_is_a_turn_of_its_own(folder: Path) -> None:
     assert rows[0]["heard"] == "distorted"  # the first pass stands; the second is for agreement only
 
 
+def test_the_sounds_most_unlike_the_rest_are_told_only_of_judged_ones(folder: Path) -> None:
+    assert sessions.unlike_in_session(folder, "C-7QXK", 1)["tokens"] == []  # the ear first
+    for one in (first := judge.queue(folder, "C-7QXK", 1, rater="R1")).left:
+        judge.record(folder, first, one.key, "correct")
+    rows = sessions.unlike_in_session(folder, "C-7QXK", 1)["tokens"]
+    assert len(rows) == 5 and all("the middle of" in str(row["unlike_the_rest_in"]) for row in rows)
+    distances = [row["robust_sds"] for row in rows]
+    assert distances == sorted(distances, reverse=True)
+
+
 def test_agreement_of_two_raters_prints_every_figure_with_its_interval(folder: Path, tmp_path: Path) -> None:
     for rater, wrong in (("R1", {1, 2, 3, 4}), ("R2", {3, 4, 5})):
         rows = [f"{i},1,1,{'distorted' if i in wrong else 'correct'},,,,,,," for i in range(1, 21)]

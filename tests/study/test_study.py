@@ -222,7 +222,7 @@ def test_numbers_of_the_paragraph_are_those_of_the_run_file(written: Path) -> No
 def test_dictionary_and_columns_are_one_to_one(written: Path) -> None:
     listed = pd.read_csv(written / "dictionary.csv", keep_default_na=False)
     tables = sorted(path for path in written.glob("*.csv") if path.name != "dictionary.csv")
-    assert len(tables) == 12
+    assert len(tables) == 13
     for path in tables:
         columns = list(pd.read_csv(path, nrows=0).columns)
         own = listed[listed["table"] == path.name]

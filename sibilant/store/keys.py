@@ -15,7 +15,7 @@ import json
 import os
 import secrets
 import unicodedata
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -28,7 +28,7 @@ KEY_FORMAT = 1
 PASSPHRASE_FROM = "SIBILANT_PASSPHRASE"
 LEAST_PASSPHRASE = 12
 """Characters a passphrase must have (common practice, no source)."""
-SCRYPT = {"n": 2**17, "r": 8, "p": 1}
+SCRYPT_N = 2**17
 MOST_MEMORY = 1 << 30
 CHECK_BYTES = 3
 GROUP = 4
@@ -57,9 +57,9 @@ class KeyFile:
     salt: bytes
     nonce: bytes
     wrapped: bytes
-    n: int = SCRYPT["n"]
-    r: int = SCRYPT["r"]
-    p: int = SCRYPT["p"]
+    n: int = SCRYPT_N
+    r: int = 8
+    p: int = 1
 
     def bound(self) -> bytes:
         """The part that the wrapping vouches for: changed, it no longer opens."""
@@ -129,14 +129,14 @@ def checked_passphrase(passphrase: str) -> str:
     return passphrase
 
 
-def wrap(key: bytes, passphrase: str) -> KeyFile:
-    """Wrap a caseload's key by a passphrase."""
+def wrap(key: bytes, passphrase: str, *, n: int = SCRYPT_N) -> KeyFile:
+    """Wrap a caseload's key by a passphrase stretched by scrypt of cost ``n`` (128 MiB, about a third of a second)."""
     from cryptography.hazmat.primitives.ciphers.aead import AESGCM
 
     salt, nonce = secrets.token_bytes(16), secrets.token_bytes(12)
-    bare = KeyFile(subkeys(key).identity, salt, nonce, b"")
+    bare = KeyFile(subkeys(key).identity, salt, nonce, b"", n)
     sealed = AESGCM(stretched(_bytes(passphrase), salt, bare.n, bare.r, bare.p)).encrypt(nonce, key, bare.bound())
-    return KeyFile(bare.identity, salt, nonce, sealed)
+    return replace(bare, wrapped=sealed)
 
 
 def unwrap(kept: KeyFile, passphrase: str) -> bytes:

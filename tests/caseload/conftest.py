@@ -21,3 +21,13 @@ def material() -> ModuleType:
         sys.modules["progress_material"] = importlib.util.module_from_spec(spec)
         spec.loader.exec_module(sys.modules["progress_material"])
     return sys.modules["progress_material"]
+
+
+@pytest.fixture
+def cheap_scrypt(monkeypatch: pytest.MonkeyPatch) -> None:
+    """New key files are stretched little: the strength is tested elsewhere, here it would only cost time."""
+    from functools import partial
+
+    from sibilant.store import keys
+
+    monkeypatch.setattr(keys, "wrap", partial(keys.wrap, n=2**10))

@@ -1,4 +1,4 @@
-"""The store on SQLite, and on PostgreSQL where SIBILANT_TEST_POSTGRES names one (on loopback, to be emptied)."""
+"""The store on SQLite plain and encrypted, and on PostgreSQL where SIBILANT_TEST_POSTGRES names one (on loopback, to be emptied)."""
 
 from __future__ import annotations
 
@@ -22,13 +22,15 @@ from sibilant.terms.clinic import Client, Consent, Correction, Device, EarlierPr
 POSTGRES = os.environ.get("SIBILANT_TEST_POSTGRES", "")
 NOON = dt.datetime(2026, 3, 4, 12, 30, tzinfo=dt.UTC)
 DATABASES = ["sqlite", "postgresql"]
+FORMS = ["sqlite", "encrypted", "postgresql", "postgresql, sound encrypted"]
+PASSPHRASE = "six blue horses walk"
 
 
 def url_of(database: str) -> str:
     """The URL for a database, or skip."""
-    if database == "postgresql" and not POSTGRES:
+    if database.startswith("postgresql") and not POSTGRES:
         pytest.skip("SIBILANT_TEST_POSTGRES names no database; .ci/run starts one on loopback")
-    return POSTGRES if database == "postgresql" else ""
+    return POSTGRES if database.startswith("postgresql") else ""
 
 
 def place(tmp_path: Path, database: str) -> Path:
@@ -49,10 +51,21 @@ def place(tmp_path: Path, database: str) -> Path:
     return folder
 
 
-@pytest.fixture(params=DATABASES)
-def caseload(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Caseload]:
+@pytest.fixture(params=FORMS)
+def caseload(
+    request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, cheap_scrypt: None
+) -> Iterator[Caseload]:
     """An empty caseload with one client."""
-    with open_caseload(place(tmp_path, request.param), who="T1", clock=lambda: NOON) as one:
+    monkeypatch.setenv("SIBILANT_PASSPHRASE", PASSPHRASE)
+    folder = place(tmp_path, request.param)
+    if "encrypted" in request.param:
+        with open_caseload(folder, clock=lambda: NOON) as one:
+            store.encrypt(one, PASSPHRASE, tell=lambda code: None)
+    with open_caseload(folder, who="T1", clock=lambda: NOON) as one:
+        if "encrypted" in request.param:
+            assert one.encrypted
+            with one.engine.execution_options(writing=True).begin() as connection:
+                connection.execute(schema.AUDIT.delete())  # the line of the encryption itself
         store.add_client(one, Client("C-7QXK", 80, dt.date(2026, 1, 12), invented=True))
         yield one
 
@@ -166,14 +179,25 @@ def kept_with_sound(caseload: Caseload, material: ModuleType, *, sha: str = "a" 
 
 def test_sound_is_named_by_its_hash_and_checked(caseload: Caseload, material: ModuleType) -> None:
     clip = kept_with_sound(caseload, material)
-    path = store.read_clip(caseload, clip, ".flac")
-    assert path.stem == clip and store.read_case(caseload, "C-7QXK").tokens[0].clip == clip
+    assert store.clip_bytes(caseload, clip, ".flac") == b"sound of " + 64 * b"a"
+    (path,) = caseload.folder.glob("audio/??/*")
+    assert store.read_case(caseload, "C-7QXK").tokens[0].clip == clip
+    readers = [store.clip_bytes]
+    if caseload.encrypted:
+        assert path.suffix == ".sealed" and clip not in path.name and b"sound of" not in path.read_bytes()
+        with pytest.raises(CaseloadError, match="no file of it to open"):
+            store.read_clip(caseload, clip, ".flac")
+    else:
+        assert path.stem == clip and store.read_clip(caseload, clip, ".flac") == path
+        readers.append(store.read_clip)
     path.write_bytes(b"changed")
-    with pytest.raises(CaseloadError, match="bytes have changed"):
-        store.read_clip(caseload, clip, ".flac")
+    for read in readers:
+        with pytest.raises(CaseloadError, match="bytes have changed"):
+            read(caseload, clip, ".flac")
     path.unlink()
-    with pytest.raises(CaseloadError, match="put it back"):
-        store.read_clip(caseload, clip, ".flac")
+    for read in readers:
+        with pytest.raises(CaseloadError, match="put it back"):
+            read(caseload, clip, ".flac")
 
 
 def test_removal_leaves_no_file_and_no_row_with_the_code(caseload: Caseload, material: ModuleType) -> None:
@@ -185,16 +209,18 @@ def test_removal_leaves_no_file_and_no_row_with_the_code(caseload: Caseload, mat
     with pytest.raises(RefusedError, match="on hold"):
         store.remove_client(caseload, "C-7QXK", "all")
     store.change_client(caseload, "C-7QXK", {"held": ""})
+    before = {path.name for path in caseload.folder.glob("audio/??/*")}
     audio = store.remove_client(caseload, "C-7QXK", "audio")
-    assert any(mine[:12] in line for line in audio.erased) and store.read_case(caseload, "C-7QXK").tokens[0].clip == ""
+    (gone,) = before - {path.name for path in caseload.folder.glob("audio/??/*")}
+    assert any(gone[:12] in line for line in audio.erased) and store.read_case(caseload, "C-7QXK").tokens[0].clip == ""
+    assert gone.startswith(mine) != caseload.encrypted
     receipt = store.remove_client(caseload, "C-7QXK", "all")
     assert receipt.client == "C-7QXK" and receipt.not_reached
     with caseload.read() as connection:
         for table in schema.METADATA.sorted_tables:
             for row in connection.execute(sa.select(table)):
                 assert "C-7QXK" not in repr(row), table.name
-    left = [path for path in caseload.folder.rglob("*") if path.is_file() and path.suffix == ".flac"]
-    assert [path.stem for path in left] == [other]
+    assert len(list(caseload.folder.glob("audio/??/*"))) == 1 and store.clip_bytes(caseload, other, ".flac")
     assert any(entry.action == "a client removed, all rows" for entry in store.audit_trail(caseload))
 
 

@@ -34,8 +34,8 @@ from .sessions import read_sessions
 Rows = Sequence[Mapping[str, Any]]
 
 
-def read_case(caseload: Caseload, code: str) -> Case:
-    """Return all that was observed of a client.
+def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> Case:
+    """Return all that was observed of a client; with ``session``, the tokens of that one only.
 
     Raises
     ------
@@ -49,7 +49,7 @@ def read_case(caseload: Caseload, code: str) -> Case:
         kept = read_sessions(connection, owner, code)
         events = _rows(connection, sa.select(EVENTS).where(EVENTS.c.client_id == owner).order_by(EVENTS.c.id))
         earlier = _rows(connection, sa.select(EARLIER).where(EARLIER.c.client_id == owner).order_by(EARLIER.c.id))
-        tokens = _tokens(connection, owner)
+        tokens = _tokens(connection, owner, session)
     used = {session.device for session in kept}
     return Case(
         client=client,
@@ -71,23 +71,27 @@ def _earlier(row: Mapping[str, Any]) -> EarlierProbe:
     return EarlierProbe(on=row["held_on"], **kept)
 
 
-def _of_tokens(table: sa.Table, owner: int) -> sa.Select[Any]:
+def _of_tokens(table: sa.Table, owner: int, session: int | None) -> sa.Select[Any]:
     return (
         sa.select(table)
         .join(TOKENS, TOKENS.c.id == table.c.token_id)
         .join(SESSIONS, SESSIONS.c.id == TOKENS.c.session_id)
-        .where(SESSIONS.c.client_id == owner)
+        .where(SESSIONS.c.client_id == owner, *_only(session))
         .order_by(table.c.id)
     )
 
 
-def _of_sessions(table: sa.Table, owner: int) -> sa.Select[Any]:
+def _of_sessions(table: sa.Table, owner: int, session: int | None) -> sa.Select[Any]:
     return (
         sa.select(table, SESSIONS.c.number.label("session_number"))
         .join(SESSIONS, SESSIONS.c.id == table.c.session_id)
-        .where(SESSIONS.c.client_id == owner)
+        .where(SESSIONS.c.client_id == owner, *_only(session))
         .order_by(SESSIONS.c.number, table.c.id)
     )
+
+
+def _only(session: int | None) -> list[sa.ColumnElement[bool]]:
+    return [] if session is None else [SESSIONS.c.number == session]
 
 
 def _by_token(rows: Iterable[Mapping[str, Any]]) -> dict[int, list[Mapping[str, Any]]]:
@@ -97,21 +101,21 @@ def _by_token(rows: Iterable[Mapping[str, Any]]) -> dict[int, list[Mapping[str, 
     return groups
 
 
-def _tokens(connection: sa.Connection, owner: int) -> tuple[KeptToken, ...]:
+def _tokens(connection: sa.Connection, owner: int, session: int | None) -> tuple[KeptToken, ...]:
     methods = {row["label"]: method_from(row["definition"]) for row in _rows(connection, sa.select(METHODS))}
     prompts = {
         (row["session_id"], row["prompt_index"]): prompt_from(row["prompt"])
-        for row in _rows(connection, _of_sessions(PROMPTS, owner))
+        for row in _rows(connection, _of_sessions(PROMPTS, owner, session))
     }
     clips = {
         (row["session_id"], row["prompt_index"], row["attempt"]): row["sha256"]
-        for row in _rows(connection, _of_sessions(CLIPS, owner))
+        for row in _rows(connection, _of_sessions(CLIPS, owner, session))
     }
-    measured = _by_token(_rows(connection, _of_tokens(MEASUREMENTS, owner)))
-    judged = _by_token(_rows(connection, _of_tokens(JUDGEMENTS, owner)))
-    corrected = _by_token(_rows(connection, _of_tokens(CORRECTIONS, owner)))
+    measured = _by_token(_rows(connection, _of_tokens(MEASUREMENTS, owner, session)))
+    judged = _by_token(_rows(connection, _of_tokens(JUDGEMENTS, owner, session)))
+    corrected = _by_token(_rows(connection, _of_tokens(CORRECTIONS, owner, session)))
     found = []
-    for row in _rows(connection, _of_sessions(TOKENS, owner)):
+    for row in _rows(connection, _of_sessions(TOKENS, owner, session)):
         prompt = prompts.get((row["session_id"], row["prompt_index"]))
         corrections = tuple(correction_from(one, row["key"]) for one in corrected[row["id"]])
         judgements = tuple(judgement_from(one, row["key"]) for one in judged[row["id"]])

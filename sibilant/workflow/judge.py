@@ -70,7 +70,7 @@ def judge_from(
         name = client_or_last(one, code)
         session = session_or_last(one, name, number)
         person = rater_or_last(one, rater)
-        case = store.read_case(one, name)
+        case = store.read_case(one, name, session=session)
         turn = _turn(case.tokens_of(session), person) if blind else 1
         by = (person, one.clock(), turn, blind)
         made = [
@@ -78,7 +78,7 @@ def judge_from(
         ]
         store.add_judgements(one, name, session, made)
         _remember(one, name, session, person)
-        return _after(store.read_case(one, name), session, person, len(made))
+        return _after(store.read_case(one, name, session=session), session, person, len(made))
 
 
 def _from_row(
@@ -164,7 +164,11 @@ def queue(
         name = client_or_last(one, code)
         session = session_or_last(one, name, number)
         person = rater_or_last(one, rater)
-        tokens = {token.key: token for token in store.read_case(one, name).tokens_of(session) if can_be_judged(token)}
+        tokens = {
+            token.key: token
+            for token in store.read_case(one, name, session=session).tokens_of(session)
+            if can_be_judged(token)
+        }
         turn = _turn(tuple(tokens.values()), person) if blind else 1
         order = _order(one, (name, session, person, turn), list(tokens), share) if blind else tuple(tokens)
         left = [key for key in order if key in tokens and not _has(tokens[key], person, turn)]
@@ -242,7 +246,7 @@ def record(caseload: Path | None, of: Queue, key: str, heard: Heard, **more: Any
 def after(caseload: Path | None, of: Queue) -> dict[str, Any]:
     """Return what a rater's judgements of a session give."""
     with opened(caseload) as one:
-        return _after(store.read_case(one, of.client), of.session, of.rater, 0)
+        return _after(store.read_case(one, of.client, session=of.session), of.session, of.rater, 0)
 
 
 def _after(case: Case, session: int, rater: str, n_kept: int) -> dict[str, Any]:

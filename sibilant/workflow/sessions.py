@@ -68,7 +68,7 @@ def unlike_in_session(caseload: Path | None, code: str | None, number: int | Non
     with opened(caseload) as one:
         name = client_or_last(one, code)
         session = session_or_last(one, name, number)
-        case = store.read_case(one, name)
+        case = store.read_case(one, name, session=session)
         used(one, name, session)
     open_to_see = [t for t in expected(case.tokens_of(session)) if not case.ear_first or t.judgements]
     phones = sorted({t.any_token.slot.phone for t in open_to_see if t.any_token.slot is not None})

@@ -10,7 +10,7 @@ from typing import Any
 from .. import files, progress, store
 from ..errors import OutputError, UsageError
 from ..terms import MEASURES, Method
-from ..terms.change import CaseView, Change, SessionSummary
+from ..terms.change import CaseView, Change, ContextCell, SessionSummary
 from ..terms.clinic import Case
 from .caseload import client_or_last, opened, used
 from .plain import plain
@@ -66,6 +66,20 @@ def figure(view: CaseView, case: Case, to: Path, *, key: str = "") -> None:
 
     drawn = charts.months_chart(view, method=method_of(view, case), key=key)
     files.write_bytes(to, charts.render(drawn, form))  # type: ignore[arg-type]
+
+
+def months_picture(view: CaseView, case: Case, *, key: str = "", width_mm: float = 170.0) -> tuple[bytes, str]:
+    """Return the months chart of a view as SVG, and the sentence that says what it shows.
+
+    Raises
+    ------
+    OutputError
+        When nothing was measured yet.
+    """
+    from .. import charts
+
+    drawn = charts.months_chart(view, method=method_of(view, case), key=key, width_mm=width_mm)
+    return charts.render(drawn, "svg"), charts.alt_text(drawn)
 
 
 def method_of(view: CaseView, case: Case) -> Method:
@@ -278,8 +292,16 @@ def _other_lines(view: CaseView) -> list[str]:
         for one in view.earlier
     ]
     ranked = [cell for cell in view.contexts if cell.rank is not None]
-    rows += [
-        f"context {cell.rank} by {cell.key}: {cell.name}, {cell.n} tokens, shrunk mean {cell.shrunk:.4g}"
-        for cell in ranked[:6]
-    ]
+    rows += [_context_line(cell) for cell in ranked[:6]]
     return ["", *rows] if rows else []
+
+
+def _context_line(cell: ContextCell) -> str:
+    """Say a context's mean with its interval, and that mean drawn towards the whole, by which it is ranked."""
+    if cell.key == "accuracy":
+        found = f"{100 * cell.mean:.0f} % by ear ({100 * cell.low:.0f} to {100 * cell.high:.0f})"
+        drawn = f"{100 * cell.shrunk:.0f} %"
+    else:
+        found = _with_interval(cell.key, cell.mean, cell.low, cell.high)
+        drawn = f"{_number(cell.key, cell.shrunk)} {MEASURES[cell.key].unit}".strip()
+    return f"context {cell.rank}: {cell.name}, {cell.n} tokens, {found}; drawn towards the whole {drawn}"

@@ -25,6 +25,7 @@ COMMANDS: dict[str, str] = {
     "judge": "a person's judgements by ear",
     "review": "boundaries, voices and attempts corrected by a person",
     "agree": "agreement of raters",
+    "page": "the page on this machine: capture, judge, review, progress",
     "progress": "one client's sessions, change and accuracy",
     "report": "a report of one client, to edit and sign",
     "practice": "a home practice sheet, large print",

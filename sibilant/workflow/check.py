@@ -8,6 +8,7 @@ from typing import Any
 
 from .. import audio, segment, suitability
 from ..errors import RecordingError
+from ..terms import Recording
 
 
 def check(recordings: Sequence[Path], *, channel: int | None = None) -> list[dict[str, Any]]:
@@ -29,9 +30,14 @@ def _one(path: Path, channel: int | None) -> dict[str, Any]:
         recording = audio.read_recording(path, channel=channel)
     except RecordingError as error:
         return {"recording": path.name, "error": str(error)}
+    return check_sound(recording, path.name)
+
+
+def check_sound(recording: Recording, name: str) -> dict[str, Any]:
+    """Return what one recording in memory can and cannot support."""
     judged = suitability.judge(recording, segment.find_all(recording))
     return {
-        "recording": path.name,
+        "recording": name,
         "sampling_rate_hz": recording.sampling_rate_hz,
         "duration_s": round(recording.duration_s, 3),
         **judged.as_dict(),

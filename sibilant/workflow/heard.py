@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -21,13 +22,33 @@ class Heard:
 
 @dataclass(frozen=True, slots=True)
 class ProbeResult:
-    """What may be told at once: the words and the recording's verdict, no figures."""
+    """What may be told at once: the words and the recording's verdict, no figures.
+
+    With several recordings ``verdict`` and ``remedies`` are those of the least usable, and ``recordings`` has a row for
+    each: the places of its prompts, its verdict in a word, and its remedies.
+    """
 
     session: Session
     words: tuple[dict[str, Any], ...]
     verdict: dict[str, Any]
     remedies: tuple[str, ...]
     notes: tuple[str, ...] = field(default=())
+    recordings: tuple[dict[str, Any], ...] = field(default=())
+
+
+def recording_row(each: Heard) -> dict[str, Any]:
+    """Say of one recording which prompts it holds and what it can support."""
+    found = each.analysis.suitability
+    return {"prompts": list(each.places), "verdict": found.verdict.worst, "remedies": list(found.remedies)}
+
+
+def unsaid_rows(tokens: Sequence[Token]) -> list[dict[str, Any]]:
+    """One row for each prompt that is in no recording."""
+    seen = {token.prompt_index: token.prompt_text for token in tokens}
+    return [
+        {"prompt_index": place, "prompt": prompt, "attempt": None, "heard": "not heard", "counts": False}
+        for place, prompt in seen.items()
+    ]
 
 
 def word_rows(each: Heard) -> list[dict[str, Any]]:
@@ -73,6 +94,7 @@ def as_plain(kept: ProbeResult) -> dict[str, Any]:
         "verdict": kept.verdict,
         "remedies": list(kept.remedies),
         "notes": list(kept.notes),
+        "recordings": [dict(row) for row in kept.recordings],
     }
 
 

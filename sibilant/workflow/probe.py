@@ -18,7 +18,7 @@ from ..errors import ListError, RefusedError, UsageError
 from ..terms import Interval, Prompt, Recording, Token
 from ..terms.clinic import Client, Keep, Phase, Session
 from .caseload import client_or_last, cloud_cautions, day_or_last, opened, used
-from .heard import Heard, ProbeResult, word_rows
+from .heard import Heard, ProbeResult, recording_row, unsaid_rows, word_rows
 from .prompts import prompts_from, prompts_of
 
 SUPPORTS = ("usable", "with care", "not usable")
@@ -38,9 +38,13 @@ BASELINES = 3
 
 @dataclass(frozen=True, slots=True)
 class ProbeRequest:
-    """What is to be kept: recordings in the order spoken, the list, and the conditions of the session."""
+    """What is to be kept: recordings in the order spoken, the list, and the conditions of the session.
 
-    recordings: Sequence[Path]
+    A recording is a file or, from the page, sound in memory. ``prompts`` may be given instead of a list's name, and
+    ``form`` then names the list form.
+    """
+
+    recordings: Sequence[Path | Recording]
     words: str
     on: dt.date | None = None
     level: str = ""
@@ -53,6 +57,8 @@ class ProbeRequest:
     bridge: bool = False
     channel: int | None = None
     note: str = ""
+    form: str = ""
+    prompts: tuple[Prompt, ...] = ()
 
 
 def keep_probe(caseload: Path | None, code: str | None, request: ProbeRequest) -> ProbeResult:
@@ -72,15 +78,19 @@ def keep_probe(caseload: Path | None, code: str | None, request: ProbeRequest) -
         name = client_or_last(one, code)
         client = store.get_client(one, name)
         listed = request.words or client.list_form
-        prompts = _asked(prompts_from(listed), request)
-        _refuse_without_consent(client)
-        recordings = [audio.read_recording(path, channel=request.channel) for path in request.recordings]
+        prompts = _asked(request.prompts or prompts_from(listed), request)
+        refuse_without_consent(client)
+        recordings = [
+            given if isinstance(given, Recording) else audio.read_recording(given, channel=request.channel)
+            for given in request.recordings
+        ]
         store.refuse_kept(one, [recording.source.sha256 for recording in recordings])
         heard = _listen(request, recordings, prompts)
         session = _session(one, client, request, listed, prompts)
-        kept = _keep(one, session, heard, _spoken(heard, prompts))
+        spoken = _spoken(heard, prompts)
+        kept = _keep(one, session, heard, spoken)
         used(one, name, kept.number, request.on)
-        return _result(one, client, kept, heard)
+        return _result(one, client, kept, heard, spoken)
 
 
 def cue_name(cue: str) -> str:
@@ -113,7 +123,14 @@ def _check(request: ProbeRequest) -> None:
         raise UsageError(f"--phase {request.phase[:20]}: one of {', '.join(get_args(Phase))}")
 
 
-def _refuse_without_consent(client: Client) -> None:
+def refuse_without_consent(client: Client) -> None:
+    """Refuse to keep anything of a client whose consent to recording was withdrawn or not given.
+
+    Raises
+    ------
+    RefusedError
+        In both cases.
+    """
     consent = client.consent
     if consent is not None and consent.withdrawn_on is not None:
         raise RefusedError(
@@ -145,7 +162,8 @@ def _listen(request: ProbeRequest, recordings: Sequence[Recording], prompts: Seq
     used_methods = [methods.get_method(name) for name in HOUSE]
     named = any(prompt.recording for prompt in prompts)
     heard = []
-    for number, (path, recording) in enumerate(zip(request.recordings, recordings, strict=True)):
+    for number, (given, recording) in enumerate(zip(request.recordings, recordings, strict=True)):
+        path = given if isinstance(given, Path) else Path(given.source.path)
         own = prompts_of(prompts, path)
         if not own:
             raise ListError(f"{path.name}: the list names no prompt for this recording; fill its column recording")
@@ -178,7 +196,7 @@ def _session(
         cue=cue,
         device=request.device,
         room=request.room,
-        list_form=list_form(listed, prompts),
+        list_form=request.form or list_form(listed, prompts),
         phase=phase,  # type: ignore[arg-type]
         modelled=request.modelled or cue in WITH_MODEL,
         bridge=request.bridge,
@@ -206,11 +224,12 @@ def _keep(one: store.Caseload, session: Session, heard: Sequence[Heard], prompts
     with store.at_work(one):
         clips = tuple(clip for each in heard for clip in _words(one, each)) if session.keep != "none" else ()
         recordings = tuple(_recording(one, each, whole=session.keep == "all") for each in heard)
-        tokens = tuple(
+        tokens: tuple[tuple[int | None, Token], ...] = tuple(
             (place, token)
             for place, each in enumerate(heard)
             for token in _tokens(each, prompts, modelled=session.modelled)
         )
+        tokens += tuple((None, token) for token in _in_no_recording(heard, prompts))
         new = store.NewSession(replace(session, verdict=verdict), prompts, recordings, tokens, clips)
         return store.keep_session(one, new)
 
@@ -270,6 +289,19 @@ def _tokens(each: Heard, prompts: Sequence[Prompt], *, modelled: bool) -> list[T
     return placed
 
 
+def _in_no_recording(heard: Sequence[Heard], prompts: Sequence[Prompt]) -> list[Token]:
+    """Tokens of prompts that the list puts into none of the recordings: not heard, and counted as such."""
+    placed = {place for each in heard for place in each.places}
+    return [
+        token
+        for place, prompt in enumerate(prompts, start=1)
+        if place not in placed
+        for token in _for_each_slot(
+            Token(str(place), None, "prompt_missing", prompt_text=prompt.text, prompt_index=place), prompt
+        )
+    ]
+
+
 def _held(recording: Recording, token: Token) -> Token:
     """Add the measures of a held sound to a token said in isolation: length, steadiness, drift, breaks."""
     if token.sibilant is None or token.measures is None or token.method is None:
@@ -286,8 +318,11 @@ def _for_each_slot(token: Token, prompt: Prompt) -> list[Token]:
     return slots or [replace(token, id=f"{token.prompt_index}.0")]
 
 
-def _result(one: store.Caseload, client: Client, session: Session, heard: Sequence[Heard]) -> ProbeResult:
-    words = [row for each in heard for row in word_rows(each)]
+def _result(
+    one: store.Caseload, client: Client, session: Session, heard: Sequence[Heard], prompts: Sequence[Prompt]
+) -> ProbeResult:
+    words = [row for each in heard for row in word_rows(each)] + unsaid_rows(_in_no_recording(heard, prompts))
+    words.sort(key=lambda row: (row["prompt_index"], row["attempt"] or 0))
     notes = [f"{session.phase} probe; list {session.list_form}, level {session.level}, cue {session.cue}"]
     if session.device and session.device not in {device.name for device in store.devices(one)}:
         notes.append(f"device {session.device} is not registered: sibilant device add {session.device}")
@@ -299,4 +334,5 @@ def _result(one: store.Caseload, client: Client, session: Session, heard: Sequen
         notes.append(f"the ear comes first: judge with sibilant judge {client.code} {session.number}; figures follow")
     notes += list(cloud_cautions(one.folder))
     found = max((each.analysis.suitability for each in heard), key=lambda each: SUPPORTS.index(each.verdict.worst))
-    return ProbeResult(session, tuple(words), found.verdict.as_dict(), found.remedies, tuple(notes))
+    each_one = tuple(recording_row(each) for each in heard)
+    return ProbeResult(session, tuple(words), found.verdict.as_dict(), found.remedies, tuple(notes), each_one)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from .. import audio, store, tables
 from ..analyse import measure_again
-from ..errors import ListError
+from ..errors import ListError, UsageError
 from ..terms import Interval, Recording, Token
 from ..terms.clinic import Case, Correction, KeptToken
 from .caseload import client_or_last, opened, session_or_last, used
@@ -40,18 +41,57 @@ def review_from(
     rows = tables.read_reviews(path)
     if not rows:
         raise ListError(f"{path.name}: no corrections below its first line")
+    return review_rows(caseload, code, number, rows, rater=rater, recording=recording, named=path.name)
+
+
+def review_one(
+    caseload: Path | None, code: str | None, number: int | None, given: Mapping[str, Any], *, rater: str = ""
+) -> dict[str, Any]:
+    """Keep one correction, given as plain values named as in REVIEW.csv; what was not set is left out or None.
+
+    Raises
+    ------
+    UsageError
+        When a value is not one that can be.
+    """
+    try:
+        onset, offset = (None if given.get(name) is None else float(given[name]) for name in ("onset_s", "offset_s"))
+        index, attempt, slot = (int(given[name]) for name in ("prompt_index", "attempt", "slot"))
+    except (KeyError, TypeError, ValueError) as wrong:
+        raise UsageError("a correction needs its place (prompt, attempt, slot) and plain numbers") from wrong
+    together = (onset is None) == (offset is None)
+    if not together or (onset is not None and offset is not None and not 0 <= onset < offset < math.inf):
+        raise UsageError("the beginning of a sibilant lies before its end; move an edge back")
+    voice, counts = str(given.get("voice") or ""), given.get("counts")
+    if voice not in {"", "client", "other", "unsure"} or counts not in {None, True, False}:
+        raise UsageError("the voice is client, other or unsure; an attempt counts or does not")
+    row = tables.ReviewRow(index, attempt, slot, onset, offset, voice, counts)
+    return review_rows(caseload, code, number, [row], rater=rater)
+
+
+def review_rows(
+    caseload: Path | None,
+    code: str | None,
+    number: int | None,
+    rows: Sequence[tables.ReviewRow],
+    *,
+    rater: str = "",
+    recording: Path | None = None,
+    named: str = "review",
+) -> dict[str, Any]:
+    """Keep corrections given as rows; ``named`` is what errors call their source. See :func:`review_from`."""
     with opened(caseload, who=rater) as one:
         name = client_or_last(one, code)
         session = session_or_last(one, name, number)
         person = rater_or_last(one, rater)
         case = store.read_case(one, name)
-        corrections = [made for row in rows for made in _corrections(case, session, row, path.name, (person, one))]
+        corrections = [made for row in rows for made in _corrections(case, session, row, named, (person, one))]
         whole = _whole(case, session, recording)
         measured = [
             token
             for correction in corrections
             if correction.onset_s is not None
-            for token in _again(one, _token(case, session, correction.token), correction, whole, path.name)
+            for token in _again(one, _token(case, session, correction.token), correction, whole, named)
         ]
         store.add_corrections(one, name, session, corrections, measured)
         used(one, name, session)

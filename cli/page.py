@@ -1,0 +1,34 @@
+"""``sibilant page``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from .case_options import caseload
+
+
+@click.command(epilog="Example: sibilant page --port 8737")
+@click.option("--port", type=click.IntRange(1, 65535), metavar="N", help="Default: 8737, or any free one.")
+@click.option("--open", "open_it", is_flag=True, help="Open it in the browser as well.")
+@caseload
+def command(port: int | None, open_it: bool, caseload: Path | None) -> None:
+    """Serve the page on 127.0.0.1 only: capture, judge, review, progress; Ctrl-C stops it.
+
+    The address printed carries the key of this session: whoever has it can use the page from this machine.
+    """
+    try:
+        from sibilant.web import serve
+    except ImportError as error:
+        from sibilant.errors import InputError
+
+        raise InputError("the page needs an optional part; install it with pip install sibilant[page]") from error
+
+    def announce(address: str) -> None:
+        click.echo(f"Open {address}")
+        click.echo("It answers on this machine only, and only to that address; Ctrl-C stops it.", err=True)
+        if open_it:
+            click.launch(address)
+
+    serve(caseload, port=port, announce=announce)

@@ -1,0 +1,70 @@
+"""What a request asks, read and checked: whose caseload, which client and session, which values were sent."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from starlette.requests import Request
+
+from ..errors import UsageError
+
+
+def caseload_of(request: Request) -> Path | None:
+    """The caseload that this site shows."""
+    folder: Path | None = request.app.state.caseload
+    return folder
+
+
+def client_of(request: Request) -> str | None:
+    """The client named in the address, or None for the one used last."""
+    return request.query_params.get("client") or None
+
+
+def number_of(values: Mapping[str, Any], name: str) -> int | None:
+    """A whole number from what was sent, None where it is empty.
+
+    Raises
+    ------
+    UsageError
+        When it is no whole number.
+    """
+    text = str(values.get(name, "") if values.get(name) is not None else "").strip()
+    if not text:
+        return None
+    if not text.isdigit() or len(text) > 9:
+        raise UsageError(f"{name} {text[:20]!r}: a whole number is needed")
+    return int(text)
+
+
+async def sent(request: Request) -> dict[str, Any]:
+    """The JSON object that was sent.
+
+    Raises
+    ------
+    UsageError
+        When it is none.
+    """
+    try:
+        found = json.loads(await request.body())
+    except ValueError as error:
+        raise UsageError("what was sent is not JSON; load the page again") from error
+    if not isinstance(found, dict):
+        raise UsageError("what was sent is no JSON object; load the page again")
+    return found
+
+
+def text_of(values: Mapping[str, Any], name: str, *, most: int = 200) -> str:
+    """A text that was sent, without what surrounds it.
+
+    Raises
+    ------
+    UsageError
+        When it is longer than allowed.
+    """
+    text = str(values.get(name) or "").strip()
+    if len(text) > most:
+        raise UsageError(f"{name}: {len(text)} letters are too many; keep it under {most}")
+    return text

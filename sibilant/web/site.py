@@ -1,0 +1,88 @@
+"""The site: which address is answered by what, and how an error becomes one plain line."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from ..errors import RefusedError, SibilantError, UsageError
+from . import capturing, judging, places, reviewing
+from .guard import Guard
+from .showing import refused
+
+STATIC = Path(__file__).parent / "static"
+
+
+def make_site(caseload: Path | None, *, port: int, token: str) -> Guard:
+    """Return the site of one caseload, which lets in only what carries the token and comes to 127.0.0.1 at the port.
+
+    Parameters
+    ----------
+    caseload : Path or None
+        The caseload's folder, or None for the usual one.
+    port : int
+        The port it is served on; part of the host and origin that are accepted.
+    token : str
+        The session's secret.
+
+    Returns
+    -------
+    Guard
+        An ASGI application.
+    """
+    site = Starlette(
+        routes=[
+            *_routes(places.PAGES, "GET"),
+            *_routes(places.FORMS, "POST"),
+            *_routes(capturing.ASKED | judging.ASKED | reviewing.ASKED, "GET"),
+            *_routes(capturing.DONE | judging.DONE | reviewing.DONE, "POST"),
+            Mount("/static", StaticFiles(directory=STATIC)),
+        ],
+        exception_handlers={SibilantError: _said, HTTPException: _http, Exception: _fault},
+    )
+    site.state.caseload = caseload
+    return Guard(site, port=port, token=token)
+
+
+def _routes(answers: dict[str, places.Answer], method: str) -> list[Route]:
+    return [Route(path, answer, methods=[method]) for path, answer in answers.items()]
+
+
+def status_of(error: SibilantError) -> int:
+    """Return the status an error is answered with: 400 a wrong question, 409 refused, 422 an input that can't serve.
+
+    Examples
+    --------
+    >>> status_of(UsageError("?")), status_of(RefusedError("?")), status_of(SibilantError("?"))
+    (400, 409, 422)
+    """
+    if isinstance(error, UsageError):
+        return 400
+    return 409 if isinstance(error, RefusedError) else 422
+
+
+def _said(request: Request, error: Exception) -> Response:
+    assert isinstance(error, SibilantError)
+    return _line(request, str(error), status_of(error))
+
+
+def _http(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    line = "there is no such place here; go back to the start" if error.status_code == 404 else str(error.detail)
+    return _line(request, line, error.status_code)
+
+
+def _fault(request: Request, error: Exception) -> Response:
+    return _line(request, f"a fault of the program ({type(error).__name__}); what was kept before is safe", 500)
+
+
+def _line(request: Request, line: str, status: int) -> Response:
+    if request.url.path.startswith("/do/"):
+        return JSONResponse({"error": line}, status)
+    return refused(request, line, status)

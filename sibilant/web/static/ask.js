@@ -1,0 +1,86 @@
+// Asking the server, and saying one plain line where something was not done.
+
+/** Error whose text is the server's own line. */
+export class Refused extends Error {}
+
+async function answered(answer) {
+  if (answer.ok) return answer;
+  const kind = answer.headers.get("content-type") || "";
+  const line = kind.includes("json") ? (await answer.json()).error : (await answer.text()).trim().slice(0, 300);
+  throw new Refused(line || `not done (${answer.status})`);
+}
+
+async function fetched(address, options) {
+  try {
+    return await answered(await fetch(address, options));
+  } catch (error) {
+    if (error instanceof Refused) throw error;
+    throw new Refused("the page's program does not answer; start sibilant page again and open the address it prints");
+  }
+}
+
+/** GET a JSON answer. */
+export async function ask(path, values = {}) {
+  return (await fetched(`${path}?${new URLSearchParams(values)}`)).json();
+}
+
+/** GET bytes with the numbers in their head. */
+export async function askBytes(path, values) {
+  const answer = await fetched(`${path}?${new URLSearchParams(values)}`);
+  const head = (name) => Number(answer.headers.get(name));
+  return { head, bytes: await answer.arrayBuffer() };
+}
+
+/** POST JSON. */
+export async function tell(path, values, given) {
+  const options = { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(given) };
+  return (await fetched(`${path}?${new URLSearchParams(values)}`, options)).json();
+}
+
+/** POST float32 samples. */
+export async function tellSamples(path, values, samples) {
+  const options = { method: "POST", headers: { "content-type": "application/octet-stream" }, body: samples };
+  return (await fetched(`${path}?${new URLSearchParams(values)}`, options)).json();
+}
+
+export const at = (id) => document.getElementById(id);
+
+/** Say one line at the top of the place, or take it away. */
+export function say(line) {
+  const place = at("said");
+  place.textContent = line;
+  place.hidden = !line;
+  if (line) place.scrollIntoView({ block: "nearest" });
+}
+
+/** Run something that may be refused, and say why if it is; returns undefined then. */
+export async function tried(work) {
+  try {
+    say("");
+    return await work();
+  } catch (error) {
+    say(error instanceof Refused ? error.message : `this did not work (${error.message})`);
+    return undefined;
+  }
+}
+
+/** Show one of several parts of a place and put the focus where it belongs. */
+export function showOnly(ids, shown, focus) {
+  for (const id of ids) if (at(id)) at(id).hidden = id !== shown;
+  const target = at(focus || shown);
+  if (target) target.focus({ preventScroll: !focus });
+}
+
+/** An element with text. */
+export function made(name, text = "", more = {}) {
+  const element = document.createElement(name);
+  element.textContent = text;
+  return Object.assign(element, more);
+}
+
+/** Whether a key press belongs to a field in which one types. */
+export function typing(event) {
+  const target = event.target;
+  const field = target.matches?.("input:not([type=radio]):not([type=checkbox]), textarea, select");
+  return Boolean(field) || event.ctrlKey || event.altKey || event.metaKey;
+}

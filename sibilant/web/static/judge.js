@@ -1,0 +1,164 @@
+// One token after the other, in the order the caseload gives: listen, say what was heard, go on.
+import { ask, at, made, showOnly, tell, tried, typing } from "./ask.js";
+import { Player } from "./player.js";
+
+const PARTS = ["begin", "listening", "done"];
+const client = at("judge").dataset.client;
+const player = new Player();
+let queue = null;
+let place = 0;
+let given = new Map();
+let sound = null;
+let busy = false;
+
+at("blind")?.addEventListener("change", () => { at("share-line").hidden = !at("blind").checked; });
+
+at("begin")?.addEventListener("submit", (event) => {
+  event.preventDefault();
+  tried(async () => {
+    const session = at("session").value;
+    const share = at("blind").checked ? at("share").value : "100";
+    queue = await tell("/do/judge/queue", { client }, { session, rater: at("rater").value, blind: at("blind").checked, share });
+    given = new Map();
+    place = 0;
+    if (!queue.left.length) await done();
+    else await next();
+  });
+});
+
+function picked(name) {
+  return document.querySelector(`#listening input[name=${name}]:checked`)?.value || "";
+}
+
+async function next() {
+  const one = queue.left[place];
+  if (!one) {
+    await done();
+    return;
+  }
+  showOnly(PARTS, "listening", "prompt");
+  at("place").textContent = `${one.place} of ${one.of}${queue.blind ? " · blind" : ""}${queue.turn > 1 ? ` · pass ${queue.turn}` : ""}`;
+  at("prompt").textContent = one.prompt;
+  at("sound").textContent = one.sound + (one.has_sound ? "" : " · its sound was not kept or it was not heard");
+  at("play-word").disabled = at("play-sound").disabled = !one.has_sound;
+  at("before").disabled = place === 0;
+  fill(given.get(one.key));
+  sound = null;
+  for (const near of queue.left.slice(place, place + 3)) if (near.has_sound) player.load(queue.client, queue.session, near.key).catch(() => {});
+  if (one.has_sound) await heard();
+}
+
+/** Put back what was said of a token before, or nothing at all: no choice is made beforehand. */
+function fill(before) {
+  for (const input of document.querySelectorAll("#listening fieldset input")) input.checked = false;
+  at("substitute").value = before?.substitute || "";
+  at("note").value = before?.note || "";
+  if (before) {
+    document.querySelector(`#marks input[value=${before.heard}]`).checked = true;
+    for (const kind of before.types) document.querySelector(`#kinds input[value=${kind}]`).checked = true;
+    if (before.certainty) document.querySelector(`#certain input[value=${before.certainty}]`).checked = true;
+  }
+  follow();
+}
+
+function follow() {
+  at("kinds").hidden = picked("heard") !== "distorted";
+  at("instead").hidden = picked("heard") !== "substituted";
+}
+at("marks")?.addEventListener("change", follow);
+
+async function heard(part = "word") {
+  const one = queue.left[place];
+  if (!one?.has_sound) return;
+  await tried(async () => {
+    sound = await player.load(queue.client, queue.session, one.key);
+    at("play-sound").disabled = sound.first < 0;
+    if (part !== "word" && sound.first < 0) return;
+    const played = part === "word" ? await player.play(sound) : await player.play(sound, sound.first, sound.last);
+    at("judge").dataset.played = played.samples;
+  });
+}
+
+async function keep() {
+  if (busy) return;
+  const one = queue.left[place];
+  const types = [...document.querySelectorAll("#kinds input:checked")].map((kind) => kind.value);
+  const said = {
+    heard: picked("heard"),
+    types: picked("heard") === "distorted" ? types : [],
+    substitute: picked("heard") === "substituted" ? at("substitute").value : "",
+    certainty: picked("certainty"),
+    note: at("note").value,
+  };
+  busy = true;
+  const kept = await tried(() => tell("/do/judge/one", {}, { ...said, key: one.key, client: queue.client, session: queue.session, rater: queue.rater, turn: queue.turn, blind: queue.blind }));
+  busy = false;
+  if (!kept) return;
+  given.set(one.key, said);
+  const chosen = document.querySelector(`#marks input[value=${said.heard}] + span`);
+  at("kept-one").textContent = `${one.prompt}: kept as ${chosen.textContent.trim().split(/\s+/).slice(2).join(" ")}`;
+  place += 1;
+  await next();
+}
+
+async function back() {
+  if (place > 0) {
+    place -= 1;
+    await next();
+  }
+}
+
+async function done() {
+  player.stop();
+  const left = queue.left.length - given.size;
+  const values = { client: queue.client, session: queue.session, rater: queue.rater };
+  at("done-head").textContent = left > 0 ? `Stopped; ${left} still to judge` : "This set is judged";
+  at("to-progress").hidden = left > 0;
+  at("to-review").href = `/review?client=${queue.client}&session=${queue.session}`;
+  const lines = left > 0 || queue.blind && queue.turn > 1 ? [] : (await ask("/do/judge/after", values)).lines;
+  at("lines").replaceChildren(...lines.map((line) => made("li", line)));
+  showOnly(PARTS, "done", "done-head");
+}
+
+at("play-word")?.addEventListener("click", () => heard("word"));
+at("play-sound")?.addEventListener("click", () => heard("sound"));
+at("next")?.addEventListener("click", keep);
+at("before")?.addEventListener("click", back);
+at("leave")?.addEventListener("click", () => tried(done));
+at("once-more")?.addEventListener("click", () => location.assign(`/judge?client=${client}`));
+
+function toggleCertainty() {
+  const [sure, unsure] = document.querySelectorAll("#certain input");
+  const which = sure.checked ? unsure : sure;
+  which.checked = true;
+}
+
+/** One key each; a field in which one types keeps its own keys, but for Enter and Escape. */
+at("listening")?.addEventListener("keydown", (event) => {
+  const inField = typing(event);
+  if (event.key === "Enter" && !event.target.closest("button")) {
+    event.preventDefault();
+    keep();
+    return;
+  }
+  if (event.key === "Escape") {
+    if (inField) at("prompt").focus();
+    else tried(done);
+    return;
+  }
+  if (inField || event.repeat) return;
+  const key = event.key.toLowerCase();
+  const mark = document.querySelector(`#marks input[data-key="${CSS.escape(key)}"]`);
+  const kind = at("kinds").hidden ? null : document.querySelector(`#kinds input[data-key="${CSS.escape(key)}"]`);
+  if (key === " " && !event.target.closest("button")) heard("word");
+  else if (key === "h") heard("sound");
+  else if (key === "b") back();
+  else if (key === "u") toggleCertainty();
+  else if (mark) {
+    mark.checked = true;
+    follow();
+    if (mark.value === "substituted") at("substitute").focus();
+  } else if (kind) kind.checked = !kind.checked;
+  else return;
+  event.preventDefault();
+});

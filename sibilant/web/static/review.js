@@ -1,0 +1,224 @@
+// One token's picture with edges that can be dragged or moved by key; the machine's own stay beside them.
+import { ask, askBytes, at, made, showOnly, tell, tried, typing } from "./ask.js";
+import { Player } from "./player.js";
+
+const client = at("review").dataset.client;
+const player = new Player();
+const INKS = [[0, [251, 250, 247]], [0.18, [220, 233, 240]], [0.45, [127, 180, 214]], [0.72, [0, 114, 178]], [1, [31, 36, 48]]];
+let session = 0;
+let rows = [];
+let token = null;
+let span = null;
+let edges = null;
+
+function inkOf(share) {
+  let n = 1;
+  while (n < INKS.length - 1 && share > INKS[n][0]) n += 1;
+  const [low, from] = INKS[n - 1];
+  const [high, to] = INKS[n];
+  const part = (share - low) / (high - low);
+  return from.map((value, i) => Math.round(value + part * (to[i] - value)));
+}
+const PALETTE = Array.from({ length: 256 }, (_, n) => inkOf(n / 255));
+
+// ---- the list ------------------------------------------------------------------------------------------------------
+async function openSession() {
+  session = Number(at("session").value);
+  player.forget();
+  ({ tokens: rows } = await ask("/do/review/tokens", { client, session }));
+  list();
+}
+
+function nameOf(row) {
+  return row.prompt + (row.attempt > 1 ? `, attempt ${row.attempt}` : "");
+}
+
+function list() {
+  at("tokens").replaceChildren(...rows.map((row) => {
+    const item = made("li");
+    const button = made("button", nameOf(row), { type: "button" });
+    const sort = [row.phone ? `${row.position} ${row.cluster || row.phone.toLowerCase()}` : "", row.checked ? "checked" : ""].filter(Boolean).join(" · ");
+    button.append(made("small", [sort, ...row.reasons].filter(Boolean).join(" · ")));
+    if (token && token.key === row.key) button.setAttribute("aria-current", "true");
+    button.addEventListener("click", () => tried(() => open(row.key)));
+    item.append(button);
+    return item;
+  }));
+}
+
+// ---- one token -----------------------------------------------------------------------------------------------------
+async function open(key) {
+  token = await ask("/do/review/token", { client, session, key });
+  list();
+  const word = at("word");
+  const [start, stop] = token.letters.length ? token.letters : [0, 0];
+  word.replaceChildren(token.prompt.slice(0, start), made("b", token.prompt.slice(start, stop)), token.prompt.slice(stop));
+  at("about").textContent = rows.find((row) => row.key === key).reasons.join("; ");
+  at("one").hidden = false;
+  at("strip").hidden = !token.has_sound;
+  at("play-word").disabled = !token.has_sound;
+  at("kept-one").textContent = "";
+  for (const input of document.querySelectorAll("input[name=voice]")) input.checked = input.value === token.voice;
+  at("figures").textContent = token.figures.length ? token.figures.map((one) => `${one.name}: ${one.value}`).join(" · ")
+    : token.heard ? "" : "Figures follow when the ear has judged.";
+  tellAttempts();
+  edges = token.edges ? [...token.edges.now] : null;
+  if (token.has_sound) {
+    player.load(client, session, key).catch(() => {});
+    await draw(key);
+  }
+  place();
+  word.focus();
+}
+
+function tellAttempts() {
+  at("attempts").hidden = token.attempts.length < 2;
+  at("attempt-list").replaceChildren(...token.attempts.map((one) => {
+    const label = made("label", "", { className: "pick" });
+    const input = made("input", "", { type: "radio", name: "counts", value: String(one.attempt), checked: one.counts });
+    label.append(input, made("span", `attempt ${one.attempt}`));
+    return label;
+  }));
+}
+
+async function draw(key) {
+  const { head, bytes } = await askBytes("/do/review/strip", { client, session, key });
+  const ink = new Uint8Array(bytes);
+  const [times, steps] = [head("x-times"), head("x-steps")];
+  span = { from: head("x-from"), to: head("x-to"), top: head("x-top") };
+  const canvas = at("canvas");
+  canvas.width = times;
+  canvas.height = steps;
+  const image = new ImageData(times, steps);
+  for (let t = 0; t < times; t += 1) {
+    for (let f = 0; f < steps; f += 1) {
+      const colour = PALETTE[ink[t * steps + f]];
+      const place = 4 * ((steps - 1 - f) * times + t);
+      image.data.set([...colour, 255], place);
+    }
+  }
+  canvas.getContext("2d").putImageData(image, 0, 0);
+  canvas.setAttribute("aria-label", `Sound of ${token.prompt} over ${(span.to - span.from).toFixed(2)} seconds, up to ${span.top / 1000} kHz`);
+  const axis = document.querySelector(".axis");
+  const marks = [0, 5, 10, 15].filter((khz) => khz * 1000 <= span.top);
+  axis.replaceChildren(...marks.map((khz) => {
+    const mark = made("span", khz === 0 ? "0 kHz" : khz);
+    mark.style.bottom = `${(khz * 1000 / span.top) * 100}%`;
+    return mark;
+  }));
+}
+
+const share = (time) => (time - span.from) / (span.to - span.from);
+
+/** Put edges, ribbon and words where the values are. */
+function place() {
+  const movable = Boolean(edges && span && token.has_sound);
+  for (const id of ["onset", "offset", "ribbon", "was"]) at(id).hidden = !movable;
+  at("play-sound").disabled = !edges;
+  at("back").disabled = !movable;
+  if (!movable) {
+    at("edges-words").textContent = token.has_sound ? "No sibilant is bounded here." : "Its sound was not kept.";
+    return;
+  }
+  const { automatic } = token.edges;
+  for (const [n, id] of ["onset", "offset"].entries()) {
+    const edge = at(id);
+    const ms = Math.round(1000 * (edges[n] - span.from));
+    edge.style.left = `${100 * share(edges[n])}%`;
+    edge.setAttribute("aria-valuemin", "0");
+    edge.setAttribute("aria-valuemax", String(Math.round(1000 * (span.to - span.from))));
+    edge.setAttribute("aria-valuenow", String(ms));
+    edge.setAttribute("aria-valuetext", `${ms} ms, beside ${token.edges.beside[n].replaceAll("_", " ")}`);
+  }
+  at("ribbon").style.left = `${100 * share(edges[0])}%`;
+  at("ribbon").style.width = `${100 * (share(edges[1]) - share(edges[0]))}%`;
+  at("was").style.left = `${100 * share(automatic[0])}%`;
+  at("was").style.width = `${100 * (share(automatic[1]) - share(automatic[0]))}%`;
+  const moved = edges.map((edge, n) => Math.round(1000 * (edge - automatic[n])));
+  const by = (ms) => (ms === 0 ? "as found" : `${Math.abs(ms)} ms ${ms > 0 ? "later" : "earlier"}`);
+  at("edges-words").textContent = `${Math.round(1000 * (edges[1] - edges[0]))} ms long; beginning ${by(moved[0])}, end ${by(moved[1])}`
+    + (token.edges.reviewed_by ? ` · set by ${token.edges.reviewed_by}` : "");
+}
+
+/** Move an edge, kept within the word and on its own side of the other. */
+function move(n, to) {
+  const low = n === 0 ? span.from : edges[0] + 0.001;
+  const high = n === 0 ? edges[1] - 0.001 : span.to;
+  edges[n] = Math.min(high, Math.max(low, to));
+  place();
+}
+
+for (const [n, id] of ["onset", "offset"].entries()) {
+  const edge = at(id);
+  if (!edge) continue;
+  edge.addEventListener("keydown", (event) => {
+    const step = (event.shiftKey ? 0.01 : 0.001) * { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1 }[event.key];
+    if (!step) return;
+    event.preventDefault();
+    move(n, edges[n] + step);
+  });
+  edge.addEventListener("pointerdown", (event) => {
+    edge.setPointerCapture(event.pointerId);
+    edge.focus();
+  });
+  edge.addEventListener("pointermove", (event) => {
+    if (!edge.hasPointerCapture(event.pointerId)) return;
+    const box = at("canvas").getBoundingClientRect();
+    move(n, span.from + ((event.clientX - box.left) / box.width) * (span.to - span.from));
+  });
+}
+
+// ---- listening and keeping -----------------------------------------------------------------------------------------
+async function play(part) {
+  let played = null;
+  if (!token?.has_sound) return;
+  const sound = await player.load(client, session, token.key);
+  const sample = (time) => Math.round((time - sound.from) * sound.rate);
+  if (part === "word") played = await player.play(sound);
+  else if (edges) played = await player.play(sound, Math.max(0, sample(edges[0])), sample(edges[1]));
+  if (played) at("review").dataset.played = played.samples;
+}
+
+const reviewed = (more) => ({
+  prompt_index: token.prompt_index, attempt: Math.max(1, token.attempt), slot: token.slot, session, rater: at("rater").value, ...more,
+});
+
+/** What was changed: this token's edges and voice, and another attempt where another is to count. */
+function corrections() {
+  const given = reviewed({});
+  const was = token.edges?.now;
+  if (edges && was && edges.some((edge, n) => Math.abs(edge - was[n]) > 1e-9)) [given.onset_s, given.offset_s] = edges;
+  const voice = document.querySelector("input[name=voice]:checked")?.value || "";
+  if (voice && voice !== token.voice) given.voice = voice;
+  const counts = Number(document.querySelector("input[name=counts]:checked")?.value || 0);
+  const before = token.attempts.find((one) => one.counts)?.attempt || 0;
+  return counts && counts !== before ? [given, reviewed({ attempt: counts, counts: true })] : [given];
+}
+
+async function keep(given) {
+  if (token.key.includes("x")) throw new Error("frication where none is expected has no place of its own to correct; judge it by ear");
+  let done = null;
+  for (const one of given) done = await tell("/do/review/save", { client }, one);
+  const before = token.key;
+  await openSession();
+  const now = rows.findIndex((row) => !row.checked && row.key !== before);
+  await open(now >= 0 ? rows[now].key : before);
+  at("kept-one").textContent = `Kept; ${done.checked} of ${done.of} tokens are checked by a person.`;
+}
+
+at("save")?.addEventListener("click", () => tried(() => keep(corrections())));
+at("as-is")?.addEventListener("click", () => tried(() => keep([reviewed({})])));
+at("back")?.addEventListener("click", () => { edges = [...token.edges.automatic]; place(); });
+at("play-word")?.addEventListener("click", () => tried(() => play("word")));
+at("play-sound")?.addEventListener("click", () => tried(() => play("sound")));
+at("one")?.addEventListener("keydown", (event) => {
+  if (typing(event) || event.repeat) return;
+  const does = { w: () => tried(() => play("word")), h: () => tried(() => play("sound")), 1: () => at("onset").focus(), 2: () => at("offset").focus() };
+  const doing = does[event.key.toLowerCase()];
+  if (!doing) return;
+  event.preventDefault();
+  doing();
+});
+at("session")?.addEventListener("change", () => tried(openSession));
+at("choose")?.addEventListener("submit", (event) => event.preventDefault());
+if (at("session")) tried(openSession);

@@ -1,0 +1,230 @@
+"""One kept token to listen to and look at: its word's samples, its edges, its picture; and what to look at first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from .. import acoustics, audio, lexicon, store
+from ..errors import CaseloadError, RefusedError
+from ..progress import judgement_by, main_rater
+from ..terms import MEASURES, Recording, SibilantInterval, Token
+from ..terms.clinic import Case, KeptToken
+from .caseload import client_or_last, opened, session_or_last
+from .sessions import unlike_in_session
+
+TOP_HZ = 15_000.0
+SHOWN_RANGE_DB = 50.0
+N_TIMES = 600
+UNLIKE_FROM = 3.5
+
+
+@dataclass(frozen=True, slots=True)
+class KeptSound:
+    """A kept word and where its sibilant lies in it: ``first`` and ``last`` sample, both -1 where none is bounded."""
+
+    recording: Recording
+    start_s: float
+    first: int = -1
+    last: int = -1
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """Levels of a kept word over time and frequency for a picture: 0 is paper, 255 full ink; shape (times, steps)."""
+
+    ink: npt.NDArray[np.uint8]
+    from_s: float
+    to_s: float
+    top_hz: float
+
+
+def sound(caseload: Path | None, code: str | None, number: int | None, key: str) -> KeptSound:
+    """Return a token's kept word with its sibilant marked to the sample.
+
+    Raises
+    ------
+    RefusedError
+        When its sound was not kept.
+    """
+    with opened(caseload) as one:
+        _, _, kept = _found(one, code, number, key)
+        return _sound(one, kept)
+
+
+def _sound(one: store.Caseload, kept: KeptToken) -> KeptSound:
+    if not kept.clip:
+        raise RefusedError(f"{kept.prompt}: its sound was not kept; judge or review it from the recording")
+    suffix, start_s = store.clip_of(one, kept.clip)
+    recording = audio.recording_from_bytes(store.clip_bytes(one, kept.clip, suffix), "kept word")
+    sibilant = kept.any_token.sibilant
+    if sibilant is None:
+        return KeptSound(recording, start_s)
+    rate, size = recording.sampling_rate_hz, recording.samples.size
+    edges = (sibilant.interval.onset_s, sibilant.interval.offset_s)
+    first, last = (min(max(0, round((edge - start_s) * rate)), size) for edge in edges)
+    return KeptSound(recording, start_s, first, last)
+
+
+def strip(caseload: Path | None, code: str | None, number: int | None, key: str) -> Strip:
+    """Return the picture of a token's kept word, up to 15 kHz, full ink at its sibilant's loudest part."""
+    held = sound(caseload, code, number, key)
+    recording = held.recording
+    top_hz = min(TOP_HZ, recording.sampling_rate_hz / 2)
+    times_s, _, level_db = acoustics.spectrogram(recording, band_hz=(0.0, top_hz), n_times=N_TIMES)
+    rate = recording.sampling_rate_hz
+    inside = (times_s >= held.first / rate) & (times_s <= held.last / rate)
+    loudest = float(np.percentile(level_db[inside] if inside.any() else level_db, 99.5))
+    ink = np.clip((level_db - loudest) / SHOWN_RANGE_DB + 1.0, 0.0, 1.0)
+    half = 0.5 * float(times_s[1] - times_s[0]) if times_s.size > 1 else 0.004
+    from_s, to_s = held.start_s + float(times_s[0]) - half, held.start_s + float(times_s[-1]) + half
+    return Strip(np.round(255 * ink).astype(np.uint8), from_s, to_s, top_hz)
+
+
+def token(caseload: Path | None, code: str | None, number: int | None, key: str) -> dict[str, Any]:
+    """Return a token's edges, voice and attempts; its figures only where the ear has judged it (or that is off)."""
+    with opened(caseload) as one:
+        case, session, kept = _found(one, code, number, key)
+        start_s = store.clip_of(one, kept.clip)[1] if kept.clip else 0.0
+    any_token = kept.any_token
+    spoken, sibilant = any_token.utterance, any_token.sibilant
+    judged = judgement_by(kept, main_rater(case.tokens_of(session)))
+    return {
+        **_place(kept),
+        "session": session,
+        "letters": _letters(any_token),
+        "finding": any_token.finding,
+        "sure": spoken.sure if spoken is not None else False,
+        "voice": spoken.voice if spoken is not None else "",
+        "counts": spoken.counts if spoken is not None else False,
+        "attempts": _attempts(case, session, kept),
+        "has_sound": bool(kept.clip),
+        "from_s": start_s,
+        "word_s": [spoken.interval.onset_s, spoken.interval.offset_s] if spoken is not None else None,
+        "edges": _edges(sibilant),
+        "heard": judged.heard if judged is not None else "",
+        "figures": _figures(case, kept),
+        "checked": kept.reviewed,
+    }
+
+
+def _place(kept: KeptToken) -> dict[str, Any]:
+    slot = kept.any_token.slot
+    return {
+        "key": kept.key,
+        "prompt": kept.prompt,
+        "prompt_index": kept.prompt_index,
+        "attempt": kept.attempt,
+        "slot": slot.index if slot is not None else 1,
+        "phone": slot.phone if slot is not None else "",
+        "position": slot.position if slot is not None else "",
+        "cluster": slot.cluster if slot is not None else "",
+    }
+
+
+def _letters(one: Token) -> list[int]:
+    """Start and stop of the sibilant's letters in the word as written; empty where unknown."""
+    if one.slot is None or one.utterance is None or one.utterance.prompt is None:
+        return []
+    start, stop = lexicon.sibilant_letters(one.utterance.prompt)[one.slot.index - 1]
+    return [start, stop] if stop > start else []
+
+
+def _attempts(case: Case, session: int, kept: KeptToken) -> list[dict[str, Any]]:
+    found: dict[int, dict[str, Any]] = {}
+    for other in case.tokens_of(session):
+        spoken = other.any_token.utterance
+        if other.prompt_index == kept.prompt_index and spoken is not None:
+            found.setdefault(
+                other.attempt,
+                {"attempt": other.attempt, "key": other.key, "counts": spoken.counts, "voice": spoken.voice},
+            )
+    return [found[number] for number in sorted(found)]
+
+
+def _edges(sibilant: SibilantInterval | None) -> dict[str, Any] | None:
+    if sibilant is None:
+        return None
+    review = sibilant.review
+    return {
+        "automatic": [sibilant.automatic.onset_s, sibilant.automatic.offset_s],
+        "now": [sibilant.interval.onset_s, sibilant.interval.offset_s],
+        "uncertain_ms": [sibilant.onset.uncertainty_ms, sibilant.offset.uncertainty_ms],
+        "beside": [sibilant.onset.beside, sibilant.offset.beside],
+        "reviewed_by": review.by if review is not None else "",
+    }
+
+
+def _figures(case: Case, kept: KeptToken) -> list[dict[str, Any]]:
+    """The followed method's main measure and length; nothing before the ear has judged."""
+    if case.ear_first and not kept.judgements:
+        return []
+    rows = []
+    for key in dict.fromkeys((case.client.main_measure, "duration_ms")):
+        value = _value(case, kept, key)
+        if value is not None:
+            measure = MEASURES[key]
+            rows.append({"name": measure.plain_name, "value": f"{value:.{measure.decimals}f} {measure.unit}"})
+    return rows
+
+
+def _value(case: Case, kept: KeptToken, key: str) -> float | None:
+    for label, found in kept.tokens.items():
+        if found.measures is not None and label.split("/")[0] == case.client.method:
+            value = found.measures.values.get(key)
+            return value if value is not None and np.isfinite(value) else None
+    return None
+
+
+def to_look_at(caseload: Path | None, code: str | None, number: int | None) -> dict[str, Any]:
+    """Return a session's tokens, those first that a person should look at, each with its reasons.
+
+    That a sound is unlike the rest (3.5 robust standard deviations or more; own choice) is told only where the ear has
+    judged.
+    """
+    with opened(caseload) as one:
+        name = client_or_last(one, code)
+        session = session_or_last(one, name, number)
+        tokens = store.read_case(one, name, session=session).tokens_of(session)
+    unlike = {
+        (row["prompt_index"], row["attempt"], row["slot"]): f"unlike the rest in {row['unlike_the_rest_in']}"
+        for row in unlike_in_session(caseload, name, session, most=len(tokens))["tokens"]
+        if row["robust_sds"] >= UNLIKE_FROM
+    }
+    rows = [
+        {**place, "reasons": [*_questions(kept), *([reason] if reason else [])], "checked": kept.reviewed}
+        for kept in tokens
+        for place in [_place(kept)]
+        for reason in [unlike.get((kept.prompt_index, kept.attempt, place["slot"]), "")]
+    ]
+    rows.sort(key=lambda row: (row["checked"], not row["reasons"], row["prompt_index"], row["key"]))
+    return {"client": name, "session": session, "tokens": rows}
+
+
+def _questions(kept: KeptToken) -> list[str]:
+    one = kept.any_token
+    spoken = one.utterance
+    asked = {
+        "unsure": "not sure that this is the word",
+        "no_frication": "no frication found where a sibilant is expected",
+        "extra": "frication where none is expected",
+        "prompt_missing": "not heard",
+    }
+    found = [asked[one.finding]] if one.finding in asked else []
+    if spoken is not None and spoken.voice == "unsure" and spoken.counts:
+        found.append("whose voice is not confirmed")
+    return found
+
+
+def _found(one: store.Caseload, code: str | None, number: int | None, key: str) -> tuple[Case, int, KeptToken]:
+    name = client_or_last(one, code)
+    session = session_or_last(one, name, number)
+    case = store.read_case(one, name, session=session)
+    kept = next((token for token in case.tokens_of(session) if token.key == key), None)
+    if kept is None:
+        raise CaseloadError(f"{name} session {session}: no token {key[:20]}; load the page again")
+    return case, session, kept

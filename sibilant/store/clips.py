@@ -55,6 +55,16 @@ def keep_clip(caseload: Caseload, content: bytes, suffix: str) -> str:
     return sha256
 
 
+def write_clip(caseload: Caseload, sha256: str, suffix: str, content: bytes) -> None:
+    """Write a clip in the caseload's form; that it is whole and on the disk is the caller's to see to."""
+    path = clip_path(caseload, sha256, suffix)
+    make_folder(path.parent)
+    try:
+        path.write_bytes(content if caseload.keys is None else sealing.seal(caseload.keys, path.stem, content))
+    except OSError as error:
+        raise output_error(path, error) from error
+
+
 def clip_bytes(caseload: Caseload, sha256: str, suffix: str) -> bytes:
     """Return the bytes of a kept clip after checking its hash; an encrypted one is opened in memory only.
 

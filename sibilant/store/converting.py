@@ -77,10 +77,10 @@ def _convert(old: Caseload, new_keys: keys.Keys | None, switch: Callable[[], Non
             undo.callback(_clear, old)
             n_sounds, n_missing = _sounds(old, new)
             records = _records(old, new, action, f"{n_sounds} sounds")
-            _settle(old.folder)
+            _settle(new)
             switch()
             undo.pop_all()
-        _settle(old.folder)
+        _settle_folder(old.folder)
         old.close()
         _clear(new)
     if not records:
@@ -113,7 +113,7 @@ def _sounds(old: Caseload, new: Caseload) -> tuple[int, int]:
         if not clips.clip_path(old, sha256, suffix).exists():
             n_missing += 1
             continue
-        clips.keep_clip(new, clips.clip_bytes(old, sha256, suffix), suffix)
+        clips.write_clip(new, sha256, suffix, clips.clip_bytes(old, sha256, suffix))
         clips.clip_bytes(new, sha256, suffix)
     return len(named) - n_missing, n_missing
 
@@ -189,16 +189,27 @@ def _compare(first: tuple[Path, keys.Keys | None], second: tuple[Path, keys.Keys
                     raise ValueError(name)
 
 
-def _settle(folder: Path) -> None:
-    """Ask the system to put the names of new files on the disk, so that losing power keeps the order of the steps."""
+def _settle(new: Caseload) -> None:
+    """Have the disk hold every new file and its name before the switch, so that losing power keeps the order of steps.
+
+    Once all are written: the system then does it in one go, which is many times faster than after each.
+    """
+    for path in clips.clip_files(new):
+        if (path.suffix == sealing.SUFFIX) == new.encrypted:
+            with path.open("rb+") as stream:
+                os.fsync(stream.fileno())
+    for folder in (*sorted(clips.audio_folder(new).glob("??")), clips.audio_folder(new), new.folder):
+        _settle_folder(folder)
+
+
+def _settle_folder(folder: Path) -> None:
     if os.name != "posix":
         return
-    for one in (*sorted((folder / "audio").glob("??")), folder / "audio", folder):
-        handle = os.open(one, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
 
 
 def change_passphrase(folder: Path, ask: Ask, ask_new: Ask, *, who: str = "") -> None:

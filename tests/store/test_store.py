@@ -1,4 +1,7 @@
-"""The store on SQLite plain and encrypted, and on PostgreSQL where SIBILANT_TEST_POSTGRES names one (on loopback, to be emptied)."""
+"""The store on SQLite, plain and encrypted, and on PostgreSQL where SIBILANT_TEST_POSTGRES names one.
+
+It must be on loopback, and is emptied.
+"""
 
 from __future__ import annotations
 

@@ -229,7 +229,9 @@ def _keep(one: store.Caseload, session: Session, heard: Sequence[Heard], prompts
             for place, each in enumerate(heard)
             for token in _tokens(each, prompts, modelled=session.modelled)
         )
-        tokens += tuple((None, token) for token in _in_no_recording(heard, prompts))
+        if unsaid := _in_no_recording(heard, prompts):
+            together = [*tokens, *((None, token) for token in unsaid)]
+            tokens = tuple(sorted(together, key=lambda pair: pair[1].prompt_index))
         new = store.NewSession(replace(session, verdict=verdict), prompts, recordings, tokens, clips)
         return store.keep_session(one, new)
 

@@ -274,6 +274,7 @@ def throw_away(caseload: Path | None, code: str | None) -> int:
 
 def try_out(samples: Samples, sampling_rate_hz: int) -> dict[str, Any]:
     """Say of a trial stretch (a pause, then a word with /s/) what the room and microphone can support; keep nothing."""
+    refuse_microphone(sampling_rate_hz, {})
     reason = spoilt(samples, sampling_rate_hz) if samples.size else "no sound arrived"
     if reason:
         return {"again": reason, "verdict": {}, "remedies": []}

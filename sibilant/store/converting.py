@@ -139,6 +139,8 @@ def _records(old: Caseload, new: Caseload, action: str, detail: str) -> bool:
             " room; nothing was changed"
         ) from None
     _note(made, new, action, detail)
+    if made.with_name(f"{made.name}-wal").exists():  # it would be left behind, and with it the line just written
+        raise CaseloadError(f"caseload {old.folder.name}: another program reads its new database; do it again")
     clips.erase_database(target)
     made.replace(target)
     return True
@@ -194,11 +196,13 @@ def _settle(new: Caseload) -> None:
 
     Once all are written: the system then does it in one go, which is many times faster than after each.
     """
-    for path in clips.clip_files(new):
-        if (path.suffix == sealing.SUFFIX) == new.encrypted:
-            with path.open("rb+") as stream:
-                os.fsync(stream.fileno())
-    for folder in (*sorted(clips.audio_folder(new).glob("??")), clips.audio_folder(new), new.folder):
+    database = new.place.database(encrypted=new.encrypted)
+    sounds = [path for path in clips.clip_files(new) if (path.suffix == sealing.SUFFIX) == new.encrypted]
+    for path in (*sounds, *([database] if database is not None else [])):
+        with path.open("rb+") as stream:
+            os.fsync(stream.fileno())
+    folders = {path.parent for path in sounds} | {clips.audio_folder(new), new.folder}
+    for folder in sorted(folders | ({database.parent} if database is not None else set())):
         _settle_folder(folder)
 
 

@@ -20,6 +20,7 @@ from sibilant import store
 from sibilant.errors import CaseloadError, RefusedError
 from sibilant.store import migrate, schema
 from sibilant.store.caseload import Caseload, open_caseload
+from sibilant.store.keys import recovery_code
 from sibilant.terms.clinic import Client, Consent, Correction, Device, EarlierProbe, Event, MoveUpRule, Retention
 
 POSTGRES = os.environ.get("SIBILANT_TEST_POSTGRES", "")
@@ -374,3 +375,97 @@ def test_clips_left_by_a_killed_process_are_taken_away(tmp_path: Path, material:
     with open_caseload(tmp_path) as caseload:
         assert [path.stem for path in caseload.folder.glob("audio/??/*")] == [kept]
         assert not list(caseload.folder.glob("audio/.unfinished*"))
+
+
+@pytest.mark.parametrize("database", DATABASES)
+def test_encrypted_and_plain_again(
+    database: str, tmp_path: Path, material: ModuleType, monkeypatch: pytest.MonkeyPatch, cheap_scrypt: None
+) -> None:
+    """Rows and sounds stay the same; with another database only the sound changes its form."""
+    monkeypatch.setenv("SIBILANT_PASSPHRASE", PASSPHRASE)
+    folder = place(tmp_path, database)
+    told: list[str] = []
+    with open_caseload(folder) as caseload:
+        store.add_client(caseload, Client("C-7QXK", 80, dt.date(2026, 1, 12)))
+        clip = kept_with_sound(caseload, material)
+        before = store.dump_client(caseload, "C-7QXK")
+        done = store.encrypt(caseload, PASSPHRASE, tell=told.append)
+    assert (done.n_sounds, done.n_missing, done.records) == (1, 0, database == "sqlite") and len(told) == 1
+    with open_caseload(folder) as caseload:
+        assert store.dump_client(caseload, "C-7QXK") == before and caseload.encrypted
+        assert store.clip_bytes(caseload, clip, ".flac").startswith(b"sound of")
+        assert [path.suffix for path in folder.glob("audio/??/*")] == [".sealed"]
+        assert store.audit_trail(caseload)[-1].action == "caseload encrypted"
+        store.decrypt(caseload)
+    with open_caseload(folder) as caseload:
+        assert store.dump_client(caseload, "C-7QXK") == before and not caseload.encrypted
+        assert store.read_clip(caseload, clip, ".flac").exists()
+        assert store.audit_trail(caseload)[-1].action == "caseload decrypted"
+    monkeypatch.setenv("SIBILANT_PASSPHRASE", "")
+    open_caseload(folder).close()
+
+
+def test_recovery_without_a_sqlite_database(
+    tmp_path: Path, material: ModuleType, monkeypatch: pytest.MonkeyPatch, cheap_scrypt: None
+) -> None:
+    """The code is held against a sealed sound, or where there is none against what key.json names."""
+    folder = place(tmp_path, "postgresql")
+    told: list[str] = []
+    with open_caseload(folder) as caseload:
+        store.add_client(caseload, Client("C-7QXK", 80, dt.date(2026, 1, 12)))
+        kept_with_sound(caseload, material)
+        store.encrypt(caseload, PASSPHRASE, tell=told.append)
+    wrong = recovery_code(bytes(32))
+    for lost in (False, True):
+        if lost:
+            (folder / "key.json").unlink()
+        with pytest.raises(CaseloadError, match="another caseload's"):
+            store.recover(folder, lambda: wrong, lambda: PASSPHRASE)
+        store.recover(folder, lambda: told[0], lambda: "seven green horses")
+        with open_caseload(folder, ask=lambda: "seven green horses") as caseload:
+            assert caseload.encrypted
+    with open_caseload(folder, ask=lambda: "seven green horses") as caseload:
+        store.remove_client(caseload, "C-7QXK", "all")
+    with pytest.raises(CaseloadError, match="another caseload's"):
+        store.recover(folder, lambda: wrong, lambda: PASSPHRASE)
+    store.recover(folder, lambda: told[0], lambda: PASSPHRASE)
+
+
+def test_an_older_encrypted_caseload_is_brought_up(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, cheap_scrypt: None
+) -> None:
+    monkeypatch.setenv("SIBILANT_PASSPHRASE", PASSPHRASE)
+    with open_caseload(tmp_path) as caseload:
+        store.encrypt(caseload, PASSPHRASE, tell=lambda code: None)
+    with open_caseload(tmp_path) as caseload:
+        store.add_client(caseload, Client("C-7QXK", 80, dt.date(2026, 1, 12)))
+        with caseload.engine.execution_options(writing=True).begin() as connection:
+            assert migrate.drift(connection) == []
+            migrate.take_down(connection, to=1)
+    with open_caseload(tmp_path) as caseload:
+        assert caseload.setting("format") == str(schema.FORMAT) and store.codes(caseload) == ("C-7QXK",)
+        with caseload.read() as connection:
+            assert migrate.drift(connection) == []
+
+
+def test_two_write_to_an_encrypted_caseload_one_after_the_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, cheap_scrypt: None
+) -> None:
+    """The second waits, as on a plain one; the settings of the connection are the same."""
+    import threading
+
+    monkeypatch.setenv("SIBILANT_PASSPHRASE", PASSPHRASE)
+    with open_caseload(tmp_path) as caseload:
+        store.encrypt(caseload, PASSPHRASE, tell=lambda code: None)
+    with open_caseload(tmp_path) as first, open_caseload(tmp_path) as second:
+        with first.read() as connection:
+            for pragma, value in (("foreign_keys", 1), ("journal_mode", "wal"), ("busy_timeout", 20000)):
+                assert connection.exec_driver_sql(f"PRAGMA {pragma}").scalar() == value
+        added = Client("C-M4RT", 98, dt.date(2026, 2, 3))
+        waiting = threading.Thread(target=store.add_client, args=(second, added))
+        with first.change("held", "C-7QXK"):
+            waiting.start()
+            waiting.join(0.3)
+            assert waiting.is_alive()
+        waiting.join(10)
+        assert store.codes(first) == ("C-M4RT",)

@@ -16,11 +16,11 @@ class Mark(NamedTuple):
 
 MARKS = (
     Mark("correct", "c", "●", "correct"),
-    Mark("approximation", "a", "◒", "approximation"),
+    Mark("approximation", "a", "○", "approximation"),
     Mark("distorted", "d", "◐", "distorted"),
     Mark("substituted", "s", "■", "substituted"),
     Mark("omitted", "o", "–", "omitted"),
     Mark("added", "+", "+", "added"),
-    Mark("no_response", "n", "○", "no response"),
+    Mark("no_response", "n", "·", "no response"),
     Mark("not_scorable", "x", "×", "not scorable"),
 )

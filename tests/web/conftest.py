@@ -25,8 +25,8 @@ RATE = 44_100
 CLIENT = "C-7QXK"
 CHROMIUM = shutil.which("chromium")
 QUIET = [
-    "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
-    "--disable-sync", "--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream",
+    "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-sync",
+    "--disable-component-update", "--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream",
     "--autoplay-policy=no-user-gesture-required",
 ]  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""The page in a real Chromium, by keyboard alone: a probe captured, judged, an edge moved, progress seen. Invented data.
+"""The page in a real Chromium, by keyboard alone: a probe captured and judged, an edge moved. Invented data.
 
 The microphone plays a file of invented speech. Chromium's fake device now and then loses 10 ms of a file; the page then
 asks for the word again, as it should, so a capture here begins anew up to four times.
@@ -43,9 +43,8 @@ def tab_to(page, selector: str, *, most: int = 60, back: bool = False) -> None:
         if page.evaluate("s => document.activeElement?.matches(s)", selector):
             return
         press(page, "Shift+Tab" if back else "Tab")
-    raise AssertionError(
-        f"{selector} is not reached by the Tab key; at {page.evaluate('document.activeElement.outerHTML.slice(0, 120)')}"
-    )
+    here = page.evaluate("document.activeElement.outerHTML.slice(0, 120)")
+    raise AssertionError(f"{selector} is not reached by the Tab key; at {here}")
 
 
 def until(page, words: str, *, timeout: int = 15_000) -> None:
@@ -215,7 +214,10 @@ def test_lost_sound_is_asked_again_within_a_second(browse, served, microphone_fi
     page.add_init_script("""
       const real = window.fetch;
       window.fetch = (address, options) => {
-        if (String(address).includes('/stretch') && !window.lost) { window.lost = true; options.body.fill(0, 30000, 30600); }
+        if (String(address).includes('/stretch') && !window.lost) {
+          window.lost = true;
+          options.body.fill(0, 30000, 30600);
+        }
         return real(address, options);
       };""")
     to_the_stage(page, served, tmp_path)
@@ -248,7 +250,8 @@ def test_a_closed_browser_loses_no_word(browse, served, microphone_file, tmp_pat
         page.wait_for_function(SAID, timeout=15_000)
         press(page, "Space")
         page.wait_for_function(
-            "() => document.querySelector('#stage-place').innerText.startsWith('2 of') || document.querySelector('#stage-said').innerText"
+            "() => document.querySelector('#stage-place').innerText.startsWith('2 of')"
+            " || document.querySelector('#stage-said').innerText"
         )
         lost = "were lost" in page.inner_text("#stage-said")
         page.context.browser.close()
@@ -274,7 +277,9 @@ def test_a_microphone_that_processes_is_refused_in_the_page(browse, served, micr
     page = browse(sound)
     page.add_init_script("""
       const real = MediaStreamTrack.prototype.getSettings;
-      MediaStreamTrack.prototype.getSettings = function () { return { ...real.call(this), noiseSuppression: true }; };""")
+      MediaStreamTrack.prototype.getSettings = function () {
+        return { ...real.call(this), noiseSuppression: true };
+      };""")
     page.goto(served.running.address)
     page.goto(f"{served.base}/capture?client=C-7QXK")
     page.check("#agreed")

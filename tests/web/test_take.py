@@ -211,7 +211,7 @@ def test_a_trial_word_is_judged_by_the_recording_rules_and_not_kept(served, spok
     status, found = served.sent("/do/trial?rate=44100", said.samples)
     assert status == 200 and found["again"] == "" and found["verdict"]["durations"] == "usable"
     assert found["snr_4_10khz_db"] > 20
-    assert not [p for p in served.folder.rglob("*.wav")]
+    assert not list(served.folder.rglob("*.wav"))
     assert "lost" in served.sent("/do/trial?rate=44100", np.concatenate([said.samples, np.zeros(500)]))[1]["again"]
     assert served.sent("/do/trial?rate=8000", said.samples)[0] == 409
 

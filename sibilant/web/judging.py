@@ -62,6 +62,7 @@ async def one(request: Request) -> Response:
         "substitute": text_of(given, "substitute", most=20),
         "certainty": text_of(given, "certainty"),
         "note": text_of(given, "note"),
+        "line": number_of(given, "line"),
     }
     session, rater = number_of(given, "session"), text_of(given, "rater", most=40)
     if session is None or not rater:

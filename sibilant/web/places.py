@@ -21,7 +21,7 @@ from ..workflow.caseload import cautions, folder_of
 from ..workflow.probe import CUES
 from .asking import caseload_of, client_of, number_of, text_of
 from .marks import MARKS
-from .showing import shown
+from .showing import INVENTED, shown
 
 Answer = Callable[[Request], Response | Awaitable[Response]]
 LEVELS = ("", "isolation", "syllable", "word", "set-of-three", "phrase", "sentence")
@@ -149,12 +149,23 @@ def progress(request: Request) -> Response:
         why_none=why_none,
         columns=COLUMNS,
         rows=summarise.session_rows(view, key),
-        lines=[line for line in summarise.lines(view) if line != summarise.SUPPORT],
+        groups=_grouped(summarise.lines(view)),
         measures=[measure for measure in MEASURES.values() if measure.scope == "token"],
         key=key or view.main_measure,
         kinds=report.KINDS,
         forms=report.FORMS,
     )
+
+
+def _grouped(lines: list[str]) -> list[list[str]]:
+    """Lines in their groups, as blank lines part them on the terminal; what every page says anyhow is left out."""
+    groups: list[list[str]] = [[]]
+    for line in lines:
+        if line == "":
+            groups.append([])
+        elif line not in {summarise.SUPPORT, INVENTED}:
+            groups[-1].append(line)
+    return [group for group in groups if group]
 
 
 def months(request: Request) -> Response:

@@ -90,13 +90,33 @@ def add_invented(folder: Path) -> None:
     clients.add_device(folder, Device("headset", "microphone", "Room 4"))
 
 
-@pytest.fixture
-def served(tmp_path: Path) -> Iterator[Served]:
-    """A page over a caseload with one invented client."""
-    add_invented(tmp_path / "case")
-    running = web.start(tmp_path / "case")
-    yield Served(running, tmp_path / "case")
+@pytest.fixture(scope="session")
+def caseload(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A caseload with one invented client, to be copied."""
+    folder = tmp_path_factory.mktemp("caseload") / "case"
+    add_invented(folder)
+    return folder
+
+
+def serve_copy(place: Path, caseload: Path) -> Iterator[Served]:
+    """Serve a copy of a caseload, and stop."""
+    place.mkdir(exist_ok=True)
+    shutil.copytree(caseload, place / "case")
+    running = web.start(place / "case")
+    yield Served(running, place / "case")
     running.stop()
+
+
+@pytest.fixture(scope="session")
+def serving() -> Callable[[Path, Path], Iterator[Served]]:
+    """For a page that serves several tests."""
+    return serve_copy
+
+
+@pytest.fixture
+def served(tmp_path: Path, caseload: Path) -> Iterator[Served]:
+    """A page over a caseload with one invented client."""
+    yield from serve_copy(tmp_path, caseload)
 
 
 @pytest.fixture(scope="session")

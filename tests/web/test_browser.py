@@ -6,7 +6,9 @@ asks for the word again, as it should, so a capture here begins anew up to four 
 
 from __future__ import annotations
 
+import csv
 import re
+import subprocess
 import time
 from pathlib import Path
 
@@ -20,7 +22,7 @@ from sibilant.workflow import judge, look
 
 RATE = 44_100
 TRIES = 4
-WORDS = "seal bus fossil sock"
+WORDS = "seal bus fossil"
 SAID = """() => {
   const level = parseFloat(document.querySelector('#stage .fill').style.width) || 0;
   const ear = (window.ear ??= { loud: false, quietSince: 0 });
@@ -82,7 +84,7 @@ def to_the_stage(page, served, tmp_path: Path, *, words: str = WORDS, keys: tupl
     page.wait_for_selector("#stage:not([hidden])")
 
 
-def captured(browse, served, sound: Path, tmp_path: Path, *, n_words: int = 4):
+def captured(browse, served, sound: Path, tmp_path: Path, *, n_words: int = 3):
     """Capture a whole list by the Space key after each word; return the page at the end of the take."""
     for _ in range(TRIES):
         page = browse(sound)
@@ -126,12 +128,12 @@ def exact_share(path: Path, played: np.ndarray) -> float:
 
 
 def test_a_whole_probe_by_keyboard(browse, served, microphone_file, tmp_path: Path) -> None:
-    sound, played, _ = microphone_file(WORDS, lead_s=3.0)
+    sound, played, _ = microphone_file(WORDS, lead_s=2.0)
     began = time.monotonic()
     page = captured(browse, served, sound, tmp_path)
     took = time.monotonic() - began
     stretches = sorted((served.folder / "takes" / "C-7QXK").glob("*.wav"))
-    assert [round(exact_share(path, played), 5) for path in stretches] == [1.0] * 4, "bit for bit"
+    assert [round(exact_share(path, played), 5) for path in stretches] == [1.0] * 3, "bit for bit"
     assert page.evaluate("document.activeElement.id") == "keep"
     press(page, "Enter")
     page.wait_for_selector("#kept:not([hidden])", timeout=30_000)
@@ -139,7 +141,7 @@ def test_a_whole_probe_by_keyboard(browse, served, microphone_file, tmp_path: Pa
     assert [line.split("\t")[:2] for line in found.splitlines()] == [
         [str(n), w] for n, w in enumerate(WORDS.split(), 1)
     ]
-    assert found.count("heard") == 4 and " Hz" not in page.inner_text("#kept"), "no figures before judging"
+    assert found.count("heard") == 3 and " Hz" not in page.inner_text("#kept"), "no figures before judging"
     assert took < 60, took
 
     # judged by ear, by keys
@@ -157,8 +159,8 @@ def test_a_whole_probe_by_keyboard(browse, served, microphone_file, tmp_path: Pa
     page.wait_for_function(
         "n => Number(document.querySelector('#judge').dataset.played) === n", arg=held.last - held.first
     )
-    for n, keys in enumerate((("c",), ("d", "4", "u"), ("a", "u", "u"), ("s",))):
-        until(page, f"{n + 1} of 4")
+    for n, keys in enumerate((("c",), ("d", "4", "u", "u"), ("s",))):
+        until(page, f"{n + 1} of 3")
         press(page, *keys)
         if keys == ("s",):
             page.keyboard.type("th")
@@ -168,8 +170,7 @@ def test_a_whole_probe_by_keyboard(browse, served, microphone_file, tmp_path: Pa
         tokens = store.read_case(one, "C-7QXK").tokens
     said = [(j.heard, j.types, j.certainty, j.substitute) for token in tokens for j in token.judgements]
     assert said == [
-        ("correct", (), "", ""), ("distorted", ("lateral",), "sure", ""), ("approximation", (), "unsure", ""),
-        ("substituted", (), "", "th"),
+        ("correct", (), "", ""), ("distorted", ("lateral",), "unsure", ""), ("substituted", (), "", "th"),
     ]  # fmt: skip
     assert judge.queue(served.folder, "C-7QXK", 1, rater="R1").left == ()
 
@@ -187,7 +188,7 @@ def test_a_whole_probe_by_keyboard(browse, served, microphone_file, tmp_path: Pa
     until(page, "beginning 7 ms earlier, end 10 ms later")
     tab_to(page, "#save")
     press(page, "Enter")
-    until(page, "1 of 4 tokens are checked")
+    until(page, "1 of 3 tokens are checked")
     with store.open_caseload(served.folder) as one:
         (token,) = (t for t in store.read_case(one, "C-7QXK").tokens if t.prompt == word)
     sibilant = token.any_token.sibilant
@@ -203,61 +204,52 @@ def test_a_whole_probe_by_keyboard(browse, served, microphone_file, tmp_path: Pa
     assert page.evaluate("document.querySelector('img.chart').naturalWidth") > 100
     assert len(page.get_attribute("img.chart", "alt")) > 20
     text = page.inner_text("main")
-    assert "1 of 4" in text and "do not replace, clinical judgement" in text and "Invented data – not a person" in text
+    assert "1 of 3" in text and "do not replace, clinical judgement" in text and "Invented data – not a person" in text
     assert {re.match(r"(http|blob|data)[^/]*//[^/]+|.*", url)[0] for url in page.asked} == {served.base}
     assert page.wrong == []
 
 
-def test_lost_sound_is_asked_again_within_a_second(browse, served, microphone_file, tmp_path: Path) -> None:
-    sound, _, _ = microphone_file(WORDS, lead_s=3.0)
+LOSES_ONCE = """
+  const real = window.fetch;
+  window.fetch = (address, options) => {
+    if (String(address).includes('/stretch') && !window.lost) {
+      window.lost = true;
+      options.body.fill(0, 30000, 30600);
+    }
+    return real(address, options);
+  };"""
+
+
+def test_lost_sound_is_asked_again_and_a_closed_browser_loses_no_word(
+    browse, served, microphone_file, tmp_path: Path
+) -> None:
+    sound, _, _ = microphone_file(WORDS + " sock purse", lead_s=2.0)
     page = browse(sound)
-    page.add_init_script("""
-      const real = window.fetch;
-      window.fetch = (address, options) => {
-        if (String(address).includes('/stretch') && !window.lost) {
-          window.lost = true;
-          options.body.fill(0, 30000, 30600);
-        }
-        return real(address, options);
-      };""")
+    page.add_init_script(LOSES_ONCE)
     to_the_stage(page, served, tmp_path)
     page.wait_for_function(SAID, timeout=15_000)
     began = time.monotonic()
     press(page, "Space")
     until(page, "ms of sound were lost")
     assert time.monotonic() - began < 1.0
-    assert page.inner_text("#word") == "seal" and page.inner_text("#stage-place").startswith("1 of 4")
+    assert page.inner_text("#word") == "seal" and page.inner_text("#stage-place") == "1 of 3"
     assert not list((served.folder / "takes" / "C-7QXK").glob("*.wav"))
-    press(page, "s")
-    until(page, "2 of 4")
-    press(page, "b")
-    until(page, "1 of 4")
-    press(page, "p")
-    until(page, "nothing is recorded")
+    for key, words in (("s", "2 of 3"), ("b", "1 of 3"), ("p", "nothing is recorded")):
+        press(page, key)
+        until(page, words)
     page.wait_for_timeout(300)
     press(page, "p")
     page.wait_for_function("() => document.querySelector('#word').innerText === 'seal'")
-    press(page, "Escape")
-    until(page, "0 of 4 words are said")
-    assert page.is_disabled("#keep")
-
-
-def test_a_closed_browser_loses_no_word(browse, served, microphone_file, tmp_path: Path) -> None:
-    sound, _, _ = microphone_file(WORDS, lead_s=3.0)
     for _ in range(TRIES):
-        page = browse(sound)
-        to_the_stage(page, served, tmp_path)
         page.wait_for_function(SAID, timeout=15_000)
         press(page, "Space")
         page.wait_for_function(
             "() => document.querySelector('#stage-place').innerText.startsWith('2 of')"
             " || document.querySelector('#stage-said').innerText"
         )
-        lost = "were lost" in page.inner_text("#stage-said")
-        page.context.browser.close()
-        if not lost:
+        if page.inner_text("#stage-place") == "2 of 3":
             break
-        served.told("/do/take/throw-away?client=C-7QXK", {})
+    page.context.browser.close()
     page = browse(sound)
     page.goto(served.running.address)
     page.goto(f"{served.base}/capture?client=C-7QXK")
@@ -268,8 +260,10 @@ def test_a_closed_browser_loses_no_word(browse, served, microphone_file, tmp_pat
     tab_to(page, "#start")
     assert page.inner_text("#start") == "Go on with the probe"
     press(page, "Enter")
-    until(page, "2 of 4")
+    until(page, "2 of 3")
     assert page.inner_text("#word") == "bus"
+    press(page, "Escape")
+    until(page, "1 of 3 words are said")
 
 
 def test_a_microphone_that_processes_is_refused_in_the_page(browse, served, microphone_file, tmp_path: Path) -> None:
@@ -286,3 +280,54 @@ def test_a_microphone_that_processes_is_refused_in_the_page(browse, served, micr
     page.click("#listen")
     until(page, "noiseSuppression is on though it was asked to be off")
     assert page.is_disabled("#start")
+
+
+LONG_TAKES = 6
+EVIDENCE = Path(__file__).parents[2] / "docs" / "evidence" / "page_capture.csv"
+
+
+@pytest.mark.long
+def test_twenty_words_by_keyboard(browse, caseload: Path, microphone_file, serving, tmp_path: Path) -> None:
+    """Six probes of core-a: under four minutes each, every kept stretch bit for bit, every kept word found."""
+    from sibilant.lexicon import builtin_list
+
+    words = " ".join(prompt.text for prompt in builtin_list("core-a"))
+    rows = []
+    for seed in range(1, LONG_TAKES + 1):
+        sound, played, _ = microphone_file(words, seed=seed, lead_s=2.0)
+        for served in serving(tmp_path / str(seed), caseload):
+            rows.append(one_take(browse(sound), served, tmp_path, words, played))
+    commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=False)
+    with EVIDENCE.open("w", newline="", encoding="utf-8") as stream:
+        writer = csv.writer(stream, lineterminator="\n")
+        writer.writerow(("take", "words", "asked_again", "seconds", "exact_stretches", "kept", "found", "commit"))
+        writer.writerows([n, *row, commit.stdout.strip()] for n, row in enumerate(rows, start=1))
+    assert all(seconds <= 240 and exact == kept and found == kept for _, _, seconds, exact, kept, found in rows), rows
+
+
+def one_take(page, served, tmp_path: Path, words: str, played: np.ndarray) -> tuple[int, int, float, int, int, int]:
+    """One probe; a word whose sound was lost is skipped, since the file does not say it again."""
+    n_words, lost = len(words.split()), 0
+    to_the_stage(page, served, tmp_path, words=words)
+    began = time.monotonic()
+    for n in range(1, n_words + 1):
+        page.wait_for_function(SAID, timeout=15_000)
+        press(page, "Space")
+        page.wait_for_function(
+            "n => !document.querySelector('#ended').hidden || document.querySelector('#stage-said').innerText"
+            " || document.querySelector('#stage-place').innerText.startsWith(`${n + 1} of`)",
+            arg=n,
+        )
+        if "Once more" in page.inner_text("#stage-said"):
+            lost += 1
+            press(page, "s")
+            page.wait_for_function("() => !document.querySelector('#stage-said').innerText")
+    seconds = time.monotonic() - began
+    stretches = sorted((served.folder / "takes" / "C-7QXK").glob("*.wav"))
+    exact = sum(exact_share(path, played) == 1.0 for path in stretches)
+    page.wait_for_selector("#ended:not([hidden])")
+    press(page, "Enter")
+    page.wait_for_selector("#kept:not([hidden])", timeout=60_000)
+    found = page.inner_text("#found").count("\theard")
+    page.context.browser.close()
+    return n_words, lost, round(seconds, 1), exact, len(stretches), found

@@ -15,6 +15,12 @@ from sibilant.errors import OutputError
 HERE = Path(web.__file__).parent
 
 
+@pytest.fixture(scope="module")
+def served(serving, tmp_path_factory: pytest.TempPathFactory, caseload: Path):
+    """One page for all of these."""
+    yield from serving(tmp_path_factory.mktemp("reach"), caseload)
+
+
 def test_without_the_key_nothing_is_answered(served) -> None:
     for path in ("/", "/capture?client=C-7QXK", "/static/house.css", "/do/take?client=C-7QXK", "/report", "/nowhere"):
         status, _, body = served.asked("GET", path, bare=True)

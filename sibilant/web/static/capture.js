@@ -134,11 +134,15 @@ function tellTrial(found) {
     told.replaceChildren(made("p", `Not yet: ${found.again}.`));
     return;
   }
-  const verdict = Object.entries(found.verdict.moments).map(([name, support]) => `${name} ${support}`).join(", ");
-  const noise = found.snr_4_10khz_db === null ? "no s was found in it, so the noise could not be set against it"
-    : `s stands ${Math.round(found.snr_4_10khz_db)} dB over the room's noise between 4 and 10 kHz`;
+  const { durations, levels, moments } = found.verdict;
+  const kinds = [...new Set(Object.values(moments))];
+  const spectra = kinds.length === 1 ? kinds[0] : Object.entries(moments).map(([name, support]) => `${name} ${support}`).join(", ");
+  const noise = found.snr_4_10khz_db === null ? "No s was heard in it, so the noise could not be set against one."
+    : `Its s stands ${Math.round(found.snr_4_10khz_db)} dB over the room's noise between 4 and 10 kHz.`;
+  at("try").classList.remove("first");
+  at("start").classList.add("first");
   told.replaceChildren(
-    made("p", `Such a recording: durations ${found.verdict.durations}, levels ${found.verdict.levels}; spectra ${verdict}; ${noise}.`),
+    made("p", `From such a recording: durations ${durations}, levels ${levels}, spectra ${spectra}. ${noise}`),
     ...found.remedies.map((remedy) => made("p", `To do: ${remedy}`)),
   );
 }
@@ -278,7 +282,7 @@ function tellKept(kept) {
     const line = made("tr");
     const head = made("th", row.prompt_index, { scope: "row", className: "number" });
     const sound = byPlace.get(row.prompt_index);
-    line.append(head, made("td", row.prompt), made("td", row.attempt ?? "", { className: "number" }), made("td", row.heard + (row.attempt > 1 && !row.counts ? "; an earlier attempt counts" : "")), made("td", sound ? sound.verdict : ""));
+    line.append(head, made("td", row.prompt), made("td", row.attempt ?? "", { className: "number" }), made("td", row.heard + (row.attempt > 1 && !row.counts ? "; an earlier attempt counts" : ""), { className: "said" }), made("td", sound ? sound.verdict : ""));
     return line;
   }));
   at("notes").replaceChildren(...kept.notes.filter((line) => !line.includes("sibilant judge")).map((line) => made("li", line)));

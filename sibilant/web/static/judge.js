@@ -53,6 +53,7 @@ function fill(before) {
   for (const input of document.querySelectorAll("#listening fieldset input")) input.checked = false;
   at("substitute").value = before?.substitute || "";
   at("note").value = before?.note || "";
+  placeLine(before?.line ?? null);
   if (before) {
     document.querySelector(`#marks input[value=${before.heard}]`).checked = true;
     for (const kind of before.types) document.querySelector(`#kinds input[value=${kind}]`).checked = true;
@@ -60,6 +61,16 @@ function fill(before) {
   }
   follow();
 }
+
+/** A place on the line from 0 to 100; none until somebody has put it there. */
+function placeLine(value) {
+  const line = at("line");
+  line.classList.toggle("unplaced", value === null);
+  line.value = value ?? 50;
+  line.setAttribute("aria-valuetext", value === null ? "not placed" : `${value} of 100`);
+}
+at("line")?.addEventListener("input", () => placeLine(Number(at("line").value)));
+at("line")?.addEventListener("click", () => placeLine(Number(at("line").value)));
 
 function follow() {
   at("kinds").hidden = picked("heard") !== "distorted";
@@ -89,6 +100,7 @@ async function keep() {
     substitute: picked("heard") === "substituted" ? at("substitute").value : "",
     certainty: picked("certainty"),
     note: at("note").value,
+    line: at("line").classList.contains("unplaced") ? null : Number(at("line").value),
   };
   busy = true;
   const kept = await tried(() => tell("/do/judge/one", {}, { ...said, key: one.key, client: queue.client, session: queue.session, rater: queue.rater, turn: queue.turn, blind: queue.blind }));

@@ -1,0 +1,183 @@
+"""What is seen: no grave accessibility issue, no sideways scrolling at 360 pixels or 200 %, marks with their words."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from sibilant import audio, web
+from sibilant.workflow import judge, probe
+
+PLACES = ("/", "/?client=C-7QXK", "/capture?client=C-7QXK", "/judge?client=C-7QXK", "/review?client=C-7QXK",
+          "/progress?client=C-7QXK", "/capture", "/nowhere")  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def axe(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The open accessibility checker, from npm into a folder of this run."""
+    if shutil.which("npm") is None:
+        pytest.skip("npm is needed to run axe-core")
+    folder = tmp_path_factory.mktemp("axe")
+    command = ["npm", "install", "--no-audit", "--no-fund", "--silent", "--prefix", str(folder), "axe-core@4"]
+    try:
+        subprocess.run(command, check=True, capture_output=True, timeout=120)
+    except (subprocess.SubprocessError, OSError) as error:
+        pytest.skip(f"axe-core could not be had from npm ({type(error).__name__})")
+    return (folder / "node_modules" / "axe-core" / "axe.min.js").read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def filled(tmp_path_factory: pytest.TempPathFactory, spoken, caseload: Path) -> Iterator[web.Running]:
+    """A page over a caseload with one judged probe and one unjudged."""
+    folder = tmp_path_factory.mktemp("filled")
+    shutil.copytree(caseload, folder / "case")
+    listed = folder / "list.csv"
+    listed.write_text("word\nseal\nbus\nfossil\n", encoding="utf-8")
+    for n in (1, 2):
+        said = spoken("seal bus fossil", seed=n)
+        audio.write_wav(folder / f"{n}.wav", said.samples, said.sampling_rate_hz)
+        probe.keep_probe(folder / "case", "C-7QXK", probe.ProbeRequest([folder / f"{n}.wav"], str(listed)))
+        queue = judge.queue(folder / "case", "C-7QXK", n, rater="R1")
+        for one in queue.left if n == 1 else ():
+            judge.record(folder / "case", queue, one.key, "correct")
+    running = web.start(folder / "case")
+    yield running
+    running.stop()
+
+
+def steps(page, base: str) -> Iterator[str]:
+    """Every place, and what opens within it."""
+    for path in PLACES:
+        page.goto(base + path)
+        page.wait_for_load_state("load")
+        yield path
+    page.goto(f"{base}/judge?client=C-7QXK&session=2")
+    page.keyboard.press("Tab")
+    page.click("#begin button")
+    page.wait_for_selector("#listening:not([hidden])")
+    page.keyboard.press("d")
+    yield "judging"
+    page.goto(f"{base}/review?client=C-7QXK&session=1")
+    page.wait_for_selector("#tokens button")
+    page.click("#tokens button >> nth=0")
+    page.wait_for_function("() => document.querySelector('#onset').getAttribute('aria-valuenow')")
+    yield "reviewing"
+    page.goto(f"{base}/capture?client=C-7QXK")
+    page.check("#agreed")
+    page.click("#listen")
+    page.wait_for_selector("#start:not([disabled])")
+    yield "trying"
+    page.click("#start")
+    page.wait_for_selector("#stage:not([hidden])")
+    yield "the stage"
+    page.keyboard.press("Escape")
+    page.wait_for_selector("#ended:not([hidden])")
+    yield "the end"
+    page.click("#away")
+    page.click("#erase")
+    page.wait_for_selector("#setup:not([hidden])")
+
+
+OUTSIDE = """() => [...document.querySelectorAll('button, a, input, select')]
+  .filter((e) => e.offsetParent && !e.closest('.wide, .past, .tokens'))
+  .filter((e) => e.getBoundingClientRect().right > innerWidth + 1 || e.getBoundingClientRect().left < -1)
+  .map((e) => e.outerHTML.slice(0, 80))"""
+
+
+def test_every_place_can_be_used_by_everybody(browse, filled: web.Running, axe: str) -> None:
+    """No grave issue by axe-core, nothing runs out at 360 pixels or at 200 % (half of 1280), the mark always shown."""
+    page = browse()
+    page.goto(filled.address)
+    seen = 0
+    for place in steps(page, f"http://127.0.0.1:{filled.port}"):
+        page.evaluate(axe)
+        found = page.evaluate("async () => (await axe.run()).violations")
+        grave = [
+            f"{v['id']}: {json.dumps([n['target'] for n in v['nodes'][:3]])}"
+            for v in found
+            if v["impact"] in ("serious", "critical")
+        ]
+        assert not grave, f"{place}: {grave}"
+        for width, height in ((360, 740), (640, 400)):
+            page.set_viewport_size({"width": width, "height": height})
+            assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, (place, width)
+            assert not page.evaluate(OUTSIDE), (place, width, page.evaluate(OUTSIDE))
+        page.set_viewport_size({"width": 1280, "height": 800})
+        if place not in ("/", "/capture", "/nowhere"):
+            assert "Invented data – not a person" in page.inner_text("body"), place
+        seen += 1
+    assert seen == len(PLACES) + 5 and page.wrong == []
+
+
+def test_the_accessibility_check_can_fail(browse, filled: web.Running, axe: str) -> None:
+    page = browse()
+    page.goto(filled.address)
+    page.evaluate("document.querySelector('label[for=consent_by]').remove()")
+    page.evaluate(axe)
+    assert "select-name" in [one["id"] for one in page.evaluate("async () => (await axe.run()).violations")]
+
+
+def test_marks_stand_beside_their_words(browse, filled: web.Running) -> None:
+    page = browse()
+    page.goto(filled.address)
+    page.goto(f"http://127.0.0.1:{filled.port}/judge?client=C-7QXK&session=2")
+    marks = page.evaluate(
+        "[...document.querySelectorAll('#marks span')].map((e) => e.textContent.split(/\\s+/).slice(1).join(' '))"
+    )
+    said = {mark.strip() for mark in marks}
+    assert {"● correct", "◐ distorted", "■ substituted", "– omitted", "+ added", "× not scorable"} <= said, said
+
+
+def test_figures_wait_for_the_ear(filled: web.Running, browse) -> None:
+    page = browse()
+    page.goto(filled.address)
+    page.goto(f"http://127.0.0.1:{filled.port}/review?client=C-7QXK&session=2")
+    page.click("#tokens button >> nth=0")
+    page.wait_for_selector("#one:not([hidden])")
+    assert page.inner_text("#figures") == "Figures follow when the ear has judged."
+    page.goto(f"http://127.0.0.1:{filled.port}/review?client=C-7QXK&session=1")
+    page.click("#tokens button >> nth=0")
+    page.wait_for_selector("#one:not([hidden])")
+    page.wait_for_function("() => document.querySelector('#figures').innerText.includes('Hz')")
+
+
+def test_a_word_sounds_at_once(browse, filled: web.Running) -> None:
+    """From the key to the first sample given to the sound card at most 100 ms, the middle of nine."""
+    page = browse()
+    page.goto(filled.address)
+    page.goto(f"http://127.0.0.1:{filled.port}/judge?client=C-7QXK&session=2")
+    page.click("#begin button")
+    page.wait_for_function("() => document.querySelector('#judge').dataset.played")
+    page.evaluate("""() => {
+      window.delays = [];
+      const real = AudioBufferSourceNode.prototype.start;
+      AudioBufferSourceNode.prototype.start = function (when) {
+        window.delays.push(performance.now() - window.pressed + 1000 * Math.max(0, when - this.context.currentTime)
+          + 1000 * this.context.baseLatency);
+        return real.call(this, when);
+      };
+      document.addEventListener('keydown', () => { window.pressed = performance.now(); }, true);
+    }""")
+    for key in ("Space", "h") * 5:
+        page.keyboard.press(key)
+        page.wait_for_timeout(120)
+    delays = sorted(page.evaluate("window.delays"))
+    assert len(delays) == 10 and delays[len(delays) // 2] <= 100, delays
+
+
+def test_reports_come_as_files(filled: web.Running, browse, tmp_path: Path) -> None:
+    page = browse()
+    page.goto(filled.address)
+    page.goto(f"http://127.0.0.1:{filled.port}/progress?client=C-7QXK")
+    for form, begins in (("pdf", b"%PDF"), ("html", b"<!DOCTYPE html>"), ("docx", b"PK")):
+        page.select_option("#form", form)
+        with page.expect_download() as download:
+            page.click("text=Make the report")
+        download.value.save_as(tmp_path / "report")
+        assert download.value.suggested_filename == f"C-7QXK-monthly.{form}"
+        assert (tmp_path / "report").read_bytes().startswith(begins)

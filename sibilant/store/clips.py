@@ -20,7 +20,7 @@ import sqlalchemy as sa
 
 from ..errors import CaseloadError
 from ..files import make_folder, output_error, sha256_of, write_bytes
-from . import sealing
+from . import keys, sealing
 from .schema import CLIPS, RECORDINGS
 
 if TYPE_CHECKING:
@@ -176,7 +176,7 @@ def finish(caseload: Caseload) -> int:
             return 0
         n_erased = len(sweep(caseload))
         if any(marker.name.startswith(CHANGING) for marker in markers):
-            erase_other_database(caseload)
+            erase_other_form(caseload)
         for marker in markers:
             with contextlib.suppress(OSError):
                 marker.unlink(missing_ok=True)
@@ -212,8 +212,8 @@ def is_named(caseload: Caseload, path: Path, named: set[str]) -> bool:
 
 def named_clips(caseload: Caseload) -> set[str]:
     """Return the file names, without suffix, of all clips that a row names: hashes, or names of sealed ones."""
-    keys = caseload.keys
-    return {sealing.name_of(keys, sha256) if keys is not None else sha256 for sha256, _ in clips_of_rows(caseload)}
+    by = caseload.keys
+    return {sealing.name_of(by, sha256) if by is not None else sha256 for sha256, _ in clips_of_rows(caseload)}
 
 
 def clips_of_rows(caseload: Caseload) -> set[tuple[str, str]]:
@@ -224,8 +224,9 @@ def clips_of_rows(caseload: Caseload) -> set[tuple[str, str]]:
     return {(sha256, suffix) for sha256, suffix in (*words, *whole) if sha256}
 
 
-def erase_other_database(caseload: Caseload) -> None:
-    """Erase the SQLite database in the form that the caseload does not have, and one that is half made."""
+def erase_other_form(caseload: Caseload) -> None:
+    """Erase what stands beside the sound: the database in the form the caseload does not have, what is half made."""
+    keys.erase_half_written(caseload.folder)
     encrypted = caseload.keys is not None
     own, other = (caseload.place.database(encrypted=form) for form in (encrypted, not encrypted))
     if own is None or other is None:

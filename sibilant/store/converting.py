@@ -92,7 +92,7 @@ def _convert(old: Caseload, new_keys: keys.Keys | None, switch: Callable[[], Non
 def _clear(stands: Caseload) -> None:
     """Erase what has the other form than the caseload that stands."""
     clips.sweep(stands)
-    clips.erase_other_database(stands)
+    clips.erase_other_form(stands)
 
 
 @contextlib.contextmanager

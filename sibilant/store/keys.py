@@ -180,8 +180,15 @@ def write_key_file(folder: Path, kept: KeyFile) -> None:
         "scrypt": {"n": kept.n, "r": kept.r, "p": kept.p, "salt": _text(kept.salt)},
         "aes_256_gcm": {"nonce": _text(kept.nonce), "wrapped_key": _text(kept.wrapped)},
     }
+    erase_half_written(folder)
     write_text(folder / KEY_FILE, json.dumps(content, indent=1) + "\n")
     (folder / KEY_FILE).chmod(0o600)
+
+
+def erase_half_written(folder: Path) -> None:
+    """Take away a ``key.json`` that a killed process left half-written."""
+    for part in folder.glob(f".{KEY_FILE}.*.part"):
+        part.unlink(missing_ok=True)
 
 
 def read_key_file(folder: Path) -> KeyFile:

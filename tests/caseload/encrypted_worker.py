@@ -5,6 +5,7 @@ test_encrypted_killed.py. Invented data – not a person.
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from functools import partial
 from pathlib import Path
@@ -15,10 +16,26 @@ from sibilant.store import keys
 PASSPHRASE = "six blue horses walk"
 
 
-def work(verb: str, folder: Path) -> None:
+def killed_at(step: int) -> None:
+    """Have this process kill itself just before its n-th file operation in Python: open, make, move or remove."""
+    left = step
+
+    def before(event: str, arguments: tuple[object, ...]) -> None:
+        nonlocal left
+        if event in {"os.remove", "os.rename", "os.mkdir", "os.rmdir"} or (event == "open" and arguments[1] != "r"):
+            left -= 1
+            if not left:
+                os.kill(os.getpid(), signal.SIGKILL)
+
+    sys.addaudithook(before)
+
+
+def work(verb: str, folder: Path, step: int) -> None:
     """Encrypt or decrypt; say that the work itself begins, and when it is done."""
     with store.open_caseload(folder) as one:
         tell("begins")
+        if step:
+            killed_at(step)
         if verb == "encrypt":
             store.encrypt(one, PASSPHRASE, tell=lambda code: tell("code told"))
         else:
@@ -41,11 +58,11 @@ if __name__ == "__main__":
 
     tell("ready")
     for line in sys.stdin:
-        asked, place = line.rstrip("\n").split(" ", 1)
+        asked, step, place = line.rstrip("\n").split(" ", 2)
         child = os.fork()
         if not child:
             try:
-                work(asked, Path(place))
+                work(asked, Path(place), int(step))
             finally:
                 sys.stdout.flush()
                 os._exit(0)

@@ -429,6 +429,20 @@ def test_a_plain_caseload_loads_no_cipher(plain: Path) -> None:
     assert done.returncode == 0, done.stderr
 
 
+def test_unlocking_at_the_start_says_whether_it_is_encrypted(
+    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As the page does, so that nobody is asked in the middle of it."""
+    from sibilant.workflow import lock
+
+    assert not lock.unlock(folder)
+    said(capsys, folder, "caseload", "encrypt")
+    assert lock.unlock(folder)
+    monkeypatch.setenv("SIBILANT_PASSPHRASE", "six blue horses run")
+    with pytest.raises(CaseloadError, match="does not open"):
+        lock.unlock(folder)
+
+
 def test_adding_a_client_says_what_is_so(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     for encrypted in (False, True):
         if encrypted:

@@ -48,10 +48,15 @@ class Worker:
         assert line, "the worker has ended by itself"
         return line.rstrip("\n")
 
-    def work(self, verb: str, folder: Path, kill_after_s: float | None) -> tuple[list[str], float]:
-        """Set to work; kill a while after the work itself begins. Return what was told, and the seconds it took."""
+    def work(
+        self, verb: str, folder: Path, kill_after_s: float | None = None, *, step: int = 0
+    ) -> tuple[list[str], float]:
+        """Set to work; kill a while after the work itself begins, or have it kill itself before a file operation.
+
+        Return what was told, and the seconds it took.
+        """
         assert self.process.stdin is not None
-        self.process.stdin.write(f"{verb} {folder}\n")
+        self.process.stdin.write(f"{verb} {step} {folder}\n")
         self.process.stdin.flush()
         told: list[str] = []
         child = 0
@@ -76,15 +81,15 @@ class Worker:
         self.process.stdout.close()
 
 
-def filled(folder: Path, material: ModuleType) -> None:
+def filled(folder: Path, material: ModuleType, *, n_sessions: int = N_SESSIONS, n_sounds: int = N_WORDS) -> None:
     """A plain caseload with sessions, each word of them kept."""
     noise = np.random.default_rng(1)
     with store.open_caseload(folder) as one:
         store.add_client(one, material.client(reason="plantednote"))
-        for number in range(N_SESSIONS):
+        for number in range(n_sessions):
             clips = []
             with store.at_work(one):
-                for place in range(1, N_WORDS + 1):
+                for place in range(1, n_sounds + 1):
                     sound = audio.flac_bytes(noise.normal(0, 0.05, 8000).astype(np.float32), 44_100)
                     clips.append(store.NewClip(place, 1, store.keep_clip(one, sound, ".flac"), ".flac", 0.0))
                 prompts = tuple(material.prompt_of(i) for i in range(N_WORDS))
@@ -127,7 +132,7 @@ def test_killed_at_random_moments(
     filled(folder, material)
     expected = held(folder)
     worker = Worker()
-    one_s = {verb: worker.work(verb, folder, None)[1] for verb in ("encrypt", "decrypt")}
+    one_s = {verb: worker.work(verb, folder)[1] for verb in ("encrypt", "decrypt")}
     assert held(folder) == expected
     moments = random.Random(n_kills)
     counts = {verb: {"kills": 0, "old": 0, "new": 0, "half_made": 0} for verb in one_s}
@@ -143,7 +148,7 @@ def test_killed_at_random_moments(
         assert held(folder) == expected
         assert not store.is_encrypted(folder) or not plain_signs(folder)
         if not switched and moments.random() < 0.5:  # run again: it goes through
-            assert worker.work(verb, folder, None)[0][-1] == "done"
+            assert worker.work(verb, folder)[0][-1] == "done"
             assert held(folder) == expected
     worker.close()
     if n_kills >= 200:
@@ -158,6 +163,40 @@ def test_killed_at_random_moments(
                 for verb, n in counts.items()
             }
         )
+
+
+@pytest.mark.parametrize("every", [8, pytest.param(1, marks=pytest.mark.long)])
+@pytest.mark.parametrize("verb", ["encrypt", "decrypt"])
+def test_killed_before_every_file_operation(
+    verb: str, every: int, tmp_path: Path, material: ModuleType, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One after the other (every eighth by default): each file that is opened, made, moved or removed."""
+    monkeypatch.setenv("SIBILANT_PASSPHRASE", PASSPHRASE)
+    start, folder = tmp_path / "start", tmp_path / "case"
+    filled(start, material, n_sessions=1, n_sounds=3)
+    expected = held(start)
+    worker = Worker()
+    if verb == "decrypt":
+        worker.work("encrypt", start)
+    step, n_new, n_half = 1, 0, 0
+    while True:
+        shutil.rmtree(folder, ignore_errors=True)
+        shutil.copytree(start, folder)
+        told, _ = worker.work(verb, folder, step=step)
+        if told[-1] == "done":
+            break
+        switched = store.is_encrypted(folder) == (verb == "encrypt")
+        n_new += switched
+        n_half += bool(list(folder.glob("audio/.unfinished*")))
+        assert not switched or verb == "decrypt" or "code told" in told
+        assert held(folder) == expected, step
+        assert not store.is_encrypted(folder) or not plain_signs(folder), step
+        step += every
+    worker.close()
+    assert step > 20 and 0 < n_new < step  # both sides of the switch were met
+    if every == 1:
+        kept = {"kills": step - 1, "found_in_the_old_form": step - 1 - n_new, "found_in_the_new_form": n_new}
+        _write_evidence({f"{verb}, before every file operation": {**kept, "killed_while_at_work": n_half}})
 
 
 def killed_tests() -> ModuleType:

@@ -21,13 +21,14 @@ SONORANTS = frozenset({"M", "N", "NG", "L", "R", "W", "Y"})
 AFFRICATES = frozenset({"CH", "JH"})
 VOICED = frozenset({"Z", "ZH", "JH"})
 SKIP_PHONE = {"vowel": 3.0, "sonorant": 0.6, "stop": 0.6, "faint": 1.0, "sibilant": 2.6}
+SKIP_STRESSED = 5.0
 LASTING_S, FLEETING_S = 0.045, 0.025
 FLEETING_COST = 3.6
 LASTING_COST, SIBILANT_COST, BURST_COST = 2.0, 3.0, 4.0
 ORDINARY_S = {"sibilant": 0.12, "stop": 0.09, "sonorant": 0.07, "faint": 0.09}
 PLACE_SHARE, PLACE_LEAST_S, PLACE_COST, LEAST_PLACED = 0.25, 0.25, 1.2, 6
 VOWEL_HISSED_COST = 3.0
-QUIETEST_LOUDEST_DB = 26.0
+QUIETEST_LOUDEST_DB = 23.0
 VOICE_COST = {"vowel": 0.0, "sonorant": 0.2, "faint": 1.0, "stop": 1.2}
 STAY_ON_VOICE = {"sonorant": 0.1, "vowel": 0.5, "faint": 0.5, "stop": 0.6}
 STAY_ON_FRICATION = {"sibilant": 0.8, "stop": 0.5, "faint": 0.8, "vowel": 4.0}
@@ -120,6 +121,11 @@ def _sibilant_cost(run: Run, phone: str, like: float, hop_s: float) -> float:
     return min(3.0 * (1.0 - like) + (most - LASTING_COST), most) + 0.3 * (run.voiced and phone not in VOICED)
 
 
+def _skip_phone_cost(kind: str, phone: str) -> float:
+    """Cost of a phone without a run; a stressed vowel is hardly ever left out."""
+    return SKIP_STRESSED if phone.endswith("1") else SKIP_PHONE[kind]
+
+
 def _skip_cost(run: Run, yard: _Yard) -> float:
     """Cost of leaving a run without a phone."""
     if run.kind == "silence":
@@ -159,7 +165,8 @@ def align(phones: Sequence[str], runs: Sequence[Run], hop_s: float, voice_db: fl
     _weigh_places(match, kinds, phones, (runs, hop_s))
     stay = np.stack([stays[kind] for kind in kinds])
     skip_run = np.array([_skip_cost(run, yard) for run in runs])
-    return _cheapest(match, stay, (np.array([SKIP_PHONE[kind] for kind in kinds]), skip_run))
+    skip_phone = np.array([_skip_phone_cost(kind, phone) for kind, phone in zip(kinds, phones, strict=True)])
+    return _cheapest(match, stay, (skip_phone, skip_run))
 
 
 def _or_far(cost: float | None) -> float:

@@ -10,6 +10,7 @@ from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 HOST = "127.0.0.1"
+COOKIE = "sibilant"
 MOST_BYTES = 128 << 20
 POLICY = "; ".join(
     (
@@ -40,13 +41,16 @@ TOO_LARGE = "too much was sent at once; press P for pauses and keep a word under
 
 
 class Guard:
-    """Let through what comes from the session's own page: right host, right token, right origin, bounded size."""
+    """Let through what comes from the session's own page: right host, right token, right origin, bounded size.
 
-    def __init__(self, app: ASGIApp, *, port: int, token: str) -> None:
-        self.app, self.token = app, token
+    The site stands below a path of its own, drawn anew each time: browsers send a cookie to every port of a host, but
+    not outside its path, so that no other server on 127.0.0.1 is ever sent this one's.
+    """
+
+    def __init__(self, app: ASGIApp, *, port: int, token: str, root: str) -> None:
+        self.app, self.token, self.root = app, token, root
         self.host = f"{HOST}:{port}"
         self.origin = f"http://{self.host}"
-        self.cookie = f"sibilant-{port}"
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -56,7 +60,8 @@ class Guard:
             return
         refusal = self._refusal(scope)
         answer = refusal or self._entrance(scope)
-        await (answer or self.app)(scope, receive, _with_headers(send))
+        below = {**scope, "root_path": self.root}
+        await (answer or self.app)(below, receive, _with_headers(send))
 
     def _refusal(self, scope: Scope) -> Response | None:
         headers = Headers(scope=scope)
@@ -70,7 +75,8 @@ class Guard:
             length = headers.get("content-length", "")
             if not length.isdigit() or int(length) > MOST_BYTES:
                 return PlainTextResponse(TOO_LARGE, 413)
-        if not (self._asks_in(scope) or self._known(headers)):
+        inside = scope["path"].startswith(f"{self.root}/")
+        if not (self._asks_in(scope) or (inside and self._known(headers))):
             return PlainTextResponse(NO_TOKEN, 403)
         return None
 
@@ -81,14 +87,14 @@ class Guard:
 
     def _known(self, headers: Headers) -> bool:
         pairs = (piece.strip().partition("=") for piece in headers.get("cookie", "").split(";"))
-        return any(name == self.cookie and _same(value, self.token) for name, _, value in pairs)
+        return any(name == COOKIE and _same(value, self.token) for name, _, value in pairs)
 
     def _entrance(self, scope: Scope) -> Response | None:
         """Turn the address with the token into a cookie, and take the token out of the address."""
         if not self._asks_in(scope):
             return None
-        answer = RedirectResponse("/", 303)
-        answer.set_cookie(self.cookie, self.token, httponly=True, samesite="strict", path="/")
+        answer = RedirectResponse(f"{self.root}/", 303)
+        answer.set_cookie(COOKIE, self.token, httponly=True, samesite="strict", path=f"{self.root}/")
         return answer
 
 

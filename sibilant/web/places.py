@@ -18,10 +18,11 @@ from ..terms import MEASURES
 from ..terms.clinic import DISTORTIONS, Device
 from ..workflow import clients, expect, report, sessions, summarise, take
 from ..workflow.caseload import cautions, folder_of
+from ..workflow.pictures import INVENTED
 from ..workflow.probe import CUES
 from .asking import caseload_of, client_of, number_of, text_of
 from .marks import MARKS
-from .showing import INVENTED, shown
+from .showing import root_of, shown
 
 Answer = Callable[[Request], Response | Awaitable[Response]]
 LEVELS = ("", "isolation", "syllable", "word", "set-of-three", "phrase", "sentence")
@@ -82,6 +83,7 @@ def start(request: Request) -> Response:
         directions=clients.DIRECTIONS,
         roles=ROLES,
         lists=_lists(),
+        followed=MEASURES[who["main_measure"]].plain_name if who else "",
     )
 
 
@@ -94,7 +96,7 @@ def capture(request: Request) -> Response:
     """Record a probe word by word."""
     who = _who(request)
     if who is None:
-        return _choose(request, "/capture")
+        return _choose(request, "capture")
     return shown(
         request,
         "capture.html.j2",
@@ -109,12 +111,12 @@ def capture(request: Request) -> Response:
 
 def judge(request: Request) -> Response:
     """Judge by ear, one token after the other."""
-    return _with_sessions(request, "judge.html.j2", "/judge", marks=MARKS, distortions=DISTORTIONS)
+    return _with_sessions(request, "judge.html.j2", "judge", marks=MARKS, distortions=DISTORTIONS)
 
 
 def review(request: Request) -> Response:
     """Look at one token after the other; move edges, say whose voice it is and which attempt counts."""
-    return _with_sessions(request, "review.html.j2", "/review")
+    return _with_sessions(request, "review.html.j2", "review")
 
 
 def _with_sessions(request: Request, template: str, place: str, **values: Any) -> Response:
@@ -133,11 +135,11 @@ def progress(request: Request) -> Response:
     """Sessions over months: the chart, its table, and the plain sentences."""
     who = _who(request)
     if who is None:
-        return _choose(request, "/progress")
+        return _choose(request, "progress")
     key = request.query_params.get("measure", "")
     view, case = summarise.case_view(caseload_of(request), who["code"], measures=(key,) if key else ())
     try:
-        alt = summarise.months_picture(view, case, key=key)[1]
+        alt = summarise.months_words(view, case, key=key)
         why_none = ""
     except SibilantError as nothing:
         alt, why_none = "", str(nothing)
@@ -173,7 +175,7 @@ def months(request: Request) -> Response:
     key = request.query_params.get("measure", "")
     narrow = request.query_params.get("width") == "narrow"
     view, case = summarise.case_view(caseload_of(request), client_of(request), measures=(key,) if key else ())
-    svg, _ = summarise.months_picture(view, case, key=key, width_mm=85.0 if narrow else 170.0)
+    svg = summarise.months_picture(view, case, key=key, width_mm=85.0 if narrow else 170.0)
     return Response(svg, media_type="image/svg+xml")
 
 
@@ -204,7 +206,7 @@ async def add_client(request: Request) -> Response:
     """Add a client under a random code, and go to it."""
     given = await _form(request)
     added = await run_in_threadpool(_added, caseload_of(request), given)
-    return RedirectResponse(f"/?{urlencode({'client': added, 'added': 'yes'})}", 303)
+    return RedirectResponse(f"{root_of(request)}?{urlencode({'client': added, 'added': 'yes'})}", 303)
 
 
 def _added(caseload: Path | None, given: Mapping[str, str]) -> str:
@@ -244,7 +246,8 @@ async def add_device(request: Request) -> Response:
         raise UsageError("a device needs a short name, such as headset")
     device = Device(name, text_of(given, "kind"), text_of(given, "place"))
     await run_in_threadpool(clients.add_device, caseload_of(request), device)
-    return RedirectResponse(f"/capture?{urlencode({'client': text_of(given, 'client', most=12)})}", 303)
+    back = urlencode({"client": text_of(given, "client", most=12)})
+    return RedirectResponse(f"{root_of(request)}capture?{back}", 303)
 
 
 PAGES: dict[str, Answer] = {

@@ -29,6 +29,7 @@ class Running:
     address: str
     port: int
     token: str
+    root: str
     server: uvicorn.Server
     thread: threading.Thread
 
@@ -65,11 +66,12 @@ def _listening(port: int | None) -> socket.socket:
 
 
 def _server(caseload: Path | None, port: int | None) -> tuple[uvicorn.Server, socket.socket, str, str]:
+    """A server that is ready to run, its socket, its token and the path that its site stands below."""
     listening = _listening(port)
     number = listening.getsockname()[1]
-    token = secrets.token_urlsafe(32)
+    token, root = secrets.token_urlsafe(32), f"/{secrets.token_urlsafe(9)}"
     config = uvicorn.Config(
-        make_site(caseload, port=number, token=token),
+        make_site(caseload, port=number, token=token, root=root),
         log_level="error",
         access_log=False,
         server_header=False,
@@ -78,7 +80,11 @@ def _server(caseload: Path | None, port: int | None) -> tuple[uvicorn.Server, so
         proxy_headers=False,
         timeout_graceful_shutdown=3,
     )
-    return uvicorn.Server(config), listening, token, f"http://{HOST}:{number}/?key={token}"
+    return uvicorn.Server(config), listening, token, root
+
+
+def _address(listening: socket.socket, token: str) -> str:
+    return f"http://{HOST}:{listening.getsockname()[1]}/?key={token}"
 
 
 def serve(caseload: Path | None, *, port: int | None, announce: Callable[[str], None]) -> None:
@@ -99,8 +105,8 @@ def serve(caseload: Path | None, *, port: int | None, announce: Callable[[str], 
         When the port can't be had.
     """
     lock.unlock(caseload)
-    server, listening, _, address = _server(caseload, port)
-    announce(address)
+    server, listening, token, _ = _server(caseload, port)
+    announce(_address(listening, token))
     with listening, contextlib.suppress(KeyboardInterrupt):
         server.run(sockets=[listening])
 
@@ -125,7 +131,7 @@ def start(caseload: Path | None, *, port: int | None = 0) -> Running:
     OutputError
         When the port can't be had, or the server does not answer within ten seconds.
     """
-    server, listening, token, address = _server(caseload, port)
+    server, listening, token, root = _server(caseload, port)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
     thread.start()
     until = time.monotonic() + START_S
@@ -133,4 +139,4 @@ def start(caseload: Path | None, *, port: int | None = 0) -> Running:
         if time.monotonic() > until or not thread.is_alive():
             raise OutputError("the page did not start; look at what else runs on 127.0.0.1")
         time.sleep(0.01)
-    return Running(address, listening.getsockname()[1], token, server, thread)
+    return Running(_address(listening, token), listening.getsockname()[1], token, root, server, thread)

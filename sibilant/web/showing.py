@@ -14,7 +14,7 @@ from ..workflow.pictures import INVENTED
 from ..workflow.summarise import SUPPORT
 
 TEMPLATES = Path(__file__).parent / "templates"
-PLACES = (("/capture", "Capture"), ("/judge", "Judge"), ("/review", "Review"), ("/progress", "Progress"))
+PLACES = (("capture", "Capture"), ("judge", "Judge"), ("review", "Review"), ("progress", "Progress"))
 
 
 @lru_cache(maxsize=1)
@@ -26,6 +26,11 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+
+
+def root_of(request: Request) -> str:
+    """The path that the site stands below, with its last slash."""
+    return f"{request.scope.get('root_path', '')}/"
 
 
 def shown(request: Request, template: str, *, who: dict[str, Any] | None = None, **values: Any) -> HTMLResponse:
@@ -40,5 +45,7 @@ def refused(request: Request, line: str, status: int) -> HTMLResponse:
 
 def _filled(request: Request, template: str, status: int, **values: Any) -> HTMLResponse:
     filled = _environment().get_template(template)
-    always = {"path": request.url.path, "places": PLACES, "invented": INVENTED, "support": SUPPORT}
+    root = root_of(request)
+    here = request.url.path.removeprefix(root)
+    always = {"root": root, "here": here, "places": PLACES, "invented": INVENTED, "support": SUPPORT}
     return HTMLResponse(filled.render(always | values), status)

@@ -14,12 +14,12 @@ from starlette.staticfiles import StaticFiles
 from ..errors import RefusedError, SibilantError, UsageError
 from . import capturing, judging, places, reviewing
 from .guard import Guard
-from .showing import refused
+from .showing import refused, root_of
 
 STATIC = Path(__file__).parent / "static"
 
 
-def make_site(caseload: Path | None, *, port: int, token: str) -> Guard:
+def make_site(caseload: Path | None, *, port: int, token: str, root: str) -> Guard:
     """Return the site of one caseload, which lets in only what carries the token and comes to 127.0.0.1 at the port.
 
     Parameters
@@ -30,6 +30,8 @@ def make_site(caseload: Path | None, *, port: int, token: str) -> Guard:
         The port it is served on; part of the host and origin that are accepted.
     token : str
         The session's secret.
+    root : str
+        The path that the site stands below, such as ``/x7Kq``.
 
     Returns
     -------
@@ -47,7 +49,7 @@ def make_site(caseload: Path | None, *, port: int, token: str) -> Guard:
         exception_handlers={SibilantError: _said, HTTPException: _http, Exception: _fault},
     )
     site.state.caseload = caseload
-    return Guard(site, port=port, token=token)
+    return Guard(site, port=port, token=token, root=root)
 
 
 def _routes(answers: dict[str, places.Answer], method: str) -> list[Route]:
@@ -83,6 +85,6 @@ def _fault(request: Request, error: Exception) -> Response:
 
 
 def _line(request: Request, line: str, status: int) -> Response:
-    if request.url.path.startswith("/do/"):
+    if request.url.path.removeprefix(root_of(request)).startswith("do/"):
         return JSONResponse({"error": line}, status)
     return refused(request, line, status)

@@ -12,7 +12,7 @@ import numpy.typing as npt
 from .. import acoustics, audio, lexicon, store
 from ..errors import CaseloadError, RefusedError
 from ..progress import judgement_by, main_rater
-from ..terms import MEASURES, Recording, SibilantInterval, Token
+from ..terms import MEASURES, Interval, Recording, SibilantInterval, Token
 from ..terms.clinic import Case, KeptToken
 from .caseload import client_or_last, opened, session_or_last
 from .sessions import unlike_in_session
@@ -20,6 +20,7 @@ from .sessions import unlike_in_session
 TOP_HZ = 15_000.0
 SHOWN_RANGE_DB = 50.0
 N_TIMES = 600
+SPECTRUM_STEP_HZ = 100.0
 UNLIKE_FROM = 3.5
 
 
@@ -90,6 +91,7 @@ def token(caseload: Path | None, code: str | None, number: int | None, key: str)
     with opened(caseload) as one:
         case, session, kept = _found(one, code, number, key)
         start_s = store.clip_of(one, kept.clip)[1] if kept.clip else 0.0
+        average = _average(case, kept, _sound(one, kept)) if kept.clip else None
     any_token = kept.any_token
     spoken, sibilant = any_token.utterance, any_token.sibilant
     judged = judgement_by(kept, main_rater(case.tokens_of(session)))
@@ -108,6 +110,7 @@ def token(caseload: Path | None, code: str | None, number: int | None, key: str)
         "edges": _edges(sibilant),
         "heard": judged.heard if judged is not None else "",
         "figures": _figures(case, kept),
+        "average": average,
         "checked": kept.reviewed,
     }
 
@@ -156,6 +159,30 @@ def _edges(sibilant: SibilantInterval | None) -> dict[str, Any] | None:
         "uncertain_ms": [sibilant.onset.uncertainty_ms, sibilant.offset.uncertainty_ms],
         "beside": [sibilant.onset.beside, sibilant.offset.beside],
         "reviewed_by": review.by if review is not None else "",
+    }
+
+
+def _average(case: Case, kept: KeptToken, held: KeptSound) -> dict[str, Any] | None:
+    """The sibilant's average spectrum under the followed method, with mean and peak; nothing before the ear."""
+    found = next((one for label, one in kept.tokens.items() if label.split("/")[0] == case.client.method), None)
+    hidden = case.ear_first and not kept.judgements
+    if hidden or found is None or found.method is None or found.measures is None or held.last <= held.first:
+        return None
+    rate = held.recording.sampling_rate_hz
+    if "centroid_hz" not in found.measures.values:
+        return None
+    spectrum = acoustics.spectrum(held.recording, Interval(held.first / rate, held.last / rate), found.method)
+    low, high = found.method.band_hz
+    frequency_hz = np.arange(low, high + 1.0, SPECTRUM_STEP_HZ)
+    power = np.interp(frequency_hz, spectrum.frequency_hz, spectrum.power_density)
+    level_db = 10.0 * np.log10(np.maximum(power / max(float(power.max()), 1e-20), 1e-8))
+    values = found.measures.values
+    return {
+        "hz": [round(float(each)) for each in frequency_hz],
+        "db": [round(float(each), 1) for each in level_db],
+        "mean_hz": values["centroid_hz"],
+        "peak_hz": values.get("peak_hz"),
+        "method": found.method.label,
     }
 
 

@@ -68,8 +68,8 @@ def figure(view: CaseView, case: Case, to: Path, *, key: str = "") -> None:
     files.write_bytes(to, charts.render(drawn, form))  # type: ignore[arg-type]
 
 
-def months_picture(view: CaseView, case: Case, *, key: str = "", width_mm: float = 170.0) -> tuple[bytes, str]:
-    """Return the months chart of a view as SVG, and the sentence that says what it shows.
+def months_picture(view: CaseView, case: Case, *, key: str = "", width_mm: float = 170.0) -> bytes:
+    """Return the months chart of a view as SVG.
 
     Raises
     ------
@@ -78,8 +78,20 @@ def months_picture(view: CaseView, case: Case, *, key: str = "", width_mm: float
     """
     from .. import charts
 
-    drawn = charts.months_chart(view, method=method_of(view, case), key=key, width_mm=width_mm)
-    return charts.render(drawn, "svg"), charts.alt_text(drawn)
+    return charts.render(charts.months_chart(view, method=method_of(view, case), key=key, width_mm=width_mm), "svg")
+
+
+def months_words(view: CaseView, case: Case, *, key: str = "") -> str:
+    """Return the sentences that say what the months chart of a view shows.
+
+    Raises
+    ------
+    OutputError
+        When nothing was measured yet.
+    """
+    from .. import charts
+
+    return charts.alt_text(charts.months_chart(view, method=method_of(view, case), key=key))
 
 
 def method_of(view: CaseView, case: Case) -> Method:

@@ -44,17 +44,22 @@ class Served:
         return f"127.0.0.1:{self.running.port}"
 
     @property
-    def base(self) -> str:
+    def origin(self) -> str:
         return f"http://{self.host}"
+
+    @property
+    def base(self) -> str:
+        return f"{self.origin}{self.running.root}"
 
     def asked(
         self, method: str, path: str, body: bytes | None = None, *, bare: bool = False, **changed: str | None
     ) -> tuple[int, dict[str, str], bytes]:
         """One request as the page's own browser would send it, but for what is changed (None: left out)."""
-        own = {} if bare else {"Cookie": f"sibilant-{self.running.port}={self.running.token}"}
+        own = {} if bare else {"Cookie": f"sibilant={self.running.token}"}
+        whole = path if path.startswith((self.running.root, "/?key=")) else self.running.root + path
         headers = {"Host": self.host, **own}
         if method == "POST":
-            headers |= {"Origin": self.base, "Content-Length": str(len(body or b""))}
+            headers |= {"Origin": self.origin, "Content-Length": str(len(body or b""))}
         for name, value in changed.items():
             header = name.replace("_", "-").title()
             headers.pop(header, None)
@@ -62,7 +67,7 @@ class Served:
                 headers[header] = value
         connection = http.client.HTTPConnection("127.0.0.1", self.running.port, timeout=60)
         try:
-            connection.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
+            connection.putrequest(method, whole, skip_host=True, skip_accept_encoding=True)
             for name, value in headers.items():
                 connection.putheader(name, value)
             connection.endheaders(body)

@@ -56,7 +56,7 @@ def until(page, words: str, *, timeout: int = 15_000) -> None:
 def to_the_stage(page, served, tmp_path: Path, *, words: str = WORDS, keys: tuple[str, ...] = ("Enter",)) -> None:
     """From the printed address to the first word, by keys alone but for the file dialogue, which is the system's."""
     page.goto(served.running.address)
-    tab_to(page, "a[href='/?client=C-7QXK']")
+    tab_to(page, "a[href$='/?client=C-7QXK']")
     press(page, "Enter")
     page.wait_for_url("**/?client=C-7QXK*")
     tab_to(page, "a.button.first")
@@ -197,7 +197,7 @@ def test_a_whole_probe_by_keyboard(browse, served, microphone_file, tmp_path: Pa
     assert sibilant.interval.offset_s == pytest.approx(sibilant.automatic.offset_s + 0.010, abs=1e-9)
 
     # progress: chart, table, sentences
-    tab_to(page, "nav a[href^='/progress']", back=True)
+    tab_to(page, "nav a[href*='/progress']", back=True)
     press(page, "Enter")
     page.wait_for_url("**/progress**")
     page.wait_for_load_state("networkidle")
@@ -205,7 +205,7 @@ def test_a_whole_probe_by_keyboard(browse, served, microphone_file, tmp_path: Pa
     assert len(page.get_attribute("img.chart", "alt")) > 20
     text = page.inner_text("main")
     assert "1 of 3" in text and "do not replace, clinical judgement" in text and "Invented data – not a person" in text
-    assert {re.match(r"(http|blob|data)[^/]*//[^/]+|.*", url)[0] for url in page.asked} == {served.base}
+    assert {re.match(r"(http|blob|data)[^/]*//[^/]+|.*", url)[0] for url in page.asked} == {served.origin}
     assert page.wrong == []
 
 

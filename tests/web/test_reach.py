@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import http.client
 import json
 import re
+import signal
 import socket
+import subprocess
+import sys
+import urllib.error
+import urllib.request
 from pathlib import Path
 
 import pytest
@@ -26,15 +32,27 @@ def test_without_the_key_nothing_is_answered(served) -> None:
         status, _, body = served.asked("GET", path, bare=True)
         assert status == 403 and b"sibilant page" in body and b"C-7QXK" not in body, path
     for wrong in ("", "x", served.running.token[:-1], served.running.token + "x"):
-        cookie = f"sibilant-{served.running.port}={wrong}"
+        cookie = f"sibilant={wrong}"
         assert served.asked("GET", "/", bare=True, cookie=cookie)[0] == 403
         assert served.asked("GET", f"/?key={wrong}", bare=True)[0] == 403
     assert served.asked("GET", f"/capture?key={served.running.token}", bare=True)[0] == 403
 
 
+def test_the_cookie_is_bound_to_the_path_that_only_this_session_has(served) -> None:
+    """Browsers send a cookie to all ports of a host, but not outside its path: no other local server is sent it."""
+    _, headers, _ = served.asked("GET", f"/?key={served.running.token}", bare=True)
+    root = served.running.root
+    assert f"path={root}/" in headers["set-cookie"].split("; ") or f"Path={root}/" in headers["set-cookie"].split("; ")
+    assert len(root) > 10 and served.running.token not in root
+    request = http.client.HTTPConnection("127.0.0.1", served.running.port)
+    request.request("GET", "/", headers={"Cookie": f"sibilant={served.running.token}"})
+    assert request.getresponse().status == 403, "nothing outside it"
+    request.close()
+
+
 def test_the_key_becomes_a_cookie_and_leaves_the_address(served) -> None:
     status, headers, _ = served.asked("GET", f"/?key={served.running.token}", bare=True)
-    assert status == 303 and headers["location"] == "/"
+    assert status == 303 and headers["location"] == f"{served.running.root}/"
     cookie = headers["set-cookie"].lower()
     assert "httponly" in cookie and "samesite=strict" in cookie
     assert served.asked("GET", "/")[0] == 200
@@ -47,7 +65,7 @@ def test_another_host_name_is_refused(served, host: str) -> None:
 
 
 def test_only_its_own_origin_may_change_anything(served) -> None:
-    for origin in (None, "null", "http://evil.example", "http://127.0.0.1:1", served.base.replace("http", "https")):
+    for origin in (None, "null", "http://evil.example", "http://127.0.0.1:1", served.origin.replace("http", "https")):
         status, _, _ = served.asked("POST", "/do/take/throw-away?client=C-7QXK", b"{}", origin=origin)
         assert status == 403, origin
     assert served.asked("GET", "/do/take?client=C-7QXK", sec_fetch_site="cross-site")[0] == 403
@@ -156,3 +174,30 @@ def test_nothing_is_fetched_from_elsewhere_and_nothing_stands_inline() -> None:
         if path.suffix == ".j2":
             assert not re.search(r"<script(?![^>]* src=)|\son\w+=|style=|<style", text), path.name
             assert not re.search(r'name="(?:\w*_)?(?:surname|first|last|fullname|birth\w*|dob)"', text), path.name
+
+
+def test_the_command_prints_the_address_and_stops_when_asked(served) -> None:
+    command = [sys.executable, "-m", "sibilant_cli", "page", "--caseload", str(served.folder)]
+    running = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    try:
+        line = running.stdout.readline()
+        address = re.fullmatch(r"Open (http://127\.0\.0\.1:\d+/\?key=[\w-]{40,})\n", line)
+        assert address, line
+        with urllib.request.urlopen(address[1].split("/?")[0] + "/?key=" + address[1].split("=")[1]) as answer:
+            assert answer.status == 403, "the cookie is needed from then on"
+    except urllib.error.HTTPError as refused:
+        assert refused.code == 403
+    finally:
+        running.send_signal(signal.SIGINT)
+        _, err = running.communicate(timeout=20)
+    assert running.returncode == 0 and "Traceback" not in err, err
+
+
+def test_without_its_optional_part_the_command_says_so(monkeypatch, capsys) -> None:
+    from sibilant_cli.main import run
+
+    for name in [name for name in sys.modules if name.startswith("sibilant.web")]:
+        monkeypatch.delitem(sys.modules, name)
+    monkeypatch.setitem(sys.modules, "uvicorn", None)
+    assert run(["page"]) == 3
+    assert "pip install sibilant[page]" in capsys.readouterr().err

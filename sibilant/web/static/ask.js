@@ -1,5 +1,8 @@
 // Asking the server, and saying one plain line where something was not done.
 
+/** The path that the site stands below. */
+export const ROOT = new URL("..", import.meta.url).pathname;
+
 /** Error whose text is the server's own line. */
 export class Refused extends Error {}
 
@@ -21,12 +24,12 @@ async function fetched(address, options) {
 
 /** GET a JSON answer. */
 export async function ask(path, values = {}) {
-  return (await fetched(`${path}?${new URLSearchParams(values)}`)).json();
+  return (await fetched(`${ROOT}${path}?${new URLSearchParams(values)}`)).json();
 }
 
 /** GET bytes with the numbers in their head. */
 export async function askBytes(path, values) {
-  const answer = await fetched(`${path}?${new URLSearchParams(values)}`);
+  const answer = await fetched(`${ROOT}${path}?${new URLSearchParams(values)}`);
   const head = (name) => Number(answer.headers.get(name));
   return { head, bytes: await answer.arrayBuffer() };
 }
@@ -34,13 +37,13 @@ export async function askBytes(path, values) {
 /** POST JSON. */
 export async function tell(path, values, given) {
   const options = { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(given) };
-  return (await fetched(`${path}?${new URLSearchParams(values)}`, options)).json();
+  return (await fetched(`${ROOT}${path}?${new URLSearchParams(values)}`, options)).json();
 }
 
 /** POST float32 samples. */
 export async function tellSamples(path, values, samples) {
   const options = { method: "POST", headers: { "content-type": "application/octet-stream" }, body: samples };
-  return (await fetched(`${path}?${new URLSearchParams(values)}`, options)).json();
+  return (await fetched(`${ROOT}${path}?${new URLSearchParams(values)}`, options)).json();
 }
 
 export const at = (id) => document.getElementById(id);

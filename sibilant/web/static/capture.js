@@ -1,5 +1,5 @@
 // A probe word by word: Space next, A again, S skip, B back, P pause, Esc stop.
-import { ask, at, made, say, showOnly, tell, tellSamples, tried, typing } from "./ask.js";
+import { ROOT, ask, at, made, say, showOnly, tell, tellSamples, tried, typing } from "./ask.js";
 import { Microphone, inputs, meterOf } from "./microphone.js";
 
 const client = at("capture").dataset.client;
@@ -79,7 +79,7 @@ async function listen(device = "") {
     + (held.sampleRate ? "" : "; this browser does not tell the device's own rate, so the sound may have been changed on its way");
   meterOf(microphone, at("capture"));
   await fillInputs();
-  await tell("/do/microphone", { client }, described());
+  await tell("do/microphone", { client }, described());
 }
 
 async function fillInputs() {
@@ -121,7 +121,7 @@ at("try").addEventListener("click", () => tried(async () => {
   const samples = microphone.cut();
   microphone.rest();
   try {
-    tellTrial(await tellSamples("/do/trial", { client, rate: microphone.rate }, samples));
+    tellTrial(await tellSamples("do/trial", { client, rate: microphone.rate }, samples));
   } finally {
     at("try").disabled = at("start").disabled = false;
     at("start").focus();
@@ -149,8 +149,8 @@ function tellTrial(found) {
 
 // ---- the probe itself ----------------------------------------------------------------------------------------------
 at("start").addEventListener("click", () => tried(async () => {
-  if (take) take = await tell("/do/take/go-on", { client }, described());
-  else take = await tell("/do/take/begin", { client }, { ...(await asked()), ...described() });
+  if (take) take = await tell("do/take/go-on", { client }, described());
+  else take = await tell("do/take/begin", { client }, { ...(await asked()), ...described() });
   openStage();
 }));
 
@@ -180,13 +180,13 @@ async function keepStretch(then) {
   at("word").classList.add("away");
   await wait(RUN_ON_MS);
   const samples = microphone.cut();
-  take = await tellSamples("/do/take/stretch", { client, take: take.take, place: take.place, then }, samples);
+  take = await tellSamples("do/take/stretch", { client, take: take.take, place: take.place, then }, samples);
   microphone.collect();
   shownWord(take.again ? `Once more: ${take.again}` : "");
 }
 
 async function stepped(back) {
-  take = await tell("/do/take/step", { client }, { take: take.take, place: take.place, back });
+  take = await tell("do/take/step", { client }, { take: take.take, place: take.place, back });
   microphone.collect();
   shownWord();
 }
@@ -251,8 +251,8 @@ at("more").addEventListener("click", () => (microphone ? openStage() : tried(ope
 at("away").addEventListener("click", () => { cameFrom = "ended"; show("sure", "not-erase"); });
 at("not-erase").addEventListener("click", () => show(cameFrom, cameFrom === "ended" ? "keep" : "continue"));
 at("erase").addEventListener("click", () => tried(async () => {
-  await tell("/do/take/throw-away", { client }, {});
-  location.assign(`/capture?client=${client}`);
+  await tell("do/take/throw-away", { client }, {});
+  location.assign(`${ROOT}capture?client=${client}`);
 }));
 at("keep").addEventListener("click", finish);
 
@@ -260,7 +260,7 @@ async function finish() {
   const buttons = [at("keep"), at("more"), at("away"), at("finish-now")].filter(Boolean);
   for (const one of buttons) one.disabled = true;
   at("ended-words").textContent = "Measuring …";
-  const kept = await tried(() => tell("/do/take/finish", { client }, {}));
+  const kept = await tried(() => tell("do/take/finish", { client }, {}));
   for (const one of buttons) one.disabled = false;
   if (!kept) {
     at("ended-words").textContent = "";
@@ -286,14 +286,14 @@ function tellKept(kept) {
     return line;
   }));
   at("notes").replaceChildren(...kept.notes.filter((line) => !line.includes("sibilant judge")).map((line) => made("li", line)));
-  at("to-judge").href = `/judge?client=${kept.client}&session=${kept.session}`;
+  at("to-judge").href = `${ROOT}judge?client=${kept.client}&session=${kept.session}`;
   show("kept", "kept-head");
 }
 
 // ---- what was left unfinished --------------------------------------------------------------------------------------
 if (at("unfinished")) {
   at("continue").addEventListener("click", () => tried(async () => {
-    ({ take } = await ask("/do/take", { client }));
+    ({ take } = await ask("do/take", { client }));
     await openTrying();
   }));
   at("finish-now").addEventListener("click", finish);

@@ -1,5 +1,5 @@
 // One token after the other, in the order the caseload gives: listen, say what was heard, go on.
-import { ask, at, made, showOnly, tell, tried, typing } from "./ask.js";
+import { ROOT, ask, at, made, showOnly, tell, tried, typing } from "./ask.js";
 import { Player } from "./player.js";
 
 const PARTS = ["begin", "listening", "done"];
@@ -18,7 +18,7 @@ at("begin")?.addEventListener("submit", (event) => {
   tried(async () => {
     const session = at("session").value;
     const share = at("blind").checked ? at("share").value : "100";
-    queue = await tell("/do/judge/queue", { client }, { session, rater: at("rater").value, blind: at("blind").checked, share });
+    queue = await tell("do/judge/queue", { client }, { session, rater: at("rater").value, blind: at("blind").checked, share });
     given = new Map();
     place = 0;
     if (!queue.left.length) await done();
@@ -103,7 +103,7 @@ async function keep() {
     line: at("line").classList.contains("unplaced") ? null : Number(at("line").value),
   };
   busy = true;
-  const kept = await tried(() => tell("/do/judge/one", {}, { ...said, key: one.key, client: queue.client, session: queue.session, rater: queue.rater, turn: queue.turn, blind: queue.blind }));
+  const kept = await tried(() => tell("do/judge/one", {}, { ...said, key: one.key, client: queue.client, session: queue.session, rater: queue.rater, turn: queue.turn, blind: queue.blind }));
   busy = false;
   if (!kept) return;
   given.set(one.key, said);
@@ -126,8 +126,8 @@ async function done() {
   const values = { client: queue.client, session: queue.session, rater: queue.rater };
   at("done-head").textContent = left > 0 ? `Stopped; ${left} still to judge` : "This set is judged";
   at("to-progress").hidden = left > 0;
-  at("to-review").href = `/review?client=${queue.client}&session=${queue.session}`;
-  const lines = left > 0 || queue.blind && queue.turn > 1 ? [] : (await ask("/do/judge/after", values)).lines;
+  at("to-review").href = `${ROOT}review?client=${queue.client}&session=${queue.session}`;
+  const lines = left > 0 || queue.blind && queue.turn > 1 ? [] : (await ask("do/judge/after", values)).lines;
   at("lines").replaceChildren(...lines.map((line) => made("li", line)));
   showOnly(PARTS, "done", "done-head");
 }
@@ -137,7 +137,7 @@ at("play-sound")?.addEventListener("click", () => heard("sound"));
 at("next")?.addEventListener("click", keep);
 at("before")?.addEventListener("click", back);
 at("leave")?.addEventListener("click", () => tried(done));
-at("once-more")?.addEventListener("click", () => location.assign(`/judge?client=${client}`));
+at("once-more")?.addEventListener("click", () => location.assign(`${ROOT}judge?client=${client}`));
 
 function toggleCertainty() {
   const [sure, unsure] = document.querySelectorAll("#certain input");

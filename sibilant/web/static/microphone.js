@@ -21,7 +21,7 @@ export class Microphone {
     if (this.settings.sampleRate) options.sampleRate = this.settings.sampleRate;
     this.context = new AudioContext(options);
     this.rate = this.context.sampleRate;
-    await this.context.audioWorklet.addModule("/static/tap.js");
+    await this.context.audioWorklet.addModule(new URL("tap.js", import.meta.url));
     const source = this.context.createMediaStreamSource(stream);
     const shape = { numberOfInputs: 1, numberOfOutputs: 0, channelCount: 1, channelCountMode: "explicit", channelInterpretation: "discrete" };
     this.tap = new AudioWorkletNode(this.context, "tap", shape);

@@ -18,7 +18,7 @@ export class Player {
   }
 
   async fetched(client, session, key) {
-    const { head, bytes } = await askBytes("/do/sound", { client, session, key });
+    const { head, bytes } = await askBytes("do/sound", { client, session, key });
     return { samples: new Float32Array(bytes), rate: head("x-rate"), first: head("x-first"), last: head("x-last"), from: head("x-from") };
   }
 

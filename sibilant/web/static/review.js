@@ -25,7 +25,7 @@ const PALETTE = Array.from({ length: 256 }, (_, n) => inkOf(n / 255));
 async function openSession() {
   session = Number(at("session").value);
   player.forget();
-  ({ tokens: rows } = await ask("/do/review/tokens", { client, session }));
+  ({ tokens: rows } = await ask("do/review/tokens", { client, session }));
   list();
 }
 
@@ -48,7 +48,7 @@ function list() {
 
 // ---- one token -----------------------------------------------------------------------------------------------------
 async function open(key) {
-  token = await ask("/do/review/token", { client, session, key });
+  token = await ask("do/review/token", { client, session, key });
   list();
   const word = at("word");
   const [start, stop] = token.letters.length ? token.letters : [0, 0];
@@ -59,7 +59,7 @@ async function open(key) {
   at("play-word").disabled = !token.has_sound;
   at("kept-one").textContent = "";
   for (const input of document.querySelectorAll("input[name=voice]")) input.checked = input.value === token.voice;
-  at("figures").textContent = token.figures.length ? token.figures.map((one) => `${one.name}: ${one.value}`).join(" · ")
+  at("figures").textContent = token.figures.length ? `${token.figures.map((one) => `${one.name}: ${one.value}`).join(" · ")}${token.average ? ` (${token.average.method}; beside the sound its average spectrum: mean from the left, peak from the right)` : ""}`
     : token.heard ? "" : "Figures follow when the ear has judged.";
   tellAttempts();
   edges = token.edges ? [...token.edges.now] : null;
@@ -67,6 +67,7 @@ async function open(key) {
     player.load(client, session, key).catch(() => {});
     await draw(key);
   }
+  drawAverage();
   place();
   word.focus();
 }
@@ -82,7 +83,7 @@ function tellAttempts() {
 }
 
 async function draw(key) {
-  const { head, bytes } = await askBytes("/do/review/strip", { client, session, key });
+  const { head, bytes } = await askBytes("do/review/strip", { client, session, key });
   const ink = new Uint8Array(bytes);
   const [times, steps] = [head("x-times"), head("x-steps")];
   span = { from: head("x-from"), to: head("x-to"), top: head("x-top") };
@@ -106,6 +107,33 @@ async function draw(key) {
     mark.style.bottom = `${(khz * 1000 / span.top) * 100}%`;
     return mark;
   }));
+}
+
+const SHOWN_DB = 40;
+
+function drawn(name, values) {
+  const element = document.createElementNS("http://www.w3.org/2000/svg", name);
+  for (const [key, value] of Object.entries(values)) element.setAttribute(key, value);
+  return element;
+}
+
+/** The average spectrum on its side, sharing the frequency axis; mean from the left, peak from the right. */
+function drawAverage() {
+  const { average } = token;
+  at("average").hidden = !average || !span;
+  if (!average || !span) return;
+  const up = (hz) => 100 * (1 - hz / span.top);
+  const across = (db) => 86 * Math.max(0, 1 + db / SHOWN_DB);
+  const line = average.hz.map((hz, n) => `${across(average.db[n]).toFixed(1)} ${up(hz).toFixed(2)}`).join(" L ");
+  const says = `Average spectrum under ${average.method}: mean ${Math.round(average.mean_hz)} Hz, peak ${Math.round(average.peak_hz)} Hz`;
+  const picture = drawn("svg", { viewBox: "0 0 100 100", preserveAspectRatio: "none", role: "img", "aria-label": says });
+  picture.append(
+    drawn("path", { d: `M 0 ${up(average.hz[0])} L ${line} L 0 ${up(average.hz.at(-1))} Z`, class: "under" }),
+    drawn("path", { d: `M ${line}`, class: "over" }),
+    drawn("path", { d: `M 0 ${up(average.mean_hz)} h 22`, class: "tick" }),
+    drawn("path", { d: `M 100 ${up(average.peak_hz)} h -18`, class: "tick" }),
+  );
+  at("average").replaceChildren(picture);
 }
 
 const share = (time) => (time - span.from) / (span.to - span.from);
@@ -198,7 +226,7 @@ function corrections() {
 async function keep(given) {
   if (token.key.includes("x")) throw new Error("frication where none is expected has no place of its own to correct; judge it by ear");
   let done = null;
-  for (const one of given) done = await tell("/do/review/save", { client }, one);
+  for (const one of given) done = await tell("do/review/save", { client }, one);
   const before = token.key;
   await openSession();
   const now = rows.findIndex((row) => !row.checked && row.key !== before);

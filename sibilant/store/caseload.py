@@ -163,7 +163,7 @@ def open_caseload(
     """
     place = read_place(folder)
     _check_place(place, create=create)
-    keys = unlock(folder, ask) if is_encrypted(folder) else None
+    keys = unlock(place, ask) if is_encrypted(folder) else None
     if create and not folder.exists():
         make_folder(folder)
         with contextlib.suppress(OSError):
@@ -178,15 +178,21 @@ def open_caseload(
     return caseload
 
 
-def unlock(folder: Path, ask: Ask) -> Keys:
+def unlock(place: Place, ask: Ask) -> Keys:
     """Return the sub-keys of an encrypted caseload.
 
     Raises
     ------
     CaseloadError
-        When the extra is not installed, ``key.json`` is damaged or newer, or the passphrase is missing or not the one.
+        When the extra is not installed, ``key.json`` is damaged or newer, the passphrase is missing or not the one, or
+        ``caseload.toml`` leads encrypted records to another database.
     """
-    kept = read_key_file(folder)
+    kept = read_key_file(place.folder)
+    if kept.records_too != (place.database(encrypted=True) is not None):
+        raise CaseloadError(
+            f"caseload {place.folder.name}: caseload.toml names another kind of database than it was encrypted with;"
+            " put its url back as it was, or decrypt before you change it"
+        )
     need_extra()
     return subkeys(unwrap(kept, ask()))
 

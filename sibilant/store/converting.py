@@ -44,7 +44,8 @@ def encrypt(caseload: Caseload, passphrase: str, *, tell: Callable[[str], None])
         raise RefusedError(f"caseload {caseload.folder.name}: encrypted already; sibilant caseload status tells more")
     keys.need_extra()
     key = keys.new_key()
-    wrapped = keys.wrap(key, keys.checked_passphrase(passphrase))
+    records_too = caseload.place.database(encrypted=True) is not None
+    wrapped = keys.wrap(key, keys.checked_passphrase(passphrase), records_too=records_too)
 
     def switch() -> None:
         tell(keys.recovery_code(key))
@@ -229,8 +230,9 @@ def change_passphrase(folder: Path, ask: Ask, ask_new: Ask, *, who: str = "") ->
     if not keys.is_encrypted(folder):
         raise RefusedError(f"caseload {folder.name}: not encrypted")
     keys.need_extra()
-    key = keys.unwrap(keys.read_key_file(folder), old := ask())
-    new = keys.wrap(key, keys.checked_passphrase(ask_new()))
+    kept = keys.read_key_file(folder)
+    key = keys.unwrap(kept, old := ask())
+    new = keys.wrap(key, keys.checked_passphrase(ask_new()), records_too=kept.records_too)
     with open_caseload(folder, who=who, create=False, ask=lambda: old) as one, one.change("passphrase changed", ""):
         keys.write_key_file(folder, new)
 
@@ -255,7 +257,7 @@ def recover(folder: Path, ask_code: Ask, ask_new: Ask, *, who: str = "") -> None
     if not _opens(place, keys.subkeys(key), sounds):
         raise CaseloadError(f"caseload {folder.name}: the recovery code is another caseload's; look for the right one")
     new = keys.checked_passphrase(ask_new())
-    keys.write_key_file(folder, keys.wrap(key, new))
+    keys.write_key_file(folder, keys.wrap(key, new, records_too=sealed is not None))
     with (
         open_caseload(folder, who=who, create=False, ask=lambda: new) as one,
         one.change("passphrase set by the recovery code", ""),

@@ -51,19 +51,25 @@ class Keys:
 
 @dataclass(frozen=True, slots=True)
 class KeyFile:
-    """What ``key.json`` holds: how the passphrase is stretched, and the wrapped key. Nothing in it is secret alone."""
+    """What ``key.json`` holds: how the passphrase is stretched, and the wrapped key. Nothing in it is secret alone.
+
+    ``records_too`` says that the records are encrypted with the sound, so that nobody can lead them into another
+    database by writing its url into ``caseload.toml``.
+    """
 
     identity: str
     salt: bytes
     nonce: bytes
     wrapped: bytes
+    records_too: bool = True
     n: int = SCRYPT_N
     r: int = 8
     p: int = 1
 
     def bound(self) -> bytes:
         """The part that the wrapping vouches for: changed, it no longer opens."""
-        return f"sibilant caseload key {KEY_FORMAT} {self.identity} {self.n} {self.r} {self.p}".encode()
+        covers = "records and sound" if self.records_too else "sound"
+        return f"sibilant caseload key {KEY_FORMAT} {self.identity} {self.n} {self.r} {self.p} {covers}".encode()
 
 
 def need_extra() -> None:
@@ -129,12 +135,12 @@ def checked_passphrase(passphrase: str) -> str:
     return passphrase
 
 
-def wrap(key: bytes, passphrase: str, *, n: int = SCRYPT_N) -> KeyFile:
+def wrap(key: bytes, passphrase: str, *, records_too: bool = True, n: int = SCRYPT_N) -> KeyFile:
     """Wrap a caseload's key by a passphrase stretched by scrypt of cost ``n`` (128 MiB, about a third of a second)."""
     from cryptography.hazmat.primitives.ciphers.aead import AESGCM
 
     salt, nonce = secrets.token_bytes(16), secrets.token_bytes(12)
-    bare = KeyFile(subkeys(key).identity, salt, nonce, b"", n)
+    bare = KeyFile(subkeys(key).identity, salt, nonce, b"", records_too, n)
     sealed = AESGCM(stretched(_bytes(passphrase), salt, bare.n, bare.r, bare.p)).encrypt(nonce, key, bare.bound())
     return replace(bare, wrapped=sealed)
 
@@ -177,6 +183,7 @@ def write_key_file(folder: Path, kept: KeyFile) -> None:
         "form": "sibilant-caseload-key",
         "format": KEY_FORMAT,
         "identity": kept.identity,
+        "records_too": kept.records_too,
         "scrypt": {"n": kept.n, "r": kept.r, "p": kept.p, "salt": _text(kept.salt)},
         "aes_256_gcm": {"nonce": _text(kept.nonce), "wrapped_key": _text(kept.wrapped)},
     }
@@ -222,9 +229,10 @@ def _from(content: dict[str, Any]) -> KeyFile:
     salt, nonce, wrapped = (
         base64.b64decode(text, validate=True) for text in (stretch["salt"], sealed["nonce"], sealed["wrapped_key"])
     )
-    if (len(salt), len(nonce), len(wrapped)) != (16, 12, 48) or not isinstance(content["identity"], str):
-        raise ValueError("lengths")
-    return KeyFile(content["identity"], salt, nonce, wrapped, n, r, p)
+    identity, records_too = content["identity"], content["records_too"]
+    if (len(salt), len(nonce), len(wrapped)) != (16, 12, 48) or (type(identity), type(records_too)) != (str, bool):
+        raise ValueError("lengths or kinds")
+    return KeyFile(identity, salt, nonce, wrapped, records_too, n, r, p)
 
 
 def _text(content: bytes) -> str:

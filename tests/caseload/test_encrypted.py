@@ -353,6 +353,16 @@ def test_a_restored_plain_database_is_left_alone_and_named(
     assert (folder / "caseload.sqlite").exists() and "caseload.sqlite lies beside it" in notes[0]
 
 
+def test_records_are_not_led_into_another_database(sealed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Who can write into the folder can't have the records sent to a database of theirs."""
+    (sealed / "caseload.toml").write_text("url = 'postgresql://them@127.0.0.1:1/theirs'\n", encoding="utf-8")
+    for arguments in (["client", "add", "--age", "8y"], ["client", "list"], ["caseload", "decrypt"]):
+        assert "another kind of database than it was encrypted with" in refused(capsys, sealed, *arguments)
+    content = json.loads((sealed / "key.json").read_text(encoding="utf-8"))
+    (sealed / "key.json").write_text(json.dumps({**content, "records_too": False}), encoding="utf-8")
+    assert "does not open this caseload" in refused(capsys, sealed, "client", "list")
+
+
 def test_work_under_way_is_sealed(sealed: Path, plain: Path) -> None:
     with store.open_caseload(sealed) as one:
         store.write_draft(one, "C-7QXK", "0001.wav", b"RIFF plantednote")

@@ -93,7 +93,7 @@ def test_the_key_file_holds_no_key_and_opens_without_us(folder: Path) -> None:
         base64.b64decode(x) for x in (stretch["salt"], sealed["nonce"], sealed["wrapped_key"])
     )  # fmt: skip
     stretched = hashlib.scrypt(PASSPHRASE.encode(), salt=salt, n=n, r=r, p=p, dklen=32, maxmem=2**26)
-    bound = f"sibilant caseload key 1 {content['identity']} {n} {r} {p}".encode()
+    bound = f"sibilant caseload key 1 {content['identity']} {n} {r} {p} records and sound".encode()
     assert AESGCM(stretched).decrypt(nonce, wrapped, bound) == KEY
 
 
@@ -106,13 +106,15 @@ def test_the_passphrase_is_the_same_however_it_is_typed(folder: Path) -> None:
 def test_every_changed_field_of_the_key_file_is_noticed(folder: Path) -> None:
     content = json.loads((folder / "key.json").read_text(encoding="utf-8"))
     for part, name in (
-        (None, "identity"), ("scrypt", "salt"), ("scrypt", "n"), ("scrypt", "r"),
+        (None, "identity"), (None, "records_too"), ("scrypt", "salt"), ("scrypt", "n"), ("scrypt", "r"),
         ("aes_256_gcm", "nonce"), ("aes_256_gcm", "wrapped_key"),
     ):  # fmt: skip
         changed = json.loads(json.dumps(content))
         fields = changed if part is None else changed[part]
         value = fields[name]
-        if isinstance(value, int):
+        if isinstance(value, bool):
+            fields[name] = not value
+        elif isinstance(value, int):
             fields[name] = 2 * value
         elif part is None:
             fields[name] = value[::-1]

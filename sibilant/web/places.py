@@ -92,6 +92,13 @@ def _lists() -> list[dict[str, Any]]:
     return [row for row in expect.describe_lists() if row["list"] != "carriers"]
 
 
+def _list_groups() -> list[tuple[str, list[dict[str, Any]]]]:
+    """The lists in two groups: whole probes, and pools of one kind of word."""
+    rows = _lists()
+    pools = [row for row in rows if str(row["list"]).startswith(("pool-", "pairs-"))]
+    return [("Probes", [row for row in rows if row not in pools]), ("Pools and pairs", pools)]
+
+
 def capture(request: Request) -> Response:
     """Record a probe word by word."""
     who = _who(request)
@@ -101,7 +108,7 @@ def capture(request: Request) -> Response:
         request,
         "capture.html.j2",
         who=who,
-        lists=_lists(),
+        list_groups=_list_groups(),
         levels=LEVELS,
         cues=[(letter, name) for letter, name in CUES.items()],
         devices=clients.list_devices(caseload_of(request)),

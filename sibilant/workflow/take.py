@@ -7,6 +7,7 @@ any probe is.
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import secrets
 import tempfile
@@ -103,6 +104,7 @@ def begin(caseload: Path | None, code: str | None, request: TakeRequest) -> dict
             "client": client.code,
             "take": secrets.token_hex(8),
             "begun": one.clock().isoformat(timespec="seconds"),
+            "on": store.day_of(one).isoformat(),
             **{name: getattr(request, name) for name in _KEPT},
             "form": list_form(request.words, prompts),
             "microphone": dict(request.microphone),
@@ -256,6 +258,7 @@ def _request(state: Mapping[str, Any], said: Mapping[int, Recording]) -> ProbeRe
     return ProbeRequest(
         tuple(said.values()),
         "",
+        on=dt.date.fromisoformat(state["on"]),
         prompts=prompts,
         form=state["form"],
         note=f"recorded on the page at {rate:g} kHz, processing off"

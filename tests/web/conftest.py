@@ -152,27 +152,33 @@ def microphone_file(spoken: Callable[..., Any], tmp_path_factory: pytest.TempPat
     return written
 
 
-@pytest.fixture
-def browse() -> Iterator[Callable[..., Any]]:
-    """Open a page in a real Chromium whose microphone plays a file; every address asked for is noted."""
+@pytest.fixture(scope="module")
+def play() -> Iterator[Any]:
+    """Playwright, for the tests of one file."""
     if CHROMIUM is None:
         pytest.skip("chromium is not installed")
     playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    with playwright.sync_playwright() as play:
-        browsers = []
+    with playwright.sync_playwright() as playing:
+        yield playing
 
-        def opened(sound: Path | None = None, *, width: int = 1280, height: int = 800) -> Any:
-            hears = [f"--use-file-for-fake-audio-capture={sound}%noloop"] if sound else []
-            browser = play.chromium.launch(
-                executable_path=CHROMIUM, headless=True, chromium_sandbox=False, args=QUIET + hears
-            )
-            browsers.append(browser)
-            page = browser.new_page(viewport={"width": width, "height": height})
-            page.asked, page.wrong = [], []
-            page.on("request", lambda request: page.asked.append(request.url))
-            page.on("pageerror", lambda error: page.wrong.append(str(error)))
-            return page
 
-        yield opened
-        for browser in browsers:
-            browser.close()
+@pytest.fixture
+def browse(play: Any) -> Iterator[Callable[..., Any]]:
+    """Open a page in a real Chromium whose microphone plays a file; every address asked for is noted."""
+    browsers = []
+
+    def opened(sound: Path | None = None, *, width: int = 1280, height: int = 800) -> Any:
+        hears = [f"--use-file-for-fake-audio-capture={sound}%noloop"] if sound else []
+        browser = play.chromium.launch(
+            executable_path=CHROMIUM, headless=True, chromium_sandbox=False, args=QUIET + hears
+        )
+        browsers.append(browser)
+        page = browser.new_page(viewport={"width": width, "height": height})
+        page.asked, page.wrong = [], []
+        page.on("request", lambda request: page.asked.append(request.url))
+        page.on("pageerror", lambda error: page.wrong.append(str(error)))
+        return page
+
+    yield opened
+    for browser in browsers:
+        browser.close()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 
 import numpy as np
@@ -52,6 +53,7 @@ def test_a_take_becomes_a_session_with_each_word_in_its_own_recording(served, be
     with store.open_caseload(served.folder) as one:
         case = store.read_case(one, "C-7QXK")
     (session,) = case.sessions
+    assert session.on == dt.datetime.now(dt.UTC).date(), "the day it was recorded, whatever day was used last"
     assert (session.device, session.cue, session.keep) == ("headset", "spontaneous", "all")
     assert session.list_form.startswith("list-") and "44.1 kHz" in session.note
     assert [token.prompt for token in case.tokens] == ["seal", "bus", "fossil"]

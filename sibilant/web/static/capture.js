@@ -169,7 +169,8 @@ function shownWord(line = "") {
   const word = take.words[take.place - 1];
   const before = take.said[take.place - 1];
   at("word").textContent = paused ? "pause" : word;
-  at("word").classList.toggle("long", word.length > 14);
+  at("word").classList.toggle("long", word.length > 14 && word.length <= 60);
+  at("word").classList.toggle("passage", word.length > 60);
   at("word").classList.toggle("away", paused);
   at("stage-place").textContent = `${take.place} of ${take.words.length}` + (before ? ` · said ${before === 1 ? "once" : `${before} times`}; the first whole one counts` : "");
   at("stage-said").textContent = line;

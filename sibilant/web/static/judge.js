@@ -162,7 +162,8 @@ at("listening")?.addEventListener("keydown", (event) => {
   const key = event.key.toLowerCase();
   const mark = document.querySelector(`#marks input[data-key="${CSS.escape(key)}"]`);
   const kind = at("kinds").hidden ? null : document.querySelector(`#kinds input[data-key="${CSS.escape(key)}"]`);
-  if (key === " " && !event.target.closest("button")) heard("word");
+  if (key === " " && event.target.closest("button, input")) return;
+  if (key === " ") heard("word");
   else if (key === "h") heard("sound");
   else if (key === "b") back();
   else if (key === "u") toggleCertainty();

@@ -326,7 +326,9 @@ def one_take(
             lost += "were lost" in said
             other += "were lost" not in said
             press(page, "s")
-            page.wait_for_function("() => !document.querySelector('#stage-said').innerText")
+            page.wait_for_function(
+                "() => !document.querySelector('#ended').hidden || !document.querySelector('#stage-said').innerText"
+            )
     seconds = time.monotonic() - began
     stretches = sorted((served.folder / "takes" / "C-7QXK").glob("*.wav"))
     exact = sum(exact_share(path, played) == 1.0 for path in stretches)

@@ -17,7 +17,8 @@ export class Microphone {
     this.track = stream.getAudioTracks()[0];
     this.settings = this.track.getSettings();
     this.label = this.track.label;
-    const options = { latencyHint: "playback" };
+    // No loudspeaker: with one, the two devices' clocks drift apart and sound is lost from time to time.
+    const options = { latencyHint: "playback", sinkId: { type: "none" } };
     if (this.settings.sampleRate) options.sampleRate = this.settings.sampleRate;
     this.context = new AudioContext(options);
     this.rate = this.context.sampleRate;

@@ -201,3 +201,13 @@ def test_without_its_optional_part_the_command_says_so(monkeypatch, capsys) -> N
     monkeypatch.setitem(sys.modules, "uvicorn", None)
     assert run(["page"]) == 3
     assert "pip install sibilant[page]" in capsys.readouterr().err
+
+
+def test_it_begins_without_a_caseload(serving, tmp_path: Path) -> None:
+    (tmp_path / "nothing").mkdir()
+    for page in serving(tmp_path / "new", tmp_path / "nothing"):
+        status, _, body = page.asked("GET", "/")
+        assert status == 200 and b"no caseload here" in body and b"<details open>" in body
+        assert b"There is no client yet" in page.asked("GET", "/capture")[2]
+        status, headers, _ = page.asked("POST", "/clients", b"age=7y4m&invented=yes")
+        assert status == 303 and page.asked("GET", headers["location"])[0] == 200

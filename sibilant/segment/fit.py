@@ -10,16 +10,16 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
+from .colour import Colour, Colouring
 from .features import Features
 from .spelling import ANY, LEAD, N_STATE_CLASSES, SIB_S, SIB_SH, SIB_Z, SILENCE, Chain
-from .targets import CLASSES, N_BANDS, level_table, warped
+from .targets import CLASSES, level_table, warped
 
 Floats = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.int64]
 
 # Tuned on speakers left out of the table in ``targets`` (``docs/words.md``).
 BANDS_WORTH = 3.0
-SPREAD_TIMES = 1.4
 SCALE = 0.30
 LEVEL_WORTH = 8.0
 WORST = 8.0
@@ -29,6 +29,7 @@ PEAK_REACH = 60
 FARTHEST_JUMP = 5
 RUNS_AT_ONCE = 4000
 FRAMES_AT_ONCE = 16384
+LEAST_CHANGE, MOST_CHANGE = 0.4, 2.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,11 +40,12 @@ class Emissions:
     best: Floats
 
 
-def emissions(features: Features, scale: float, channel_db: Floats) -> Emissions:
+def emissions(features: Features, scale: float, colouring: Colouring) -> Emissions:
     """Score each frame under each class.
 
     log p = -sum over bands of w (x - mu - g)^2 / (2 s^2), the gain g free, w from 0 to 1 by how far a band rises over
-    the noise, the whole worth three bands at most; plus the level below the loudest part of the word.
+    the noise, the whole worth three bands at most; plus the level below the loudest part of the word. Frames count by
+    how fast the sound changes about them (``change_weights``).
 
     Parameters
     ----------
@@ -51,36 +53,60 @@ def emissions(features: Features, scale: float, channel_db: Floats) -> Emissions
         Levels and noise.
     scale : float
         The speaker's formant scale: 1 for the mean of the table, more for a shorter vocal tract.
-    channel_db : (15,)
-        Added to every shape: microphone and voice.
+    colouring : Colouring
+        Microphone and voice, sound by sound; a word it was learnt from is scored without its own share.
 
     Returns
     -------
     Emissions
     """
     total, peak, over = loudness(features)
-    below, speaker = total - peak, (scale, channel_db)
-    slices = [slice(k, k + FRAMES_AT_ONCE) for k in range(0, max(1, features.n_frames), FRAMES_AT_ONCE)]
-    parts = [_scores(features.part(rows), speaker, below[rows], over[rows]) for rows in slices]
-    return Emissions(np.concatenate([p.score for p in parts]), np.concatenate([p.best for p in parts]))
+    below = total - peak
+    n = features.n_frames
+    slices = [slice(k, k + FRAMES_AT_ONCE) for k in range(0, max(1, n), FRAMES_AT_ONCE)]
+    parts = [_scores(features.part(rows), (scale, colouring.whole), below[rows], over[rows]) for rows in slices]
+    score, best = np.concatenate([p.score for p in parts]), np.concatenate([p.best for p in parts])
+    for first, last, colour in colouring.own:
+        rows = slice(first, last)
+        part = _scores(features.part(rows), (scale, colour), below[rows], over[rows])
+        score[rows], best[rows] = part.score, part.best
+    weight = change_weights(features)
+    return Emissions(score * weight[:, None], best * weight)
 
 
-def _scores(features: Features, speaker: tuple[float, Floats], below: Floats, over: Floats) -> Emissions:
-    scale, channel_db = speaker
+def change_weights(features: Features) -> Floats:
+    """Worth of each frame (n,): the root of the change in 20 ms about it over the mean change, 0.4 to 2.
+
+    Steady frames say nearly the same thing over again; the passages between sounds are short and tell much.
+    """
+    out = np.ones(features.n_frames, dtype=np.float32)
+    if features.n_frames < 5:
+        return out
+    x = np.maximum(features.level_db, features.noise_db)[:, : features.n_bands]
+    change = np.zeros(features.n_frames)
+    change[1:-1] = np.sqrt(((x[2:] - x[:-2]) ** 2).mean(axis=1))
+    change[1:-1] = (change[:-2] + change[1:-1] + change[2:]) / 3.0
+    out[:] = np.clip(np.sqrt(change / max(float(change.mean()), 1e-3)), LEAST_CHANGE, MOST_CHANGE)
+    return out
+
+
+def _scores(features: Features, speaker: tuple[float, Colour], below: Floats, over: Floats) -> Emissions:
+    scale, colour = speaker
     b = features.n_bands
     x, noise = features.level_db[:, :b], features.noise_db[:, :b]
     heard = np.clip((x - noise - 2.0) / 8.0, 0.02, 1.0)
     x = x - x.mean(axis=1, keepdims=True)
     shape, spread = warped(scale)
-    mu = shape[:, :b] + channel_db[:b]
-    precision = 1.0 / (SPREAD_TIMES * spread[:, :b]) ** 2
+    mu = shape[:, :b] + colour.shift_db[:, :b]
+    wide = spread[:, :b] * colour.times[:, :b]
+    precision = 1.0 / wide**2
     weight = _times(heard, precision)
     first = _times(heard * x, precision) - _times(heard, mu * precision)
     second = (
         _times(heard * x * x, precision) - 2 * _times(heard * x, mu * precision) + _times(heard, mu * mu * precision)
     )
     mismatch = np.maximum(second - first**2 / weight, 0.0)
-    mismatch = 0.5 * mismatch + _times(heard, np.log(SPREAD_TIMES * spread[:, :b] / 7.0))
+    mismatch = 0.5 * mismatch + _times(heard, np.log(wide / 7.0))
     share = np.minimum(1.0, BANDS_WORTH / heard.sum(axis=1, keepdims=True))
     return _with_states(_level_score(below) - share * mismatch, below, over)
 
@@ -290,11 +316,6 @@ def _collect(final: Floats, table: _Tables, into: tuple[Ints, npt.NDArray[np.flo
     out.whole[where] = np.maximum(whole - top, -1e5)
     out.broken[where] = np.maximum(early.max(axis=1) - top, -1e5)
     out.reached[where] = (reached + 1) / np.maximum(table.last + 1, 1)
-
-
-def flat_channel() -> Floats:
-    """No colouring: (15,) zeros."""
-    return np.zeros(N_BANDS, dtype=np.float32)
 
 
 def best_paths(scored: Emissions, spans: Ints, chains: Sequence[Chain]) -> list[Ints]:

@@ -22,7 +22,8 @@ Modes = list[tuple[Array, Array]]
 class Costs:
     """Log weights of what may happen in a recording; own choice, tuned on seeded lists (``docs/words.md``).
 
-    ``word`` is paid for each prompt of the list: where much goes wrong, a word that goes right says more.
+    ``word`` is paid for each prompt of the list: where much goes wrong, a word that goes right says more. ``before`` is
+    paid once: how likely such a recording is before anything is heard.
     """
 
     stray: float = -1.5
@@ -32,9 +33,10 @@ class Costs:
     unfinished: float = -3.0
     other: float = -5.0
     word: float = -0.16
+    before: float = 0.0
 
 
-EVENTFUL = Costs()
+EVENTFUL = Costs(before=-2.2)
 REGULAR = Costs(stray=-6.0, repeat=-9.0, broken=-9.0, missing=-10.0, unfinished=-3.0, other=-9.0, word=0.0)
 
 
@@ -111,12 +113,12 @@ def match(evidence: Evidence, moods: tuple[Costs, ...] = (REGULAR, EVENTFUL)) ->
     followed by another attempt, or another's voice saying the next prompt or the last. The weight of a reading is the
     sum of its evidence and costs.
 
-    Each of ``moods`` is as likely beforehand: recordings where nearly all goes by the list, and eventful ones. Their
-    sums decide between them, and the probabilities are mixed accordingly.
+    ``moods`` are recordings where nearly all goes by the list, nine in ten beforehand (own choice, no source), and
+    eventful ones. Their sums decide between them, and the probabilities are mixed accordingly.
     """
     n_prompts = evidence.shape[2]
     ahead = [_ahead(evidence, costs, np.logaddexp) for costs in moods]
-    mass = np.array([a.ready[0, 0] + c.word * n_prompts for a, c in zip(ahead, moods, strict=True)])
+    mass = np.array([a.ready[0, 0] + c.before + c.word * n_prompts for a, c in zip(ahead, moods, strict=True)])
     weight = np.exp(mass - np.logaddexp.reduce(mass))
     chosen = moods[int(weight.argmax())]
     steps = _follow(evidence, chosen, _ahead(evidence, chosen, np.maximum))

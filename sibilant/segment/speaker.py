@@ -5,18 +5,21 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from .colour import KNOWN_TIMES, UNKNOWN_TIMES, Colour, Colouring, flat_colouring
 from .features import Features
-from .fit import best_paths, emissions, fit, flat_channel
+from .fit import best_paths, emissions, fit
 from .spelling import SIB_S, SIB_SH, SIB_Z, Chain
 from .targets import CLASSES, N_BANDS, warped
 
+Array = npt.NDArray[np.float64]
 Floats = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.int64]
 
-SCALES = (0.82, 0.94, 1.07, 1.2)
-SCALE_PIECES, SCALE_PROMPTS = 10, 12
+SCALES, FINER_SCALES = (0.82, 0.94, 1.07, 1.2), (0.78, 0.86, 0.94, 1.02, 1.1, 1.18, 1.26)
+SCALE_PIECES, SCALE_PROMPTS, SCALE_WORDS = 10, 12, 8
 CLASSES_HELD = 4.0
-FEWEST_FRAMES = 5
+FRAMES_HELD = 10.0
+FEWEST_FRAMES, FEWEST_WORDS = 5, 3
 MOST_WORDS = 40
 COUNTS_AS = {SIB_S: "S", SIB_SH: "SH", SIB_Z: "Z"}
 
@@ -24,63 +27,101 @@ COUNTS_AS = {SIB_S: "S", SIB_SH: "SH", SIB_Z: "Z"}
 def formant_scale(features: Features, frames: Ints, chains: list[Chain]) -> float:
     """Formant scale that fits best, over a sample of pieces and the prompts near their place in the list."""
     chosen = np.unique(np.linspace(0, len(frames) - 1, min(len(frames), SCALE_PIECES)).round().astype(int))
-    rows = np.concatenate([np.arange(*frames[k]) for k in chosen])
-    part = features.part(rows)
-    length = frames[chosen, 1] - frames[chosen, 0]
-    ends = np.cumsum(length)
+    part, ranges = _only(features, frames[chosen])
     place = chosen * len(chains) // max(1, len(frames))
     near = np.unique(np.clip(place[:, None] + np.arange(-2, 3), 0, len(chains) - 1), axis=None)
     near = near[:: max(1, near.size // SCALE_PROMPTS)]
     i, j = (grid.ravel() for grid in np.meshgrid(np.arange(len(chosen)), near, indexing="ij"))
-    ranges = np.stack([ends - length, ends], axis=1)[i]
+    length = ranges[:, 1] - ranges[:, 0]
 
     def mean_fit(scale: float) -> float:
-        found = fit(emissions(part, scale, flat_channel()), ranges, chains, j).whole
+        found = fit(emissions(part, scale, flat_colouring()), ranges[i], chains, j).whole
         return float(np.median(found.reshape(len(chosen), near.size).max(axis=1) / length))
 
     values = [mean_fit(scale) for scale in SCALES]
     return SCALES[int(np.argmax(values))]
 
 
-def colouring(features: Features, scale: float, spans: Ints, chains: list[Chain]) -> Floats:
-    """Mean difference of the recording from the table along the best paths of words taken as said: (15,), dB.
+def scale_of_words(features: Features, spans: Ints, chains: list[Chain], otherwise: float) -> float:
+    """Formant scale that fits best over words taken as said; ``otherwise`` where they are fewer than three."""
+    if len(spans) < FEWEST_WORDS:
+        return otherwise
+    keep = _spread_out(len(spans), SCALE_WORDS)
+    part, ranges = _only(features, spans[keep])
+    own, each = [chains[k] for k in keep], np.arange(len(keep))
+    values = [float(fit(emissions(part, s, flat_colouring()), ranges, own, each).whole.sum()) for s in FINER_SCALES]
+    return FINER_SCALES[int(np.argmax(values))]
 
-    Each class counts once, whatever its number of frames; with few classes heard it is drawn toward zero.
+
+def _only(features: Features, frames: Ints) -> tuple[Features, Ints]:
+    """Features of some stretches of frames one after another, and where each lies in them."""
+    length = frames[:, 1] - frames[:, 0]
+    ends = np.cumsum(length)
+    rows = np.concatenate([np.arange(first, last) for first, last in frames])
+    return features.part(rows), np.stack([ends - length, ends], axis=1)
+
+
+def _spread_out(n: int, most: int) -> Ints:
+    return np.unique(np.linspace(0, n - 1, min(n, most)).round().astype(np.int64))
+
+
+def colouring(features: Features, scale: float, spans: Ints, chains: list[Chain]) -> Colouring:
+    """Differences of the recording from the table along the best paths of words taken as said.
+
+    For each class and band the table's shape is the expectation before anything is heard, worth ten frames; the frames
+    of the words move it, and its spread shrinks from 1.2 to 0.8 of the table's as they come in. What all classes share
+    (the microphone) is taken off first: each class counts once, and with few classes heard it is drawn toward zero.
+    Every word is scored by what the others teach.
     """
     if not len(spans):
-        return flat_channel()
-    keep = np.unique(np.linspace(0, len(spans) - 1, min(len(spans), MOST_WORDS)).round().astype(int))
+        return flat_colouring()
+    keep = _spread_out(len(spans), MOST_WORDS)
     spans, chains = spans[keep], [chains[k] for k in keep]
-    scored = emissions(features, scale, flat_channel())
+    scored = emissions(features, scale, flat_colouring())
     index = {name: k for k, name in enumerate(CLASSES)}
     kind_of = {k: k for k in range(len(CLASSES))} | {k: index[name] for k, name in COUNTS_AS.items()}
-    rows, kinds = [], []
-    for (first, _), own, path in zip(spans, chains, best_paths(scored, spans, chains), strict=True):
+    rows, cells = [], []
+    for n, ((first, _), own, path) in enumerate(zip(spans, chains, best_paths(scored, spans, chains), strict=True)):
         for t, state in enumerate(path):
             kind = kind_of.get(own.states[state].kind)
             if kind is not None:
                 rows.append(int(first) + t)
-                kinds.append(kind)
-    return _mean_difference(features, scale, np.array(rows, dtype=np.int64), np.array(kinds, dtype=np.int64))
+                cells.append(n * len(CLASSES) + kind)
+    sums = _sums(features, scale, np.array(rows, np.int64), (np.array(cells, np.int64), len(spans)))
+    whole = [part.sum(axis=0) for part in sums]
+    others = [[total - part[n] for total, part in zip(whole, sums, strict=True)] for n in range(len(spans))]
+    each = tuple((int(a), int(z), _colour(*rest)) for (a, z), rest in zip(spans, others, strict=True))
+    return Colouring(_colour(*whole), each, learnt=True)
 
 
-def _mean_difference(features: Features, scale: float, rows: Ints, kinds: Ints) -> Floats:
-    b = features.n_bands
-    out = np.zeros(N_BANDS, dtype=np.float32)
-    if not rows.size:
-        return out
+def _sums(features: Features, scale: float, rows: Ints, into: tuple[Ints, int]) -> tuple[Array, Array, Array]:
+    """Sums over frames by word and class: weights (n, k, 15), weighted differences (n, k, 15), frames (n, k)."""
+    cells, n = into
+    b, n_kinds = features.n_bands, len(CLASSES)
+    kinds = cells % n_kinds
     shape, spread = (table[:, :b] for table in warped(scale))
     x, noise = features.level_db[rows, :b], features.noise_db[rows, :b]
     heard = np.clip((x - noise - 2.0) / 8.0, 0.02, 1.0)
     precision = heard / spread[kinds] ** 2
     far = x - shape[kinds]
     far -= (precision * far).sum(axis=1, keepdims=True) / precision.sum(axis=1, keepdims=True)
-    means = [
-        (heard[own] * far[own]).sum(axis=0) / (heard[own].sum(axis=0) + 3.0)
-        for own in (kinds == kind for kind in np.unique(kinds))
-        if own.sum() >= FEWEST_FRAMES
-    ]
-    if means:
-        mean = np.mean(means, axis=0) * len(means) / (len(means) + CLASSES_HELD)
-        out[:b] = mean - mean.mean()
-    return out
+    weight, total, frames = np.zeros((n * n_kinds, N_BANDS)), np.zeros((n * n_kinds, N_BANDS)), np.zeros(n * n_kinds)
+    np.add.at(weight[:, :b], cells, heard)
+    np.add.at(total[:, :b], cells, heard * far)
+    np.add.at(frames, cells, 1.0)
+    return weight.reshape(n, n_kinds, -1), total.reshape(n, n_kinds, -1), frames.reshape(n, n_kinds)
+
+
+def _colour(weight: Array, total: Array, frames: Array) -> Colour:
+    """Colour from sums over frames by class: (k, 15), (k, 15), (k,)."""
+    known = frames >= FEWEST_FRAMES
+    shared = np.zeros(N_BANDS)
+    heard = weight.sum(axis=0) > 0
+    if known.any():
+        means = total[known] / (weight[known] + 3.0)
+        shared = means.mean(axis=0) * known.sum() / (known.sum() + CLASSES_HELD)
+        shared[heard] -= shared[heard].mean()
+    shift = shared + (total - weight * shared) / (weight + FRAMES_HELD)
+    held = FRAMES_HELD / (weight + FRAMES_HELD)
+    times = np.sqrt(KNOWN_TIMES**2 + (UNKNOWN_TIMES**2 - KNOWN_TIMES**2) * held)
+    return Colour(shift.astype(np.float32), times.astype(np.float32))

@@ -96,23 +96,23 @@ def _states(symbol: str, phone: int, *, initial: bool) -> list[State]:
     name = symbol.rstrip("012")
     known = {c: k for k, c in enumerate(CLASSES)}
     if name in SIBILANT_STATES:
-        return _held(SIBILANT_STATES[name], 13, 3, phone, skip=5.0)
+        return _held(SIBILANT_STATES[name], 13, 3, phone, skip=10.0)
     if name in ("CH", "JH"):
-        return [*_closure(phone, 0.0), *_held(SIB_SH, 8, 2, phone, skip=4.0)]
+        return [*_closure(phone, 0.0), *_held(SIB_SH, 8, 2, phone, skip=8.0)]
     if name in VOICELESS_STOPS:
-        return [*_closure(phone, 0.0 if initial else 1.5), State(known[name], 5, 1.0, phone)]
+        return [*_closure(phone, 0.0 if initial else 3.0), State(known[name], 5, 2.0, phone)]
     if name in VOICED_STOPS:
-        return [*_closure(phone, 0.0 if initial else 0.7), State(known[VOICED_STOPS[name]], 2, 0.3, phone)]
+        return [*_closure(phone, 0.0 if initial else 1.4), State(known[VOICED_STOPS[name]], 2, 0.6, phone)]
     if name in ("F", "TH"):
-        return _held(known["F"], 9, 2, phone, skip=1.5)
+        return _held(known["F"], 9, 2, phone, skip=3.0)
     if name in ("V", "DH"):
-        return _held(known["V"], 6, 1, phone, skip=1.0)
+        return _held(known["V"], 6, 1, phone, skip=2.0)
     if name == "HH":
-        return _held(known["HH"], 6, 1, phone, skip=0.5)
+        return _held(known["HH"], 6, 1, phone, skip=1.0)
     if name in DIPHTHONGS:
         return [s for half in DIPHTHONGS[name] for s in _held(known[half], 9, 2, phone)]
     least = 2 if symbol.endswith("0") or not symbol[-1:].isdigit() else 4
-    skip = 2.5 if name in ("L", "R", "W", "Y", *NASALS) else NEVER
+    skip = 5.0 if name in ("L", "R", "W", "Y", *NASALS) else NEVER
     return _held(known[name], 12 if least == 4 else 7, least, phone, skip=skip)
 
 

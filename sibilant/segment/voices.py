@@ -20,6 +20,7 @@ FLATTENING = 0.8
 AS_GOOD = 0.9
 FRAME_S, HOP_S = 0.040, 0.012
 PERIODIC = 0.55
+STEADY_OCT = 0.15
 QUIETEST_DB = -22.0
 FEWEST_FRAMES = 5
 TOP_PERCENTILE = 75.0
@@ -90,8 +91,8 @@ def pitch_of(recording: Recording, pieces: Sequence[tuple[float, float]]) -> Pit
 
     Autocorrelation of 40 ms frames at lags of 70 to 500 Hz: a frame is voiced where that of 200 to 1100 Hz (above the
     hum) has a peak above 0.55; the lag is read from 130 to 2000 Hz with the spectrum flattened, so that one strong
-    harmonic does not pass for the voice. Frames more than 22 dB below the piece's loudest are left out, and a piece
-    needs five.
+    harmonic does not pass for the voice. A voiced frame has another beside it within 0.15 octaves: narrow noise has
+    peaks too, but at random lags. Frames more than 22 dB below the piece's loudest are left out; a piece needs five.
     """
     found = [_voiced_octaves(recording, Interval(a, max(a, b))) for a, b in pieces]
     octave = np.array([np.percentile(f, TOP_PERCENTILE) if f.size >= FEWEST_FRAMES else np.nan for f in found])
@@ -166,7 +167,8 @@ def _voiced_octaves(recording: Recording, interval: Interval) -> Array:
     frames = np.lib.stride_tricks.sliding_window_view(thin, width)[::hop]
     frames = (frames - frames.mean(axis=1, keepdims=True)) * np.hanning(width).astype(np.float32)
     power = (frames**2).sum(axis=1)
-    frames = frames[power > power.max() * 10 ** (0.1 * QUIETEST_DB)] if power.max() > 0 else frames[:0]
+    kept = np.flatnonzero(power > max(power.max() * 10 ** (0.1 * QUIETEST_DB), 1e-30))
+    frames = frames[kept]
     if not len(frames):
         return np.zeros(0)
     size = fft.next_fast_len(2 * width, real=True)
@@ -181,7 +183,9 @@ def _voiced_octaves(recording: Recording, interval: Interval) -> Array:
     lag = (peak >= AS_GOOD * peak.max(axis=1, keepdims=True)).argmax(axis=1) + lags.start + 1
     inner = plain[:, 1:-1]
     periodic = np.where((inner >= plain[:, :-2]) & (inner > plain[:, 2:]), inner, 0.0).max(axis=1) > PERIODIC
-    return np.asarray(np.log2(rate / lag[periodic]))
+    octave = np.log2(rate / lag)
+    follows = (np.abs(np.diff(octave)) < STEADY_OCT) & (np.diff(kept) == 1) & periodic[1:] & periodic[:-1]
+    return np.asarray(octave[np.append(follows, False) | np.insert(follows, 0, False)])
 
 
 @lru_cache(maxsize=16)

@@ -3,27 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from ..terms import Prompt, Recording
 from .candidates import Candidates
+from .colour import Colouring
 from .features import HOP_S, Features, features_near
-from .fit import Fits, emissions, fit
+from .fit import Emissions, Fits, change_weights, emissions, fit
 from .likeness import distances, portraits
 from .match import NOTHING, Evidence
-from .speaker import colouring, formant_scale
+from .speaker import colouring, formant_scale, scale_of_words
 from .spelling import Chain, chain
+from .strange import strangeness
 
 Array = npt.NDArray[np.float64]
 Reals = npt.NDArray[np.floating]
 Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float32]
 
 PAD_FRAMES = 2
-TRUST = 0.5
+# Worth of the sounds' log ratios: by the table alone, and once the recording's own colouring is learnt.
+TRUST_AT_FIRST, TRUST = 0.3, 0.45
 LOSS_TIMES = 1.35
 LOSS_LIMITS = (0.35, 0.9)
 LOSS_USUAL, LOSS_PIECES = 0.6, 4
@@ -31,6 +33,10 @@ LENGTH_SD, LENGTH_SD_OF_PHRASE = 0.35, 0.22
 LENGTH_WORTH = 12.0
 WORD_S = 0.8
 EXTRA_PIECE, EXTRA_PIECE_IN_PHRASE = 1.0, 0.1
+ODD_SAYING = 4.0
+OUT_OF_QUESTION, WORST_FIT = -15.0, -1e5
+# Length of a repeat against the first saying, and of another word: spread of the log ratio.
+AGAIN_SD, ANY_SD = 0.15, 0.35
 # Distance of two sayings of one word, and of two words, as shares of the median distance of neighbours: mean, spread.
 SAME_WORD, OTHER_WORD = (0.50, 0.20), (1.0, 0.24)
 USUAL_DISTANCE_DB, DISTANCES_HELD = 8.0, 20
@@ -66,28 +72,54 @@ def weighing(
     return Weighing(features, frames, spans, chains, scale, _likeness(features, frames, spans))
 
 
-def evidence_of(asked: Weighing, channel_db: Floats) -> Evidence:
-    """Evidence for ``match`` with the colouring given."""
+def evidence_of(asked: Weighing, coloured: Colouring, before: Evidence | None = None) -> Evidence:
+    """Evidence for ``match`` with the colouring given; ``stray`` holds that of another speaker for each piece.
+
+    Pairs that an evidence ``before`` found out of the question are not looked at again: they stay odd sayings.
+    """
     spans, frames = asked.spans, asked.frames
-    fits = fit(emissions(asked.features, asked.scale, channel_db), asked.ranges, asked.chains, spans.prompt)
-    active = np.concatenate([[0], np.cumsum(frames[:, 1] - frames[:, 0])])
+    scored = emissions(asked.features, asked.scale, coloured)
+    worth = np.concatenate([[0.0], np.cumsum(change_weights(asked.features), dtype=np.float64)])
+    active = np.concatenate([[0.0], np.cumsum(worth[frames[:, 1]] - worth[frames[:, 0]])])
     n_active = active[spans.piece + spans.extra + 1] - active[spans.piece]
+    fits = _fits(asked, scored, before)
     shape = (spans.longest, len(frames), len(asked.chains))
     table = [np.full(shape, NOTHING) for _ in range(2)]
-    for values, out in zip(_ratios(fits, n_active, asked.ranges, (spans, asked.chains)), table, strict=True):
+    trust = TRUST if coloured.learnt else TRUST_AT_FIRST
+    for values, out in zip(_ratios(fits, n_active, asked, trust), table, strict=True):
         out[spans.extra, spans.piece, spans.prompt] = values
-    return Evidence(table[0], table[1], np.zeros(len(frames)), asked.same, np.full(shape[:2], NOTHING))
+    strange = strangeness(asked.features, frames, (scored, asked.scale, coloured))
+    return Evidence(table[0], table[1], strange, asked.same, np.full(shape[:2], NOTHING))
 
 
-def colouring_by(asked: Weighing, said: Sequence[tuple[int, int, int]]) -> Floats:
-    """Colouring of the recording, from spans taken as said: first piece, last piece (exclusive), prompt."""
+def _fits(asked: Weighing, scored: Emissions, before: Evidence | None) -> Fits:
+    """Fits of all pairs; those out of the question before get the worst."""
+    spans, ranges = asked.spans, asked.ranges
+    if before is None:
+        return fit(scored, ranges, asked.chains, spans.prompt)
+    at = spans.extra, spans.piece, spans.prompt
+    kept = np.flatnonzero(np.maximum(before.whole[at] + ODD_SAYING, before.broken[at]) > OUT_OF_QUESTION)
+    found = fit(scored, ranges[kept], asked.chains, spans.prompt[kept])
+    worst = np.full(len(ranges), WORST_FIT, dtype=np.float32)
+    out = Fits(worst, worst.copy(), np.zeros(len(ranges), dtype=np.float32))
+    out.whole[kept], out.broken[kept], out.reached[kept] = found.whole, found.broken, found.reached
+    return out
+
+
+def coloured_by(asked: Weighing, said: Sequence[tuple[int, int, int]]) -> tuple[Weighing, Colouring]:
+    """Formant scale and colouring of the recording, from spans taken as said: first piece, last (exclusive), prompt."""
     ranges = np.array([(asked.frames[a, 0], asked.frames[b - 1, 1]) for a, b, _ in said], dtype=np.int64).reshape(-1, 2)
-    return colouring(asked.features, asked.scale, ranges, [asked.chains[j] for _, _, j in said])
+    chains = [asked.chains[j] for _, _, j in said]
+    scale = scale_of_words(asked.features, ranges, chains, asked.scale)
+    return replace(asked, scale=scale), colouring(asked.features, scale, ranges, chains)
 
 
-def _ratios(fits: Fits, n_active: Ints, ranges: Ints, asked: tuple[Candidates, list[Chain]]) -> tuple[Reals, Reals]:
-    """Log ratios of whole and broken attempts against no word."""
-    spans, chains = asked
+def _ratios(fits: Fits, n_active: Array, asked: Weighing, trust: float) -> tuple[Reals, Reals]:
+    """Log ratios of whole and broken attempts against no word.
+
+    One saying in fifty is odd: it says nothing of the prompt, and only its length is weighed.
+    """
+    spans, chains, ranges = asked.spans, asked.chains, asked.ranges
     single = spans.extra == 0
     loss = np.full(int(spans.piece.max()) + 1, -np.inf)
     np.maximum.at(loss, spans.piece[single], fits.whole[single] / np.maximum(n_active[single], 1))
@@ -96,13 +128,14 @@ def _ratios(fits: Fits, n_active: Ints, ranges: Ints, asked: tuple[Candidates, l
     usual = float(np.clip(usual, *LOSS_LIMITS))
     length = np.array([c.length_s for c in chains])[spans.prompt]
     said = (ranges[:, 1] - ranges[:, 0] - 2 * PAD_FRAMES) * HOP_S
-    expected = _rate(said, length, asked) * length
+    expected = _rate(said, length, (spans, chains)) * length
     several = np.array([c.n_words > 1 or not c.n_phones for c in chains])[spans.prompt]
     extra = np.where(several, EXTRA_PIECE_IN_PHRASE, EXTRA_PIECE) * spans.extra
-    trust = TRUST * np.minimum(1.0, np.sqrt(WORD_S / np.maximum(length, 0.1)))
+    worth = trust * np.minimum(1.0, np.sqrt(WORD_S / np.maximum(length, 0.1)))
     spread = np.where(several, LENGTH_SD_OF_PHRASE, LENGTH_SD)
-    whole = trust * (fits.whole + usual * n_active) + _length(said, expected, spread) - extra
-    broken = trust * (fits.broken + usual * n_active) + _length(said, expected * fits.reached, spread) - extra
+    sounds = np.logaddexp(worth * (fits.whole + usual * n_active), -ODD_SAYING)
+    whole = sounds + _length(said, expected, spread) - extra
+    broken = worth * (fits.broken + usual * n_active) + _length(said, expected * fits.reached, spread) - extra
     return whole, broken
 
 
@@ -128,7 +161,7 @@ def _length(said: Reals, expected: Reals, spread: Reals) -> Reals:
 
 
 def _likeness(features: Features, frames: Ints, spans: Candidates) -> Array:
-    """Evidence (k, i) that a span says again what one of the spans just before it said."""
+    """Evidence (k, i) that a span says again what one of the spans just before it said: alike, and about as long."""
     pairs = sorted({(int(i), int(k)) for i, k in zip(spans.piece, spans.extra, strict=True) if k < 3})
     at = {pair: row for row, pair in enumerate(pairs)}
     drawn = portraits(features, [(int(frames[i, 0]), int(frames[i + k, 1])) for i, k in pairs])
@@ -147,8 +180,10 @@ def _likeness(features: Features, frames: Ints, spans: Candidates) -> Array:
     usual = (float(np.median(found)) * found.size + USUAL_DISTANCE_DB * DISTANCES_HELD) / (found.size + DISTANCES_HELD)
     far = np.maximum(found / usual, 0.25)
     ratio = _log_normal(far, *SAME_WORD) - _log_normal(far, *OTHER_WORD)
-    worth = np.clip(ratio, *LIKENESS_LIMITS)
-    np.maximum.at(out, (extra, piece), worth)
+    length = np.log([max(2, int(frames[i + k, 1] - frames[i, 0]) - 2 * PAD_FRAMES) for i, k in pairs])
+    longer = length[right] - length[left]
+    ratio += _log_normal(longer, 0.0, AGAIN_SD) - _log_normal(longer, 0.0, ANY_SD)
+    np.maximum.at(out, (extra, piece), np.clip(ratio, *LIKENESS_LIMITS))
     return out
 
 

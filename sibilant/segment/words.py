@@ -9,13 +9,13 @@ import numpy as np
 
 from ..terms import Interval, Prompt, Recording, Utterance, Voice
 from .candidates import candidates
-from .fit import flat_channel
-from .frames import Floats, coarse_levels
+from .colour import Colouring, flat_colouring
+from .frames import coarse_levels
 from .match import Evidence, Reading, Step, match
 from .spelling import chain
 from .stretches import find_stretches, joined_s
-from .voices import VoiceEvidence, spread, too_little_voice, voice_evidence
-from .weigh import colouring_by, evidence_of, weighing
+from .voices import EVIDENCE_LIMIT, VoiceEvidence, spread, too_little_voice, voice_evidence
+from .weigh import Weighing, coloured_by, evidence_of, weighing
 from .wordsearch import LARGE, MANY_PROMPTS, Piece, WordSearch, in_blocks
 
 PAD_S = 0.06
@@ -97,14 +97,16 @@ def _searched(
     voices = voice_evidence(recording, pieces, modelled=modelled)
     asked = weighing(recording, pieces, candidates(pieces, prompts), prompts)
 
-    def read(channel_db: Floats) -> Reading:
+    def read(by: Weighing, coloured: Colouring, before: Evidence | None) -> tuple[Reading, Evidence]:
         """Where pairs are expected, the lower or the higher voice models: whichever lets the list be read better."""
-        evidence = replace(evidence_of(asked, channel_db), open_end=open_end)
+        found = evidence_of(by, coloured, before)
+        evidence = replace(found, open_end=open_end)
         signs = (1.0, -1.0) if modelled and voices.lower.any() else (1.0,)
         readings = [match(_with_voices(evidence, voices, prompts, models=s if modelled else 0.0)) for s in signs]
-        return max(readings, key=lambda reading: reading.weight)
+        return max(readings, key=lambda reading: reading.weight), found
 
-    reading = read(colouring_by(asked, _trusted(read(flat_channel()), modelled=modelled)))
+    first, found = read(asked, flat_colouring(), None)
+    reading, _ = read(*coloured_by(asked, _trusted(first, modelled=modelled)), found)
     return _Search(recording, pieces, tuple(prompts), voices, modelled).read(reading)
 
 
@@ -130,22 +132,24 @@ def has_model(prompt: Prompt) -> bool:
 
 
 def _with_voices(evidence: Evidence, voices: VoiceEvidence, prompts: Sequence[Prompt], *, models: float) -> Evidence:
-    """Another's voice speaks for a stray; where pairs are expected, for the first of each.
+    """Another's voice, by pitch and by what its sounds leave over, speaks for a stray.
+
+    Where pairs are expected the pitch speaks for the first of each, and nothing is said of strays.
 
     ``models`` is 1 where the lower voice models, -1 where the higher does, 0 where no pairs are expected.
     """
     has_vowel = np.array([chain(prompt).voiced for prompt in prompts])
     whole = evidence.whole + too_little_voice(voices.n_voiced, evidence.shape[0])[:, :, None] * has_vowel
     if not models:
-        stray = evidence.stray + np.maximum(voices.other, 0.0)
-        return replace(evidence, whole=whole, stray=stray, other=spread(voices.other, evidence.shape[0]))
+        other = np.clip(voices.other + evidence.stray, -EVIDENCE_LIMIT, EVIDENCE_LIMIT)
+        return replace(evidence, whole=whole, stray=np.maximum(other, 0.0), other=spread(other, evidence.shape[0]))
     model = models * voices.lower[None, :, None]
     shape = (*whole.shape[:2], 2 * whole.shape[2])
     both, broken = np.empty(shape), np.full(shape, -1e9)
     both[:, :, 0::2] = whole + model
     both[:, :, 1::2] = whole - model
     broken[:, :, 1::2] = evidence.broken - model
-    return replace(evidence, whole=both, broken=broken)
+    return replace(evidence, whole=both, broken=broken, stray=np.zeros_like(evidence.stray))
 
 
 def _trusted(reading: Reading, *, modelled: bool) -> list[tuple[int, int, int]]:

@@ -83,7 +83,10 @@ def test_moods_mix_by_their_sums() -> None:
     calm = Costs(missing=-9.0, repeat=-9.0, word=0.0)
     parts = [match(evidence, (c,)) for c in (calm, EVENTFUL)]
     sums = np.array(
-        [np.logaddexp.reduce([w for w, _ in every_reading(evidence, c)]) + 2 * c.word for c in (calm, EVENTFUL)]
+        [
+            np.logaddexp.reduce([w for w, _ in every_reading(evidence, c)]) + 2 * c.word + c.before
+            for c in (calm, EVENTFUL)
+        ]
     )
     share = np.exp(sums - np.logaddexp.reduce(sums))
     mixed = match(evidence, (calm, EVENTFUL))

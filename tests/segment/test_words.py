@@ -220,21 +220,26 @@ MIXED = ("repeat", "false", "noise", "voice", "missing")
 @real
 @pytest.mark.long
 def test_full_counts_for_the_evidence() -> None:
-    """Two hundred lists; the figures go to docs/evidence/words.csv."""
+    """Eight hundred lists, a thousand words a row; the figures go to docs/evidence/words.csv.
+
+    No speaker of the real lists is in the band shapes (HH aside); ``docs/words.md`` says what constants were chosen on.
+    """
     commit = subprocess.run(
         ["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, cwd=HERE, check=False
     )
     rows = []
-    for make, n in (("real_list", 20), ("invented_probe", 8)):
+    for make, n in (("real_list", 50), ("invented_probe", 60)):
         for kinds in ((), *((k,) for k in lists.KINDS), MIXED):
             count = counted(make, kinds, range(100, 100 + n))
             rows.append((make, "+".join(kinds) or "clean", n, count.n, count.right, count.unsure, count.silent))
-    count = counted("invented_probe", (), range(100, 108), modelled=True)
-    rows.append(("invented_probe", "modelled", 8, count.n, count.right, count.unsure, count.silent))
+    count = counted("invented_probe", (), range(100, 130), modelled=True)
+    rows.append(("invented_probe", "modelled", 30, count.n, count.right, count.unsure, count.silent))
     with EVIDENCE.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(("material", "events", "n_lists", "n_words", "right", "unsure", "silent", "commit"))
         writer.writerows([*row, commit.stdout.strip()] for row in rows)
     for material, events, _, n_words, _, unsure, silent in rows:
-        assert silent <= (0.02 if "+" in events else 0.01) * n_words, (material, events, silent)
-        assert unsure <= (0.0 if events in ("clean", "modelled") else 0.30) * n_words, (material, events, unsure)
+        begun = "false" in events  # a start that breaks off late sounds like the whole word
+        assert silent <= (0.02 if begun else 0.004) * n_words, (material, events, silent)
+        most = 0.002 if events in ("clean", "modelled") else 0.25 if "+" in events else 0.10
+        assert unsure <= most * n_words, (material, events, unsure)

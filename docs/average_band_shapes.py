@@ -1,4 +1,4 @@
-"""Average the band shapes of sibilant/segment/targets.py: python docs/make_band_shapes.py OUT [SPEAKER ...].
+"""Average the band shapes of sibilant/segment/targets.py: python docs/average_band_shapes.py OUT [SPEAKER ...].
 
 Needs ``shared/real_speech`` beside the checkout and the speech engine espeak-ng. Nine invented speakers whose formant
 scale is known come first; then fourteen voices of a formant synthesiser, a woman's German words and short sentences of

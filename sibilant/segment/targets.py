@@ -1,8 +1,8 @@
 """Rough band shapes of speech sounds: enough to tell the words of a list apart, and used for nothing else.
 
 ``TABLE`` holds, for each class, the mean shape in 15 bands (dB re the mean over the bands), twice its spread, and the
-level below the loudest part of the word with its spread. ``docs/average_band_shapes.py`` makes it by aligning words with
-known phones and averaging, seven times over: nine invented speakers of ``sibilant.synthetic``, 14 voices of a formant
+level below the loudest part of the word with its spread. ``docs/average_band_shapes.py`` makes it by aligning words
+with known phones and averaging, seven times over: nine invented speakers of ``sibilant.synthetic``, 14 voices of a formant
 synthesiser saying words of the built-in lists, 15 German words of a woman and short sentences of 16 children (open
 licences). Speakers count alike, whatever their number of words; the woman three times. LAT, ZH and BAR were outlined
 by hand, HH is kept from an earlier average. The first round was aligned by an earlier table; run again from this one

@@ -2,12 +2,12 @@
 
 ``TABLE`` holds, for each class, the mean shape in 15 bands (dB re the mean over the bands), twice its spread, and the
 level below the loudest part of the word with its spread. ``docs/average_band_shapes.py`` makes it by aligning words
-with known phones and averaging, seven times over: nine invented speakers of ``sibilant.synthetic``, 14 voices of a formant
-synthesiser saying words of the built-in lists, 15 German words of a woman and short sentences of 16 children (open
-licences). Speakers count alike, whatever their number of words; the woman three times. LAT, ZH and BAR were outlined
-by hand, HH is kept from an earlier average. The first round was aligned by an earlier table; run again from this one
-the script moves the shapes by 0.7 dB in the mean. But for HH no speaker of the English words that the tests of matching
-use is in it. No figure of the table a user gets is taken from these.
+with known phones and averaging, seven times over: nine invented speakers of ``sibilant.synthetic``, 14 voices of a
+formant synthesiser saying words of the built-in lists, 15 German words of a woman and short sentences of 16 children
+(open licences). Speakers count alike, whatever their number of words; the woman three times. LAT, ZH and BAR were
+outlined by hand, HH is kept from an earlier average. The first round was aligned by an earlier table; run again from
+this one the script moves the shapes by 0.7 dB in the mean. But for HH no speaker of the English words that the tests
+of matching use is in it. No figure of the table a user gets is taken from these.
 """
 
 from __future__ import annotations

@@ -233,26 +233,26 @@ def draw_flags(axes: Axes, months: Months, rows: Sequence[Sequence[tuple[float, 
     axes.set_axis_off()
     axes.set_xlim(*months.x_limits)
     axes.set_ylim(len(rows) + 0.6, 0)
-    span = months.x_limits[1] - months.x_limits[0]
     for number, row in enumerate(rows):
         for month, text, left in row:
-            axes.vlines(month, 0, number + 0.95, colors=style.SECOND_INK, linewidth=0.8)
-            axes.fill(
-                [month, month + 0.012 * span, month],
-                [number + 0.2, number + 0.45, number + 0.7],
-                color=style.SECOND_INK,
-                linewidth=0,
-            )
-            x = months.x_limits[0] + left * span
-            starts_after = x >= month - 1e-9
-            axes.text(
-                month + 0.017 * span if starts_after else month - 0.006 * span,
-                number + 0.5,
-                text,
-                ha="left" if starts_after else "right",
-                va="center",
-                color=style.INK,
-            )
+            _draw_flag(axes, months, (month, number), text, left)
+
+
+def _draw_flag(axes: Axes, months: Months, at: tuple[float, int], text: str, left: float) -> None:
+    """A line down from the axis and a flag, its words after it, before it, or, where neither has room, beneath it."""
+    (month, number), (first, last) = at, months.x_limits
+    span = last - first
+    after = first + left * span >= month - 1e-9
+    plot_mm = axes.bbox.width / axes.figure.dpi * style.MM_PER_INCH
+    before = (month - first) / span * plot_mm > text_width_mm(text, style.BODY_PT) + 2.0
+    beneath = not after and not before
+    axes.vlines(month, 0, number + (0.3 if beneath else 0.95), colors=style.SECOND_INK, linewidth=0.8)
+    if not beneath:
+        tip, foot, middle = month + 0.012 * span, number + 0.7, number + 0.45
+        axes.fill([month, tip, month], [number + 0.2, middle, foot], color=style.SECOND_INK, linewidth=0)
+    x = month + 0.017 * span if after else month - 0.006 * span if before else first + left * span
+    ha = "right" if before and not after else "left"
+    axes.text(x, number + (0.72 if beneath else 0.5), text, ha=ha, va="center", color=style.INK)
 
 
 def draw_accuracy(axes: Axes, months: Months) -> None:

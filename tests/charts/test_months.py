@@ -152,3 +152,16 @@ def test_since_when_is_the_first_of_the_last_unbroken_run(invented: ModuleType) 
     assert numbers == list(range(numbers[0], 10))
     month = next(s.month for s in view.summaries if s.number == numbers[0])
     assert f"since month {month:.1f}," in charts.change_sentence(view, "centroid_hz")
+
+
+def test_an_event_that_fits_neither_side_stays_inside_the_narrow_chart(invented: ModuleType) -> None:
+    from sibilant.terms.clinic import Event
+
+    base = invented.case(9)
+    half = base.summaries[0].on + (base.summaries[-1].on - base.summaries[0].on) / 2
+    shown = dataclasses.replace(base, events=(Event(half, "upper front teeth lost just before this month"),))
+    figure = charts.months_chart(shown, method=HOUSE_15K, width_mm=85.0)
+    figure.canvas.draw()
+    (text,) = [t for axes in figure.axes for t in axes.texts if t.get_text().startswith("upper front teeth")]
+    box = text.get_window_extent()
+    assert box.x0 >= 0 and box.x1 <= figure.bbox.width

@@ -123,7 +123,7 @@ def judge(request: Request) -> Response:
 
 def review(request: Request) -> Response:
     """Look at one token after the other; move edges, say whose voice it is and which attempt counts."""
-    return _with_sessions(request, "review.html.j2", "review")
+    return _with_sessions(request, "review.html.j2", "review", sound=text_of(request.query_params, "sound", most=20))
 
 
 def _with_sessions(request: Request, template: str, place: str, **values: Any) -> Response:
@@ -158,6 +158,7 @@ def progress(request: Request) -> Response:
         why_none=why_none,
         columns=COLUMNS,
         rows=summarise.session_rows(view, key),
+        nearest=summarise.nearest_sounds(view, key),
         groups=_grouped(summarise.lines(view)),
         measures=[measure for measure in MEASURES.values() if measure.scope == "token"],
         key=key or view.main_measure,

@@ -120,6 +120,21 @@ def session_rows(view: CaseView, key: str = "") -> list[dict[str, Any]]:
     return [_session_row(one, key or view.main_measure) for one in view.summaries]
 
 
+def nearest_sounds(view: CaseView, key: str = "") -> dict[int, tuple[str, str]]:
+    """Return by session the token (key, word) whose value lies nearest the session's mean: what the figure sounds like.
+
+    Only words whose sound is kept; a session without a figure, or without sound, has none.
+    """
+    found: dict[int, tuple[str, str]] = {}
+    for one in view.summaries:
+        summary = one.measures.get(key or view.main_measure)
+        heard = [word for word in summary.words if word.clip] if summary is not None else []
+        if summary is not None and heard:
+            near = min(heard, key=lambda word: (abs(word.value - summary.mean), word.key))
+            found[one.number] = (near.key, near.word.split("#")[0])
+    return found
+
+
 def _session_row(one: SessionSummary, key: str) -> dict[str, Any]:
     row: dict[str, Any] = {
         "session": one.number,

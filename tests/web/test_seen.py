@@ -32,9 +32,13 @@ def axe(tmp_path_factory: pytest.TempPathFactory) -> str:
 
 
 @pytest.fixture(scope="module")
-def filled(tmp_path_factory: pytest.TempPathFactory, spoken, caseload: Path) -> Iterator[web.Running]:
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("filled")
+
+
+@pytest.fixture(scope="module")
+def filled(folder: Path, spoken, caseload: Path) -> Iterator[web.Running]:
     """A page over a caseload with one judged probe and one unjudged."""
-    folder = tmp_path_factory.mktemp("filled")
     shutil.copytree(caseload, folder / "case")
     listed = folder / "list.csv"
     listed.write_text("word\nseal\nbus\nfossil\n", encoding="utf-8")
@@ -183,3 +187,19 @@ def test_reports_come_as_files(filled: web.Running, browse, tmp_path: Path) -> N
         download.value.save_as(tmp_path / "report")
         assert download.value.suggested_filename == f"C-7QXK-monthly.{form}"
         assert (tmp_path / "report").read_bytes().startswith(begins)
+
+
+def test_a_figure_leads_to_the_word_that_sounds_like_it(filled: web.Running, folder: Path, browse) -> None:
+    """Need F24: the link plays the right token, the one nearest the session's mean."""
+    from sibilant.workflow import summarise
+
+    view, _ = summarise.case_view(folder / "case", "C-7QXK")
+    summary = view.summaries[0].measures[view.main_measure]
+    near = min(summary.words, key=lambda word: abs(word.value - summary.mean))
+    page = browse()
+    page.goto(filled.address)
+    page.goto(f"http://127.0.0.1:{filled.port}{filled.root}/progress?client=C-7QXK")
+    page.click("a.hear >> nth=0")
+    page.wait_for_selector("#one:not([hidden])")
+    assert page.inner_text("#word") == near.word.split("#")[0]
+    page.wait_for_selector("#play-word:not([disabled])")

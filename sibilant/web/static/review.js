@@ -249,4 +249,8 @@ at("one")?.addEventListener("keydown", (event) => {
 });
 at("session")?.addEventListener("change", () => tried(openSession));
 at("choose")?.addEventListener("submit", (event) => event.preventDefault());
-if (at("session")) tried(openSession);
+if (at("session")) tried(async () => {
+  await openSession();
+  const { sound } = at("review").dataset;
+  if (rows.some((row) => row.key === sound)) await open(sound);
+});

@@ -1,8 +1,9 @@
-"""Probe lists spoken by other people's synthesisers: voices that no rule here was made on.
+"""Probe lists spoken by other people's synthesisers, which no rule for finding or bounding sibilants was made on.
 
 External source: the speech engines eSpeak NG (formant synthesis, 22.05 kHz) and Flite (statistical and diphone voices
 made from real speakers, 16 kHz), general-purpose packages of the system. Flite prints where its own sounds lie; its
 marks come from automatic alignment and are not the criterion's, so only overlap with them is asked for, not edges.
+The band shapes that tell words apart were partly averaged from the formant engine's voices; Flite's are in no table.
 """
 
 from __future__ import annotations

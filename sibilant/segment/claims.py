@@ -13,8 +13,7 @@ from .stage import Stage
 
 LEAST_SLOT_S = 0.025
 LEAST_EXTRA_S = 0.05
-VOICE_SHARE, VOICE_OVER_FLOOR_DB, VOICE_REACH_DB = 0.75, 12.0, 35.0
-VOICE_OUTWEIGHS_DB = -4.0
+FADING_SHARE, FADING_OVER_FLOOR_DB, FADING_REACH_DB, FADING_BALANCE_DB = 0.75, 12.0, 35.0, -4.0
 
 
 def taken_runs(stage: Stage, matched: dict[int, int], slots: Sequence[SibilantSlot]) -> dict[int, Run]:
@@ -26,21 +25,21 @@ def taken_runs(stage: Stage, matched: dict[int, int], slots: Sequence[SibilantSl
             run = _left_over(stage, slot, matched)
         else:
             run = _joined(stage, index, slot, set(matched.values()))
-        if run is not None and not (slot.phone not in VOICED and _is_voice(stage, run)):
+        if run is not None and not (slot.phone not in VOICED and _is_fading_voice(stage, run)):
             out[slot.index] = run
     return out
 
 
-def _is_voice(stage: Stage, run: Run) -> bool:
+def _is_fading_voice(stage: Stage, run: Run) -> bool:
     """Whether what looked like frication is a voice fading: heard all through, and outweighing what is above 3 kHz.
 
     Found on sounds left out of invented words (-6 dB and less) and on hand-marked voiceless sibilants (0 dB and more).
     """
     scene, inside = stage.scene, slice(run.first, run.last + 1)
-    heard = scene.low_over_floor_db[inside] > VOICE_OVER_FLOOR_DB
-    heard &= scene.low_db[inside] > scene.loudest_low_db - VOICE_REACH_DB
+    heard = scene.low_over_floor_db[inside] > FADING_OVER_FLOOR_DB
+    heard &= scene.low_db[inside] > scene.loudest_low_db - FADING_REACH_DB
     balance = float(np.median(scene.high_db[inside] - scene.low_db[inside]))
-    return float(heard.mean()) > VOICE_SHARE and balance < VOICE_OUTWEIGHS_DB
+    return float(heard.mean()) > FADING_SHARE and balance < FADING_BALANCE_DB
 
 
 def _left_over(stage: Stage, slot: SibilantSlot, matched: dict[int, int]) -> Run | None:

@@ -345,3 +345,7 @@ class Case:
     def tokens_of(self, number: int) -> tuple[KeptToken, ...]:
         """Tokens of one session."""
         return tuple(token for token in self.tokens if token.session == number)
+
+    def opens(self, token: KeptToken) -> bool:
+        """Whether a token's figures may be seen: the ear comes first, unless that is switched off."""
+        return bool(token.judgements) or not self.ear_first

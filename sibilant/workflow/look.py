@@ -12,10 +12,11 @@ import numpy.typing as npt
 from .. import acoustics, audio, lexicon, store
 from ..errors import CaseloadError, RefusedError
 from ..progress import judgement_by, main_rater
+from ..progress.session import measured_under
 from ..terms import MEASURES, Interval, Recording, SibilantInterval, Token
 from ..terms.clinic import Case, KeptToken
-from .caseload import client_or_last, opened, session_or_last
-from .sessions import unlike_in_session
+from .caseload import client_or_last, opened, session_or_last, used
+from .sessions import unlike_tokens
 
 TOP_HZ = 15_000.0
 SHOWN_RANGE_DB = 50.0
@@ -164,9 +165,10 @@ def _edges(sibilant: SibilantInterval | None) -> dict[str, Any] | None:
 
 def _average(case: Case, kept: KeptToken, held: KeptSound) -> dict[str, Any] | None:
     """The sibilant's average spectrum under the followed method, with mean and peak; nothing before the ear."""
-    found = next((one for label, one in kept.tokens.items() if label.split("/")[0] == case.client.method), None)
-    hidden = case.ear_first and not kept.judgements
-    if hidden or found is None or found.method is None or found.measures is None or held.last <= held.first:
+    found = measured_under(kept, case.client.method)
+    if not case.opens(kept) or found is None or found.method is None or found.measures is None:
+        return None
+    if held.last <= held.first:
         return None
     rate = held.recording.sampling_rate_hz
     if "centroid_hz" not in found.measures.values:
@@ -188,7 +190,7 @@ def _average(case: Case, kept: KeptToken, held: KeptSound) -> dict[str, Any] | N
 
 def _figures(case: Case, kept: KeptToken) -> list[dict[str, Any]]:
     """The followed method's main measure and length; nothing before the ear has judged."""
-    if case.ear_first and not kept.judgements:
+    if not case.opens(kept):
         return []
     rows = []
     for key in dict.fromkeys((case.client.main_measure, "duration_ms")):
@@ -200,11 +202,9 @@ def _figures(case: Case, kept: KeptToken) -> list[dict[str, Any]]:
 
 
 def _value(case: Case, kept: KeptToken, key: str) -> float | None:
-    for label, found in kept.tokens.items():
-        if found.measures is not None and label.split("/")[0] == case.client.method:
-            value = found.measures.values.get(key)
-            return value if value is not None and np.isfinite(value) else None
-    return None
+    found = measured_under(kept, case.client.method)
+    value = found.measures.values.get(key) if found is not None and found.measures is not None else None
+    return value if value is not None and np.isfinite(value) else None
 
 
 def to_look_at(caseload: Path | None, code: str | None, number: int | None) -> dict[str, Any]:
@@ -216,17 +216,18 @@ def to_look_at(caseload: Path | None, code: str | None, number: int | None) -> d
     with opened(caseload) as one:
         name = client_or_last(one, code)
         session = session_or_last(one, name, number)
-        tokens = store.read_case(one, name, session=session).tokens_of(session)
+        case = store.read_case(one, name, session=session)
+        used(one, name, session)
     unlike = {
-        (row["prompt_index"], row["attempt"], row["slot"]): f"unlike the rest in {row['unlike_the_rest_in']}"
-        for row in unlike_in_session(caseload, name, session, most=len(tokens))["tokens"]
-        if row["robust_sds"] >= UNLIKE_FROM
+        kept.key: f"unlike the rest in {far.reason}"
+        for kept, far in unlike_tokens(case, session)
+        if round(far.distance, 1) >= UNLIKE_FROM
     }
     rows = [
         {**place, "reasons": [*_questions(kept), *([reason] if reason else [])], "checked": kept.reviewed}
-        for kept in tokens
+        for kept in case.tokens_of(session)
         for place in [_place(kept)]
-        for reason in [unlike.get((kept.prompt_index, kept.attempt, place["slot"]), "")]
+        for reason in [unlike.get(kept.key, "")]
     ]
     rows.sort(key=lambda row: (row["checked"], not row["reasons"], row["prompt_index"], row["key"]))
     return {"client": name, "session": session, "tokens": rows}

@@ -64,7 +64,8 @@ def measure(request: Request) -> list[Measured]:
         When a list or a method can't be used, or none of the recordings could be read.
     """
     plan = _plan(request)
-    results = [_one(path, request, plan) for path in request.recordings]
+    first_look = replace(plan, methods=plan.methods[:1]) if request.same_band else plan
+    results = [_one(path, request, first_look) for path in request.recordings]
     if all(result.analysis is None for result in results):
         first = results[0].refusal
         more = f" (and {len(results) - 1} more that can't be read)" if len(results) > 1 else ""
@@ -92,7 +93,7 @@ def _narrowed(result: Measured, narrowed: Sequence[Method], plan: _Plan) -> Meas
     if result.analysis is None or result.recording is None:
         return result
     unheard = [token for token in result.analysis.tokens if token.method is None]
-    heard = [token for token in result.analysis.tokens if token.method == plan.methods[0]]
+    heard = [token for token in result.analysis.tokens if token.method is not None]
     again = [measure_again(result.recording, heard, method, response=plan.response) for method in narrowed]
     tokens = [token for tokens in again for token in tokens] + unheard
     tokens.sort(key=lambda token: token.prompt_index)

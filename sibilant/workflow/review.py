@@ -84,7 +84,7 @@ def review_rows(
         name = client_or_last(one, code)
         session = session_or_last(one, name, number)
         person = rater_or_last(one, rater)
-        case = store.read_case(one, name)
+        case = store.read_case(one, name, session=session)
         corrections = [made for row in rows for made in _corrections(case, session, row, named, (person, one))]
         whole = _whole(case, session, recording)
         measured = [
@@ -97,7 +97,7 @@ def review_rows(
         used(one, name, session)
         store.remember(one, {"last_rater": person})
         lost = sum(SPECTRAL_LOST in token.flags for token in measured)
-        checked = [token for token in store.read_case(one, name).tokens_of(session) if token.reviewed]
+        checked = [token for token in store.read_case(one, name, session=session).tokens_of(session) if token.reviewed]
         return {
             "client": name,
             "session": session,

@@ -47,7 +47,7 @@ def show_session(caseload: Path | None, code: str | None, number: int | None, *,
     with opened(caseload) as one:
         name = client_or_last(one, code)
         session = session_or_last(one, name, number)
-        case = store.read_case(one, name)
+        case = store.read_case(one, name, session=session)
         used(one, name, session)
     measure = key if key in MEASURES else case.client.main_measure
     rater = main_rater(case.tokens_of(session))
@@ -70,17 +70,21 @@ def unlike_in_session(caseload: Path | None, code: str | None, number: int | Non
         session = session_or_last(one, name, number)
         case = store.read_case(one, name, session=session)
         used(one, name, session)
-    open_to_see = [t for t in expected(case.tokens_of(session)) if not case.ear_first or t.judgements]
-    phones = sorted({t.any_token.slot.phone for t in open_to_see if t.any_token.slot is not None})
-    found = [pair for phone in phones for pair in _unlike(open_to_see, phone, case.client.method)]
-    found.sort(key=lambda pair: -pair[1].distance)
     rater = main_rater(case.tokens_of(session))
     rows = [
         {**_token_row(case, token, case.client.main_measure, rater), "robust_sds": round(far.distance, 1),
          "unlike_the_rest_in": far.reason}
-        for token, far in found[:most]
+        for token, far in unlike_tokens(case, session)[:most]
     ]  # fmt: skip
     return {"client": name, "session": session, "tokens": rows}
+
+
+def unlike_tokens(case: Case, session: int) -> list[tuple[KeptToken, Unlike]]:
+    """Return the sounds of a session whose figures may be seen, the one farthest from its phone's middle first."""
+    seen = [token for token in expected(case.tokens_of(session)) if case.opens(token)]
+    phones = sorted({token.any_token.slot.phone for token in seen if token.any_token.slot is not None})
+    found = [pair for phone in phones for pair in _unlike(seen, phone, case.client.method)]
+    return sorted(found, key=lambda pair: -pair[1].distance)
 
 
 def _unlike(tokens: Sequence[KeptToken], phone: str, method: str) -> list[tuple[KeptToken, Unlike]]:
@@ -109,15 +113,9 @@ def _token_row(case: Case, token: KeptToken, measure: str, rater: str) -> dict[s
         "heard": judgement.heard if judgement is not None else "",
         "checked": "yes" if token.reviewed else "",
     }
-    if not case.ear_first or token.judgements:
-        row[measure] = next(
-            (
-                found.measures.values.get(measure)
-                for label, found in token.tokens.items()
-                if found.measures is not None and label.split("/")[0] == case.client.method
-            ),
-            None,
-        )
+    if case.opens(token):
+        found = measured_under(token, case.client.method)
+        row[measure] = found.measures.values.get(measure) if found is not None and found.measures is not None else None
     return row
 
 

@@ -117,7 +117,7 @@ def told(found: Study, order: StudyOrder, method: Method | None, heard: Any) -> 
         "table": {"name": order.table.name, "sha256": files.sha256_of(order.table)},
         "question": dataclasses.asdict(found.question),
         "versions": {"python": platform.python_version()} | {name: version(name) for name in LIBRARIES},
-        "method": _plain(dataclasses.asdict(method)) if method else None,
+        "method": _whole_numbers(dataclasses.asdict(method)) if method else None,
         "data": {
             "n_tokens": prepared.n_tokens,
             "n_speakers": prepared.n_speakers,
@@ -207,10 +207,10 @@ def dictionary_columns() -> tuple[tables.Column, ...]:
     )
 
 
-def _plain(value: Any) -> Any:
+def _whole_numbers(value: Any) -> Any:
     """Return a value with whole numbers written as such, so that the paragraph and the run file write them alike."""
     if isinstance(value, dict):
-        return {key: _plain(one) for key, one in value.items()}
+        return {key: _whole_numbers(one) for key, one in value.items()}
     if isinstance(value, list | tuple):
-        return [_plain(one) for one in value]
+        return [_whole_numbers(one) for one in value]
     return int(value) if isinstance(value, float) and value.is_integer() else value

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import csv
 import hashlib
-import importlib.util
 import os
 import shutil
 import subprocess
@@ -27,17 +26,6 @@ from sibilant.store.clips import write_clip
 ROOT = Path(__file__).parents[2]
 EVIDENCE = ROOT / "docs" / "evidence" / "encrypted_speed.csv"
 PASSPHRASE = "six blue horses walk"
-
-
-@pytest.fixture(scope="module")
-def material() -> ModuleType:
-    """The module of invented material."""
-    spec = importlib.util.spec_from_file_location("bench_material", ROOT / "tests" / "progress" / "material.py")
-    assert spec is not None and spec.loader is not None
-    found = importlib.util.module_from_spec(spec)
-    sys.modules["bench_material"] = found
-    spec.loader.exec_module(found)
-    return found
 
 
 def note(what: str, figure: float, asked: str, detail: str) -> None:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
-import importlib.util
 import os
 import sqlite3
 import subprocess
@@ -30,17 +29,6 @@ METHODS = [
     for name, top in (("house-15k", 15e3), ("house-10k", 10e3), ("house-7k", 7.5e3))
 ]
 VALUES = {measure.key: 1234.5678 for measure in measures_of("token")}
-
-
-@pytest.fixture(scope="module")
-def material() -> ModuleType:
-    """The module of invented material."""
-    spec = importlib.util.spec_from_file_location("bench_material", ROOT / "tests" / "progress" / "material.py")
-    assert spec is not None and spec.loader is not None
-    found = importlib.util.module_from_spec(spec)
-    sys.modules["bench_material"] = found
-    spec.loader.exec_module(found)
-    return found
 
 
 def note(what: str, seconds: float, asked: str, detail: str) -> None:

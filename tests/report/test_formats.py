@@ -163,20 +163,6 @@ def test_what_people_type_is_text_and_never_markup(settings: report.ReportSettin
     assert nasty in "\n".join(p.text for p in docx.Document(io.BytesIO(report.render(document, "docx"))).paragraphs)
 
 
-@pytest.fixture(scope="module")
-def axe(tmp_path_factory: pytest.TempPathFactory) -> str:
-    """The open accessibility checker, from npm into a folder of this run."""
-    if shutil.which("npm") is None or not CHROMIUM.exists():
-        pytest.skip("npm and Debian's chromium are needed to run axe-core")
-    folder = tmp_path_factory.mktemp("axe")
-    command = ["npm", "install", "--no-audit", "--no-fund", "--silent", "--prefix", str(folder), "axe-core@4"]
-    try:
-        subprocess.run(command, check=True, capture_output=True, timeout=120)
-    except (subprocess.SubprocessError, OSError) as error:
-        pytest.skip(f"axe-core could not be had from npm ({type(error).__name__})")
-    return (folder / "node_modules" / "axe-core" / "axe.min.js").read_text(encoding="utf-8")
-
-
 def test_html_has_no_serious_accessibility_issue(axe: str, documents: dict[str, Document], tmp_path: Path) -> None:
     from playwright.sync_api import sync_playwright
 

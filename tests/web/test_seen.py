@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import shutil
-import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -15,20 +14,6 @@ from sibilant.workflow import judge, probe
 
 PLACES = ("/", "/?client=C-7QXK", "/capture?client=C-7QXK", "/judge?client=C-7QXK", "/review?client=C-7QXK",
           "/progress?client=C-7QXK", "/capture", "/nowhere")  # fmt: skip
-
-
-@pytest.fixture(scope="module")
-def axe(tmp_path_factory: pytest.TempPathFactory) -> str:
-    """The open accessibility checker, from npm into a folder of this run."""
-    if shutil.which("npm") is None:
-        pytest.skip("npm is needed to run axe-core")
-    folder = tmp_path_factory.mktemp("axe")
-    command = ["npm", "install", "--no-audit", "--no-fund", "--silent", "--prefix", str(folder), "axe-core@4"]
-    try:
-        subprocess.run(command, check=True, capture_output=True, timeout=120)
-    except (subprocess.SubprocessError, OSError) as error:
-        pytest.skip(f"axe-core could not be had from npm ({type(error).__name__})")
-    return (folder / "node_modules" / "axe-core" / "axe.min.js").read_text(encoding="utf-8")
 
 
 @pytest.fixture(scope="module")

@@ -131,12 +131,12 @@ def test_recordings_of_unlike_bandwidth_are_measured_in_one_band(tmp_path: Path)
     write_wav(tmp_path / "full.wav", clip.samples, 44100)
     write_wav(tmp_path / "half.wav", soxr.resample(clip.samples, 44100, 22050, "VHQ"), 22050)
     asked = Request(
-        [tmp_path / "full.wav", tmp_path / "half.wav"], say="stick, nose", method_names=("house-15k", "house-7k"),
+        [tmp_path / "full.wav", tmp_path / "half.wav"], say="stick, moon", method_names=("house-15k", "house-7k"),
         same_band=True,
     )  # fmt: skip
     rows = shown_rows(measure(asked))
     found = [row for row in rows if row["finding"] == "found"]
-    assert [row["finding"] for row in rows if row["prompt"] == "nose"] == ["prompt_missing"] * 2
+    assert [row["finding"] for row in rows if row["prompt"] == "moon"] == ["prompt_missing"] * 2
     methods = [row["method"] for row in found]
     assert methods[:2] == methods[2:] and methods[0].startswith("house-15k-to-") and methods[1] == "house-7k/1"
     for full, half in zip(found[:2], found[2:], strict=True):

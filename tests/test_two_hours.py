@@ -1,4 +1,7 @@
-"""A two-hour recording is measured in bounded memory (long: writes docs/evidence/two_hours.csv)."""
+"""A two-hour recording is measured in bounded memory (long: writes docs/evidence/two_hours.csv).
+
+Invented data – not a person.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Killed at random moments and gone on with: same table to the byte, with two processes and with dask workers."""
+"""Killed at random moments and gone on with: same table to the byte, with two processes and with dask workers.
+
+Invented data – not a person.
+"""
 
 from __future__ import annotations
 

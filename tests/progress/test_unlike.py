@@ -1,4 +1,7 @@
-"""The queue of sounds most unlike the rest: planted ones come first, and nothing is called by it."""
+"""The queue of sounds most unlike the rest: planted ones come first, and nothing is called by it.
+
+Invented data – not a person.
+"""
 
 from __future__ import annotations
 

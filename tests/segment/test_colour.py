@@ -1,4 +1,7 @@
-"""What a recording teaches about its speaker: signals whose colour is known, and no word speaking for itself."""
+"""What a recording teaches about its speaker: signals whose colour is known, and no word speaking for itself.
+
+Invented data – not a person.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Effects, permutation, models, discriminants against handbook formulas, published fits, independent libraries."""
+"""Effects, permutation, models, discriminants against handbook formulas, published fits, independent libraries.
+
+Invented data – not a person.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Judging and reviewing at the server: what is sent to the ear, what a person's word does, what is refused."""
+"""Judging and reviewing at the server: what is sent to the ear, what a person's word does, what is refused.
+
+Invented data – not a person.
+"""
 
 from __future__ import annotations
 

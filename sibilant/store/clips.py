@@ -51,7 +51,7 @@ def keep_clip(caseload: Caseload, content: bytes, suffix: str) -> str:
     path = clip_path(caseload, sha256, suffix)
     if not path.exists():
         make_folder(path.parent)
-        write_bytes(path, content if caseload.keys is None else sealing.seal(caseload.keys, path.stem, content))
+        write_bytes(path, sealing.as_kept(caseload.keys, path.stem, content))
     return sha256
 
 
@@ -60,7 +60,7 @@ def write_clip(caseload: Caseload, sha256: str, suffix: str, content: bytes) -> 
     path = clip_path(caseload, sha256, suffix)
     make_folder(path.parent)
     try:
-        path.write_bytes(content if caseload.keys is None else sealing.seal(caseload.keys, path.stem, content))
+        path.write_bytes(sealing.as_kept(caseload.keys, path.stem, content))
     except OSError as error:
         raise output_error(path, error) from error
 
@@ -80,8 +80,7 @@ def clip_bytes(caseload: Caseload, sha256: str, suffix: str) -> bytes:
         raise CaseloadError(_gone(path)) from error
     except OSError as error:
         raise CaseloadError(f"clip {path.stem[:12]}: can't be read; see to the rights of the audio folder") from error
-    if caseload.keys is not None:
-        content = sealing.unseal(caseload.keys, path.stem, content)
+    content = sealing.as_made(caseload.keys, path.stem, content)
     if hashlib.sha256(content).hexdigest() != sha256:
         raise CaseloadError(_changed(path))
     return content

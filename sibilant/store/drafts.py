@@ -51,7 +51,7 @@ def write_draft(caseload: Caseload, code: str, name: str, content: bytes) -> Non
     caseload.refuse_other_form()
     path = _path(caseload, code, name)
     make_folder(path.parent)
-    write_bytes(path, content if caseload.keys is None else sealing.seal(caseload.keys, path.stem, content))
+    write_bytes(path, sealing.as_kept(caseload.keys, path.stem, content))
 
 
 def read_draft(caseload: Caseload, code: str, name: str) -> bytes:
@@ -67,7 +67,7 @@ def read_draft(caseload: Caseload, code: str, name: str) -> bytes:
         content = path.read_bytes()
     except OSError as error:
         raise CaseloadError(f"a part of {code}'s take is gone or can't be read; throw the take away") from error
-    return content if caseload.keys is None else sealing.unseal(caseload.keys, path.stem, content)
+    return sealing.as_made(caseload.keys, path.stem, content)
 
 
 def erase_drafts(caseload: Caseload, code: str) -> int:

@@ -84,5 +84,15 @@ def unseal(keys: Keys, name: str, sealed: bytes) -> bytes:
     return plain[8 : 8 + int.from_bytes(plain[:8], "big")]
 
 
+def as_kept(keys: Keys | None, name: str, content: bytes) -> bytes:
+    """Return sound as its file holds it: sealed with keys, as it is without."""
+    return content if keys is None else seal(keys, name, content)
+
+
+def as_made(keys: Keys | None, name: str, kept: bytes) -> bytes:
+    """Return the sound that a file holds, the inverse of :func:`as_kept`."""
+    return kept if keys is None else unseal(keys, name, kept)
+
+
 def _bound(name: str) -> bytes:
     return b"sibilant sealed sound 1 " + name.encode()

@@ -11,7 +11,7 @@ __version__ = "0.1.0"
 _PUBLIC = {
     "MEASURES": ("sibilant.terms", "MEASURES"),
     "SibilantError": ("sibilant.errors", "SibilantError"),
-    "analyse": ("sibilant.analyse", "analyse"),
+    "analyse": ("sibilant.pipeline", "analyse"),
     "expect": ("sibilant.lexicon", "expect"),
     "get_method": ("sibilant.methods", "get_method"),
     "measure": ("sibilant.workflow.measure", "table"),

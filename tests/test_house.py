@@ -40,6 +40,34 @@ def test_public_names_resolve_and_are_listed() -> None:
         sibilant.nothing
 
 
+def test_no_public_name_is_the_name_of_a_room() -> None:
+    """Importing a room sets its name on the package, over whatever the lazy look-up would return."""
+    rooms = {path.stem for path in (ROOT / "sibilant").iterdir() if path.suffix == ".py" or path.is_dir()}
+    assert not rooms & set(sibilant.__all__)
+
+
+USES = {
+    "MEASURES": "assert public.MEASURES['centroid_hz'].unit == 'Hz'",
+    "SibilantError": "assert issubclass(public.SibilantError, Exception)",
+    "__version__": "assert public.__version__[0].isdigit()",
+    "analyse": "clip = public.read_recording(CLIP); assert public.analyse(clip, [public.expect('stick')]).tokens",
+    "expect": "assert [slot.phone for slot in public.expect('fossil').slots] == ['S']",
+    "get_method": "assert public.get_method('house-15k').band_hz[1] == 15000.0",
+    "measure": "assert public.measure(CLIP, say='stick')",
+    "read_recording": "assert public.read_recording(CLIP).duration_s > 0",
+    "reference_sounds": "assert (public.reference_sounds() / 'registry.csv').exists()",
+}
+
+
+def test_every_public_name_can_be_used_twice() -> None:
+    """In one fresh interpreter, each used again after all others were: what a program that keeps running does."""
+    assert set(USES) == set(sibilant.__all__)
+    place = "CLIP = public.reference_sounds() / 'ktuberling-stick.ogg'"
+    script = "\n".join(["import sibilant as public", place, *USES.values(), *USES.values(), "print('all')"])
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False)
+    assert done.stdout.strip() == "all", done.stderr[-2000:]
+
+
 def tracked(*patterns: str) -> list[str]:
     """Files in the checkout that match, as git sees them."""
     listed = subprocess.run(["git", "ls-files", *patterns], cwd=ROOT, capture_output=True, text=True, check=False)

@@ -12,7 +12,7 @@ ROOT = Path(__file__).parent.parent
 BASE = {"errors", "terms"}
 LOW = BASE | {"files", "methods"}
 MIDDLE = LOW | {"audio", "lexicon", "ranges", "synthetic", "tables"}
-LISTEN = MIDDLE | {"segment", "acoustics", "suitability", "analyse"}
+LISTEN = MIDDLE | {"segment", "acoustics", "suitability", "pipeline"}
 BELOW_DOORS = LISTEN | {"progress", "study", "store", "charts", "report"}
 
 MAY_IMPORT: dict[str, set[str]] = {
@@ -28,14 +28,14 @@ MAY_IMPORT: dict[str, set[str]] = {
     "segment": BASE,
     "acoustics": BASE | {"methods"},
     "suitability": BASE | {"acoustics"},
-    "analyse": BASE | {"lexicon", "methods", "segment", "acoustics", "suitability"},
+    "pipeline": BASE | {"lexicon", "methods", "segment", "acoustics", "suitability"},
     "progress": BASE | {"methods", "ranges"},
     "study": BASE | {"ranges"},
     "store": BASE | {"files"},
     "charts": BASE | {"ranges", "progress", "study"},
     "report": BASE | {"ranges", "progress", "charts"},
     "workflow": BELOW_DOORS,
-    "corpus": BASE | {"files", "audio", "lexicon", "methods", "tables", "analyse"},
+    "corpus": BASE | {"files", "audio", "lexicon", "methods", "tables", "pipeline"},
     "web": BASE | {"workflow"},
 }
 OWNERS: dict[str, set[str]] = {

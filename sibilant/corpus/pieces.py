@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from .. import audio, files, tables
-from ..analyse import Analysis, analyse, analyse_given
 from ..errors import InputError, ListError, RecordingError
+from ..pipeline import Analysis, analyse, analyse_given
 from ..terms import Method, Recording
 from .order import Piece
 

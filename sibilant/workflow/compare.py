@@ -168,7 +168,7 @@ def token_values(tokens: Sequence[Token], measure: str) -> list[TokenValue]:
 
 
 def _again(recording: Recording, tokens: Sequence[Token], row: ReferenceRange) -> list[TokenValue]:
-    from ..analyse import measure_again
+    from ..pipeline import measure_again
 
     measured = measure_again(recording, tokens, get_method(row.method)) if row.method else tokens
     return token_values(measured, row.measure)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from ..analyse import Analysis
+from ..pipeline import Analysis
 from ..terms import Recording, Token
 from ..terms.clinic import Session
 

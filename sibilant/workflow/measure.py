@@ -9,8 +9,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from .. import audio, methods, tables
-from ..analyse import Analysis, analyse, analyse_given, measure_again
 from ..errors import ListError, RecordingError, UsageError
+from ..pipeline import Analysis, analyse, analyse_given, measure_again
 from ..terms import Interval, Method, MicrophoneResponse, Prompt, Recording, Token
 from .prompts import prompts_from, prompts_of
 

@@ -13,8 +13,8 @@ from typing import Any, get_args
 import numpy as np
 
 from .. import acoustics, audio, lexicon, methods, store
-from ..analyse import analyse
 from ..errors import ListError, RefusedError, UsageError
+from ..pipeline import analyse
 from ..terms import Interval, Prompt, Recording, Token
 from ..terms.clinic import Client, Keep, Phase, Session
 from .caseload import client_or_last, cloud_cautions, day_or_last, opened, used

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from .. import audio, store, tables
-from ..analyse import measure_again
 from ..errors import ListError, UsageError
+from ..pipeline import measure_again
 from ..terms import Interval, Recording, Token
 from ..terms.clinic import Case, Correction, KeptToken
 from .caseload import client_or_last, opened, session_or_last, used

@@ -8,9 +8,9 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from sibilant.analyse import analyse
 from sibilant.audio import recording_from_samples
 from sibilant.lexicon import builtin_list
+from sibilant.pipeline import analyse
 from sibilant.suitability import judge
 from sibilant.synthetic import ProbePlan, child_speaker, probe
 

@@ -21,10 +21,10 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from sibilant.analyse import analyse, measure_again
 from sibilant.audio import recording_from_samples
 from sibilant.lexicon import expect
 from sibilant.methods import HOUSE_15K, OPEN_ADULT
+from sibilant.pipeline import analyse, measure_again
 from sibilant.ranges import Question, all_ranges
 from sibilant.synthetic import GroupShape, Hump, SibilantShape, Speaker, moments_of, probe, speakers_like
 from sibilant.terms import Recording, Token

@@ -20,10 +20,10 @@ import numpy as np
 import pytest
 import soundfile
 
-from sibilant.analyse import analyse
 from sibilant.audio import recording_from_samples
 from sibilant.lexicon import builtin_list
 from sibilant.methods import HOUSE_7K
+from sibilant.pipeline import analyse
 from sibilant.terms import Token
 
 EVIDENCE = Path(__file__).parents[2] / "docs/evidence/other_voices.csv"

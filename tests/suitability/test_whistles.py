@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sibilant.analyse import analyse
 from sibilant.audio import recording_from_samples
 from sibilant.lexicon import builtin_list
+from sibilant.pipeline import analyse
 from sibilant.synthetic.clients import invented_clients, story_take
 
 

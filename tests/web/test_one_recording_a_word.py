@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from sibilant import audio, lexicon, synthetic
-from sibilant.analyse import Analysis, analyse
+from sibilant.pipeline import Analysis, analyse
 
 EVIDENCE = Path(__file__).parents[2] / "docs" / "evidence" / "page_words.csv"
 KEY_S = 0.35

@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sibilant.analyse import analyse, analyse_given, measure_again
 from sibilant.audio import recording_from_samples
 from sibilant.lexicon import builtin_list, expect
 from sibilant.methods import HOUSE_7K, HOUSE_15K, OPEN_ADULT
+from sibilant.pipeline import analyse, analyse_given, measure_again
 from sibilant.synthetic import ProbePlan, SayPlan, Spoken, child_speaker, probe, woman
 from sibilant.terms import Interval, Recording
 

@@ -6,7 +6,8 @@ import contextlib
 import hashlib
 import os
 import re
-import tempfile
+import secrets
+import stat
 from collections.abc import Iterator
 from pathlib import Path
 from typing import IO
@@ -24,8 +25,11 @@ def sha256_of(path: Path) -> str:
 
 
 @contextlib.contextmanager
-def whole_file(path: Path) -> Iterator[IO[bytes]]:
+def whole_file(path: Path, *, private: bool = False) -> Iterator[IO[bytes]]:
     """Open a file beside ``path`` for writing and move it there when whole; on any failure leave ``path`` as it was.
+
+    The file is as open to others as the umask lets new files be, or as the file that it replaces was; a ``private``
+    one is its owner's alone from its first byte, whatever stood there.
 
     Raises
     ------
@@ -34,22 +38,36 @@ def whole_file(path: Path) -> Iterator[IO[bytes]]:
     """
     if path.is_dir():
         raise OutputError(f"{path.name}: a file was to be written here, but a folder stands in its place; name a file")
-    temporary = None
+    temporary = path.with_name(f".{path.name[:40]}.{secrets.token_hex(8)}.part")
+    made = False
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.name[:40]}.", suffix=".part", dir=path.parent or Path())
-        temporary = Path(name)
+        handle = _created(temporary, None if private else path)
+        made = True
         with os.fdopen(handle, "wb") as stream:
             yield stream
             stream.flush()
             os.fsync(stream.fileno())
-        temporary.chmod(0o644)
         temporary.replace(path)
     except OSError as error:
         raise output_error(path, error) from error
     finally:
-        if temporary is not None:
+        if made:
             with contextlib.suppress(OSError):
                 temporary.unlink(missing_ok=True)
+
+
+def _created(fresh: Path, like: Path | None) -> int:
+    """Make a new file and return its handle: with the mode of the file ``like`` if there is one, private for None."""
+    new = os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+    if like is None:
+        return os.open(fresh, new, 0o600)
+    try:
+        kept = stat.S_IMODE(like.stat().st_mode) & 0o777
+    except FileNotFoundError:
+        return os.open(fresh, new, 0o666)
+    handle = os.open(fresh, new, 0o600)
+    fresh.chmod(kept)
+    return handle
 
 
 def output_error(path: Path, error: OSError) -> OutputError:
@@ -60,15 +78,15 @@ def output_error(path: Path, error: OSError) -> OutputError:
     )
 
 
-def write_bytes(path: Path, content: bytes) -> None:
-    """Write a whole file atomically."""
-    with whole_file(path) as stream:
+def write_bytes(path: Path, content: bytes, *, private: bool = False) -> None:
+    """Write a whole file atomically; ``private``: readable by its owner alone."""
+    with whole_file(path, private=private) as stream:
         stream.write(content)
 
 
-def write_text(path: Path, content: str) -> None:
-    """Write a whole text file atomically as UTF-8 without a mark."""
-    write_bytes(path, content.encode("utf-8"))
+def write_text(path: Path, content: str, *, private: bool = False) -> None:
+    """Write a whole text file atomically as UTF-8 without a mark; ``private``: readable by its owner alone."""
+    write_bytes(path, content.encode("utf-8"), private=private)
 
 
 def make_folder(path: Path) -> Path:

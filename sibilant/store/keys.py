@@ -188,8 +188,7 @@ def write_key_file(folder: Path, kept: KeyFile) -> None:
         "aes_256_gcm": {"nonce": _text(kept.nonce), "wrapped_key": _text(kept.wrapped)},
     }
     erase_half_written(folder)
-    write_text(folder / KEY_FILE, json.dumps(content, indent=1) + "\n")
-    (folder / KEY_FILE).chmod(0o600)
+    write_text(folder / KEY_FILE, json.dumps(content, indent=1) + "\n", private=True)
 
 
 def erase_half_written(folder: Path) -> None:

@@ -10,6 +10,8 @@ from typing import Any
 
 import click
 
+from sibilant.terms.vocabulary import Vocabulary
+
 Command = Callable[..., Any]
 
 
@@ -26,6 +28,26 @@ class Day(click.ParamType[dt.date]):
             return dt.date.fromisoformat(value)
         except ValueError:
             self.fail(f"{value!r} is not a day; write it as 2026-01-31", param, ctx)
+
+
+class Word(click.ParamType[str]):
+    """One word of a vocabulary, in any spelling that its reader takes."""
+
+    name = "word"
+
+    def __init__(self, words: Vocabulary[Any]) -> None:
+        self.words = words
+
+    def get_metavar(self, param: click.Parameter, ctx: click.Context | None = None) -> str:
+        """Show the words as a choice."""
+        return f"[{'|'.join(self.words)}]"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Read a word, or fail in one line."""
+        try:
+            return str(self.words.read(value))
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
 
 
 caseload = click.option(

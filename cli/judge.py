@@ -107,7 +107,7 @@ def _answer() -> dict[str, Any] | None:
 
 def _more(heard: str) -> dict[str, Any]:
     """Ask for the kind of distortion, or the sound said instead; both may be left empty."""
-    from sibilant.terms.clinic import DISTORTIONS
+    from sibilant.terms.vocabulary import DISTORTIONS
 
     if heard == "distorted":
         kinds = click.prompt(f"kind ({', '.join(DISTORTIONS)})", default="", show_default=False, err=True)

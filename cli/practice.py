@@ -6,13 +6,15 @@ from pathlib import Path
 
 import click
 
-LEVELS = ("sound", "syllable", "word", "set-of-three", "phrase", "sentence")
+from sibilant.terms.vocabulary import PRACTICE_LEVELS
+
+from .case_options import Word
 
 
 @click.command(epilog="Example: sibilant practice --words pool-s-initial --level word --to practice.pdf")
 @click.argument("client", required=False, default="")
 @click.option("--words", default="", metavar="LIST", help="LIST.csv or a built-in list (sibilant lists).")
-@click.option("--level", type=click.Choice(LEVELS), default="word", show_default=True)
+@click.option("--level", type=Word(PRACTICE_LEVELS), default="word", show_default=True)
 @click.option("--probe-words", is_flag=True, help="Let words of the client's own probe on; they count as treated then.")
 @click.option("--caseload", type=click.Path(path_type=Path), metavar="FOLDER", help="Where the caseload lies.")
 @click.option("--to", required=True, type=click.Path(path_type=Path), metavar="FILE.pdf", help="Or .html, .docx.")

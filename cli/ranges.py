@@ -7,29 +7,13 @@ from typing import Any
 
 import click
 
+from .case_options import caseload
 from .shown import print_json
 
 
 @click.group(name="ranges", epilog="Example: sibilant ranges list --phone s --age 34y --group f --position initial")
 def command() -> None:
     """Published values as supporting evidence, each with its source; or why none fits."""
-
-
-def _caseload(function: Any) -> Any:
-    return click.option(
-        "--caseload",
-        type=click.Path(path_type=Path, file_okay=False),
-        envvar="SIBILANT_CASELOAD",
-        help="Folder of the caseload, where your own ranges are kept.",
-    )(function)
-
-
-def _folder(caseload: Path | None) -> Path:
-    if caseload is not None:
-        return caseload
-    from platformdirs import user_data_path
-
-    return user_data_path("sibilant", appauthor=False) / "caseload"
 
 
 @command.command(name="list", epilog="Example: sibilant ranges list --phone s --age 7y4m --position initial --json")
@@ -48,16 +32,17 @@ def _folder(caseload: Path | None) -> Path:
 @click.option("--orientation", is_flag=True, help="Show the 6 to 13 year strip, under its own label; off by default.")
 @click.option("--refused/--no-refused", default=True, show_default=True, help="Values that don't fit, with reasons.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
-@_caseload
+@caseload
 def list_command(caseload: Path | None, refused: bool, as_json: bool, bandwidth: float | None, **asked: Any) -> None:
     """Values that fit, with source, population, method and how obtained; or why none fits.
 
     What you leave out is not asked. A value is listed for reading; a placement also needs age, group, cue and five
     tokens, and is made by a report or chart after measuring again under the value's own method.
     """
+    from sibilant.workflow.caseload import folder_of
     from sibilant.workflow.compare import RangesAsked, list_ranges
 
-    document = list_ranges(RangesAsked(bandwidth_hz=bandwidth, **asked), kept_in=_folder(caseload))
+    document = list_ranges(RangesAsked(bandwidth_hz=bandwidth, **asked), kept_in=folder_of(caseload))
     if as_json:
         print_json(document)
         return
@@ -69,7 +54,7 @@ def list_command(caseload: Path | None, refused: bool, as_json: bool, bandwidth:
 @command.command(name="add", epilog="Example: sibilant ranges add my_ranges.csv")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
-@_caseload
+@caseload
 def add_command(caseload: Path | None, file: Path, as_json: bool) -> None:
     """Keep ranges of your own from FILE.csv; they are marked as yours wherever they appear.
 
@@ -78,9 +63,10 @@ def add_command(caseload: Path | None, file: Path, as_json: bool) -> None:
     like, dialect, cluster, level, context, lowest, highest, note. Give the method as 'sibilant measure --method'
     takes it.
     """
+    from sibilant.workflow.caseload import folder_of
     from sibilant.workflow.compare import add_ranges, describe_ranges
 
-    added = add_ranges(file, _folder(caseload))
+    added = add_ranges(file, folder_of(caseload))
     rows = describe_ranges(added)
     if as_json:
         print_json({"added": rows})

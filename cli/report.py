@@ -6,14 +6,14 @@ from pathlib import Path
 
 import click
 
-from .case_options import caseload, client
+from sibilant.terms.vocabulary import REPORT_KINDS
 
-KINDS = ("monthly", "quarterly", "school", "payer", "session", "discharge")
+from .case_options import Word, caseload, client
 
 
 @click.command(epilog="Example: sibilant report C-7QXK --kind monthly --to monthly.pdf")
 @client
-@click.option("--kind", type=click.Choice(KINDS), default="monthly", show_default=True)
+@click.option("--kind", type=Word(REPORT_KINDS), default="monthly", show_default=True)
 @click.option("--to", required=True, type=click.Path(path_type=Path), metavar="FILE.pdf", help="Or .html, .docx.")
 @click.option("--session", type=click.IntRange(min=1), metavar="N", help="As it stood then; default: the last.")
 @click.option("--range", "published_range", is_flag=True, help="Show a published range that fits.")

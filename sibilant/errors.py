@@ -4,6 +4,7 @@
 
     SibilantError            what was asked, what is there, the way out, in one line
     ├── UsageError           the question is wrong (exit code 2)
+    │   └── WordError        a word that is none of those its place allows; also a ValueError
     └── InputError           an input can't be used, or was refused (exit code 3)
         ├── RecordingError   a sound file: missing, unreadable, empty, not a sound
         ├── ListError        a word list, judgement or review file
@@ -27,6 +28,10 @@ class SibilantError(Exception):
 
 class UsageError(SibilantError):
     """The question itself is wrong, such as an unknown option value."""
+
+
+class WordError(UsageError, ValueError):
+    """A word that is none of those allowed in its place, such as the level ``wrod``; the line names those allowed."""
 
 
 class InputError(SibilantError):

@@ -8,10 +8,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
 
-from .. import lexicon, tables
-from ..errors import InputError, ListError
+from .. import prompts, tables
+from ..errors import InputError, ListError, UsageError, WordError
 from ..methods import get_method
+from ..prompts import prompts_of
 from ..terms import Interval, Prompt
+from ..terms.vocabulary import CUES, LEVELS
 from .order import Given, Order, Piece, Plan
 
 SOUND_ENDINGS = frozenset(
@@ -81,7 +83,8 @@ def _beside(path: Path) -> dict[str, str]:
 
 
 def _from_manifest(path: Path, words: str) -> tuple[list[Piece], tuple[str, ...]]:
-    lines = tables.read_rows(path, ["recording"])
+    read = tables.read_rows(path, ["recording"])
+    lines = [(number, _known_words(path.name, number, cells)) for number, cells in read]
     header = list(dict.fromkeys(name for _, cells in lines for name in cells))
     carried = tuple(name for name in header if name and name not in OWN)
     taken = {column.name for column in tables.token_columns()} - {*LABELS, "level", "cue"}
@@ -94,6 +97,15 @@ def _from_manifest(path: Path, words: str) -> tuple[list[Piece], tuple[str, ...]
         _from_lines(path, Path(os.path.relpath(place, root)).as_posix(), place, own, (words, *carried))
         for place, own in _by_place(places, lines).items()
     ], carried
+
+
+def _known_words(name: str, number: int, cells: dict[str, str]) -> dict[str, str]:
+    """Return a line with its level and cue, columns of the result, as the words that all tables use."""
+    sets = {"level": LEVELS, "cue": CUES}
+    try:
+        return cells | {key: words.read_or_empty(cells[key]) for key, words in sets.items() if key in cells}
+    except WordError as error:
+        raise ListError(f"{name}: line {number}: {error}; or give your column another name") from error
 
 
 def _places(path: Path, lines: Sequence[Line]) -> list[Path]:
@@ -176,35 +188,20 @@ def _prompts(words: str, said: str, name: str, stem: str) -> tuple[Prompt, ...]:
         return _said(said)
     if not words:
         return ()
-    listed = _listed(words)
-    if any(owner for owner, _ in listed):
-        listed = tuple((owner, prompt) for owner, prompt in listed if owner in (name, stem))
-        if not listed:
-            raise ListError(f"{name}: the list names no prompt for this recording; fill its column recording")
-    return tuple(prompt for _, prompt in listed)
+    own = prompts_of(_listed(words), Path(name))
+    if not own:
+        raise ListError(f"{name}: the list names no prompt for this recording; fill its column recording")
+    return own
 
 
 @lru_cache(maxsize=256)
 def _said(text: str) -> tuple[Prompt, ...]:
-    return tuple(lexicon.expect(piece.strip()) for piece in text.split(",") if piece.strip())
+    try:
+        return prompts.said(text, where="column prompts")
+    except UsageError as error:
+        raise ListError(str(error)) from error
 
 
 @lru_cache(maxsize=256)
-def _listed(words: str) -> tuple[tuple[str, Prompt], ...]:
-    """Prompts of a list file or built-in list, each with the recording it names."""
-    if words in lexicon.list_names():
-        return tuple(("", prompt) for prompt in lexicon.builtin_list(words))
-    return tuple(
-        (
-            row.recording,
-            lexicon.expect(
-                row.word,
-                phones=row.phones,
-                target=row.target,
-                level=row.level or "word",
-                cue=row.cue,
-                treated=row.treated,
-            ),
-        )
-        for row in tables.read_list(Path(words))
-    )
+def _listed(words: str) -> tuple[Prompt, ...]:
+    return prompts.listed(words)

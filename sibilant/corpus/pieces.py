@@ -17,11 +17,10 @@ from .. import audio, files, tables
 from ..errors import InputError, ListError, RecordingError
 from ..pipeline import Analysis, analyse, analyse_given
 from ..terms import Method, Recording
+from ..terms.vocabulary import TARGETS
 from .order import Piece
 
 LIBRARIES = ("sibilant", "numpy", "scipy", "soundfile", "praat-parselmouth")
-PHONES = {"s": "S", "z": "Z", "sh": "SH", "zh": "ZH", "ʃ": "SH", "ʒ": "ZH"}
-"""Labels of marked stretches that name a phone."""
 
 _TRIM, _MMAP = -1, -3
 _TRIM_BYTES, _MMAP_BYTES = 134_217_728, 33_554_432
@@ -133,7 +132,7 @@ def _marked_rows(piece: Piece, analysis: Analysis, labels: tables.Labels) -> lis
     for number, row in enumerate(rows):
         given = piece.given[number % len(piece.given)]
         row |= dict(piece.carried) | dict(given.carried) | {"label": given.label}
-        phone = PHONES.get(given.label.strip("/[]").lower(), "")
+        phone = TARGETS.find(given.label.strip("/[]")) or ""
         if phone and not row.get("phone"):
             row |= {"phone": phone, "finding": "found"}
     return rows

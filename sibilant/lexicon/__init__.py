@@ -3,14 +3,13 @@
 from .dictionary import look_up
 from .letters import sibilant_letters
 from .lists import BLANK, builtin_list, fill_carrier, list_names, list_note
-from .phones import CONSONANTS, SIBILANTS, VOWELS, read_phones
+from .phones import CONSONANTS, VOWELS, read_phones
 from .prompts import Pronunciation, expect, pronunciations, voicing_differs
 from .slots import slots_of
 
 __all__ = [
     "BLANK",
     "CONSONANTS",
-    "SIBILANTS",
     "VOWELS",
     "Pronunciation",
     "builtin_list",

@@ -69,7 +69,7 @@ def fill_carrier(carrier: str, word: str, *, phones: str = "", target: str = "S"
 def _prompt(row: dict[str, str]) -> Prompt:
     if BLANK in row["word"]:
         known = expect(row["word"].replace(BLANK, ""), level=row["level"])
-        return Prompt(row["word"], known.words, (), row["level"])
+        return Prompt(row["word"], known.words, (), known.level)
     return expect(row["word"], phones=row["phones"], target=row["target"], level=row["level"])
 
 

@@ -35,8 +35,6 @@ CONSONANTS = frozenset(
         "ZH",
     ]
 )
-SIBILANTS = frozenset(["S", "Z", "SH", "ZH", "CH", "JH"])
-FRICATIVE_TARGETS = frozenset(["S", "Z", "SH", "ZH"])
 ROUNDED_VOWELS = frozenset(["AO", "OW", "OY", "UH", "UW"])
 
 _IPA: dict[str, tuple[str, ...]] = {

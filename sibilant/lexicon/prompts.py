@@ -10,12 +10,12 @@ from dataclasses import dataclass
 
 from ..errors import LexiconError
 from ..terms import Prompt, SibilantSlot, Word
+from ..terms.vocabulary import CUES, LEVELS, TARGETS, Target
 from .dictionary import look_up
-from .phones import FRICATIVE_TARGETS, read_phones
+from .phones import read_phones
 from .slots import slots_of
 
 _APOSTROPHES = str.maketrans({"’": "'", "‘": "'", "ʼ": "'", "`": "'"})
-_TARGETS = {"s": "S", "z": "Z", "sh": "SH", "ʃ": "SH", "zh": "ZH", "ʒ": "ZH", "none": "S", "": "S"}
 _WAY_OUT = "give its phones, as ARPABET (S IY1 L) or IPA in slashes (/siːl/)"
 
 
@@ -66,6 +66,8 @@ def expect(
     LexiconError
         When a word is not known, holds digits, or has pronunciations that differ in /s/ against /z/ and no phones say
         which is meant; when phones are not phones or don't fit the number of words.
+    WordError
+        When level or cue is none of the words allowed.
 
     Examples
     --------
@@ -76,7 +78,8 @@ def expect(
     """
     tidy = " ".join(text.split())
     words = _given(tidy, phones) if phones.strip() else tuple(_sole(spelling) for spelling in _spellings(tidy))
-    return Prompt(tidy, words, slots_of(words), level, cue, _target(target), treated)
+    said = LEVELS.read_or_empty(level), CUES.read_or_empty(cue), _target(target)
+    return Prompt(tidy, words, slots_of(words), *said, treated)
 
 
 def pronunciations(text: str, *, phones: str = "") -> tuple[Pronunciation, ...]:
@@ -125,10 +128,9 @@ def _swapped(first: Sequence[str], other: Sequence[str]) -> bool:
     return len(orders[0]) == len(orders[1]) and orders[0] != orders[1]
 
 
-def _target(target: str) -> str:
-    sign = target.strip().strip("/").lower()
-    found = _TARGETS.get(sign)
-    if found is None or found not in FRICATIVE_TARGETS:
+def _target(target: str) -> Target:
+    found = "S" if target.strip().lower() in ("", "none") else TARGETS.find(target)
+    if found is None:
         raise LexiconError(f"target {target!r}: a target is s, z, sh or zh (affricates are found, but never targets)")
     return found
 

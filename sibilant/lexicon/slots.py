@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from ..terms import Position, SibilantSlot, Word
-from .phones import ROUNDED_VOWELS, SIBILANTS, base, is_vowel
+from ..terms.vocabulary import SIBILANTS
+from .phones import ROUNDED_VOWELS, base, is_vowel
 
 _STRESS = {"1": "primary", "2": "secondary", "0": "unstressed"}
 

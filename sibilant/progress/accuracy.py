@@ -7,7 +7,8 @@ from collections.abc import Iterable, Sequence
 from typing import Literal
 
 from ..terms.change import Accuracy, AccuracyCell, MoveUp, WordsGained
-from ..terms.clinic import Heard, Judgement, KeptToken, MoveUpRule, Session
+from ..terms.clinic import Judgement, KeptToken, MoveUpRule, Session
+from ..terms.vocabulary import Heard
 from .proportions import mcnemar_exact, newcombe, wilson
 
 Rule = Literal["strict", "common distortions forgiven", "distortions forgiven"]

@@ -11,7 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from ..terms.change import Agreement
-from ..terms.clinic import HEARD, KeptToken
+from ..terms.clinic import KeptToken
+from ..terms.vocabulary import HEARD
 from .accuracy import judgement_by
 from .means import SEED
 from .reliability import alpha, fleiss, intraclass

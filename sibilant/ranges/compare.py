@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from ..terms.reference import Comparison, Placement, Reason, ReferenceRange
+from ..terms.vocabulary import CUES
 from .ages import age_words
 from .band import band_of, is_spectral
-from .questions import CUES, Answer, Question, find
+from .questions import Answer, Question, find
 from .rules import FEWEST_TOKENS
 from .wording import bounds_words, number, statement
 
@@ -92,7 +93,6 @@ def usable(values: Sequence[TokenValue], row: ReferenceRange) -> tuple[list[Toke
 
 def _unlike(token: TokenValue, row: ReferenceRange) -> str:
     where = row.circumstances
-    cue = CUES.get(token.cue.lower(), token.cue.lower())
     if not math.isfinite(token.value):
         return "no value"
     if token.phone != row.phone:
@@ -107,7 +107,7 @@ def _unlike(token: TokenValue, row: ReferenceRange) -> str:
         return f"not in the cluster {where.cluster}"
     if where.level not in ("", "any") and token.level != where.level:
         return f"level {token.level or 'not known'}, not {where.level}"
-    if where.cue not in ("", "any") and cue != where.cue:
+    if where.cue not in ("", "any") and CUES.find(token.cue) != where.cue:
         return f"cue {token.cue or 'not known'}, not {where.cue}"
     if is_spectral(row) and token.method.split("/")[0] != row.method:
         return f"measured under {token.method or 'no named method'}, not {row.method}"

@@ -11,7 +11,7 @@ from ..errors import MethodError, RangeError
 from ..methods import get_method
 from ..terms import MEASURES
 from ..terms.reference import Basis, Circumstances, Population, ReferenceRange
-from .questions import CUES
+from ..terms.vocabulary import CUES, LEVELS, POSITIONS, TARGETS, Vocabulary
 from .tables import is_number
 
 NEEDED = ("measure", "phone", "mean", "sd", "n_speakers", "age_low_y", "age_high_y", "sex", "population", "position",
@@ -83,7 +83,7 @@ def _range(row: dict[str, str], place: str) -> ReferenceRange:
         return ReferenceRange(
             measure=row["measure"],
             name=MEASURES[row["measure"]].name,
-            phone=row["phone"].strip("/").upper(),
+            phone=TARGETS.read(row["phone"]),
             unit=MEASURES[row["measure"]].unit,
             population=Population(
                 row["population"],
@@ -94,10 +94,10 @@ def _range(row: dict[str, str], place: str) -> ReferenceRange:
                 row.get("dialect", ""),
             ),
             circumstances=Circumstances(
-                row["position"],
+                _or_any(POSITIONS, row["position"]),
                 row.get("cluster", ""),
-                row.get("level", ""),
-                CUES.get(row.get("cue", "").lower(), row.get("cue", "")),
+                _or_any(LEVELS, row.get("level", "")),
+                _or_any(CUES, row["cue"]),
                 row.get("context", ""),
             ),
             basis=Basis(row["citation"], "yours", LABEL, note=row.get("note", "")),
@@ -112,6 +112,11 @@ def _range(row: dict[str, str], place: str) -> ReferenceRange:
         raise RangeError(f"{place}: {error}") from error
 
 
+def _or_any(words: Vocabulary[str], cell: str) -> str:
+    """Read a condition that may also be left open."""
+    return "any" if cell.lower() == "any" else words.read_or_empty(cell)
+
+
 def _check(row: dict[str, str], place: str) -> None:
     """Raise on the first thing that is wrong with a row."""
     for name in NEEDED:
@@ -123,12 +128,13 @@ def _check(row: dict[str, str], place: str) -> None:
     measure = MEASURES.get(row["measure"])
     if measure is None:
         raise RangeError(f"{place}: measure {row['measure']!r} is not known; there are: {', '.join(MEASURES)}")
-    if row["phone"].strip("/").upper() not in ("S", "Z", "SH", "ZH"):
+    if TARGETS.find(row["phone"]) is None:
         raise RangeError(f"{place}: phone {row['phone']!r} is not s, z, sh or zh")
     if row["sex"] not in ("f", "m", "both"):
         raise RangeError(f"{place}: sex {row['sex']!r} is not f, m or both")
-    if row["position"] not in ("initial", "medial", "final", "any"):
-        raise RangeError(f"{place}: position {row['position']!r} is not initial, medial, final or any")
+    for name, words in (("position", POSITIONS), ("cue", CUES), ("level", LEVELS)):
+        if row.get(name) and row[name].lower() != "any" and words.find(row[name]) is None:
+            raise RangeError(f"{place}: {name} {row[name][:20]!r} is none of {words.allowed}, any")
     if not 0 <= float(row["age_low_y"]) <= float(row["age_high_y"]) <= 120:
         raise RangeError(f"{place}: ages {row['age_low_y']} to {row['age_high_y']} are not a range of years")
     if float(row["age_low_y"]) < 18 <= float(row["age_high_y"]):

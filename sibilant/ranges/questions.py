@@ -9,20 +9,14 @@ from typing import Literal
 from ..errors import UsageError
 from ..terms import MEASURES
 from ..terms.reference import ADULT_MONTHS, Reason, ReferenceRange
+from ..terms.vocabulary import CUES, LEVELS, TARGETS
 from .rules import reasons_against
 from .tables import all_ranges
 
 Group = Literal["f", "m"]
 
-CUES = {
-    "s": "spontaneous", "spontaneous": "spontaneous",
-    "d": "delayed model", "delayed": "delayed model", "delayed model": "delayed model",
-    "delayed-model": "delayed model",
-    "m": "model", "model": "model", "direct model": "model", "direct-model": "model",
-    "m+": "model with cue", "model with cue": "model with cue", "model+": "model with cue",
-    "j": "joint", "joint": "joint", "joint production": "joint",
-    "read aloud": "read aloud", "reading": "read aloud",
-}  # fmt: skip
+CONTRAST = "S-SH"
+"""The phone of measures that set /s/ against /ʃ/."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +31,7 @@ class Question:
     Raises
     ------
     UsageError
-        When group, phone or age are not ones that can be asked for.
+        When group, phone, level, cue or age are not ones that can be asked for.
     """
 
     measure: str
@@ -57,15 +51,16 @@ class Question:
     listing: bool = False
 
     def __post_init__(self) -> None:
-        sign = self.phone.strip("/ ").lower()
-        object.__setattr__(self, "phone", {"ʃ": "SH", "ʒ": "ZH"}.get(sign, sign.upper()))
-        if self.phone not in ("S", "Z", "SH", "ZH", "S-SH"):
+        phone = CONTRAST if self.phone.strip().upper() == CONTRAST else TARGETS.find(self.phone)
+        if phone is None:
             raise UsageError(f"phone {self.phone!r}: reference values are asked for s, z, sh or zh")
+        object.__setattr__(self, "phone", phone)
         if self.group not in ("f", "m", None):
             raise UsageError(f"group {self.group!r}: the reference group is f or m, or none at all")
         if self.age_months is not None and self.age_months < 0:
             raise UsageError("an age is zero months or more")
-        object.__setattr__(self, "cue", CUES.get(self.cue.strip().lower(), self.cue.strip().lower()))
+        object.__setattr__(self, "cue", CUES.read_or_empty(self.cue))
+        object.__setattr__(self, "level", LEVELS.read_or_empty(self.level))
         object.__setattr__(self, "cluster", "" if self.cluster == "none" else self.cluster)
 
     @property

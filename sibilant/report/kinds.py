@@ -4,18 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
-from typing import Literal
 
 from ..charts import style, wording
 from ..terms import MEASURES
 from ..terms.change import CaseView
 from ..terms.document import Blank, BlankTable, Document, Facts, Heading, Paragraph, Part, Table
+from ..terms.vocabulary import REPORT_KINDS, ReportKind
 from . import plain, sections
 from .plain import ReportSettings
 
-Kind = Literal["monthly", "quarterly", "school", "payer", "session", "discharge"]
-KINDS: tuple[Kind, ...] = ("monthly", "quarterly", "school", "payer", "session", "discharge")
-_TITLES: Mapping[Kind, str] = MappingProxyType(
+KINDS = REPORT_KINDS.words
+_TITLES: Mapping[ReportKind, str] = MappingProxyType(
     {
         "monthly": "Monthly summary: /s/ in practice words",
         "quarterly": "Quarterly review: /s/ in practice words",
@@ -26,11 +25,11 @@ _TITLES: Mapping[Kind, str] = MappingProxyType(
     }
 )
 _MOST_CONTEXTS = 5
-_DENSE: tuple[Kind, ...] = ("monthly", "quarterly", "session", "discharge")
+_DENSE: tuple[ReportKind, ...] = ("monthly", "quarterly", "session", "discharge")
 _SIGNED = (Blank("Clinician and credentials"), Blank("Signature and date"))
 
 
-def compose(kind: Kind, view: CaseView, settings: ReportSettings) -> Document:
+def compose(kind: ReportKind, view: CaseView, settings: ReportSettings) -> Document:
     """Compose one report from a client's view.
 
     Judged accuracy comes first and plain sentences before figures; what is missing is said; fields that only the
@@ -55,8 +54,7 @@ def compose(kind: Kind, view: CaseView, settings: ReportSettings) -> Document:
     ValueError
         For another kind, or a session that the client doesn't have.
     """
-    if kind not in _MAKERS:
-        raise ValueError(f"a report is of kind {', '.join(KINDS)}; not {kind!r}")
+    kind = REPORT_KINDS.read(kind)
     view = plain.with_session(view, settings.session)
     last = f" · last probe {plain.day_text(view.last.on)}" if view.last else ""
     mark = style.INVENTED if view.client.invented else ""
@@ -335,7 +333,7 @@ def _bounds(low: float, high: float) -> str:
     return f"({wording.number(low, 0.01)} to {wording.number(high, 0.01)})"
 
 
-_MAKERS: Mapping[Kind, Callable[[CaseView, ReportSettings], tuple[Part, ...]]] = MappingProxyType(
+_MAKERS: Mapping[ReportKind, Callable[[CaseView, ReportSettings], tuple[Part, ...]]] = MappingProxyType(
     {
         "monthly": _monthly,
         "quarterly": _quarterly,

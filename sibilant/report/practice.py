@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
-from typing import Literal
 
 from ..terms.document import Blank, Document, Paragraph, Part, PracticeItem
+from ..terms.vocabulary import PRACTICE_LEVELS, PracticeLevel
 
-Level = Literal["sound", "syllable", "word", "set-of-three", "phrase", "sentence"]
-LEVELS: tuple[Level, ...] = ("sound", "syllable", "word", "set-of-three", "phrase", "sentence")
-_SAY: Mapping[Level, str] = MappingProxyType(
+_SAY: Mapping[PracticeLevel, str] = MappingProxyType(
     {
-        "sound": "Make each one a long, quiet stream.",
+        "isolation": "Make each one a long, quiet stream.",
         "syllable": "Say each one slowly, then a little faster.",
         "word": "Say each word once, slowly.",
         "set-of-three": "Say each word three times: one, two, three.",
@@ -22,13 +20,15 @@ _SAY: Mapping[Level, str] = MappingProxyType(
 )
 
 
-def practice_sheet(level: Level, items: Sequence[PracticeItem], *, subject: str = "", mark: str = "") -> Document:
+def practice_sheet(
+    level: PracticeLevel, items: Sequence[PracticeItem], *, subject: str = "", mark: str = ""
+) -> Document:
     """Compose a practice sheet.
 
     Parameters
     ----------
     level : str
-        ``sound``, ``syllable``, ``word``, ``set-of-three``, ``phrase`` or ``sentence``.
+        ``isolation``, ``syllable``, ``word``, ``set-of-three``, ``phrase`` or ``sentence``.
     items : sequence of PracticeItem
         At least one thing to say.
     subject : str
@@ -51,8 +51,7 @@ def practice_sheet(level: Level, items: Sequence[PracticeItem], *, subject: str 
     >>> practice_sheet("word", [PracticeItem("seal", ((0, 1),))]).title
     'Practice at home: words with /s/'
     """
-    if level not in LEVELS:
-        raise ValueError(f"a practice sheet is of level {', '.join(LEVELS)}; not {level!r}")
+    level = PRACTICE_LEVELS.read(level)
     if not items:
         raise ValueError("a practice sheet needs at least one thing to say")
     parts: tuple[Part, ...] = (
@@ -69,9 +68,9 @@ def practice_sheet(level: Level, items: Sequence[PracticeItem], *, subject: str 
     return Document("practice", f"Practice at home: {_name(level)}", parts, subject, mark, large_print=True)
 
 
-def _name(level: Level) -> str:
-    names: Mapping[Level, str] = {
-        "sound": "the sound /s/",
+def _name(level: PracticeLevel) -> str:
+    names: Mapping[PracticeLevel, str] = {
+        "isolation": "the sound /s/",
         "syllable": "syllables with /s/",
         "word": "words with /s/",
         "set-of-three": "words with /s/, three times",

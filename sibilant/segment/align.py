@@ -9,17 +9,15 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from ..terms.vocabulary import AFFRICATES, SIBILANTS, VOICED
 from .frication import Run, is_burst
 
 Costs = npt.NDArray[np.float64]
 
 FAR = 1e9
-SIBILANTS = frozenset({"S", "Z", "SH", "ZH", "CH", "JH"})
 STOPS = frozenset({"P", "T", "K", "B", "D", "G"})
 FAINT_FRICATIVES = frozenset({"F", "TH", "HH", "V", "DH"})
 SONORANTS = frozenset({"M", "N", "NG", "L", "R", "W", "Y"})
-AFFRICATES = frozenset({"CH", "JH"})
-VOICED = frozenset({"Z", "ZH", "JH"})
 SKIP_PHONE = {"vowel": 3.0, "sonorant": 0.6, "stop": 0.6, "faint": 1.0, "sibilant": 2.6}
 SKIP_STRESSED = 5.0
 LASTING_S, FLEETING_S = 0.045, 0.025

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from ..terms import Edge, Interval, SibilantInterval, SibilantSlot
-from .align import AFFRICATES
+from ..terms.vocabulary import AFFRICATES
 from .claims import overlap
 from .edges import Bounds, bounds_of
 from .frication import Run, is_burst

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..terms import SibilantSlot
-from .align import VOICED, kind_of
+from ..terms.vocabulary import VOICED
+from .align import kind_of
 from .frication import Run, hidden_run, is_burst, joined_run
 from .stage import Stage
 

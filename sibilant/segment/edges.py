@@ -7,11 +7,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..terms import Edge, Interval
+from ..terms.vocabulary import AFFRICATES, VOICED
 from .fine import FineLevels
 from .release import after_release
 from .silence import silence_edge
 from .track import CORE_DROP_DB, Beyond, Found, Track, against_voice, crossing, smoothed, track, voiced_level
-from .voicing import PITCH_SMOOTHING_MS, VOICED_PHONES, gap_before_voice, into_voice, out_of_voice, voice_start
+from .voicing import PITCH_SMOOTHING_MS, gap_before_voice, into_voice, out_of_voice, voice_start
 
 BASE_MS = {"silence": 7.0, "voiced": 6.0, "release": 7.0, "frication": 10.0, "edge_of_recording": 7.0}
 AT_ONCE_MS = 10.0
@@ -20,7 +21,6 @@ VOICE_OVER_FLOOR_DB = 7.0
 VOICED_FRICTION_DB = 16.0
 VOICED_PHONE_FRICTION_DB = 25.0
 STOPS = frozenset({"P", "T", "K", "B", "D", "G"})
-AFFRICATES = frozenset({"CH", "JH"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +81,7 @@ def offset_edge(fine: FineLevels, way: Track, limit: int, beyond: Beyond, loudes
     if voice < max(loudest_db - VOICED_REACH_DB, way.low_floor_db + VOICE_OVER_FLOOR_DB):
         return silence
     noise = float(np.percentile(way.low[way.first : way.last + 1], 40))
-    reach = VOICED_PHONE_FRICTION_DB if beyond.phone in VOICED_PHONES else VOICED_FRICTION_DB
+    reach = VOICED_PHONE_FRICTION_DB if beyond.phone in VOICED else VOICED_FRICTION_DB
     if noise > voice - reach:
         near = against_voice(fine, way, slice(min(way.last + 10, stop), stop + 1))
         return into_voice(near, stop, silence)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..terms.vocabulary import VOICED
 from .frames import Floats
 from .silence import ABOVE_FLOOR_DB, SHALLOWEST_DB, SILENCE_DROP_DB
 from .track import Beyond, Found, Track, crossing, smoothed
@@ -20,7 +21,6 @@ FLAT_MS, FLAT_DB, RISEN_DB = 20, 2.0, 8.0
 LAST_PULSE_DB = 16.0
 LAST_PULSE_DROP_DB = 8.0
 LAST_PULSE_REST_MS, LAST_PULSE_BACK_MS = 24, 4
-VOICED_PHONES = frozenset({"Z", "ZH", "JH"})
 
 
 def out_of_voice(way: Track, begin: int, silence: Found, beyond: Beyond) -> Found:
@@ -30,7 +30,7 @@ def out_of_voice(way: Track, begin: int, silence: Found, beyond: Beyond) -> Foun
     level = smoothed(way.high, 5)[begin : way.first + 1]
     rise = begin + crossing(level, level.size - 1, -1, _out_of(own, way.plateau_db), sustained=1)
     frame = max(rise, silence.frame)
-    if beyond.phone not in VOICED_PHONES:
+    if beyond.phone not in VOICED:
         frame = max(frame, last_pulse(way, begin, frame))
     return Found(frame, "voiced")
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..terms import Interval, Prompt, Recording, Utterance, Voice
+from ..terms.vocabulary import CUES_WITH_MODEL
 from .candidates import candidates
 from .colour import Colouring, flat_colouring
 from .frames import coarse_levels
@@ -25,7 +26,6 @@ JOIN_FREE_S = 0.28
 JOIN_IN_PHRASE_S = 0.25
 RELEASE_GAP_S, RELEASE_S = 0.20, 0.20
 PHRASE_END_GAP_S, PHRASE_END_S = 0.35, 0.30
-MODEL_CUES = frozenset({"d", "m", "m+", "j"})
 
 
 def find_words(recording: Recording, prompts: Sequence[Prompt], *, modelled: bool = False) -> WordSearch:
@@ -127,8 +127,7 @@ def has_model(prompt: Prompt) -> bool:
     >>> has_model(Prompt("sun", cue="M+")), has_model(Prompt("sun", cue="S"))
     (True, False)
     """
-    cue = prompt.cue.strip().lower()
-    return cue in MODEL_CUES or "model" in cue or "joint" in cue
+    return prompt.cue in CUES_WITH_MODEL
 
 
 def _with_voices(evidence: Evidence, voices: VoiceEvidence, prompts: Sequence[Prompt], *, models: float) -> Evidence:

@@ -11,6 +11,7 @@ import sqlalchemy as sa
 
 from ..terms import Edge, Interval, Prompt, Review, SibilantInterval, Token
 from ..terms.clinic import AuditEntry, Case, Correction, EarlierProbe, Event, Judgement, KeptToken
+from ..terms.vocabulary import CUES, LEVELS
 from .caseload import Caseload
 from .encode import load, method_from, prompt_from, token_from
 from .judging import correction_from, judgement_from
@@ -144,8 +145,8 @@ def _kept(
         judgements=judgements,
         corrections=corrections,
         treated=row["treated"],
-        cue=row["cue"],
-        level=row["level"],
+        cue=CUES.find(row["cue"]) or "",
+        level=LEVELS.find(row["level"]) or "",
         clip=clip,
     )
 

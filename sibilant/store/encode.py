@@ -23,6 +23,7 @@ from ..terms import (
     Window,
     Word,
 )
+from ..terms.vocabulary import CUES, LEVELS
 
 
 def dump(value: Any) -> str:
@@ -54,11 +55,12 @@ def prompt_text(prompt: Prompt) -> str:
 
 
 def prompt_from(text: str) -> Prompt:
-    """Return a prompt from JSON text."""
+    """Return a prompt from JSON text; a level or cue that is no word for one (older caseloads) is not stated."""
     content = load(text)
     words = tuple(Word(word["spelling"], tuple(word["phones"])) for word in content.pop("words"))
     slots = tuple(SibilantSlot(**slot) for slot in content.pop("slots"))
-    return Prompt(words=words, slots=slots, **content)
+    level, cue = LEVELS.find(content.pop("level")) or "", CUES.find(content.pop("cue")) or ""
+    return Prompt(words=words, slots=slots, level=level, cue=cue, **content)
 
 
 def method_text(method: Method) -> str:

@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from ..errors import CaseloadError, RefusedError
 from ..terms import Method, Prompt, Token
 from ..terms.clinic import Session
+from ..terms.vocabulary import CUES, LEVELS
 from .caseload import Caseload
 from .encode import dump, measured_text, method_text, observed_text, prompt_text
 from .people import client_id
@@ -226,7 +227,15 @@ def read_sessions(connection: sa.Connection, owner: int, code: str) -> tuple[Ses
 
 def _session(row: Mapping[str, Any], code: str, recordings: tuple[str, ...]) -> Session:
     kept = {key: value for key, value in row.items() if key not in {"id", "client_id", "held_on"}}
+    kept |= _known_words(row)
     return Session(client=code, on=row["held_on"], recordings=recordings, **kept)
+
+
+def _known_words(row: Mapping[str, Any]) -> dict[str, str]:
+    """Level and cue as they are called now; older caseloads took any text: it moves into the note."""
+    known = {"level": LEVELS.find(row["level"]) or "", "cue": CUES.find(row["cue"]) or ""}
+    unknown = [f"{name} as kept: {row[name]}" for name, word in known.items() if row[name] and not word]
+    return {**known, "note": "; ".join(part for part in (row["note"], *unknown) if part)}
 
 
 def session_id(connection: sa.Connection, code: str, number: int) -> int:

@@ -7,7 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..terms.suitability import ASPECTS, SUPPORTS, Aspect, Sign, Suitability, Support, TokenSupport, Verdict, worse_of
+from ..terms.suitability import ASPECTS, Aspect, Sign, Suitability, TokenSupport, Verdict, worse_of
+from ..terms.vocabulary import SUPPORTS, Support
 from .evidence import Evidence
 from .methods_served import house_tops_hz, serves, widest_served
 from .rules import Rule

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ..terms.vocabulary import SIBILANTS
 from .frication import add_noises
 from .hiss import Envelope
-from .phones import PHONES, SIBILANTS, is_stressed, plain
+from .phones import PHONES, is_stressed, plain
 from .score import Score, SibilantPlan, Sound, near
 from .speakers import Speaker
 from .tract import Voicing

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from ..terms.vocabulary import HUSHED
 from .hiss import Envelope, Hiss
 from .score import VOWEL_RMS, MadeSibilant, Score, SibilantPlan, Sound, near
 from .shapes import Hump, SibilantShape
@@ -31,7 +32,7 @@ def _sibilant(score: Score, i: int, speaker: Speaker, plan: SibilantPlan, rng: n
     sound = score.sounds[i]
     kind = plan.kind_of(sound.slot - 1, speaker)
     before, after = near(score.sounds, i)
-    hushed = sound.phone in ("SH", "ZH", "CH", "JH")
+    hushed = sound.phone in HUSHED
     spread = speaker.spread_hz * (0.5 if hushed else 1.0)
     shape = (speaker.sh if hushed else speaker.s_shape(kind)).moved(spread * float(rng.standard_normal()))
     if shape.ridge is not None:

@@ -90,8 +90,6 @@ PHONES: Mapping[str, Phone] = MappingProxyType({
     "DH": Phone("fricative", (300, 1350, 2550), (0.060, 0.050), -33.0, place="dental"),
 })  # fmt: skip
 
-SIBILANTS = frozenset({"S", "Z", "SH", "ZH", "CH", "JH"})
-
 
 def plain(phone: str) -> str:
     """Return an ARPABET phone without its stress digit.

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..terms import Prompt
+from ..terms.vocabulary import SIBILANTS
 from .room import SNR_BAND_HZ, Room, background, breath, click, cough, reverberated, scrape
 from .score import VOWEL_RMS
 from .shapes import SibilantShape
@@ -231,7 +232,7 @@ def _broken_off(
     last = min(max(1, len(phones) - 1), (vowels[0] + 1) if vowels else 2)
     kinds = says.type_of(index)
     part = phones[:last]
-    n = sum(p.rstrip("012") in ("S", "Z", "SH", "ZH", "CH", "JH") for p, _ in part)
+    n = sum(p.rstrip("012") in SIBILANTS for p, _ in part)
     kind = kinds if isinstance(kinds, str) else (kinds[:n] if n else "")
     spoken = say(
         _joined(part), speaker, rng, sibilant_type=kind, sibilant_level_db=says.level_db, durations=says.durations,

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..terms import Interval, Prompt
+from ..terms.vocabulary import SIBILANTS
 from .articulation import plan_score
 from .edges import Components, edges_of
 from .score import VOWEL_RMS, Score, SibilantPlan
@@ -96,7 +97,7 @@ def _kinds(given: str | Sequence[str], phones: list[tuple[str, int]], speaker: S
     unknown = [k for k in kinds if k not in known]
     if unknown:
         raise ValueError(f"sibilant type {unknown[0]!r} is not known; known are {', '.join(SIBILANT_TYPES)}, omitted")
-    n = sum(p.rstrip("012") in ("S", "Z", "SH", "ZH", "CH", "JH") for p, _ in phones)
+    n = sum(p.rstrip("012") in SIBILANTS for p, _ in phones)
     if len(kinds) > 1 and len(kinds) != n:
         raise ValueError(f"{len(kinds)} sibilant types were given for {n} sibilants; give one, or one for each")
     return kinds or ("",)

@@ -2,7 +2,6 @@
 
 from .columns import Column, token_columns
 from .read import (
-    ACCURACIES,
     IntervalRow,
     JudgementRow,
     ListRow,
@@ -18,7 +17,6 @@ from .rows import Cell, Labels, Row, token_rows, unreadable_row
 from .write import cell_text, description, guarded, json_rows, rounded, table_lines, unguarded, write_table
 
 __all__ = [
-    "ACCURACIES",
     "Cell",
     "Column",
     "IntervalRow",

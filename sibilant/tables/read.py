@@ -8,14 +8,13 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
-from ..errors import ListError
+from ..errors import ListError, WordError
+from ..terms.vocabulary import CUES, HEARD, LEVELS, VOICES, Cue, Heard, Level, Vocabulary, Voice, Word_co
 from .write import unguarded
 
 MOST_BYTES = 64 << 20
-ACCURACIES = (
-    "correct", "approximation", "distorted", "substituted", "omitted", "added", "no_response", "not_scorable",
-)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,8 +24,8 @@ class ListRow:
     word: str
     phones: str = ""
     target: str = "s"
-    level: str = ""
-    cue: str = ""
+    level: Level | Literal[""] = ""
+    cue: Cue | Literal[""] = ""
     treated: bool | None = None
     recording: str = ""
     line: int = 0
@@ -39,12 +38,12 @@ class JudgementRow:
     prompt_index: int
     attempt: int
     slot: int
-    accuracy: str
+    accuracy: Heard
     type: str = ""
     type2: str = ""
     substitute: str = ""
     certainty: str = ""
-    cue: str = ""
+    cue: Cue | Literal[""] = ""
     self_corrected: bool | None = None
     note: str = ""
 
@@ -58,7 +57,7 @@ class ReviewRow:
     slot: int
     onset_s: float | None = None
     offset_s: float | None = None
-    voice: str = ""
+    voice: Voice | Literal[""] = ""
     counts: bool | None = None
 
 
@@ -170,6 +169,16 @@ def _truth(name: str, line: int, cells: dict[str, str], column: str) -> bool | N
     raise ListError(f"{name}: line {line}, {column}: yes, no or empty is needed, got '{cell[:30]}'")
 
 
+def _word(
+    name: str, line: int, cells: dict[str, str], column: str, words: Vocabulary[Word_co]
+) -> Word_co | Literal[""]:
+    """Return a cell as the word it is a spelling of, empty where the cell is."""
+    try:
+        return words.read_or_empty(cells.get(column, ""))
+    except WordError as error:
+        raise ListError(f"{name}: line {line}: {error}") from error
+
+
 def read_list(path: Path) -> tuple[ListRow, ...]:
     """Read LIST.csv: one row a prompt, in the order spoken.
 
@@ -187,8 +196,8 @@ def read_list(path: Path) -> tuple[ListRow, ...]:
                 word=cells["word"],
                 phones=cells.get("phones", ""),
                 target=cells.get("target") or "s",
-                level=cells.get("level", ""),
-                cue=cells.get("cue", ""),
+                level=_word(path.name, line, cells, "level", LEVELS),
+                cue=_word(path.name, line, cells, "cue", CUES),
                 treated=_truth(path.name, line, cells, "treated"),
                 recording=cells.get("recording", ""),
                 line=line,
@@ -203,9 +212,9 @@ def read_judgements(path: Path) -> tuple[JudgementRow, ...]:
     """Read JUDGEMENTS.csv; ``accuracy`` must be one of the contract's words."""
     rows = []
     for line, cells in read_rows(path, ["prompt_index", "attempt", "slot", "accuracy"]):
-        accuracy = cells.get("accuracy", "").lower()
-        if accuracy not in ACCURACIES:
-            raise ListError(f"{path.name}: line {line}, accuracy: '{accuracy[:30]}' is none of {', '.join(ACCURACIES)}")
+        accuracy = _word(path.name, line, cells, "accuracy", HEARD)
+        if not accuracy:
+            raise ListError(f"{path.name}: line {line}: accuracy is empty; write one of {HEARD.allowed}")
         rows.append(
             JudgementRow(
                 prompt_index=_whole(path.name, line, cells, "prompt_index"),
@@ -216,7 +225,7 @@ def read_judgements(path: Path) -> tuple[JudgementRow, ...]:
                 type2=cells.get("type2", ""),
                 substitute=cells.get("substitute", ""),
                 certainty=cells.get("certainty", ""),
-                cue=cells.get("cue", ""),
+                cue=_word(path.name, line, cells, "cue", CUES),
                 self_corrected=_truth(path.name, line, cells, "self_corrected"),
                 note=cells.get("note", ""),
             )
@@ -232,9 +241,6 @@ def read_reviews(path: Path) -> tuple[ReviewRow, ...]:
         offset = _number(path.name, line, cells, "offset_s")
         if (onset is None) != (offset is None) or (onset is not None and offset is not None and not onset < offset):
             raise ListError(f"{path.name}: line {line}: onset_s and offset_s are given together, onset first")
-        voice = cells.get("voice", "")
-        if voice not in {"", "client", "other", "unsure"}:
-            raise ListError(f"{path.name}: line {line}, voice: client, other or unsure is needed, got '{voice[:30]}'")
         rows.append(
             ReviewRow(
                 prompt_index=_whole(path.name, line, cells, "prompt_index"),
@@ -242,7 +248,7 @@ def read_reviews(path: Path) -> tuple[ReviewRow, ...]:
                 slot=_whole(path.name, line, cells, "slot"),
                 onset_s=onset,
                 offset_s=offset,
-                voice=voice,
+                voice=_word(path.name, line, cells, "voice", VOICES),
                 counts=_truth(path.name, line, cells, "counts"),
             )
         )

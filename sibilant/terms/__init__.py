@@ -6,7 +6,6 @@ from .reference import Comparison, ReferenceRange
 from .sound import (
     Edge,
     Interval,
-    Position,
     Prompt,
     Recording,
     Review,
@@ -14,12 +13,12 @@ from .sound import (
     SibilantSlot,
     Source,
     Utterance,
-    Voice,
     Word,
 )
-from .suitability import Aspect, Sign, Suitability, Support, TokenSupport, Verdict
+from .suitability import Aspect, Sign, Suitability, TokenSupport, Verdict
 from .takes import Separation, SustainedTake
-from .token import Finding, Measures, Spectrum, Token
+from .token import Measures, Spectrum, Token
+from .vocabulary import Finding, Position, Support, Voice
 
 __all__ = [
     "MEASURES",

@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
-from .clinic import Client, Device, Direction, EarlierProbe, Event, Heard, Phase, Session
+from .clinic import Client, Device, Direction, EarlierProbe, Event, Session
 from .sound import Interval
+from .vocabulary import Heard, Phase
 
 Verdict = Literal["larger than error", "within error", "cannot be judged"]
 LARGER: Verdict = "larger than error"

@@ -9,34 +9,9 @@ from types import MappingProxyType
 from typing import Literal
 
 from .token import Token
+from .vocabulary import CUES, HEARD, KEEPS, LEVELS, PHASES, Cue, Heard, Keep, Level, Phase
 
-Heard = Literal[
-    "correct", "approximation", "distorted", "substituted", "omitted", "added", "no_response", "not_scorable"
-]
-HEARD: tuple[Heard, ...] = (
-    "correct",
-    "approximation",
-    "distorted",
-    "substituted",
-    "omitted",
-    "added",
-    "no_response",
-    "not_scorable",
-)
-DISTORTIONS: tuple[str, ...] = (
-    "frontal",
-    "interdental",
-    "dentalised",
-    "lateral",
-    "palatal",
-    "retracted",
-    "whistled",
-    "nasalised",
-    "other",
-)
 Direction = Literal["higher", "lower", "longer", "shorter", "none"]
-Phase = Literal["baseline", "treatment", "maintenance", "follow-up"]
-Keep = Literal["words", "all", "none"]
 CODE_LETTERS = "23456789ACDEFHJKLMNPQRTVWXY"
 _CHECK_WEIGHTS, _CHECK_OFFSET, _CHECK_MODULUS = (5, 34, 22), 3, 37
 
@@ -186,14 +161,19 @@ class Session:
     """One probe of one client. ``recordings`` are the hashes of the files heard; their names are never kept.
 
     ``list_form`` is the word list's name; ``verdict`` the recordings' suitability in a word; ``bridge`` marks a probe
-    made with two devices at once.
+    made with two devices at once. Level and cue are empty where they are not stated.
+
+    Raises
+    ------
+    WordError
+        When level, cue, phase or what is kept is none of the words allowed.
     """
 
     client: str
     number: int
     on: dt.date
-    level: str = "word"
-    cue: str = "spontaneous"
+    level: Level | Literal[""] = "word"
+    cue: Cue | Literal[""] = "spontaneous"
     device: str = ""
     room: str = ""
     list_form: str = ""
@@ -204,6 +184,12 @@ class Session:
     verdict: str = ""
     note: str = ""
     recordings: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "level", LEVELS.read_or_empty(self.level))
+        object.__setattr__(self, "cue", CUES.read_or_empty(self.cue))
+        object.__setattr__(self, "phase", PHASES.read(self.phase))
+        object.__setattr__(self, "keep", KEEPS.read(self.keep))
 
     @property
     def label(self) -> str:
@@ -235,8 +221,8 @@ class Judgement:
     turn: int = 1
 
     def __post_init__(self) -> None:
-        if self.heard not in HEARD:
-            raise ValueError(f"a judgement is one of {', '.join(HEARD)}; got {self.heard!r}")
+        object.__setattr__(self, "heard", HEARD.read(self.heard))
+        object.__setattr__(self, "cue", CUES.find(self.cue) or self.cue)  # free text in older caseloads
         if not self.rater:
             raise ValueError("a judgement needs the code of the person who made it")
         if self.line is not None and not 0 <= self.line <= 100:

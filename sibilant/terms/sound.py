@@ -7,12 +7,12 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from .vocabulary import CUES, LEVELS, Cue, Level, Position, Voice
+
 if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
-Position = Literal["initial", "medial", "final"]
-Voice = Literal["client", "other", "unsure"]
 Beside = Literal["silence", "voiced", "release", "frication", "edge_of_recording"]
 
 
@@ -132,17 +132,27 @@ class SibilantSlot:
 class Prompt:
     """What the speaker was asked to say: a word, phrase or sentence, in the order spoken.
 
-    ``words`` may be empty when nothing is known of the pronunciation; ``slots`` are the sibilants expected.
+    ``words`` may be empty when nothing is known of the pronunciation; ``slots`` are the sibilants expected. Level and
+    cue are empty where they are not stated.
+
+    Raises
+    ------
+    WordError
+        When level or cue is none of the words allowed.
     """
 
     text: str
     words: tuple[Word, ...] = ()
     slots: tuple[SibilantSlot, ...] = ()
-    level: str = "word"
-    cue: str = ""
+    level: Level | Literal[""] = "word"
+    cue: Cue | Literal[""] = ""
     target: str = "S"
     treated: bool | None = None
     recording: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "level", LEVELS.read_or_empty(self.level))
+        object.__setattr__(self, "cue", CUES.read_or_empty(self.cue))
 
     @property
     def phones(self) -> tuple[str, ...]:

@@ -8,12 +8,11 @@ from types import MappingProxyType
 from typing import Any, Literal
 
 from .sound import Interval
+from .vocabulary import SUPPORTS, Support
 
-Support = Literal["usable", "with care", "not usable"]
 Severity = Literal["note", "with care", "not usable"]
 Aspect = Literal["durations", "levels", "comparison", "moments"]
 
-SUPPORTS: tuple[Support, ...] = ("usable", "with care", "not usable")
 ASPECTS: tuple[Aspect, ...] = ("durations", "levels", "comparison", "moments")
 
 
@@ -25,7 +24,7 @@ def worse_of(*supports: Support) -> Support:
     >>> worse_of("usable", "with care")
     'with care'
     """
-    return SUPPORTS[max((SUPPORTS.index(support) for support in supports), default=0)]
+    return max(supports, key=SUPPORTS.index, default="usable")
 
 
 @dataclass(frozen=True, slots=True)

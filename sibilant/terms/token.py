@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from .method import Method
 from .sound import Interval, SibilantInterval, SibilantSlot, Utterance
+from .vocabulary import Finding
 
 if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
-
-Finding = Literal["found", "no_frication", "extra", "none_expected", "unsure", "prompt_missing", "unreadable"]
 
 
 @dataclass(frozen=True, slots=True)

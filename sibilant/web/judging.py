@@ -9,7 +9,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from ..errors import UsageError
-from ..terms.clinic import HEARD
+from ..terms.vocabulary import HEARD
 from ..workflow import judge, look
 from .asking import caseload_of, client_of, number_of, sent, text_of
 from .places import Answer
@@ -51,8 +51,8 @@ async def queue(request: Request) -> Response:
 async def one(request: Request) -> Response:
     """Keep one judgement at once."""
     given = await sent(request)
-    said = text_of(given, "heard")
-    if said not in HEARD:
+    said = HEARD.find(text_of(given, "heard"))
+    if said is None:
         raise UsageError("nothing chosen yet; press the key of what was heard")
     kinds = given.get("types") or []
     if not isinstance(kinds, list):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import tempfile
 from collections.abc import Awaitable, Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -15,17 +14,16 @@ from starlette.responses import RedirectResponse, Response
 
 from ..errors import CaseloadError, SibilantError, UsageError
 from ..terms import MEASURES
-from ..terms.clinic import DISTORTIONS, Device
+from ..terms.clinic import Device
+from ..terms.vocabulary import CUE_LETTERS, DISTORTIONS, PRACTICE_LEVELS, REPORT_KINDS
 from ..workflow import clients, expect, report, sessions, summarise, take
 from ..workflow.caseload import cautions, folder_of
 from ..workflow.pictures import INVENTED
-from ..workflow.probe import CUES
 from .asking import caseload_of, client_of, number_of, text_of
 from .marks import MARKS
 from .showing import root_of, shown
 
 Answer = Callable[[Request], Response | Awaitable[Response]]
-LEVELS = ("", "isolation", "syllable", "word", "set-of-three", "phrase", "sentence")
 ROLES = ("parent", "guardian", "client", "school")
 COLUMNS = (
     ("session", "session"),
@@ -109,8 +107,8 @@ def capture(request: Request) -> Response:
         "capture.html.j2",
         who=who,
         list_groups=_list_groups(),
-        levels=LEVELS,
-        cues=[(letter, name) for letter, name in CUES.items()],
+        levels=("", *PRACTICE_LEVELS),
+        cues=[(letter, name) for letter, name in CUE_LETTERS.items()],
         devices=clients.list_devices(caseload_of(request)),
         under_way=take.under_way(caseload_of(request), who["code"]),
     )
@@ -118,7 +116,7 @@ def capture(request: Request) -> Response:
 
 def judge(request: Request) -> Response:
     """Judge by ear, one token after the other."""
-    return _with_sessions(request, "judge.html.j2", "judge", marks=MARKS, distortions=DISTORTIONS)
+    return _with_sessions(request, "judge.html.j2", "judge", marks=MARKS, distortions=tuple(DISTORTIONS))
 
 
 def review(request: Request) -> Response:
@@ -162,7 +160,7 @@ def progress(request: Request) -> Response:
         groups=_grouped(summarise.lines(view)),
         measures=[measure for measure in MEASURES.values() if measure.scope == "token"],
         key=key or view.main_measure,
-        kinds=report.KINDS,
+        kinds=tuple(REPORT_KINDS),
         forms=report.FORMS,
     )
 
@@ -194,12 +192,8 @@ def report_file(request: Request) -> Response:
     ticked = report.Ticked(published_range=asked.get("range") == "yes", session=number_of(asked, "session"))
     if form not in FORMS_OF_REPORT:
         raise UsageError(f"a report is made as {', '.join(FORMS_OF_REPORT)}; not {form[:10]!r}")
-    with tempfile.TemporaryDirectory(prefix="sibilant-") as folder:
-        path = Path(folder) / f"report.{form}"
-        document = report.make_report(caseload_of(request), client_of(request), kind, path, ticked=ticked)
-        content = path.read_bytes()
+    content = report.report_bytes(caseload_of(request), client_of(request), kind, form, ticked=ticked)
     name = f"{client_of(request) or 'client'}-{kind}.{form}"
-    assert document is not None
     sent_as = {"content-disposition": f'attachment; filename="{name}"'}
     return Response(content, media_type=FORMS_OF_REPORT[form], headers=sent_as)
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from .. import charts, files, synthetic
 from ..synthetic.clients import ClientStory
+from ..terms.vocabulary import REPORT_KINDS
 from . import draw, measure, pictures, practise, report, summarise
 
 _STYLE = """
@@ -48,7 +49,7 @@ def write_up(folder: Path, story: ClientStory) -> tuple[list[str], list[str]]:
     chart = folder / "charts" / f"{code}-months.svg"
     summarise.figure(view, case, chart)
     written.append([chart])
-    kinds = report.KINDS if code == "C-7QXK" else ("monthly",)
+    kinds = tuple(REPORT_KINDS) if code == "C-7QXK" else ("monthly",)
     for kind in kinds:
         ending = ".docx" if kind == "session" else ".html" if kind == "school" else ".pdf"
         path = folder / "reports" / f"{code}-{kind}{ending}"

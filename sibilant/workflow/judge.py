@@ -13,7 +13,8 @@ from typing import Any
 from .. import store, tables
 from ..errors import ListError, UsageError
 from ..progress import accuracy, main_rater, standing
-from ..terms.clinic import DISTORTIONS, Case, Heard, Judgement, KeptToken
+from ..terms.clinic import Case, Judgement, KeptToken
+from ..terms.vocabulary import DISTORTIONS, Heard
 from .caseload import client_or_last, opened, session_or_last, used
 
 CERTAINTIES = ("sure", "unsure")
@@ -88,7 +89,7 @@ def _from_row(
     types = tuple(kind.strip().lower() for kind in (row.type, row.type2) if kind.strip())
     return Judgement(
         token=find_token(case, session, (row.prompt_index, row.attempt, row.slot), path.name).key,
-        heard=row.accuracy,  # type: ignore[arg-type]
+        heard=row.accuracy,
         rater=person,
         on=on,
         types=types,
@@ -230,9 +231,7 @@ def record(caseload: Path | None, of: Queue, key: str, heard: Heard, **more: Any
     UsageError
         When a word of it is not known.
     """
-    for kind in more.get("types", ()):
-        if kind not in DISTORTIONS:
-            raise UsageError(f"distortion {kind[:20]!r} is none of {', '.join(DISTORTIONS)}")
+    more["types"] = tuple(DISTORTIONS.read(kind) for kind in more.get("types", ()))
     if more.get("certainty", "") not in {"", *CERTAINTIES}:
         raise UsageError(f"certainty is {' or '.join(CERTAINTIES)}")
     with opened(caseload, who=of.rater) as one:

@@ -11,8 +11,8 @@ from pathlib import Path
 from .. import audio, methods, tables
 from ..errors import ListError, RecordingError, UsageError
 from ..pipeline import Analysis, analyse, analyse_given, measure_again
+from ..prompts import prompts_from, prompts_of
 from ..terms import Interval, Method, MicrophoneResponse, Prompt, Recording, Token
-from .prompts import prompts_from, prompts_of
 
 
 @dataclass(frozen=True, slots=True)

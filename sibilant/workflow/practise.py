@@ -10,19 +10,18 @@ from typing import TYPE_CHECKING
 
 from .. import files, lexicon
 from ..errors import ListError, RefusedError, UsageError
+from ..prompts import prompts_from
 from ..terms import Prompt
 from ..terms.document import Document, PracticeItem
-from .prompts import prompts_from
+from ..terms.vocabulary import PRACTICE_LEVELS
 from .report import FORMS, form_of
 
 __all__ = ["FORMS", "SheetRequest", "compose_sheet", "form_of", "items_of", "make_sheet", "write_sheet"]
 
 if TYPE_CHECKING:
-    from ..report.practice import Level
     from ..store import Caseload
 
-LEVELS = ("sound", "syllable", "word", "set-of-three", "phrase", "sentence")
-_TICKS = MappingProxyType({"sound": 5, "syllable": 5, "word": 5, "set-of-three": 3, "phrase": 3, "sentence": 3})
+_TICKS = MappingProxyType({"isolation": 5, "syllable": 5, "word": 5, "set-of-three": 3, "phrase": 3, "sentence": 3})
 _READ_AS: Mapping[str, str] = MappingProxyType(
     {
         "s": "sssss",
@@ -52,9 +51,8 @@ class SheetRequest:
     probe_words: bool = False
 
     def __post_init__(self) -> None:
-        if self.level not in LEVELS:
-            raise UsageError(f"--level: {self.level!r} is none of {', '.join(LEVELS)}")
-        if not self.words and not self.client and self.level not in ("sound", "syllable", "sentence"):
+        object.__setattr__(self, "level", PRACTICE_LEVELS.read(self.level))
+        if not self.words and not self.client and self.level not in ("isolation", "syllable", "sentence"):
             raise UsageError(f"level {self.level} needs words: name a list with --words, or a client")
 
 
@@ -117,8 +115,7 @@ def compose_sheet(level: str, prompts: Sequence[Prompt], *, subject: str = "", m
     """
     from ..report.practice import practice_sheet
 
-    chosen: Level = level  # type: ignore[assignment]
-    return practice_sheet(chosen, items_of(level, prompts), subject=subject, mark=mark)
+    return practice_sheet(PRACTICE_LEVELS.read(level), items_of(level, prompts), subject=subject, mark=mark)
 
 
 def items_of(level: str, prompts: Sequence[Prompt]) -> list[PracticeItem]:
@@ -130,7 +127,7 @@ def items_of(level: str, prompts: Sequence[Prompt]) -> list[PracticeItem]:
 
 def _item(level: str, prompt: Prompt) -> PracticeItem:
     ticks = _TICKS[level]
-    if level in ("sound", "syllable") and prompt.text in _READ_AS:
+    if level in ("isolation", "syllable") and prompt.text in _READ_AS:
         shown = _READ_AS[prompt.text]
         places = tuple((n, n + 1) for n, letter in enumerate(shown) if letter == "s")
         return PracticeItem(shown, places, (), ticks, f"/{prompt.text}/")
@@ -156,7 +153,7 @@ def _in_carrier(number: int, prompt: Prompt) -> Prompt:
 
 
 def _prompts(request: SheetRequest, caseload: Caseload | None) -> tuple[Prompt, ...]:
-    own = {"sound": "sustained", "syllable": "syllables", "sentence": "sentences"}
+    own = {"isolation": "sustained", "syllable": "syllables", "sentence": "sentences"}
     if request.words:
         return prompts_from(request.words)
     if request.level in own:

@@ -3,34 +3,25 @@
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 import numpy as np
 
-from .. import acoustics, audio, lexicon, methods, store
+from .. import acoustics, audio, methods, store
 from ..errors import ListError, RefusedError, UsageError
 from ..pipeline import analyse
+from ..prompts import list_form, prompts_from, prompts_of
 from ..terms import Interval, Prompt, Recording, Token
-from ..terms.clinic import Client, Keep, Phase, Session
+from ..terms.clinic import Client, Session
+from ..terms.vocabulary import CUES, CUES_WITH_MODEL, KEEPS, LEVELS, PHASES, SUPPORTS, Phase, Support
 from .caseload import client_or_last, cloud_cautions, day_or_last, opened, used
 from .heard import Heard, ProbeResult, recording_row, unsaid_rows, word_rows
-from .prompts import prompts_from, prompts_of
 
-SUPPORTS = ("usable", "with care", "not usable")
 HOUSE = ("house-15k", "house-10k", "house-7k")
-CUES = {
-    "S": "spontaneous",
-    "D": "delayed model",
-    "M": "model",
-    "M+": "model with a cue",
-    "J": "joint",
-}
-WITH_MODEL = frozenset(CUES.values()) - {"spontaneous"}
 ISOLATION = "isolation"
 ROUND_THE_WORD_S = 0.25
 BASELINES = 3
@@ -93,34 +84,13 @@ def keep_probe(caseload: Path | None, code: str | None, request: ProbeRequest) -
         return _result(one, client, kept, heard, spoken)
 
 
-def cue_name(cue: str) -> str:
-    """Return a cue level's name from its letter or name.
-
-    Raises
-    ------
-    UsageError
-        When it is neither.
-
-    Examples
-    --------
-    >>> cue_name("M+")
-    'model with a cue'
-    """
-    known = {**CUES, **{value: value for value in CUES.values()}}
-    if (found := known.get(cue.strip()) or known.get(cue.strip().upper()) or known.get(cue.strip().lower())) is None:
-        letters = ", ".join(f"{letter} ({name})" for letter, name in CUES.items())
-        raise UsageError(f"cue {cue[:20]!r} is none of {letters}")
-    return found
-
-
 def _check(request: ProbeRequest) -> None:
     if not request.recordings:
         raise UsageError("no recording given; name one or more sound files")
-    cue_name(request.cue)
-    if request.keep not in get_args(Keep):
-        raise UsageError(f"--keep {request.keep[:20]}: words, all or none")
-    if request.phase and request.phase not in get_args(Phase):
-        raise UsageError(f"--phase {request.phase[:20]}: one of {', '.join(get_args(Phase))}")
+    CUES.read(request.cue)
+    KEEPS.read(request.keep)
+    LEVELS.read_or_empty(request.level)
+    PHASES.read_or_empty(request.phase)
 
 
 def refuse_without_consent(client: Client) -> None:
@@ -146,13 +116,9 @@ def _asked(prompts: Sequence[Prompt], request: ProbeRequest) -> tuple[Prompt, ..
     """Return the prompts with the session's cue and level where the list does not say its own."""
     if not prompts:
         raise UsageError("--words: a probe needs the list that was spoken; name a LIST.csv or a built-in list")
-    cue = cue_name(request.cue)
+    cue, level = CUES.read(request.cue), LEVELS.read_or_empty(request.level)
     return tuple(
-        replace(
-            prompt,
-            cue=cue_name(prompt.cue) if prompt.cue else cue,
-            level=request.level if request.level and prompt.level == "word" else prompt.level,
-        )
+        replace(prompt, cue=prompt.cue or cue, level=level if level and prompt.level == "word" else prompt.level)
         for prompt in prompts
     )
 
@@ -184,39 +150,25 @@ def _spoken(heard: Sequence[Heard], prompts: Sequence[Prompt]) -> tuple[Prompt, 
 def _session(
     one: store.Caseload, client: Client, request: ProbeRequest, listed: str, prompts: Sequence[Prompt]
 ) -> Session:
-    cue = cue_name(request.cue)
+    cue = CUES.read(request.cue)
     levels = Counter(prompt.level for prompt in prompts).most_common(1)
     before = [session for session in store.sessions(one, client.code) if session.phase == "baseline"]
-    phase = request.phase or ("baseline" if len(before) < BASELINES else "treatment")
+    usual: Phase = "baseline" if len(before) < BASELINES else "treatment"
     return Session(
         client=client.code,
         number=0,
         on=day_or_last(one, request.on),
-        level=request.level or levels[0][0],
+        level=LEVELS.read_or_empty(request.level) or levels[0][0],
         cue=cue,
         device=request.device,
         room=request.room,
         list_form=request.form or list_form(listed, prompts),
-        phase=phase,  # type: ignore[arg-type]
-        modelled=request.modelled or cue in WITH_MODEL,
+        phase=PHASES.read_or_empty(request.phase) or usual,
+        modelled=request.modelled or cue in CUES_WITH_MODEL,
         bridge=request.bridge,
-        keep=request.keep,  # type: ignore[arg-type]
+        keep=KEEPS.read(request.keep),
         note=request.note,
     )
-
-
-def list_form(listed: str, prompts: Sequence[Prompt]) -> str:
-    """Name a list form: a built-in list by its name, another by its prompts; a file's name is never kept.
-
-    Examples
-    --------
-    >>> list_form("core-a", ()), list_form("any-file.csv", prompts_from(say="seal, bus"))
-    ('core-a', 'list-37b83e')
-    """
-    if listed in lexicon.list_names():
-        return listed
-    spoken = "\n".join(f"{prompt.text}\t{' '.join(prompt.phones)}" for prompt in prompts)
-    return f"list-{hashlib.sha256(spoken.encode()).hexdigest()[:6]}"
 
 
 def _keep(one: store.Caseload, session: Session, heard: Sequence[Heard], prompts: tuple[Prompt, ...]) -> Session:
@@ -236,7 +188,7 @@ def _keep(one: store.Caseload, session: Session, heard: Sequence[Heard], prompts
         return store.keep_session(one, new)
 
 
-def _worst(heard: Sequence[Heard]) -> str:
+def _worst(heard: Sequence[Heard]) -> Support:
     return max((each.analysis.suitability.verdict.worst for each in heard), key=SUPPORTS.index)
 
 

@@ -14,13 +14,14 @@ from ..terms.change import CaseView
 from ..terms.clinic import Case, KeptToken
 from ..terms.document import Document
 from ..terms.reference import Comparison
+from ..terms.vocabulary import REPORT_KINDS
+from .caseload import folder_of
 from .compare import own_ranges, token_values
 
 if TYPE_CHECKING:
     from ..charts import RangeBracket
-    from ..report import Kind, ReportSettings
+    from ..report import ReportSettings
 
-KINDS = ("monthly", "quarterly", "school", "payer", "session", "discharge")
 FORMS = ("pdf", "html", "docx")
 NOT_CHOSEN = "No published range was chosen to be shown; values are compared with the client's own baseline."
 NONE_FITS = "No published range fits this age and recording; values are compared with the client's own baseline."
@@ -71,11 +72,33 @@ def make_report(
     from .summarise import case_view
 
     chosen = ticked or Ticked()
-    if kind not in KINDS:
-        raise UsageError(f"--kind: {kind[:20]!r} is none of {', '.join(KINDS)}")
+    REPORT_KINDS.read(kind)
     form_of(path)
     view, case = case_view(caseload, client, words=chosen.words, rater=chosen.rater)
-    return write_report(kind, view, case, path, ticked=chosen, kept_in=caseload)
+    return write_report(kind, view, case, path, ticked=chosen, kept_in=folder_of(caseload))
+
+
+def report_bytes(
+    caseload: Path | None, client: str | None, kind: str, form: str, *, ticked: Ticked | None = None
+) -> bytes:
+    """Compose one report of a client and return it as ``pdf``, ``html`` or ``docx``; nothing is written anywhere.
+
+    Raises
+    ------
+    UsageError
+        For another kind or form, or a session that the client doesn't have.
+    CaseloadError
+        When there is no such caseload or client.
+    """
+    from .. import report
+    from .summarise import case_view
+
+    chosen = ticked or Ticked()
+    known = REPORT_KINDS.read(kind)
+    form_of(Path(f"report.{form}"))
+    view, case = case_view(caseload, client, words=chosen.words, rater=chosen.rater)
+    document = compose_report(known, view, case, chosen, form=form, kept_in=folder_of(caseload))
+    return report.render(document, form)  # type: ignore[arg-type]
 
 
 def write_report(
@@ -116,12 +139,11 @@ def compose_report(
     """
     from .. import report
 
-    chosen: Kind = kind  # type: ignore[assignment]
     known = [session.number for session in case.sessions]
     if ticked.session is not None and ticked.session not in known:
         shown = ", ".join(str(number) for number in known) or "none"
         raise UsageError(f"{view.client.code}: no session {ticked.session}; there are: {shown}")
-    return report.compose(chosen, view, settings_of(view, case, ticked, form=form, kept_in=kept_in))
+    return report.compose(REPORT_KINDS.read(kind), view, settings_of(view, case, ticked, form=form, kept_in=kept_in))
 
 
 def settings_of(

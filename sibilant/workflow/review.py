@@ -13,6 +13,7 @@ from ..errors import ListError, UsageError
 from ..pipeline import measure_again
 from ..terms import Interval, Recording, Token
 from ..terms.clinic import Case, Correction, KeptToken
+from ..terms.vocabulary import VOICES
 from .caseload import client_or_last, opened, session_or_last, used
 from .judge import find_token, rater_or_last
 
@@ -62,9 +63,9 @@ def review_one(
     together = (onset is None) == (offset is None)
     if not together or (onset is not None and offset is not None and not 0 <= onset < offset < math.inf):
         raise UsageError("the beginning of a sibilant lies before its end; move an edge back")
-    voice, counts = str(given.get("voice") or ""), given.get("counts")
-    if voice not in {"", "client", "other", "unsure"} or counts not in {None, True, False}:
-        raise UsageError("the voice is client, other or unsure; an attempt counts or does not")
+    voice, counts = VOICES.read_or_empty(str(given.get("voice") or "")), given.get("counts")
+    if counts not in {None, True, False}:
+        raise UsageError("an attempt counts or does not")
     row = tables.ReviewRow(index, attempt, slot, onset, offset, voice, counts)
     return review_rows(caseload, code, number, [row], rater=rater)
 

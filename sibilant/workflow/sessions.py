@@ -5,16 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 from .. import store
-from ..errors import UsageError
 from ..progress import WATCHED, Unlike, expected, judgement_by, main_rater, most_unlike
 from ..progress.session import measured_under
 from ..terms import MEASURES
-from ..terms.clinic import Case, KeptToken, Phase, Receipt, Session
+from ..terms.clinic import Case, KeptToken, Receipt, Session
+from ..terms.vocabulary import CUES, LEVELS, PHASES, Vocabulary
 from .caseload import client_or_last, opened, session_or_last, used
-from .probe import cue_name
 
 
 def list_sessions(caseload: Path | None, code: str | None) -> list[dict[str, Any]]:
@@ -130,13 +129,9 @@ def change_session(caseload: Path | None, code: str | None, number: int | None, 
 
 
 def _known(changed: Mapping[str, Any]) -> dict[str, Any]:
-    """Return changes with the cue by its name, after checking the phase."""
-    known = dict(changed)
-    if "cue" in known:
-        known["cue"] = cue_name(known["cue"])
-    if known.get("phase", "baseline") not in get_args(Phase):
-        raise UsageError(f"--phase {str(known['phase'])[:20]}: one of {', '.join(get_args(Phase))}")
-    return known
+    """Return changes with level, cue and phase as the words that are kept."""
+    sets: dict[str, Vocabulary[Any]] = {"level": LEVELS, "cue": CUES, "phase": PHASES}
+    return {name: sets[name].read(value) if name in sets else value for name, value in changed.items()}
 
 
 def move_session(caseload: Path | None, code: str | None, number: int | None, to: str) -> int:

@@ -21,13 +21,14 @@ import numpy.typing as npt
 
 from .. import audio, files, lexicon, store
 from ..errors import CaseloadError, RefusedError, UsageError
+from ..prompts import list_form, prompts_from
 from ..terms import Prompt, Recording
+from ..terms.vocabulary import CUES, KEEPS, LEVELS, PHASES
 from .caseload import client_or_last, opened
 from .check import check_sound
 from .heard import ProbeResult
 from .listening import spoilt
-from .probe import ProbeRequest, cue_name, keep_probe, list_form, refuse_without_consent
-from .prompts import prompts_from
+from .probe import ProbeRequest, keep_probe, refuse_without_consent
 
 STATE = "take.json"
 LEAST_RATE_HZ = 44_100
@@ -92,7 +93,10 @@ def begin(caseload: Path | None, code: str | None, request: TakeRequest) -> dict
         When a condition or the list can't be used.
     """
     refuse_microphone(request.sampling_rate_hz, request.microphone)
-    cue_name(request.cue)
+    CUES.read(request.cue)
+    LEVELS.read_or_empty(request.level)
+    PHASES.read_or_empty(request.phase)
+    KEEPS.read(request.keep)
     prompts = _prompts(request)
     with opened(caseload) as one:
         client = store.get_client(one, client_or_last(one, code))

@@ -72,6 +72,19 @@ def test_any_take_is_sane(kind: str, onset_s: float, length_s: float) -> None:
     assert all(math.isfinite(value) for value in found.values.values())
 
 
+@pytest.mark.parametrize("name", method_names())
+def test_noise_in_the_middle_always_has_a_value(name: str) -> None:
+    """The tests above would also pass with everything withheld: ordinary sound is measured, and silence is not."""
+    stretch, words = [sound(0.1, 0.3)], [Interval(0.0, 0.5)]
+    assert "centroid_hz" in measure(made("noise", 96000, 3), stretch, get_method(name), words=words)[0].values
+    silent = measure(made("silence", 96000, 3), stretch, get_method(name), words=words)[0]
+    assert "centroid_hz" not in silent.values and "silent" in silent.flags
+
+
+def test_a_take_of_noise_has_values() -> None:
+    assert sustained(made("noise", 44100, 1), Interval(0.0, 0.45)).values
+
+
 def test_no_sounds_no_measures() -> None:
     assert measure(made("noise", 44100, 1), [], HOUSE_15K) == []
 

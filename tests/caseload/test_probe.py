@@ -118,9 +118,6 @@ def test_held_sounds_are_a_measurement_of_their_own(folder: Path, tmp_path: Path
 
 
 def test_cue_letters_and_names_and_what_is_refused(folder: Path, tmp_path: Path) -> None:
-    assert [probe.cue_name(cue) for cue in ("S", "m+", "delayed model")] == [
-        "spontaneous", "model with a cue", "delayed model",
-    ]  # fmt: skip
     path = spoken(tmp_path / "a.wav", "seal", 6)
     for changed in ({"cue": "loud"}, {"keep": "some"}, {"phase": "later"}):
         with pytest.raises(UsageError):

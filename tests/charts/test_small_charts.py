@@ -12,7 +12,7 @@ import pytest
 from sibilant import charts
 from sibilant.charts.sounds import HEARD_MARKS
 from sibilant.methods import HOUSE_15K
-from sibilant.terms.clinic import HEARD
+from sibilant.terms.vocabulary import HEARD
 
 
 def test_each_spectrum_is_scaled_to_its_own_power() -> None:

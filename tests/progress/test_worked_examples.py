@@ -225,6 +225,10 @@ class TestTrend:
         x = [1, 2.5, 2.5, 4.5, 4.5, 6.5, 6.5, 8, 9.5, 9.5]
         y = [1, 2, 4.5, 4.5, 4.5, 4.5, 8, 8, 8, 10]
         assert stats.kendalltau(x, y).statistic == pytest.approx(0.859, abs=0.0005)
+        # Three of the pairs tied in x differ in y (2 and 4.5, 4.5 and 8, 8 and 10): S of y in its order counts them.
+        pairs = len(x) * (len(x) - 1) / 2
+        free_x, free_y = pairs - 4, pairs - (6 + 3)
+        assert (kendall_s(y) - 3) / math.sqrt(free_x * free_y) == pytest.approx(0.859, abs=0.0005)
 
     def test_five_points(self) -> None:
         """S 6, one-sided p 14/120: from memory, US EPA data-quality guidance; scipy's exact p on the same."""
@@ -258,6 +262,7 @@ class TestTrend:
     def test_least_p_of_a_phase_comparison(self, m: int, n: int, p: float) -> None:
         """Own, exact: 1/C(m+n, m); scipy's exact rank-sum test on complete separation."""
         assert 1 / math.comb(m + n, m) == pytest.approx(p, abs=0.0005)
+        assert single_case.nap(range(m), range(m, m + n)) == 1.0
         separated = stats.mannwhitneyu(range(m, m + n), range(m), alternative="greater", method="exact")
         assert separated.pvalue == pytest.approx(1 / math.comb(m + n, m))
 

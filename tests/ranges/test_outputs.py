@@ -54,6 +54,32 @@ def no_ranges_of_ones_own(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> No
     monkeypatch.setenv("SIBILANT_CASELOAD", str(tmp_path / "caseload"))
 
 
+OWN_ROW = {"measure": "centroid_hz", "phone": "s", "mean": "7000", "sd": "500", "n_speakers": "20", "age_low_y": "6",
+           "age_high_y": "8", "sex": "both", "population": "Invented data – not a person", "position": "any",
+           "cue": "any", "method": "house-15k", "citation": "Invented data – not a person"}  # fmt: skip
+
+
+@pytest.mark.parametrize("place", ["environment", "usual"])
+def test_ranges_added_without_a_folder_are_those_a_report_reads(
+    place: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One resolver of the place, whether ``SIBILANT_CASELOAD`` names it or it is the user's data folder."""
+    from sibilant.workflow import report
+
+    if place == "usual":
+        monkeypatch.delenv("SIBILANT_CASELOAD")
+        monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    path = tmp_path / "own.csv"
+    path.write_text(f"{','.join(OWN_ROW)}\n{','.join(OWN_ROW.values())}\n", encoding="utf-8")
+    assert said(capsys, "ranges", "add", str(path))[0] == 0
+    assert said(capsys, "client", "add", "--age", "7y0m", "--code", "C-7QXK")[0] == 0
+    asked: list[object] = []
+    real = report.own_ranges
+    monkeypatch.setattr(report, "own_ranges", lambda kept_in: asked.append(real(kept_in)) or asked[-1])
+    assert said(capsys, "report", "C-7QXK", "--to", str(tmp_path / "r.html"))[0] == 0
+    assert [[row.basis.citation for row in rows] for rows in asked] == [[OWN_ROW["citation"]]]
+
+
 @pytest.mark.parametrize("asked", ASKED, ids=" ".join)
 def test_json_and_terminal(capsys: pytest.CaptureFixture[str], asked: list[str]) -> None:
     code, out, err = said(capsys, "ranges", "list", *asked, "--json")

@@ -97,10 +97,17 @@ def test_measures_and_methods_are_known_ones() -> None:
             assert get_method(row.method).band_hz == row.band_hz, row
 
 
-def test_nothing_of_the_workshop_is_in_the_tables() -> None:
-    for row in (*read_values(), *read_sources().values()):
-        text = " ".join(row.values())
-        assert not re.search(r"find_string|read_file|/work/|work/comp", text), text
+PLACE_ON_A_MACHINE = re.compile(r"(?<![\w/.])(/[\w.-]+){2,}|[A-Z]:\\\\?\w|~/|\b[a-z]+_[a-z]+\(")
+
+
+def test_a_source_is_told_by_what_anyone_can_look_up() -> None:
+    """No path of a machine and no call of a program stands in the tables; addresses of the web may."""
+    for told in ("read in /some/folder/notes.csv", "C:\\notes", "~/notes", "some_call(x)"):
+        assert PLACE_ON_A_MACHINE.search(told), told
+    rows = [" ".join(row.values()) for row in (*read_values(), *read_sources().values())]
+    assert len(rows) > 800
+    for text in rows:
+        assert not PLACE_ON_A_MACHINE.search(re.sub(r"https?://\S+", "", text)), text
 
 
 def test_both_acquisition_norms_are_there_with_their_notes() -> None:

@@ -12,10 +12,11 @@ from sibilant import lexicon, store
 from sibilant.errors import ListError, RefusedError, UsageError
 from sibilant.terms.clinic import Client
 from sibilant.terms.document import Document, Paragraph, PracticeItem
+from sibilant.terms.vocabulary import PRACTICE_LEVELS
 from sibilant.workflow import practise
 
 LISTS = {
-    "sound": "",
+    "isolation": "",
     "syllable": "",
     "word": "pool-s-initial",
     "set-of-three": "pool-st",
@@ -32,7 +33,7 @@ def letters(item: PracticeItem, kind: str) -> list[str]:
     return [text for text, how in item.runs() if how == kind]
 
 
-@pytest.mark.parametrize("level", practise.LEVELS)
+@pytest.mark.parametrize("level", PRACTICE_LEVELS)
 @pytest.mark.parametrize("form", practise.FORMS)
 def test_every_level_in_every_format(level: str, form: str, tmp_path: Path) -> None:
     path = tmp_path / f"sheet.{form}"
@@ -68,7 +69,7 @@ def test_a_word_without_the_sound_is_refused(tmp_path: Path) -> None:
 def test_wrong_questions_are_one_line(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="needs words"):
         practise.SheetRequest("word")
-    with pytest.raises(UsageError, match="none of sound"):
+    with pytest.raises(UsageError, match="none of isolation"):
         practise.SheetRequest("paragraph", "core-a")
     with pytest.raises(UsageError, match=r"\.pdf, \.html or \.docx"):
         practise.make_sheet(practise.SheetRequest("word", "core-a"), tmp_path / "sheet.odt")

@@ -31,6 +31,7 @@ from sibilant.terms import (
     Word,
 )
 from sibilant.terms.clinic import CODE_LETTERS, check_letter, is_client_code
+from sibilant.terms.vocabulary import CUES, LEVELS
 
 NUMBER = st.floats(allow_nan=False, allow_infinity=False, width=64)
 TEXT = st.text(st.characters(blacklist_categories=("Cs",)), max_size=12)
@@ -51,7 +52,7 @@ SLOTS = st.builds(
 EDGES = st.builds(Edge, NUMBER, st.sampled_from(["silence", "voiced"]), NUMBER, NUMBER, st.booleans())
 PROMPTS = st.builds(
     Prompt, TEXT, st.lists(st.builds(Word, TEXT, FLAGS), max_size=3).map(tuple), st.lists(SLOTS, max_size=3).map(tuple),
-    TEXT, TEXT, TEXT, st.none() | st.booleans(), TEXT,
+    st.sampled_from(["", *LEVELS]), st.sampled_from(["", *CUES]), TEXT, st.none() | st.booleans(), TEXT,
 )  # fmt: skip
 METHODS = st.builds(
     Method, TEXT, st.integers(1, 9), st.just((1000.0, 15000.0)),

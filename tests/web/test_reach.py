@@ -211,3 +211,19 @@ def test_it_begins_without_a_caseload(serving, tmp_path: Path) -> None:
         assert b"There is no client yet" in page.asked("GET", "/capture")[2]
         status, headers, _ = page.asked("POST", "/clients", b"age=7y4m&invented=yes")
         assert status == 303 and page.asked("GET", headers["location"])[0] == 200
+
+
+@pytest.mark.parametrize("form", ["pdf", "html", "docx"])
+def test_a_report_is_handed_over_without_a_file(served, form: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A report names a client's figures: nothing of it is left in a temporary folder, not even for a moment."""
+    import tempfile
+
+    def refused(*_: object, **__: object) -> None:
+        raise AssertionError("a temporary file was made")
+
+    for name in ("TemporaryDirectory", "NamedTemporaryFile", "mkdtemp", "mkstemp"):
+        monkeypatch.setattr(tempfile, name, refused)
+    monkeypatch.setattr("sibilant.files.whole_file", refused)
+    status, headers, body = served.asked("GET", f"/report?client=C-7QXK&form={form}")
+    assert status == 200 and f"C-7QXK-monthly.{form}" in headers["content-disposition"]
+    assert body.startswith({"pdf": b"%PDF", "html": b"<!", "docx": b"PK"}[form])

@@ -1,15 +1,20 @@
-"""What the speaker was asked to say: from a list file, a built-in list, or words given on the command line."""
+"""What the speaker was asked to say, read in one place for clinic and corpus.
+
+In comes a list file, the name of a built-in list, or prompts with commas between them (on the command line, or in a
+cell of a manifest); out come prompts in the order spoken.
+"""
 
 from __future__ import annotations
 
 import csv
+import hashlib
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from .. import lexicon, tables
-from ..errors import LexiconError, ListError, UsageError
-from ..terms import Prompt
+from . import lexicon, tables
+from .errors import LexiconError, ListError, UsageError
+from .terms import Prompt
 
 
 def prompts_from(words: str = "", say: str = "") -> tuple[Prompt, ...]:
@@ -37,9 +42,18 @@ def prompts_from(words: str = "", say: str = "") -> tuple[Prompt, ...]:
     if words and say:
         raise UsageError("--words and --say both give the prompts; use one of them")
     if say:
-        return _said(say)
-    if not words:
-        return ()
+        return said(say)
+    return listed(words) if words else ()
+
+
+def listed(words: str) -> tuple[Prompt, ...]:
+    """Return the prompts of a LIST.csv, or of a built-in list by its name.
+
+    Raises
+    ------
+    ListError, LexiconError
+        When the list can't be read, or a word has no known pronunciation.
+    """
     if words in lexicon.list_names():
         return lexicon.builtin_list(words)
     path = Path(words)
@@ -49,10 +63,24 @@ def prompts_from(words: str = "", say: str = "") -> tuple[Prompt, ...]:
     return _listed(path)
 
 
-def _said(say: str) -> tuple[Prompt, ...]:
-    pieces = [piece.strip() for row in csv.reader([say], skipinitialspace=True) for piece in row]
+def said(text: str, *, where: str = "--say") -> tuple[Prompt, ...]:
+    """Return prompts written with commas between them; one that holds a comma itself stands in double quotes.
+
+    Raises
+    ------
+    UsageError
+        When one of them is empty; ``where`` names the place.
+    LexiconError
+        When a word has no known pronunciation.
+
+    Examples
+    --------
+    >>> [prompt.text for prompt in said('"yes, sir", bus')]
+    ['yes, sir', 'bus']
+    """
+    pieces = [piece.strip() for row in csv.reader(text.splitlines(), skipinitialspace=True) for piece in row]
     if not pieces or not all(pieces):
-        raise UsageError(f"--say: words with commas between them are needed, got {say[:60]!r}")
+        raise UsageError(f"{where}: words with commas between them are needed, got {text[:60]!r}")
     return tuple(lexicon.expect(piece) for piece in pieces)
 
 
@@ -85,3 +113,17 @@ def prompts_of(prompts: Sequence[Prompt], recording: Path) -> tuple[Prompt, ...]
     if not any(prompt.recording for prompt in prompts):
         return tuple(prompts)
     return tuple(prompt for prompt in prompts if prompt.recording in (recording.name, recording.stem, str(recording)))
+
+
+def list_form(listed: str, prompts: Sequence[Prompt]) -> str:
+    """Name a list form: a built-in list by its name, another by its prompts; a file's name is never kept.
+
+    Examples
+    --------
+    >>> list_form("core-a", ()), list_form("any-file.csv", prompts_from(say="seal, bus"))
+    ('core-a', 'list-37b83e')
+    """
+    if listed in lexicon.list_names():
+        return listed
+    spoken = "\n".join(f"{prompt.text}\t{' '.join(prompt.phones)}" for prompt in prompts)
+    return f"list-{hashlib.sha256(spoken.encode()).hexdigest()[:6]}"

@@ -336,7 +336,7 @@ def test_read_only_folder(tmp_path: Path, capsys: pytest.CaptureFixture[str], mo
     def refuse(*_: object, **__: object) -> None:
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr("sibilant.files.tempfile.mkstemp", refuse)
+    monkeypatch.setattr("sibilant.files._created", refuse)
     code = run(["measure", str(path), "--say", "seal", "--to", str(tmp_path / "table.csv")])
     err = capsys.readouterr().err
     assert code == 3 and "permission denied" in err and "table.csv" in err

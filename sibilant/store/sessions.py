@@ -286,5 +286,5 @@ def remember(caseload: Caseload, values: Mapping[str, str]) -> None:
 
 
 def day_of(caseload: Caseload) -> dt.date:
-    """Return today by the caseload's clock."""
-    return caseload.clock().date()
+    """Return today by the caseload's clock, where this machine is."""
+    return caseload.clock().astimezone().date()

@@ -86,6 +86,10 @@ def _from_row(
 ) -> Judgement:
     person, on, turn, blind = by
     types = tuple(kind.strip().lower() for kind in (row.type, row.type2) if kind.strip())
+    try:
+        refuse_unknown_kinds(types)
+    except UsageError as wrong:
+        raise ListError(f"{path.name}: prompt_index {row.prompt_index}: {wrong}") from wrong
     return Judgement(
         token=find_token(case, session, (row.prompt_index, row.attempt, row.slot), path.name).key,
         heard=row.accuracy,  # type: ignore[arg-type]
@@ -219,6 +223,23 @@ def _listening(one: store.Caseload, token: KeptToken, place: int, of: int) -> Li
     return Listening(token.key, token.prompt, sound, clip, place, of, sealed=bool(token.clip) and one.encrypted)
 
 
+def refuse_unknown_kinds(kinds: Sequence[str]) -> None:
+    """Refuse a kind of distortion that is not one, by its name.
+
+    Raises
+    ------
+    UsageError
+        Names it, and those that are.
+
+    Examples
+    --------
+    >>> refuse_unknown_kinds(["lateral", "frontal"])
+    """
+    for kind in kinds:
+        if kind not in DISTORTIONS:
+            raise UsageError(f"distortion {kind[:20]!r} is none of {', '.join(DISTORTIONS)}")
+
+
 def record(caseload: Path | None, of: Queue, key: str, heard: Heard, **more: Any) -> None:
     """Keep one judgement at once, so that stopping loses nothing.
 
@@ -230,9 +251,7 @@ def record(caseload: Path | None, of: Queue, key: str, heard: Heard, **more: Any
     UsageError
         When a word of it is not known.
     """
-    for kind in more.get("types", ()):
-        if kind not in DISTORTIONS:
-            raise UsageError(f"distortion {kind[:20]!r} is none of {', '.join(DISTORTIONS)}")
+    refuse_unknown_kinds(more.get("types", ()))
     if more.get("certainty", "") not in {"", *CERTAINTIES}:
         raise UsageError(f"certainty is {' or '.join(CERTAINTIES)}")
     with opened(caseload, who=of.rater) as one:
@@ -246,7 +265,8 @@ def record(caseload: Path | None, of: Queue, key: str, heard: Heard, **more: Any
 def after(caseload: Path | None, of: Queue) -> dict[str, Any]:
     """Return what a rater's judgements of a session give."""
     with opened(caseload) as one:
-        return _after(store.read_case(one, of.client, session=of.session), of.session, of.rater, 0)
+        session = session_or_last(one, of.client, of.session)
+        return _after(store.read_case(one, of.client, session=session), session, of.rater, 0)
 
 
 def _after(case: Case, session: int, rater: str, n_kept: int) -> dict[str, Any]:

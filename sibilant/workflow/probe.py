@@ -17,7 +17,7 @@ from ..analyse import analyse
 from ..errors import ListError, RefusedError, UsageError
 from ..terms import Interval, Prompt, Recording, Token
 from ..terms.clinic import Client, Keep, Phase, Session
-from .caseload import client_or_last, cloud_cautions, day_or_last, opened, used
+from .caseload import client_or_last, cloud_cautions, day_known, day_or_last, opened, used
 from .heard import Heard, ProbeResult, recording_row, unsaid_rows, word_rows
 from .prompts import prompts_from, prompts_of
 
@@ -80,6 +80,7 @@ def keep_probe(caseload: Path | None, code: str | None, request: ProbeRequest) -
         listed = request.words or client.list_form
         prompts = _asked(request.prompts or prompts_from(listed), request)
         refuse_without_consent(client)
+        day_known(one, day_or_last(one, request.on), "a probe", client)
         recordings = [
             given if isinstance(given, Recording) else audio.read_recording(given, channel=request.channel)
             for given in request.recordings

@@ -13,8 +13,8 @@ from ..progress import WATCHED, Unlike, expected, judgement_by, main_rater, most
 from ..progress.session import measured_under
 from ..terms import MEASURES
 from ..terms.clinic import Case, KeptToken, Phase, Receipt, Session
-from .caseload import client_or_last, opened, session_or_last, used
-from .probe import cue_name
+from .caseload import client_or_last, day_known, opened, session_or_last, used
+from .probe import cue_name, refuse_without_consent
 
 
 def list_sessions(caseload: Path | None, code: str | None) -> list[dict[str, Any]]:
@@ -124,6 +124,8 @@ def change_session(caseload: Path | None, code: str | None, number: int | None, 
     with opened(caseload) as one:
         name = client_or_last(one, code)
         session = session_or_last(one, name, number)
+        if (day := changed.get("on")) is not None:
+            day_known(one, day, "a probe", store.get_client(one, name))
         store.change_session(one, name, session, _known(changed))
         used(one, name, session)
         return session
@@ -140,11 +142,24 @@ def _known(changed: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def move_session(caseload: Path | None, code: str | None, number: int | None, to: str) -> int:
-    """Move a session to another client; return its number there."""
+    """Move a session to another client; return its number there.
+
+    Raises
+    ------
+    RefusedError
+        When that client's consent to recording was withdrawn or not given.
+    UsageError
+        When that client was not born yet on the session's day.
+    """
     with opened(caseload) as one:
         name = client_or_last(one, code)
         other = client_or_last(one, to)
-        return store.move_session(one, name, session_or_last(one, name, number), other)
+        client = store.get_client(one, other)
+        refuse_without_consent(client)
+        session = session_or_last(one, name, number)
+        held_on = next(kept.on for kept in store.sessions(one, name) if kept.number == session)
+        day_known(one, held_on, "a probe", client)
+        return store.move_session(one, name, session, other)
 
 
 def remove_session(caseload: Path | None, code: str | None, number: int) -> Receipt:

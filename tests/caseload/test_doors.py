@@ -1,0 +1,151 @@
+"""What the doors refuse or ask: days that have not come, sessions not there, consent withdrawn, a wrong list.
+
+Invented data – not a person.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+from sibilant_cli.main import run
+
+from sibilant import store
+from sibilant.errors import CaseloadError, ListError, RefusedError, UsageError
+from sibilant.terms.clinic import Session
+from sibilant.workflow import clients, judge, probe, sessions
+
+TOMORROW = dt.date.today() + dt.timedelta(days=1)
+AT = "C-7QXK"
+OTHER = "C-M4RT"
+
+
+@pytest.fixture
+def folder(tmp_path: Path, material: ModuleType) -> Path:
+    """A caseload with two clients; the first has one session of twenty words."""
+    folder = tmp_path / "case"
+    tokens = [material.token(i, {"centroid_hz": 6000.0 + i}) for i in range(20)]
+    with store.open_caseload(folder) as one:
+        store.add_client(one, material.client())
+        prompts = tuple(material.prompt_of(i) for i in range(20))
+        new = store.NewSession(
+            Session(AT, 0, material.DAY, list_form="core-a"), prompts, (), tuple((None, t) for t in tokens)
+        )
+        store.keep_session(one, new)
+    consent = {"by": "parent (invented)", "given_on": dt.date(2026, 1, 12)}
+    clients.add_client(folder, "6y1m", code=OTHER, fields={"invented": True, "consent": consent})
+    return folder
+
+
+def said(capsys: pytest.CaptureFixture[str], folder: Path, *arguments: str) -> tuple[int, str]:
+    """Exit code and all that a command says."""
+    capsys.readouterr()
+    code = run([*arguments, "--caseload", str(folder)])
+    captured = capsys.readouterr()
+    assert "Traceback" not in captured.err
+    return code, captured.out + captured.err
+
+
+def test_no_day_after_today_is_kept_anywhere(folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    sound = tmp_path / "a.wav"
+    sound.write_bytes(b"never read")
+    day = TOMORROW.isoformat()
+    for arguments in (
+        ["probe", AT, str(sound), "--words", "core-a", "--on", day],
+        ["event", AT, "--on", day, "upper incisors lost"],
+        ["event", AT, "--on", "2030-01-01", "upper incisors lost"],
+        ["session", "change", AT, "1", "--on", day],
+        ["client", "change", AT, "--hearing", "passed screening", "--hearing-on", day],
+        ["client", "change", OTHER, "--withdrawn-on", day],
+        ["client", "change", AT, "--treated", "seal", "--on", day],
+        ["client", "add", "--age", "7y4m", "--on", day],
+        ["client", "add", "--age", "7y4m", "--consent-by", "parent", "--consent-on", day],
+    ):
+        code, line = said(capsys, folder, *arguments)
+        assert code == 2 and "later than today" in line and line.count("\n") == 1, (arguments, line)
+    with store.open_caseload(folder) as one:
+        case = store.read_case(one, AT)
+        assert (case.events, case.client.treated, len(store.codes(one))) == ((), {}, 2)
+        assert case.sessions[0].on == dt.date(2026, 1, 12)
+    today = dt.date.today().isoformat()
+    assert said(capsys, folder, "event", AT, "--on", today, "a cold")[0] == 0  # today itself is no future
+
+
+def test_today_is_what_the_clock_handed_in_says(tmp_path: Path) -> None:
+    from sibilant.workflow.caseload import day_known
+
+    noon = dt.datetime(2026, 3, 2, 12, tzinfo=dt.UTC)
+    with store.open_caseload(tmp_path / "case", clock=lambda: noon) as one:
+        assert day_known(one, dt.date(2026, 3, 2), "an event") == dt.date(2026, 3, 2)
+        with pytest.raises(UsageError, match=r"an event on 2026-03-04: later than today \(2026-03-0[23]\)"):
+            day_known(one, dt.date(2026, 3, 4), "an event")
+
+
+def test_nothing_happens_before_birth_and_ages_are_ages(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for arguments in (
+        ["probe", AT, str(tmp_path / "a.wav"), "--words", "core-a", "--on", "2015-01-12"],
+        ["event", AT, "--on", "2015-01-12", "upper incisors lost"],
+        ["session", "change", AT, "1", "--on", "2015-01-12"],
+    ):
+        code, line = said(capsys, folder, *arguments)
+        assert code == 2 and "C-7QXK was not born yet (age 6y8m on 2026-01-12)" in line, line
+    for age in ("7y14m", "7;12", "140y"):
+        with pytest.raises(UsageError, match="months go from 0 to 11"):
+            clients.read_age(age)
+    assert [clients.read_age(age) for age in ("7y11m", "88m", "120y")] == [95, 88, 1440]
+
+
+def test_an_event_says_whose_it_became(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert said(capsys, folder, "session", "list", AT)[0] == 0
+    code, line = said(capsys, folder, "event", "--on", "2026-03-02", "upper incisors lost")
+    assert code == 0 and line.startswith("C-7QXK (the client used last, as no code was given), 2026-03-02")
+    assert said(capsys, folder, "event", OTHER, "--on", "2026-03-02", "a cold")[1].startswith("C-M4RT, 2026-03-02")
+    assert said(capsys, folder, "event", "--remove", "1")[1].startswith("C-M4RT 2026-03-02: removed")
+
+
+def test_no_session_is_moved_to_a_client_who_agreed_to_none(folder: Path) -> None:
+    for changed in ({"withdrawn_on": dt.date(2026, 2, 2)}, {"withdrawn_on": None, "recording": False}):
+        clients.change_client(folder, OTHER, {"consent": changed})
+        with pytest.raises(RefusedError, match=r"C-M4RT: (consent was withdrawn|no consent to recording)"):
+            sessions.move_session(folder, AT, 1, OTHER)
+        assert [row["session"] for row in sessions.list_sessions(folder, AT)] == [1]
+    clients.change_client(folder, OTHER, {"consent": {"recording": True}})
+    assert sessions.move_session(folder, AT, 1, OTHER) == 1
+
+
+def test_a_session_that_is_not_there_is_refused_by_every_verb(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "j.csv"
+    path.write_text("prompt_index,attempt,slot,accuracy\n1,1,1,correct\n", encoding="utf-8")
+    for arguments in (
+        ["judge", AT, "99"],
+        ["judge", AT, "99", "--from", str(path)],
+        ["session", "show", AT, "99"],
+        ["session", "change", AT, "99", "--note", "tired"],
+        ["session", "move", AT, "99", "--to", OTHER],
+    ):
+        code, line = said(capsys, folder, *arguments)
+        assert code == 3 and "no session 99; there are: 1" in line and line.count("\n") == 1, (arguments, line)
+    with pytest.raises(CaseloadError, match="no session 99"):
+        judge.after(folder, judge.Queue(AT, 99, "R1", 1, False, ()))
+
+
+def test_a_mistyped_kind_is_refused_by_its_name(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    answers = iter(["d", "laterel", "lateral whistled", "q"])
+    monkeypatch.setattr("click.prompt", lambda *args, **more: next(answers))
+    code, told = said(capsys, folder, "judge", AT, "1", "--rater", "R1")
+    assert code == 0 and "'laterel' is none of" in told
+    with store.open_caseload(folder) as one:
+        made = [j for token in store.read_case(one, AT).tokens for j in token.judgements]
+    assert [j.types for j in made] == [("lateral", "whistled")]
+    path = tmp_path / "j.csv"
+    path.write_text("prompt_index,attempt,slot,accuracy,type\n2,1,1,distorted,laterel\n", encoding="utf-8")
+    with pytest.raises(ListError, match=r"j.csv: prompt_index 2: distortion 'laterel' is none of"):
+        judge.judge_from(folder, AT, 1, path, rater="R1")

@@ -286,6 +286,13 @@ class KeptToken:
         return bool(self.corrections)
 
     @property
+    def awaits_the_ear(self) -> bool:
+        """Whether it is an expected sibilant in an attempt that counts and may be the client's."""
+        one = self.any_token
+        spoken = one.utterance
+        return one.slot is not None and spoken is not None and spoken.counts and spoken.voice != "other"
+
+    @property
     def any_token(self) -> Token:
         """The token under whichever method was measured first: what does not hang on the method."""
         return next(iter(self.tokens.values()))
@@ -346,6 +353,14 @@ class Case:
         """Tokens of one session."""
         return tuple(token for token in self.tokens if token.session == number)
 
+    def opens_session(self, number: int) -> bool:
+        """Whether figures and pictures of a session may be seen: its whole set is judged, or that is switched off.
+
+        A set is every expected sibilant in an attempt that counts; what was not heard, a foil, and frication between
+        words hold nothing up. Figures seen between two judgements would lead the ear in those that are left.
+        """
+        return not self.ear_first or all(t.judgements for t in self.tokens_of(number) if t.awaits_the_ear)
+
     def opens(self, token: KeptToken) -> bool:
-        """Whether a token's figures may be seen: the ear comes first, unless that is switched off."""
-        return bool(token.judgements) or not self.ear_first
+        """Whether a token's figures may be seen: it is judged and so is its session's set, or that is switched off."""
+        return not self.ear_first or (bool(token.judgements) and self.opens_session(token.session))

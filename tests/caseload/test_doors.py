@@ -15,7 +15,7 @@ from sibilant_cli.main import run
 from sibilant import store
 from sibilant.errors import CaseloadError, ListError, RefusedError, UsageError
 from sibilant.terms.clinic import Session
-from sibilant.workflow import clients, judge, probe, sessions
+from sibilant.workflow import clients, judge, sessions
 
 TOMORROW = dt.date.today() + dt.timedelta(days=1)
 AT = "C-7QXK"
@@ -149,3 +149,16 @@ def test_a_mistyped_kind_is_refused_by_its_name(
     path.write_text("prompt_index,attempt,slot,accuracy,type\n2,1,1,distorted,laterel\n", encoding="utf-8")
     with pytest.raises(ListError, match=r"j.csv: prompt_index 2: distortion 'laterel' is none of"):
         judge.judge_from(folder, AT, 1, path, rater="R1")
+
+
+def test_no_figure_is_shown_until_the_whole_set_is_judged(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    queue = judge.queue(folder, AT, 1, rater="R1")
+    for one in queue.left[:-1]:
+        judge.record(folder, queue, one.key, "correct")
+    rows = sessions.show_session(folder, AT, 1)["tokens"]
+    assert len(rows) == 20 and not any("centroid_hz" in row for row in rows)
+    assert sessions.unlike_in_session(folder, AT, 1)["tokens"] == []
+    assert "Hz" not in said(capsys, folder, "session", "show", AT, "1")[1]
+    judge.record(folder, queue, queue.left[-1].key, "correct")
+    rows = sessions.show_session(folder, AT, 1)["tokens"]
+    assert [row["centroid_hz"] for row in rows] == [6000.0 + i for i in range(20)]

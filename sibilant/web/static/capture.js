@@ -235,7 +235,8 @@ async function act(name) {
   }
 }
 
-at("stage").addEventListener("keydown", (event) => {
+document.addEventListener("keydown", (event) => {
+  if (at("stage").hidden || event.target.closest("a, summary")) return;
   const name = KEYS[event.key.toLowerCase()];
   const onButton = event.target.closest("button");
   if (!name || event.ctrlKey || event.metaKey || event.altKey || (onButton && event.key === " ")) return;

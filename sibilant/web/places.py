@@ -77,6 +77,8 @@ def start(request: Request) -> Response:
         rows=rows,
         why_none=why_none if not rows else "",
         sessions=held,
+        without_device=[row for row in held if not row["device"]],
+        devices=clients.list_devices(caseload_of(request)) if held else [],
         added=request.query_params.get("added", ""),
         cautions=cautions(folder_of(caseload_of(request))),
         measures=[measure for measure in MEASURES.values() if measure.scope == "token"],
@@ -112,8 +114,16 @@ def capture(request: Request) -> Response:
         levels=LEVELS,
         cues=[(letter, name) for letter, name in CUES.items()],
         devices=clients.list_devices(caseload_of(request)),
+        device_last=_device_last(caseload_of(request), who["code"]),
         under_way=take.under_way(caseload_of(request), who["code"]),
     )
+
+
+def _device_last(caseload: Path | None, code: str) -> str:
+    """The device used last with a client, or the first that is registered."""
+    used = [row["device"] for row in sessions.list_sessions(caseload, code) if row["device"]]
+    registered = [device["name"] for device in clients.list_devices(caseload)]
+    return str((used or registered[:1] or [""])[-1])
 
 
 def judge(request: Request) -> Response:
@@ -258,6 +268,20 @@ async def add_device(request: Request) -> Response:
     return RedirectResponse(f"{root_of(request)}capture?{back}", 303)
 
 
+async def state_device(request: Request) -> Response:
+    """State the device of the sessions ticked, all at once, and go back to the client."""
+    body = (await request.body()).decode("utf-8", "replace")
+    pairs = parse_qsl(body, keep_blank_values=True, max_num_fields=400)
+    numbers = [number_of({"session": value}, "session") for name, value in pairs if name == "session"]
+    given = dict(pairs)
+    device, code = text_of(given, "device", most=80), text_of(given, "client", most=12)
+    if not device or not numbers:
+        raise UsageError("tick the sessions and choose the device that was used in them")
+    ticked = [number for number in numbers if number is not None]
+    await run_in_threadpool(sessions.change_sessions, caseload_of(request), code, ticked, {"device": device})
+    return RedirectResponse(f"{root_of(request)}?{urlencode({'client': code})}", 303)
+
+
 PAGES: dict[str, Answer] = {
     "/": start,
     "/capture": capture,
@@ -267,4 +291,4 @@ PAGES: dict[str, Answer] = {
     "/progress/months.svg": months,
     "/report": report_file,
 }
-FORMS: dict[str, Answer] = {"/clients": add_client, "/devices": add_device}
+FORMS: dict[str, Answer] = {"/clients": add_client, "/devices": add_device, "/sessions/device": state_device}

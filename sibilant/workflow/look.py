@@ -75,8 +75,9 @@ def _sound(one: store.Caseload, kept: KeptToken) -> KeptSound:
 
 
 def _hiss_or_place(one: Token) -> tuple[float, float] | None:
-    """Edges of the bounded sibilant, or the half of the word where one is expected, so that no key tells the ear that
-    none was found; None for a foil.
+    """Edges of the bounded sibilant, or the half of the word where one is expected; None for a foil.
+
+    So no key tells the ear that none was found.
     """
     if one.sibilant is not None:
         return one.sibilant.interval.onset_s, one.sibilant.interval.offset_s

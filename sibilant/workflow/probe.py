@@ -17,6 +17,7 @@ from ..analyse import analyse
 from ..errors import ListError, RefusedError, UsageError
 from ..terms import Interval, Prompt, Recording, Token
 from ..terms.clinic import Client, Keep, Phase, Session
+from . import doubts
 from .caseload import client_or_last, cloud_cautions, day_known, day_or_last, opened, used
 from .heard import Heard, ProbeResult, recording_row, unsaid_rows, word_rows
 from .prompts import prompts_from, prompts_of
@@ -31,6 +32,7 @@ CUES = {
     "J": "joint",
 }
 WITH_MODEL = frozenset(CUES.values()) - {"spontaneous"}
+NOT_STATED = "not stated"
 ISOLATION = "isolation"
 ROUND_THE_WORD_S = 0.25
 BASELINES = 3
@@ -41,7 +43,8 @@ class ProbeRequest:
     """What is to be kept: recordings in the order spoken, the list, and the conditions of the session.
 
     A recording is a file or, from the page, sound in memory. ``prompts`` may be given instead of a list's name, and
-    ``form`` then names the list form.
+    ``form`` then names the list form. ``modelled``: each word is said by somebody else first and is heard in the
+    recording; its cue is then a model's. ``anyway``: keep it without asking about list and voices.
     """
 
     recordings: Sequence[Path | Recording]
@@ -54,6 +57,7 @@ class ProbeRequest:
     phase: str = ""
     keep: str = "words"
     modelled: bool = False
+    anyway: bool = False
     bridge: bool = False
     channel: int | None = None
     note: str = ""
@@ -68,12 +72,15 @@ def keep_probe(caseload: Path | None, code: str | None, request: ProbeRequest) -
     ------
     RefusedError
         When a recording is kept already, or consent to recording was not given or was withdrawn.
+    QuestionError
+        When few of the words were heard, or another voice came before most, and nobody has answered yet.
     UsageError
         When a condition is not one of those known.
     InputError
         When a recording or the list can't be used.
     """
     _check(request)
+    request = _with_its_cue(request)
     with opened(caseload) as one:
         name = client_or_last(one, code)
         client = store.get_client(one, name)
@@ -86,12 +93,14 @@ def keep_probe(caseload: Path | None, code: str | None, request: ProbeRequest) -
             for given in request.recordings
         ]
         store.refuse_kept(one, [recording.source.sha256 for recording in recordings])
-        heard = _listen(request, recordings, prompts)
+        request, heard = _heard_as_meant(request, recordings, prompts)
+        request, noted = _with_its_device(one, client, request)
         session = _session(one, client, request, listed, prompts)
         spoken = _spoken(heard, prompts)
         kept = _keep(one, session, heard, spoken)
         used(one, name, kept.number, request.on)
-        return _result(one, client, kept, heard, spoken)
+        told = _result(one, client, kept, heard, spoken)
+        return replace(told, notes=(noted, *told.notes)) if noted else told
 
 
 def cue_name(cue: str) -> str:
@@ -156,6 +165,46 @@ def _asked(prompts: Sequence[Prompt], request: ProbeRequest) -> tuple[Prompt, ..
         )
         for prompt in prompts
     )
+
+
+def _with_its_device(one: store.Caseload, client: Client, request: ProbeRequest) -> tuple[ProbeRequest, str]:
+    """Fill in the device used last with this client where none is said, and say so, or that none is stated."""
+    before = store.sessions(one, client.code)
+    used_last = next((session for session in reversed(before) if session.device), None)
+    if not request.device and used_last is not None:
+        line = f"device {used_last.device}, as in session {used_last.number}; --device says another"
+        return replace(request, device=used_last.device), line
+    if request.device not in {"", NOT_STATED}:
+        return request, ""
+    n_open = 1 + sum(not session.device for session in before)
+    of = "this session" if n_open == 1 else f"{n_open} sessions"
+    line = (
+        f"device not stated for {of}: change can't be judged across unlike devices, so say which it was, with"
+        f" sibilant session change {client.code} --device NAME --not-stated"
+    )
+    return replace(request, device=""), line
+
+
+def _with_its_cue(request: ProbeRequest) -> ProbeRequest:
+    """A model that is heard before each word is a cue: never called spontaneous."""
+    with_model = request.modelled and cue_name(request.cue) == CUES["S"]
+    return replace(request, cue=CUES["M"]) if with_model else request
+
+
+def _heard_as_meant(
+    request: ProbeRequest, recordings: Sequence[Recording], prompts: Sequence[Prompt]
+) -> tuple[ProbeRequest, list[Heard]]:
+    """Listen; ask about list and voices where there is doubt; where a model was said and is heard, tell them apart."""
+    heard = _listen(request, recordings, prompts)
+    if not request.modelled and cue_name(request.cue) in WITH_MODEL and doubts.model_came_first(heard):
+        request = replace(request, modelled=True)
+        heard = _listen(request, recordings, prompts)
+    if request.anyway:
+        return request, heard
+    if not request.modelled:
+        doubts.ask_about_model(heard)
+    doubts.ask_about_list(heard, request.form or list_form(request.words, prompts))
+    return request, heard
 
 
 def _listen(request: ProbeRequest, recordings: Sequence[Recording], prompts: Sequence[Prompt]) -> list[Heard]:

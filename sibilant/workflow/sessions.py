@@ -121,14 +121,38 @@ def _token_row(case: Case, token: KeptToken, measure: str, rater: str) -> dict[s
 
 def change_session(caseload: Path | None, code: str | None, number: int | None, changed: Mapping[str, Any]) -> int:
     """Change what was noted of a session; return its number."""
+    return change_sessions(caseload, code, () if number is None else (number,), changed)[0]
+
+
+def change_sessions(
+    caseload: Path | None, code: str | None, numbers: Sequence[int], changed: Mapping[str, Any], *, which: str = ""
+) -> tuple[int, ...]:
+    """Change the same thing in several sessions at once; return their numbers.
+
+    ``which``: ``all`` of the client's, or those whose device is ``not stated``; with neither, those numbered, or the
+    one used last.
+
+    Raises
+    ------
+    CaseloadError
+        When one of them is not there; nothing is then changed.
+    UsageError
+        When a value can't be, or no session's device is left to be stated.
+    """
     with opened(caseload) as one:
         name = client_or_last(one, code)
-        session = session_or_last(one, name, number)
+        held = store.sessions(one, name)
+        wanted = [s.number for s in held if which == "all" or (which == "not stated" and not s.device)]
+        if which == "not stated" and not wanted:
+            raise UsageError(f"{name}: every session states its device; name sessions by number to change them")
+        chosen = tuple(wanted) or tuple(session_or_last(one, name, number) for number in numbers or (None,))
         if (day := changed.get("on")) is not None:
             day_known(one, day, "a probe", store.get_client(one, name))
-        store.change_session(one, name, session, _known(changed))
-        used(one, name, session)
-        return session
+        known = _known(changed)
+        for number in chosen:
+            store.change_session(one, name, number, known)
+        used(one, name, chosen[-1])
+        return chosen
 
 
 def _known(changed: Mapping[str, Any]) -> dict[str, Any]:

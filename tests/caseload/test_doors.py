@@ -6,16 +6,17 @@ Invented data – not a person.
 from __future__ import annotations
 
 import datetime as dt
+import re
 from pathlib import Path
 from types import ModuleType
 
 import pytest
 from sibilant_cli.main import run
 
-from sibilant import store
+from sibilant import audio, lexicon, store, synthetic
 from sibilant.errors import CaseloadError, ListError, RefusedError, UsageError
 from sibilant.terms.clinic import Session
-from sibilant.workflow import clients, judge, sessions
+from sibilant.workflow import clients, judge, probe, sessions
 
 TOMORROW = dt.date.today() + dt.timedelta(days=1)
 AT = "C-7QXK"
@@ -162,3 +163,80 @@ def test_no_figure_is_shown_until_the_whole_set_is_judged(folder: Path, capsys: 
     judge.record(folder, queue, queue.left[-1].key, "correct")
     rows = sessions.show_session(folder, AT, 1)["tokens"]
     assert [row["centroid_hz"] for row in rows] == [6000.0 + i for i in range(20)]
+
+
+def sounding(path: Path, listed: str, seed: int, *, modelled: bool = False) -> Path:
+    """A recording of an invented child saying a built-in list, an adult first where modelled."""
+    plan = synthetic.ProbePlan(modelled=modelled, sampling_rate_hz=44_100)
+    said = synthetic.probe(lexicon.builtin_list(listed), synthetic.child_speaker(3), seed, plan=plan)
+    audio.write_wav(path, said.samples, said.sampling_rate_hz)
+    return path
+
+
+def test_a_wrong_list_is_a_question_with_a_way_out(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wrong = str(sounding(tmp_path / "wrong.wav", "sh-a", 7))
+    code, line = said(capsys, folder, "probe", OTHER, wrong, "--words", "core-a")
+    counted = re.search(r"only (\d+) of the 20 words of core-a were heard for sure", line)
+    assert code == 3 and counted and int(counted[1]) < 10 and "--anyway" in line and line.count("\n") == 1
+    assert sessions.list_sessions(folder, OTHER) == []
+    assert said(capsys, folder, "probe", OTHER, wrong, "--words", "core-a", "--anyway")[0] == 0
+    right = str(sounding(tmp_path / "right.wav", "core-a", 5))
+    assert said(capsys, folder, "probe", OTHER, right, "--words", "core-a")[0] == 0  # the right list is no question
+    assert len(sessions.list_sessions(folder, OTHER)) == 2
+
+
+def test_another_voice_before_most_words_is_a_question_and_a_model_a_line_of_its_own(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = str(sounding(tmp_path / "pairs.wav", "core-a", 3, modelled=True))
+    code, line = said(capsys, folder, "probe", OTHER, path, "--words", "core-a")
+    assert code == 3 and re.search(r"another voice came before (1\d|20) of 20 words; was that a model\?", line), line
+    assert "a line of their own" in line and "--modelled" in line and sessions.list_sessions(folder, OTHER) == []
+    code, told = said(capsys, folder, "probe", OTHER, path, "--words", "core-a", "--modelled")
+    (kept,) = sessions.list_sessions(folder, OTHER)
+    assert code == 0 and kept["cue"] == "model", "never called spontaneous"
+    with store.open_caseload(folder) as one:
+        tokens = store.read_case(one, OTHER).tokens
+    voices = [token.any_token.utterance.voice for token in tokens if token.any_token.utterance is not None]
+    assert voices.count("other") >= 18, "the model's words are told from the client's"
+
+
+def test_a_cue_that_is_a_model_tells_the_voices_apart_without_a_question(folder: Path, tmp_path: Path) -> None:
+    path = sounding(tmp_path / "pairs.wav", "core-a", 3, modelled=True)
+    probe.keep_probe(folder, OTHER, probe.ProbeRequest([path], "core-a", cue="M"))
+    with store.open_caseload(folder) as one:
+        tokens = store.read_case(one, OTHER).tokens
+    assert sum(t.any_token.utterance is not None and t.any_token.utterance.voice == "other" for t in tokens) >= 18
+
+
+def test_the_device_used_last_is_filled_in_and_one_not_stated_is_asked_after(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    listed = tmp_path / "list.csv"
+    listed.write_text("word\nseal\nbus\n", encoding="utf-8")
+    for n in (1, 2, 3, 4):
+        prompts = [lexicon.expect(word) for word in ("seal", "bus")]
+        spoken = synthetic.probe(prompts, synthetic.child_speaker(3), n)
+        audio.write_wav(tmp_path / f"{n}.wav", spoken.samples, spoken.sampling_rate_hz)
+
+    def kept(n: int, *more: str) -> str:
+        return said(capsys, folder, "probe", OTHER, str(tmp_path / f"{n}.wav"), "--words", str(listed), *more)[1]
+
+    assert "device not stated for this session" in kept(1)
+    told = kept(2)
+    assert "device not stated for 2 sessions" in told and f"session change {OTHER} --device NAME --not-stated" in told
+    code, told = said(capsys, folder, "session", "change", OTHER, "--device", "headset", "--not-stated")
+    assert code == 0 and "session 1, 2 changed" in told
+    assert "device headset, as in session 2" in kept(3)
+    assert "device not stated" in kept(4, "--device", "not stated")
+    assert [row["device"] for row in sessions.list_sessions(folder, OTHER)] == ["headset"] * 3 + [""]
+    assert said(capsys, folder, "session", "change", OTHER, "1", "4", "--device", "desk")[0] == 0
+    assert [row["device"] for row in sessions.list_sessions(folder, OTHER)] == ["desk", "headset", "headset", "desk"]
+    code, line = said(capsys, folder, "session", "change", OTHER, "2", "99", "--device", "tablet")
+    assert code == 3 and "no session 99" in line
+    assert said(capsys, folder, "session", "change", OTHER, "--all", "--device", "tablet")[0] == 0
+    assert {row["device"] for row in sessions.list_sessions(folder, OTHER)} == {"tablet"}
+    assert said(capsys, folder, "session", "change", OTHER, "--not-stated", "--device", "desk")[0] == 2
+    assert said(capsys, folder, "session", "change", OTHER, "1")[0] == 2  # nothing said that would change

@@ -243,9 +243,15 @@ class Judgement:
             raise ValueError(f"a place on the line is 0 to 100; got {self.line}")
 
 
+AS_SET = " (as a set)"
+
+
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """A person's correction of one token, kept beside the automatic values; None leaves a value as it was."""
+    """A person's correction of one token, kept beside the automatic values; None leaves a value as it was.
+
+    ``by`` ends in ``(as a set)`` where the person confirmed a whole set after hearing a few of it.
+    """
 
     token: str
     by: str
@@ -254,6 +260,11 @@ class Correction:
     offset_s: float | None = None
     voice: str | None = None
     counts: bool | None = None
+
+    @property
+    def as_set(self) -> bool:
+        """Whether it was said of a whole set at once, not of this token by itself."""
+        return self.by.endswith(AS_SET)
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,8 +293,8 @@ class KeptToken:
 
     @property
     def reviewed(self) -> bool:
-        """Whether a person has checked this token."""
-        return bool(self.corrections)
+        """Whether a person has checked this token by itself."""
+        return any(not correction.as_set for correction in self.corrections)
 
     @property
     def awaits_the_ear(self) -> bool:

@@ -381,7 +381,8 @@ def _result(
     if client.consent is None:
         notes.append("no consent to recording is on record: sibilant client change --consent-by")
     if session.modelled:
-        notes.append("after a model no word counts until a person has confirmed whose voice it is: sibilant review")
+        notes.append("after a model the cue makes a line of its own, apart from spontaneous words")
+        notes.append("no word counts until a person has confirmed whose voice it is: sibilant review --voices")
     if one.place.ear_first:
         notes.append(f"the ear comes first: judge with sibilant judge {client.code} {session.number}; figures follow")
     notes += list(cloud_cautions(one.folder))

@@ -194,7 +194,7 @@ def test_another_voice_before_most_words_is_a_question_and_a_model_a_line_of_its
     code, line = said(capsys, folder, "probe", OTHER, path, "--words", "core-a")
     assert code == 3 and re.search(r"another voice came before (1\d|20) of 20 words; was that a model\?", line), line
     assert "a line of their own" in line and "--modelled" in line and sessions.list_sessions(folder, OTHER) == []
-    code, told = said(capsys, folder, "probe", OTHER, path, "--words", "core-a", "--modelled")
+    code, _ = said(capsys, folder, "probe", OTHER, path, "--words", "core-a", "--modelled")
     (kept,) = sessions.list_sessions(folder, OTHER)
     assert code == 0 and kept["cue"] == "model", "never called spontaneous"
     with store.open_caseload(folder) as one:

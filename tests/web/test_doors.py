@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from sibilant import audio, lexicon, synthetic
-from sibilant.workflow import probe, sessions
+from sibilant.workflow import doubts, probe, sessions, voices
 
 RATE = 44_100
 CLIENT = "C-7QXK"
@@ -50,16 +50,36 @@ def test_a_model_before_each_word_is_asked_about_and_answered_by_a_button(served
     page.keyboard.press("Enter")
     page.wait_for_selector("#kept:not([hidden])", timeout=60_000)
     (row,) = sessions.list_sessions(served.folder, CLIENT)
-    assert row["cue"] == "model" and page.wrong == []
+    assert row["cue"] == "model"
+
+    # the replies are confirmed as a set by one key, once the least certain are heard, and taken back
+    n = voices.waiting(served.folder, CLIENT, 1)["n"]
+    assert n >= 4
+    page.goto(f"{served.base}/review?client={CLIENT}&session=1")
+    page.wait_for_selector("#whose:not([hidden])")
+    page.keyboard.press("v")
+    assert voices.waiting(served.folder, CLIENT, 1)["n"] == n, "not before they are heard"
+    for k in range(3):
+        page.click(f"#whose-hear button >> nth={k}")
+        page.wait_for_function(
+            "k => document.querySelectorAll('#whose-hear button')[k].innerText.includes('heard')", arg=k
+        )
+    page.keyboard.press("v")
+    page.wait_for_function(f"() => document.querySelector('#whose-words').innerText.startsWith('{n} were confirmed')")
+    assert voices.waiting(served.folder, CLIENT, 1)["n"] == 0
+    page.click("#whose-undo")
+    page.wait_for_selector("#whose-set:not([hidden])")
+    assert voices.waiting(served.folder, CLIENT, 1)["n"] == n and page.wrong == []
 
 
-def test_a_list_of_which_few_words_were_heard_is_asked_about(served) -> None:
-    other = ("shop", "ship", "shoe", "shell", "sheep", "shed")
-    taken(served, WORDS, [said_as(word, n) for n, word in enumerate(other)])
+def test_a_list_of_which_few_words_were_heard_is_asked_about(served, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What counts as few is tested elsewhere; here it is whether the page asks and keeps nothing until answered."""
+    taken(served, WORDS[:2], [said_as(word, n) for n, word in enumerate(WORDS[:2])])
+    monkeypatch.setattr(doubts, "SURE_SHARE", 2.0)
+    monkeypatch.setattr(doubts, "FEWEST_MISSING", 0)
     status, answer = served.told(f"/do/take/finish?client={CLIENT}", {})
-    if status == 200:
-        pytest.skip("the other words were taken for these")
-    assert status == 409 and answer["answers"] == ["anyway"] and "of the 6 words" in answer["error"]
+    assert status == 409 and answer["answers"] == ["anyway"] and "of the 2 words" in answer["error"]
+    assert sessions.list_sessions(served.folder, CLIENT) == []
     status, answer = served.told(f"/do/take/finish?client={CLIENT}", {"anyway": True})
     assert status == 200 and answer["session"] == 1
 

@@ -27,7 +27,50 @@ async function openSession() {
   player.forget();
   ({ tokens: rows } = await ask("do/review/tokens", { client, session }));
   list();
+  await tellWhose();
 }
+
+// ---- whose voice, after a model --------------------------------------------------------------------------------------
+let heardReplies = new Set();
+
+/** The least certain replies to hear, and one key that confirms all that are sure; the others stay one by one. */
+async function tellWhose() {
+  const found = await ask("do/review/voices", { client, session });
+  heardReplies = new Set();
+  at("whose").hidden = !found.n && !found.confirmed;
+  const others = found.one_by_one.length ? ` One by one, below: ${found.one_by_one.join(", ")}.` : "";
+  at("whose-words").textContent = found.n
+    ? `${found.n} replies count when a person has confirmed whose voice it is. Hear the least certain, then say it of all.${others}`
+    : `${found.confirmed} were confirmed as a set.${others}`;
+  at("whose-undo").hidden = !found.confirmed;
+  at("whose-set").hidden = !found.n;
+  at("whose-set").disabled = found.n > 0;
+  at("whose-hear").replaceChildren(...found.hear.map((one) => {
+    const button = made("button", `hear ${one.prompt}`, { type: "button" });
+    button.addEventListener("click", () => tried(async () => {
+      if (one.has_sound) await player.play(await player.load(client, session, one.key));
+      else at("whose-words").textContent = `Its sound was not kept; listen to the recording from ${one.at_s[0]} to ${one.at_s[1]} s.`;
+      heardReplies.add(one.key);
+      button.textContent = `heard ${one.prompt}`;
+      at("whose-set").disabled = heardReplies.size < found.hear.length;
+    }));
+    return button;
+  }));
+}
+
+async function sayWhose(more) {
+  await tell("do/review/whose", { client }, { session, rater: at("rater").value, ...more });
+  await openSession();
+  at("whose").hidden = false;
+}
+at("whose-set")?.addEventListener("click", () => tried(() => sayWhose({ heard: [...heardReplies] })));
+at("whose-undo")?.addEventListener("click", () => tried(() => sayWhose({ undo: true })));
+document.addEventListener("keydown", (event) => {
+  if (!at("whose") || typing(event) || event.repeat || event.key.toLowerCase() !== "v") return;
+  if (at("whose").hidden || at("whose-set").hidden || at("whose-set").disabled) return;
+  event.preventDefault();
+  at("whose-set").click();
+});
 
 function nameOf(row) {
   return row.prompt + (row.attempt > 1 ? `, attempt ${row.attempt}` : "");

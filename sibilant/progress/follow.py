@@ -34,12 +34,12 @@ def follow(frame: Frame, key: str, summaries: Sequence[SessionSummary]) -> Follo
     main = frame.lines[0] if frame.lines else Line(("", "", "", ""), (), (), True)
     baseline = _probes(main.baseline, table)
     found: list[Change] = []
-    later = _probes(_later(main), table)
+    later = _probes(main.later, table)
     offsets: dict[int, Bridge] = {}
     apart: dict[int, tuple[str, ...]] = {}
     bridged: list[str] = []
     for line in frame.lines[1:]:
-        probes = _probes(_later(line), table)
+        probes = _probes(line.later, table)
         if line.baseline:
             found += _changes(frame, key, _probes(line.baseline, table), probes)
             continue
@@ -70,17 +70,13 @@ def _shape(
         for session in main.sessions
         if session.number in table and math.isfinite(table[session.number].mean)
     ]
-    treated = [point for point in points if point[2].phase == "treatment"]
+    treated = [point for point in points if point[2].phase in {"treatment", "reference under treatment"}]
     early = [point for point in points if point[2] in main.baseline]
-    late = [point for point in points if point[2].phase != "baseline" and not point[2].bridge]
+    late = [point for point in points if point[2] in main.later]
     return (
         trend(key, "treatment", [point[0] for point in treated], [point[1] for point in treated]),
         phase_effect(key, [point[0] for point in early], [p[1] for p in early], [p[1] for p in late]),
     )
-
-
-def _later(line: Line) -> list[Session]:
-    return [session for session in line.sessions if session.phase != "baseline" and not session.bridge]
 
 
 def _changes(

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..terms.change import MeasureSummary
 from ..terms.clinic import Case, Session
+from ..terms.therapy import NOT_STATED, REFERENCES, Phase
 from .change import LEAST_BASELINE, Bridge, bridge
 
 Conditions = tuple[str, str, str, str]
@@ -21,8 +23,8 @@ def conditions(session: Session) -> Conditions:
 
 
 def first_baseline(sessions: Sequence[Session]) -> Session | None:
-    """Return the first baseline session, or the first of all where none is called so."""
-    return next((session for session in sessions if session.phase == "baseline"), sessions[0] if sessions else None)
+    """Return the first session of the baseline (or reference), or the first of all where none is called so."""
+    return next((session for session in sessions if session.phase in REFERENCES), sessions[0] if sessions else None)
 
 
 def reasons_apart(session: Session, anchor: Session) -> tuple[str, ...]:
@@ -34,11 +36,22 @@ def reasons_apart(session: Session, anchor: Session) -> tuple[str, ...]:
     )
 
 
-def baseline_of(sessions: Sequence[Session]) -> list[Session]:
-    """Return the baseline sessions of one line, one a day (the first of a day counts)."""
+def baseline_of(sessions: Sequence[Session], *, main: bool = False) -> list[Session]:
+    """Return the sessions of one line that later ones are compared with, one a day (the first of a day counts).
+
+    A baseline where it has three days; else a reference under treatment where it has; on the main line without
+    either the first three of those whose phase nobody stated.
+    """
+    found = {phase: _one_a_day(sessions, phase) for phase in REFERENCES}
+    full = [probes for probes in found.values() if len(probes) >= LEAST_BASELINE]
+    chosen = next(iter(full), None) or next((probes for probes in found.values() if probes), [])
+    return chosen or (_one_a_day(sessions, NOT_STATED)[:LEAST_BASELINE] if main else [])
+
+
+def _one_a_day(sessions: Sequence[Session], phase: str) -> list[Session]:
     days: dict[object, Session] = {}
     for session in sessions:
-        if session.phase == "baseline" and not session.bridge:
+        if session.phase == phase and not session.bridge:
             days.setdefault(session.on, session)
     return list(days.values())
 
@@ -57,6 +70,21 @@ class Line:
     sentence: str = ""
     apart: tuple[str, ...] = ()
 
+    @property
+    def reference(self) -> Phase:
+        """What the sessions compared with are called: a baseline, a reference under treatment, or not stated."""
+        return self.baseline[0].phase if self.baseline else "baseline"
+
+    @property
+    def later(self) -> tuple[Session, ...]:
+        """The sessions that are compared with the baseline (or reference)."""
+        reach = self.baseline[-1].on if self.baseline and self.reference == NOT_STATED else dt.date.min
+        return tuple(
+            one
+            for one in self.sessions
+            if not one.bridge and one.phase not in REFERENCES and (one.phase != NOT_STATED or one.on > reach)
+        )
+
 
 def lines(sessions: Sequence[Session]) -> tuple[Line, ...]:
     """Return the lines, the first baseline's first; another line needs its own baseline of three, or a bridge."""
@@ -68,7 +96,7 @@ def lines(sessions: Sequence[Session]) -> tuple[Line, ...]:
     for session in sessions:
         groups[conditions(session)].append(session)
     main = groups.pop(conditions(anchor))
-    found = [Line(conditions(anchor), tuple(main), tuple(baseline_of(main)), True)]
+    found = [Line(conditions(anchor), tuple(main), tuple(baseline_of(main, main=True)), True)]
     for alike, members in groups.items():
         why = reasons_apart(members[0], anchor)
         numbers = ", ".join(str(session.number) for session in members)

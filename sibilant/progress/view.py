@@ -16,6 +16,7 @@ from ..terms.change import (
     WordsGained,
 )
 from ..terms.clinic import Case, Event, KeptToken, Session
+from ..terms.therapy import REFERENCES
 from .accuracy import accuracy, accuracy_by, counts, judgement_by, move_up, standing, token_id, words_gained
 from .agreement import agreement
 from .context import accuracy_map, context_map, context_of
@@ -23,6 +24,7 @@ from .contrast import additions, before_after, contrast, spread_point, sustained
 from .follow import Followed, follow
 from .frame import DAYS_A_MONTH, Asked, Frame, make_frame
 from .lines import first_baseline
+from .phases import phase_question
 from .session import expected, is_main_s, is_str, is_z, summarise, word_key
 from .sets import fades
 
@@ -67,6 +69,8 @@ def view(case: Case, asked: Asked | None = None) -> CaseView:
         earlier=case.earlier,
         joins=_sentences(frame, method_sentence, followed),
         made_on=asked.today,
+        reference=frame.lines[0].reference if frame.lines else "baseline",
+        reference_sessions=tuple(one.number for one in frame.lines[0].baseline) if frame.lines else (),
     )
 
 
@@ -142,13 +146,14 @@ def _cue(token: KeptToken, session: Session, rater: str) -> str:
 def _sentences(frame: Frame, method_sentence: str, followed: Sequence[Followed]) -> tuple[str, ...]:
     own = [line.sentence for line in frame.lines if line.sentence]
     same_day = [
-        f"sessions of {session.on.isoformat()}: one baseline a day counts"
+        f"sessions of {session.on.isoformat()}: one {session.phase} a day counts"
         for line in frame.lines
         for session in line.sessions
-        if session.phase == "baseline" and not session.bridge and line.main and session not in line.baseline
+        if session.phase in REFERENCES and not session.bridge and line.main and session not in line.baseline
     ]
     bridges = [sentence for one in followed for sentence in one.bridged]
-    return tuple(dict.fromkeys([text for text in (method_sentence, *own, *same_day, *bridges) if text]))
+    asked = phase_question(frame.case.client, frame.sessions)
+    return tuple(dict.fromkeys([text for text in (asked, method_sentence, *own, *same_day, *bridges) if text]))
 
 
 def _contexts(frame: Frame, summaries: Sequence[SessionSummary]) -> tuple[ContextCell, ...]:

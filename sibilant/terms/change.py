@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
-from .clinic import Client, Device, Direction, EarlierProbe, Event, Heard, Phase, Session
+from .clinic import Client, Device, Direction, EarlierProbe, Event, Heard, Session
 from .sound import Interval
+from .therapy import Phase
 
 Verdict = Literal["larger than error", "within error", "cannot be judged"]
 LARGER: Verdict = "larger than error"
@@ -395,7 +396,8 @@ class CaseView:
 
     ``changes``, ``errors``, ``trends`` and ``effects`` are in the order of ``measures``, the main one first; those
     of other measures are exploratory. ``voiced`` and ``str_cluster`` hold /z/ and /str/, which are never in the main
-    figures. ``joins`` are sentences that say what was and was not joined.
+    figures. ``joins`` are sentences that say what was and was not joined. ``reference`` is what the probes that later
+    ones are compared with are called, ``reference_sessions`` their numbers.
     """
 
     client: Client
@@ -423,6 +425,8 @@ class CaseView:
     earlier: tuple[EarlierProbe, ...] = ()
     joins: tuple[str, ...] = ()
     made_on: dt.date | None = None
+    reference: Phase = "baseline"
+    reference_sessions: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("voiced", "str_cluster"):

@@ -10,30 +10,15 @@ from dataclasses import dataclass
 from ..terms.change import MeasureSummary
 from ..terms.clinic import Case, Session
 from ..terms.therapy import NOT_STATED, REFERENCES, Phase
+from .alike import Conditions, numbered, reasons_between, settled
 from .change import LEAST_BASELINE, Bridge, bridge
 
-Conditions = tuple[str, str, str, str]
 SPECTRAL = frozenset({"centroid_hz", "sd_hz", "peak_hz"})
-NAMES = ("device", "level", "cue", "list form")
-
-
-def conditions(session: Session) -> Conditions:
-    """Return what must be alike for two sessions to be joined."""
-    return session.device, session.level, session.cue, session.list_form
 
 
 def first_baseline(sessions: Sequence[Session]) -> Session | None:
     """Return the first session of the baseline (or reference), or the first of all where none is called so."""
     return next((session for session in sessions if session.phase in REFERENCES), sessions[0] if sessions else None)
-
-
-def reasons_apart(session: Session, anchor: Session) -> tuple[str, ...]:
-    """Return how a session differs from the line's first one, such as ``another device (clip-on, was desk)``."""
-    return tuple(
-        f"another {name} ({here or 'not stated'}, was {there or 'not stated'})"
-        for name, here, there in zip(NAMES, conditions(session), conditions(anchor), strict=True)
-        if here != there
-    )
 
 
 def baseline_of(sessions: Sequence[Session], *, main: bool = False) -> list[Session]:
@@ -91,17 +76,17 @@ def lines(sessions: Sequence[Session]) -> tuple[Line, ...]:
     anchor = first_baseline(sessions)
     if anchor is None:
         return ()
+    there, alike_of = settled(sessions, anchor)
     groups: dict[Conditions, list[Session]] = defaultdict(list)
-    groups[conditions(anchor)] = []
+    groups[there] = []
     for session in sessions:
-        groups[conditions(session)].append(session)
-    main = groups.pop(conditions(anchor))
-    found = [Line(conditions(anchor), tuple(main), tuple(baseline_of(main, main=True)), True)]
+        groups[alike_of[session.number]].append(session)
+    main = groups.pop(there)
+    found = [Line(there, tuple(main), tuple(baseline_of(main, main=True)), True)]
     for alike, members in groups.items():
-        why = reasons_apart(members[0], anchor)
-        numbers = ", ".join(str(session.number) for session in members)
+        why = reasons_between(alike, there)
         own = baseline_of(members)
-        plural = f"session{'s' if len(members) > 1 else ''} {numbers}"
+        plural = numbered([session.number for session in members])
         if len(own) >= LEAST_BASELINE:
             sentence = f"{plural} not joined: {'; '.join(why)}; judged against a baseline of its own"
             found.append(Line(alike, tuple(members), tuple(own), False, sentence, why))

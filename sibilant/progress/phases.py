@@ -7,7 +7,9 @@ from dataclasses import replace
 
 from ..terms.clinic import Client, Session
 from ..terms.therapy import NOT_STATED, REFERENCES, Phase, Therapy
-from .lines import LEAST_BASELINE, first_baseline, reasons_apart
+from .alike import settled
+from .change import LEAST_BASELINE
+from .lines import first_baseline
 
 _A_PERSONS_OWN: frozenset[Phase] = frozenset({"maintenance", "follow-up", "reference under treatment", "pause"})
 """Kept phases that only a person sets; earlier versions guessed the other two."""
@@ -45,7 +47,8 @@ def with_phases(therapy: Therapy | None, sessions: Sequence[Session]) -> tuple[S
     derived = [replace(one, phase=_phase(therapy, one)) for one in sessions]
     anchor = first_baseline(derived)
     assert anchor is not None
-    apart = {one.number for one in derived if reasons_apart(one, anchor)}
+    there, alike = settled(derived, anchor)
+    apart = {one.number for one in derived if alike[one.number] != there}
     first_days = _first_days([one for one in derived if one.number not in apart])
     under_way = not any(one.phase in REFERENCES for one in derived if one.number not in apart)
     new_line = {one.number for one in sessions if one.number in apart and one.phase == "baseline"}

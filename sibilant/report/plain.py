@@ -150,8 +150,9 @@ def gained_sentence(gained: WordsGained | None) -> str:
     if gained is None:
         return ""
     return (
-        f"Of {gained.n_same} words scored in both the first and the last probe, {gained.gained} were gained and "
-        f"{gained.lost} lost (exact McNemar test, {p_text(gained.p)})."
+        f"Of {gained.n_same} words scored both on {day_text(gained.early_on)} and on {day_text(gained.late_on)}, "
+        f"{gained.gained} were gained and {gained.lost} lost (exact McNemar test, {p_text(gained.p)})."
+        f"{''.join(f' {wording.capital(one)}.' for one in gained.cautions)}"
     )
 
 
@@ -182,14 +183,15 @@ def measured_sentences(view: CaseView, key: str) -> str:
     if change.verdict == UNJUDGED:
         return f"{sentence} The reason: {wording.brief(change.reasons) or 'none is given'}."
     verdict = "is not larger than" if change.verdict == WITHIN else "is larger than"
-    return f"{sentence} The change {verdict} the measurement error found at baseline."
+    found = "at baseline" if view.reference == "baseline" else f"in the {wording.reference_words(view)}"
+    return f"{sentence} The change {verdict} the measurement error found {found}."
 
 
 def verdict_text(view: CaseView, key: str) -> str:
     """The verdict's fixed words, since when, and what limits it (the main measure's reasons stand above the table)."""
     change, main = last_change(view, key), last_change(view, view.main_measure)
     if change is None:
-        return "no probe after the baseline"
+        return f"no probe after the {wording.reference_words(view)}"
     as_main = main is not None and set(change.reasons) == set(main.reasons)
     if change.verdict == UNJUDGED and as_main:
         return change.verdict
@@ -224,6 +226,7 @@ def missing_lines(view: CaseView, settings: ReportSettings) -> tuple[str, ...]:
         lines.append(
             f"Baseline probes: {n_baseline}. Three or more on different days are needed to judge measurement error."
         )
+    lines += [f"{wording.capital(one)}." for one in view.questions]
     lines += _unjudged(view) + _left_out(view) + _joins(view)
     if view.agreement is None:
         lines.append("Agreement of two listeners: not checked in this period.")

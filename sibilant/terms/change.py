@@ -354,7 +354,10 @@ class MoveUp:
 
 @dataclass(frozen=True, slots=True)
 class WordsGained:
-    """Accuracy of two sessions: the same words (exact McNemar) and the difference with Newcombe's interval."""
+    """Accuracy of two sessions: the same words (exact McNemar) and the difference with Newcombe's interval.
+
+    ``early_on`` and ``late_on`` are their days, without which nothing is told of it; ``cautions`` say what was unlike.
+    """
 
     early_session: int
     late_session: int
@@ -365,6 +368,9 @@ class WordsGained:
     difference: float
     low: float
     high: float
+    early_on: dt.date
+    late_on: dt.date
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -396,7 +402,8 @@ class CaseView:
 
     ``changes``, ``errors``, ``trends`` and ``effects`` are in the order of ``measures``, the main one first; those
     of other measures are exploratory. ``voiced`` and ``str_cluster`` hold /z/ and /str/, which are never in the main
-    figures. ``joins`` are sentences that say what was and was not joined. ``reference`` is what the probes that later
+    figures. ``joins`` are sentences that say what was and was not joined; ``questions`` ask the clinician what nobody
+    stated (when therapy started, a device, a cue). ``reference`` is what the probes that later
     ones are compared with are called, ``reference_sessions`` their numbers.
     """
 
@@ -425,6 +432,7 @@ class CaseView:
     earlier: tuple[EarlierProbe, ...] = ()
     joins: tuple[str, ...] = ()
     made_on: dt.date | None = None
+    questions: tuple[str, ...] = ()
     reference: Phase = "baseline"
     reference_sessions: tuple[int, ...] = ()
 

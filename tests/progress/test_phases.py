@@ -70,7 +70,7 @@ def test_not_stated_is_a_question_and_no_guess(material: ModuleType) -> None:
     found = view(material.case(MEANS, sessions=monthly(material)))
     assert [one.phase for one in found.summaries] == ["not stated"] * 6
     assert found.reference == "not stated" and found.error_of(KEY).sessions == (1, 2, 3)
-    asked = [sentence for sentence in found.joins if "when did therapy" in sentence]
+    asked = [sentence for sentence in found.questions if "when did therapy" in sentence]
     assert len(asked) == 1 and "neither baseline nor treatment" in asked[0]
     stated = material.case(MEANS, sessions=monthly(material), therapy=Therapy(under_way=True))
     assert not phase_question(stated.client, stated.sessions)

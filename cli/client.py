@@ -44,7 +44,8 @@ def fields_of(asked: dict[str, Any]) -> dict[str, Any]:
             "withdrawn_on": asked["withdrawn_on"],
         },
         "therapy": {
-            name: asked[f"therapy_{name}"] or None for name in ("starts", "under_way", "pauses", "resumes", "not_stated")
+            name: asked[f"therapy_{name}"] or None
+            for name in ("starts", "under_way", "pauses", "resumes", "not_stated")
         },
     }
     for name, part in parts.items():
@@ -144,7 +145,9 @@ def show(client: str | None, caseload: Path | None, as_json: bool) -> None:
     print_table(shown["audit"], ("at", "who", "did", "to"))
 
 
-@command.command(epilog='Example: sibilant client change C-7QXK --therapy-starts 2026-02-02 --hearing "passed screening"')
+@command.command(
+    epilog='Example: sibilant client change C-7QXK --therapy-starts 2026-02-02 --hearing "passed screening"'
+)
 @client
 @described
 @click.option("--age", metavar="AGE", help="A corrected age, which holds on the day of --on.")

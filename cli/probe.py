@@ -19,8 +19,12 @@ from .shown import print_json, print_table
 @click.option("--cue", default="spontaneous", show_default=True, metavar="CUE", help="S, D, M, M+ or J, or its name.")
 @click.option("--device", default="", metavar="NAME", help="A registered microphone.")
 @click.option("--room", default="", metavar="TEXT")
-@click.option("--phase", default="", metavar="PHASE", help="Only where the dates of therapy don't say it: maintenance, follow-up.")
-@click.option("--elicited", default="", metavar="HOW", help="picture, reading, repetition or talk; default: not stated.")
+@click.option(
+    "--phase", default="", metavar="PHASE", help="Only where the dates of therapy don't say it: maintenance, follow-up."
+)
+@click.option(
+    "--elicited", default="", metavar="HOW", help="picture, reading, repetition or talk; default: not stated."
+)
 @click.option("--keep", default="words", show_default=True, metavar="WHAT", help="Sound kept: words, all or none.")
 @click.option("--modelled", is_flag=True, help="A model was given before each answer.")
 @click.option("--bridge", is_flag=True, help="The same probe on two devices at once, to join them.")

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from ..terms.change import CaseView, MeasurementError, MeasureSummary, SessionSummary
-from . import style
+from . import style, wording
 from .lettering import text_width_mm
 from .sheet import haloed, quiet, upright
 

@@ -204,8 +204,8 @@ def _error_words(months: Months) -> tuple[str, ...]:
         return (f"No band, since error cannot be judged: {reasons or f'fewer than three {probes}'}.",)
     limit, sem, sdc = (wording.quantity(measure, value, value) for value in (error.limit, error.sem, error.sdc))
     return (
-        f"Hatched: mean of the {named} ± {limit}, the limit within which one later probe may differ by measurement error "
-        f"alone ({error.k} {probes}); standard error of measurement {sem}, smallest detectable change {sdc}.",
+        f"Hatched: mean of the {named} ± {limit}, the limit within which one later probe may differ by measurement "
+        f"error alone ({error.k} {probes}); standard error of measurement {sem}, smallest detectable change {sdc}.",
     )
 
 

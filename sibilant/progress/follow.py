@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..terms import MEASURES
 from ..terms.change import Change, MeasurementError, MeasureSummary, PhaseEffect, SessionSummary, Trend
@@ -54,7 +54,15 @@ def follow(frame: Frame, key: str, summaries: Sequence[SessionSummary]) -> Follo
     found += _changes(frame, key, baseline, later, apart=apart, offsets=offsets)
     found.sort(key=lambda change: (months[change.session], change.session))
     error = measurement_error(key, baseline)
+    if main.reference != "baseline":
+        error = replace(error, reasons=_as_reference(error.reasons))
+        found = [replace(change, reasons=_as_reference(change.reasons)) for change in found]
     return Followed(error, tuple(found), *_shape(key, main, table, months), tuple(bridged))
+
+
+def _as_reference(reasons: Sequence[str]) -> tuple[str, ...]:
+    """Reasons in words that call no probe a baseline."""
+    return tuple(reason.replace("baseline", "reference") for reason in reasons)
 
 
 def _probes(sessions: Sequence[Session], table: dict[int, MeasureSummary]) -> list[Probe]:

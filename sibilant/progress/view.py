@@ -12,6 +12,7 @@ from ..terms.change import (
     ContextCell,
     Contrast,
     MeasureSummary,
+    Presence,
     SessionSummary,
     SpreadPoint,
     WordsGained,
@@ -27,6 +28,7 @@ from .follow import Followed, follow
 from .frame import DAYS_A_MONTH, Asked, Frame, make_frame
 from .lines import first_baseline
 from .phases import phase_question
+from .presence import followed_by_presence, presence
 from .session import expected, is_main_s, is_str, is_z, summarise, word_key
 from .sets import fades
 
@@ -72,6 +74,7 @@ def view(case: Case, asked: Asked | None = None) -> CaseView:
         joins=_sentences(frame, method_sentence, followed),
         made_on=asked.today,
         questions=_questions(frame),
+        presence=_presence(frame),
         reference=frame.lines[0].reference if frame.lines else "baseline",
         reference_sessions=tuple(one.number for one in frame.lines[0].baseline) if frame.lines else (),
     )
@@ -157,6 +160,14 @@ def _sentences(frame: Frame, method_sentence: str, followed: Sequence[Followed])
     bridges = [sentence for one in followed for sentence in one.bridged]
     unlike = unlike_elicited(frame.sessions)
     return tuple(dict.fromkeys([text for text in (method_sentence, *own, *same_day, *bridges, unlike) if text]))
+
+
+def _presence(frame: Frame) -> tuple[Presence, ...]:
+    found = []
+    for session in frame.sessions:
+        tokens = [token for token in frame.wanted(frame.tokens(session), session) if is_main_s(token)]
+        found.append(presence(tokens, session.number, frame.rater, shown=frame.shown(session)))
+    return followed_by_presence(found)
 
 
 def _questions(frame: Frame) -> tuple[str, ...]:

@@ -145,6 +145,22 @@ def heard_sentences(view: CaseView) -> str:
     )
 
 
+def presence_sentence(view: CaseView) -> str:
+    """Whether /s/ was there at all, first and last, where it is left out; empty where it is not."""
+    days = {summary.number: summary.on for summary in view.summaries}
+    heard = [one for one in view.presence if one.n_scored]
+    if not heard:
+        return ""
+    ends = (heard[0], heard[-1]) if len(heard) > 1 else (heard[0],)
+    by_ear = " and ".join(f"{one.n_heard} of {one.n_scored} on {day_text(days[one.session])}" for one in ends)
+    by_sound = " and ".join(f"{one.n_found} of {one.n_said}" for one in ends if one.n_said)
+    found = f"; frication was found in {by_sound}" if by_sound else ""
+    return (
+        f"/s/ is left out in part of the words, so first of all it is followed whether one is there: heard in {by_ear}"
+        f"{found}."
+    )
+
+
 def gained_sentence(gained: WordsGained | None) -> str:
     """Words gained and lost between two probes, with the test that was made."""
     if gained is None:
@@ -222,7 +238,9 @@ def missing_lines(view: CaseView, settings: ReportSettings) -> tuple[str, ...]:
     if settings.bracket is None and not settings.range_sentence:
         lines.append(settings.no_range)
     n_baseline = sum(summary.phase == "baseline" for summary in view.summaries)
-    if n_baseline < 3:
+    if view.reference == "reference under treatment":
+        lines.append("No baseline: therapy was under way before the probes that later ones are compared with.")
+    elif view.reference == "baseline" and n_baseline < 3:
         lines.append(
             f"Baseline probes: {n_baseline}. Three or more on different days are needed to judge measurement error."
         )
@@ -277,6 +295,7 @@ def with_session(view: CaseView, number: int | None) -> CaseView:
         additions=tuple(a for a in view.additions if a.session in kept),
         contrasts=tuple(c for c in view.contrasts if c.session in kept),
         spreads=tuple(s for s in view.spreads if s.session in kept),
+        presence=tuple(p for p in view.presence if p.session in kept),
         sustained=tuple(s for s in view.sustained if s.session in kept),
         events=tuple(e for e in view.events if e.on <= max(s.on for s in view.summaries if s.number in kept)),
     )

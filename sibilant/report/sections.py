@@ -43,10 +43,28 @@ def heard(view: CaseView, *, by_position: bool = False) -> tuple[Part, ...]:
     """Judged accuracy: the sentence first, then the table it came from."""
     sentences = " ".join(part for part in (plain.heard_sentences(view), plain.gained_sentence(view.gained)) if part)
     parts: list[Part] = [Heading("What was heard"), Paragraph(sentences, tone="lead")]
+    parts += _presence(view)
     rows = heard_rows(view, by_position=by_position)
     if rows:
         parts.append(Table("Judged by ear", ("Probe", "Correct", "Percent (95\u2009% interval)"), rows))
     return tuple(parts)
+
+
+def _presence(view: CaseView) -> list[Part]:
+    """Whether /s/ was there, probe by probe, where it is left out."""
+    said = plain.presence_sentence(view)
+    if not said:
+        return []
+    days = {summary.number: plain.day_text(summary.on) for summary in view.summaries}
+    rows = tuple(
+        (
+            days[one.session],
+            f"{one.n_heard} of {one.n_scored}" if one.n_scored else "not judged",
+            f"{one.n_found} of {one.n_said}" if one.n_said else "–",
+        )
+        for one in view.presence
+    )
+    return [Paragraph(said), Table("Whether /s/ was there", ("Probe", "Heard by ear", "Frication found"), rows)]
 
 
 def heard_rows(view: CaseView, *, by_position: bool) -> tuple[tuple[str, ...], ...]:
@@ -57,7 +75,11 @@ def heard_rows(view: CaseView, *, by_position: bool) -> tuple[tuple[str, ...], .
     ends = [judged[0], judged[-1]] if len(judged) > 1 else judged
     rows = [(plain.day_text(s.on), plain.count_text(s.accuracy), plain.share_text(s.accuracy)) for s in ends]
     rows += [
-        (f"{plain.day_text(judged[-1].on)}, {cell.value}", plain.count_text(cell.accuracy), plain.share_text(cell.accuracy))
+        (
+            f"{plain.day_text(judged[-1].on)}, {cell.value}",
+            plain.count_text(cell.accuracy),
+            plain.share_text(cell.accuracy),
+        )
         for cell in judged[-1].accuracy_by
         if by_position and cell.by == "position" and cell.accuracy.n_scored
     ]
@@ -118,12 +140,24 @@ def change_row(view: CaseView, key: str) -> tuple[str, ...]:
 
 def change_table(view: CaseView, *, keys: Sequence[str]) -> tuple[Part, ...]:
     """The measures against the client's own baseline; one row in family, school and payer reports."""
-    header = ("Measure of /s/", f"{wording.capital(wording.reference_words(view))} mean", "Last probe", "Difference", "Limit of error", "Verdict")
+    header = (
+        "Measure of /s/",
+        f"{wording.capital(wording.reference_words(view))} mean",
+        "Last probe",
+        "Difference",
+        "Limit of error",
+        "Verdict",
+    )
     keys = [key for key in keys if key == view.main_measure or _was_measured(view, key)]
     rows = tuple(change_row(view, key) for key in keys)
     plain_names = "; ".join(wording.measure_of(key).plain_name for key in keys)
     return (
-        Table(f"Measured, against the client's own {wording.reference_words(view)}: {plain_names}", header, rows, _change_note(view, keys)),
+        Table(
+            f"Measured, against the client's own {wording.reference_words(view)}: {plain_names}",
+            header,
+            rows,
+            _change_note(view, keys),
+        ),
     )
 
 
@@ -224,9 +258,7 @@ def _error_line(view: CaseView) -> str:
     probes = "probes" if named.endswith("probes") else f"{named} probes"
     if error is None or not plain.finite(error.limit):
         reasons = wording.brief(error.reasons) if error is not None else ""
-        return (
-            f"Measurement error: cannot be judged: {reasons or 'three probes on different days are needed'}."
-        )
+        return f"Measurement error: cannot be judged: {reasons or 'three probes on different days are needed'}."
     limit, sem, sdc = (wording.quantity(measure, v, v) for v in (error.limit, error.sem, error.sdc))
     return (
         f"Measurement error of {measure.name}, from {error.k} {probes}: one later probe may differ by {limit}; "

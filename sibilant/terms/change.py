@@ -231,7 +231,7 @@ class PhaseEffect:
 
 @dataclass(frozen=True, slots=True)
 class ContextCell:
-    """One context of the map: position, cluster and neighbour vowel. ``rank`` is None under eight tokens."""
+    """One context: position, cluster, neighbour vowel. ``rank`` is None under eight tokens, equals share it."""
 
     key: str
     position: str
@@ -281,6 +281,24 @@ class Additions:
     n_extra: int
     n_added_by_ear: int
     words: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Presence:
+    """Whether /s/ was there: heard in ``n_heard`` of ``n_scored``, frication found in ``n_found`` of ``n_said``."""
+
+    session: int
+    n_heard: int
+    n_scored: int
+    n_found: int
+    n_said: int
+
+    @property
+    def share_left_out(self) -> float:
+        """Share of words without /s/, by ear where they are judged, else by sound; 0 where neither is known."""
+        if self.n_scored:
+            return 1 - self.n_heard / self.n_scored
+        return 1 - self.n_found / self.n_said if self.n_said else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -403,7 +421,8 @@ class CaseView:
     ``changes``, ``errors``, ``trends`` and ``effects`` are in the order of ``measures``, the main one first; those
     of other measures are exploratory. ``voiced`` and ``str_cluster`` hold /z/ and /str/, which are never in the main
     figures. ``joins`` are sentences that say what was and was not joined; ``questions`` ask the clinician what nobody
-    stated (when therapy started, a device, a cue). ``reference`` is what the probes that later
+    stated (when therapy started, a device, a cue);
+    ``presence`` is filled where /s/ was left out. ``reference`` is what the probes that later
     ones are compared with are called, ``reference_sessions`` their numbers.
     """
 
@@ -433,6 +452,7 @@ class CaseView:
     joins: tuple[str, ...] = ()
     made_on: dt.date | None = None
     questions: tuple[str, ...] = ()
+    presence: tuple[Presence, ...] = ()
     reference: Phase = "baseline"
     reference_sessions: tuple[int, ...] = ()
 

@@ -7,9 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-Phase = Literal[
-    "baseline", "treatment", "maintenance", "follow-up", "reference under treatment", "pause", "not stated"
-]
+Phase = Literal["baseline", "treatment", "maintenance", "follow-up", "reference under treatment", "pause", "not stated"]
 REFERENCES: tuple[Phase, ...] = ("baseline", "reference under treatment")
 """Phases whose probes later ones may be compared with."""
 NOT_STATED: Phase = "not stated"
@@ -45,7 +43,9 @@ class Therapy:
         reach = self.starts_on or dt.date.min
         for place, (first, until) in enumerate(self.pauses):
             if first < reach or (until is not None and until <= first):
-                raise ValueError(f"a pause from {first} to {until or 'now'} lies before {reach}, or ends before it begins")
+                raise ValueError(
+                    f"a pause from {first} to {until or 'now'} lies before {reach}, or ends before it begins"
+                )
             if until is None and place < len(self.pauses) - 1:
                 raise ValueError(f"therapy paused on {first} and has not resumed; say when before another pause")
             reach = until or first

@@ -101,7 +101,8 @@ def add_client(
 def checked(fields: Mapping[str, Any], client: Client, today: dt.date) -> dict[str, Any]:
     """Return fields of a client after checking measure, direction and method.
 
-    ``consent``, ``retention`` and ``therapy`` (see ``read_therapy``) may be given in part, as mappings; what is not given stays as it is.
+    ``consent``, ``retention`` and ``therapy`` (see ``read_therapy``) may be given in part, as mappings; what is not
+    given stays as it is.
 
     Raises
     ------

@@ -262,6 +262,11 @@ def _ear_lines(view: CaseView) -> list[str]:
         )
         rows += [f"  {caution}" for caution in one.cautions]
     rows += [
+        f"  session {one.session}: /s/ there by ear in {one.n_heard} of {one.n_scored}, frication found in"
+        f" {one.n_found} of {one.n_said}"
+        for one in view.presence
+    ]
+    rows += [
         f"  {cell.value}: {cell.accuracy.n_correct} of {cell.accuracy.n_scored} correct"
         f" ({100 * cell.accuracy.low:.0f} to {100 * cell.accuracy.high:.0f} %)"
         for cell in view.generalisation

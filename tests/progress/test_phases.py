@@ -107,7 +107,7 @@ def test_a_new_baseline_for_another_device_in_therapy_is_a_reference_under_treat
     ],
 )
 def test_therapy_that_contradicts_itself_is_refused(wrong: dict[str, object]) -> None:
-    with pytest.raises(ValueError, match="therapy|pause"):
+    with pytest.raises(ValueError, match=r"therapy|pause"):
         Therapy(**wrong)  # type: ignore[arg-type]
 
 

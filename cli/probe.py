@@ -24,7 +24,12 @@ from .shown import print_json, print_table
     help="The microphone; default: the one used last with this client. 'not stated' leaves it open.",
 )
 @click.option("--room", default="", metavar="TEXT")
-@click.option("--phase", default="", metavar="PHASE", help="baseline, treatment, maintenance or follow-up.")
+@click.option(
+    "--phase", default="", metavar="PHASE", help="Only where the dates of therapy don't say it: maintenance, follow-up."
+)
+@click.option(
+    "--elicited", default="", metavar="HOW", help="picture, reading, repetition or talk; default: not stated."
+)
 @click.option("--keep", default="words", show_default=True, metavar="WHAT", help="Sound kept: words, all or none.")
 @click.option("--modelled", is_flag=True, help="A model is heard before each answer; a line of its own.")
 @click.option("--anyway", is_flag=True, help="Keep it though few words, or another voice first, were heard.")

@@ -78,6 +78,7 @@ def show(
 @click.option("--device", metavar="NAME")
 @click.option("--room", metavar="TEXT")
 @click.option("--phase", metavar="PHASE")
+@click.option("--elicited", metavar="HOW", help="picture, reading, repetition or talk.")
 @click.option("--note", metavar="TEXT")
 @click.option("--bridge/--no-bridge", default=None)
 @caseload

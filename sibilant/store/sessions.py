@@ -18,7 +18,7 @@ from .encode import dump, measured_text, method_text, observed_text, prompt_text
 from .people import client_id
 from .schema import CLIENTS, CLIPS, MEASUREMENTS, METHODS, PROMPTS, RECORDINGS, SESSIONS, SETTINGS, TOKENS
 
-CHANGEABLE = {"on", "level", "cue", "device", "room", "list_form", "phase", "bridge", "note"}
+CHANGEABLE = {"on", "level", "cue", "device", "room", "list_form", "phase", "bridge", "note", "elicited"}
 
 
 @dataclass(frozen=True, slots=True)

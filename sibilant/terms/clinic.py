@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
+from .therapy import Phase, Therapy
 from .token import Token
 
 Heard = Literal[
@@ -35,8 +36,10 @@ DISTORTIONS: tuple[str, ...] = (
     "other",
 )
 Direction = Literal["higher", "lower", "longer", "shorter", "none"]
-Phase = Literal["baseline", "treatment", "maintenance", "follow-up"]
 Keep = Literal["words", "all", "none"]
+Elicited = Literal["picture", "reading", "repetition", "talk"]
+ELICITED: tuple[Elicited, ...] = ("picture", "reading", "repetition", "talk")
+"""How a word was had: from a picture, read aloud, said after someone, or in talk."""
 CODE_LETTERS = "23456789ACDEFHJKLMNPQRTVWXY"
 _CHECK_WEIGHTS, _CHECK_OFFSET, _CHECK_MODULUS = (5, 34, 22), 3, 37
 
@@ -120,7 +123,8 @@ class Client:
     """A person known by a code: no name, no birth date; the age is kept in months with the day it held.
 
     ``group`` is the reference group asked for (empty: none, the default); ``main_measure`` and ``direction`` are
-    chosen at the start; ``treated`` holds the words on practice sheets with the day each became treated.
+    chosen at the start; ``treated`` holds the words on practice sheets with the day each became treated;
+    ``therapy`` is None until someone says when therapy ran: phases are then a question, never a guess.
     """
 
     code: str
@@ -143,6 +147,7 @@ class Client:
     held: str = ""
     added_on: dt.date | None = None
     invented: bool = False
+    therapy: Therapy | None = None
 
     def __post_init__(self) -> None:
         if self.age_months < 0:
@@ -186,7 +191,7 @@ class Session:
     """One probe of one client. ``recordings`` are the hashes of the files heard; their names are never kept.
 
     ``list_form`` is the word list's name; ``verdict`` the recordings' suitability in a word; ``bridge`` marks a probe
-    made with two devices at once.
+    made with two devices at once; ``elicited`` is how the words were had (``ELICITED``; empty: not stated).
     """
 
     client: str
@@ -204,6 +209,11 @@ class Session:
     verdict: str = ""
     note: str = ""
     recordings: tuple[str, ...] = ()
+    elicited: str = ""
+
+    def __post_init__(self) -> None:
+        if self.elicited not in ("", *ELICITED):
+            raise ValueError(f"a word is had by {', '.join(ELICITED)}; got {self.elicited!r}")
 
     @property
     def label(self) -> str:

@@ -235,6 +235,8 @@ def _added(caseload: Path | None, given: Mapping[str, str]) -> str:
         "list_form": text_of(given, "words"),
         "invented": given.get("invented") == "yes",
     }
+    if said := _therapy(given):
+        fields["therapy"] = said
     if rule := text_of(given, "rule"):
         fields["move_up"] = clients.read_move_up(rule)
     if by := text_of(given, "consent_by"):
@@ -268,6 +270,24 @@ async def add_device(request: Request) -> Response:
     return RedirectResponse(f"{root_of(request)}capture?{back}", 303)
 
 
+def _therapy(given: Mapping[str, str]) -> dict[str, Any]:
+    """What was said of when therapy ran; empty where nothing was."""
+    said: dict[str, Any] = {}
+    for name in ("starts", "pauses", "resumes"):
+        said |= _day(given, f"therapy_{name}", name)
+    return said | ({"under_way": True} if given.get("therapy_under_way") == "yes" else {})
+
+
+async def state_therapy(request: Request) -> Response:
+    """Say when therapy starts, pauses, resumes, or that it was under way before the first probe."""
+    given = await _form(request)
+    code, said = text_of(given, "client", most=12), _therapy(given)
+    if not said:
+        raise UsageError("nothing was said: give the day therapy starts, or tick that it was under way before")
+    await run_in_threadpool(clients.change_client, caseload_of(request), code, {"therapy": said})
+    return RedirectResponse(f"{root_of(request)}?{urlencode({'client': code})}", 303)
+
+
 async def state_device(request: Request) -> Response:
     """State the device of the sessions ticked, all at once, and go back to the client."""
     body = (await request.body()).decode("utf-8", "replace")
@@ -291,4 +311,9 @@ PAGES: dict[str, Answer] = {
     "/progress/months.svg": months,
     "/report": report_file,
 }
-FORMS: dict[str, Answer] = {"/clients": add_client, "/devices": add_device, "/sessions/device": state_device}
+FORMS: dict[str, Answer] = {
+    "/clients": add_client,
+    "/devices": add_device,
+    "/sessions/device": state_device,
+    "/therapy": state_therapy,
+}

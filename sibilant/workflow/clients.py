@@ -15,6 +15,7 @@ from ..terms import MEASURES
 from ..terms.clinic import Client, Consent, Device, Event, MoveUpRule, Receipt, is_client_code
 from .caseload import cautions, client_or_last, day_known, opened, used
 from .plain import plain
+from .therapy import read_therapy
 
 OLDEST_YEARS = 120
 DIRECTIONS = ("higher", "lower", "longer", "shorter", "none")
@@ -105,7 +106,8 @@ def add_client(
 def checked(fields: Mapping[str, Any], client: Client, today: dt.date) -> dict[str, Any]:
     """Return fields of a client after checking measure, direction and method.
 
-    ``consent`` and ``retention`` may be given in part, as mappings; what is not given stays as it is.
+    ``consent``, ``retention`` and ``therapy`` (see ``read_therapy``) may be given in part, as mappings; what is not
+    given stays as it is.
 
     Raises
     ------
@@ -123,6 +125,8 @@ def checked(fields: Mapping[str, Any], client: Client, today: dt.date) -> dict[s
         found["consent"] = _consent(consent, client.consent, today)
     if isinstance(kept := fields.get("retention"), Mapping):
         found["retention"] = replace(client.retention, **kept)
+    if isinstance(said := fields.get("therapy"), Mapping):
+        found["therapy"] = read_therapy(said, client.therapy)
     return found
 
 
@@ -169,6 +173,8 @@ def reminders(client: Client, last: dt.date | None, today: dt.date) -> list[str]
         found.append("Invented data – not a person")
     if not client.hearing:
         found.append("hearing status unknown")
+    if client.therapy is None:
+        found.append("not stated when therapy starts")
     if client.consent is None:
         found.append("no consent on record")
     elif client.consent.withdrawn_on is not None:
@@ -193,6 +199,7 @@ def show_client(caseload: Path | None, code: str | None) -> dict[str, Any]:
         return {
             **plain(case.client),
             "age": age_text(case.client.age_months_on(today)),
+            "therapy": case.client.therapy.text if case.client.therapy is not None else "not stated",
             "events": [{"on": event.on.isoformat(), "text": event.text} for event in case.events],
             "sessions": [session.number for session in case.sessions],
             "reminders": reminders(case.client, last, today),

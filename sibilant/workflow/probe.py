@@ -15,8 +15,10 @@ import numpy as np
 from .. import acoustics, audio, lexicon, methods, store
 from ..analyse import analyse
 from ..errors import ListError, RefusedError, UsageError
+from ..progress.phases import phase_question, with_phases
 from ..terms import Interval, Prompt, Recording, Token
-from ..terms.clinic import Client, Keep, Phase, Session
+from ..terms.clinic import ELICITED, Client, Keep, Session
+from ..terms.therapy import NOT_STATED, Phase
 from . import doubts
 from .caseload import client_or_last, cloud_cautions, day_known, day_or_last, opened, used
 from .heard import Heard, ProbeResult, recording_row, unsaid_rows, word_rows
@@ -32,10 +34,9 @@ CUES = {
     "J": "joint",
 }
 WITH_MODEL = frozenset(CUES.values()) - {"spontaneous"}
-NOT_STATED = "not stated"
+DEVICE_OPEN = "not stated"
 ISOLATION = "isolation"
 ROUND_THE_WORD_S = 0.25
-BASELINES = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +64,7 @@ class ProbeRequest:
     note: str = ""
     form: str = ""
     prompts: tuple[Prompt, ...] = ()
+    elicited: str = ""
 
 
 def keep_probe(caseload: Path | None, code: str | None, request: ProbeRequest) -> ProbeResult:
@@ -129,6 +131,8 @@ def _check(request: ProbeRequest) -> None:
     cue_name(request.cue)
     if request.keep not in get_args(Keep):
         raise UsageError(f"--keep {request.keep[:20]}: words, all or none")
+    if request.elicited not in ("", *ELICITED):
+        raise UsageError(f"--elicited {request.elicited[:20]}: one of {', '.join(ELICITED)}")
     if request.phase and request.phase not in get_args(Phase):
         raise UsageError(f"--phase {request.phase[:20]}: one of {', '.join(get_args(Phase))}")
 
@@ -174,7 +178,7 @@ def _with_its_device(one: store.Caseload, client: Client, request: ProbeRequest)
     if not request.device and used_last is not None:
         line = f"device {used_last.device}, as in session {used_last.number}; --device says another"
         return replace(request, device=used_last.device), line
-    if request.device not in {"", NOT_STATED}:
+    if request.device not in {"", DEVICE_OPEN}:
         return request, ""
     n_open = 1 + sum(not session.device for session in before)
     of = "this session" if n_open == 1 else f"{n_open} sessions"
@@ -236,8 +240,6 @@ def _session(
 ) -> Session:
     cue = cue_name(request.cue)
     levels = Counter(prompt.level for prompt in prompts).most_common(1)
-    before = [session for session in store.sessions(one, client.code) if session.phase == "baseline"]
-    phase = request.phase or ("baseline" if len(before) < BASELINES else "treatment")
     return Session(
         client=client.code,
         number=0,
@@ -247,11 +249,12 @@ def _session(
         device=request.device,
         room=request.room,
         list_form=request.form or list_form(listed, prompts),
-        phase=phase,  # type: ignore[arg-type]
+        phase=request.phase or NOT_STATED,  # type: ignore[arg-type]
         modelled=request.modelled or cue in WITH_MODEL,
         bridge=request.bridge,
         keep=request.keep,  # type: ignore[arg-type]
         note=request.note,
+        elicited=request.elicited,
     )
 
 
@@ -364,6 +367,11 @@ def _held(recording: Recording, token: Token) -> Token:
     return replace(token, measures=replace(token.measures, values=values, flags=flags))
 
 
+def _called(session: Session) -> str:
+    """Name a probe by its phase, where it has one."""
+    return "probe" if session.phase == NOT_STATED else f"{session.phase} probe"
+
+
 def _for_each_slot(token: Token, prompt: Prompt) -> list[Token]:
     """A prompt not heard, as attempt 0: one token for every sibilant it expects, or one where it expects none."""
     slots = [replace(token, id=f"{token.prompt_index}.0.{slot.index}", slot=slot) for slot in prompt.slots]
@@ -375,7 +383,11 @@ def _result(
 ) -> ProbeResult:
     words = [row for each in heard for row in word_rows(each)] + unsaid_rows(_in_no_recording(heard, prompts))
     words.sort(key=lambda row: (row["prompt_index"], row["attempt"] or 0))
-    notes = [f"{session.phase} probe; list {session.list_form}, level {session.level}, cue {session.cue}"]
+    phased = with_phases(client.therapy, store.sessions(one, client.code))
+    session = next((known for known in phased if known.number == session.number), session)
+    notes = [f"{_called(session)}; list {session.list_form}, level {session.level}, cue {session.cue}"]
+    if question := phase_question(client, phased):
+        notes.append(f"{question} (sibilant client change {client.code} --therapy-starts DATE or --therapy-under-way)")
     if session.device and session.device not in {device.name for device in store.devices(one)}:
         notes.append(f"device {session.device} is not registered: sibilant device add {session.device}")
     if client.consent is None:

@@ -14,6 +14,7 @@ from ..terms.change import CaseView
 from ..terms.clinic import Case, KeptToken
 from ..terms.document import Document
 from ..terms.reference import Comparison
+from .caseload import folder_of
 from .compare import own_ranges, token_values
 
 if TYPE_CHECKING:
@@ -75,7 +76,7 @@ def make_report(
         raise UsageError(f"--kind: {kind[:20]!r} is none of {', '.join(KINDS)}")
     form_of(path)
     view, case = case_view(caseload, client, words=chosen.words, rater=chosen.rater)
-    return write_report(kind, view, case, path, ticked=chosen, kept_in=caseload)
+    return write_report(kind, view, case, path, ticked=chosen, kept_in=folder_of(caseload))
 
 
 def write_report(

@@ -10,9 +10,11 @@ from typing import Any, get_args
 from .. import store
 from ..errors import UsageError
 from ..progress import WATCHED, Unlike, expected, judgement_by, main_rater, most_unlike
+from ..progress.phases import with_phases
 from ..progress.session import measured_under
 from ..terms import MEASURES
-from ..terms.clinic import Case, KeptToken, Phase, Receipt, Session
+from ..terms.clinic import ELICITED, Case, KeptToken, Receipt, Session
+from ..terms.therapy import Phase
 from .caseload import client_or_last, day_known, opened, session_or_last, used
 from .probe import cue_name, refuse_without_consent
 
@@ -23,7 +25,7 @@ def list_sessions(caseload: Path | None, code: str | None) -> list[dict[str, Any
         name = client_or_last(one, code)
         case = store.read_case(one, name)
         used(one, name)
-    return [_row(case, session) for session in case.sessions]
+    return [_row(case, session) for session in with_phases(case.client.therapy, case.sessions)]
 
 
 def _row(case: Case, session: Session) -> dict[str, Any]:
@@ -36,6 +38,7 @@ def _row(case: Case, session: Session) -> dict[str, Any]:
         "level": session.level,
         "cue": session.cue,
         "device": session.device,
+        "elicited": session.elicited,
         "verdict": session.verdict,
         "judged": f"{sum(bool(token.judgements) for token in tokens)} of {len(tokens)}",
         "checked": f"{sum(token.reviewed for token in tokens)} of {len(tokens)}",
@@ -52,7 +55,7 @@ def show_session(caseload: Path | None, code: str | None, number: int | None, *,
     measure = key if key in MEASURES else case.client.main_measure
     rater = main_rater(case.tokens_of(session))
     return {
-        **_row(case, next(kept for kept in case.sessions if kept.number == session)),
+        **_row(case, next(one for one in with_phases(case.client.therapy, case.sessions) if one.number == session)),
         "client": name,
         "measure": measure,
         "tokens": [_token_row(case, token, measure, rater) for token in case.tokens_of(session)],
@@ -160,6 +163,8 @@ def _known(changed: Mapping[str, Any]) -> dict[str, Any]:
     known = dict(changed)
     if "cue" in known:
         known["cue"] = cue_name(known["cue"])
+    if known.get("elicited", "") not in ("", *ELICITED):
+        raise UsageError(f"--elicited {str(known['elicited'])[:20]}: one of {', '.join(ELICITED)}")
     if known.get("phase", "baseline") not in get_args(Phase):
         raise UsageError(f"--phase {str(known['phase'])[:20]}: one of {', '.join(get_args(Phase))}")
     return known

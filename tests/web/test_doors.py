@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from sibilant import audio, lexicon, synthetic
-from sibilant.workflow import doubts, probe, sessions, voices
+from sibilant.workflow import clients, doubts, probe, sessions, voices
 
 RATE = 44_100
 CLIENT = "C-7QXK"
@@ -104,3 +104,25 @@ def test_sessions_without_a_device_are_asked_after_all_at_once(served, tmp_path:
     sessions.change_sessions(served.folder, CLIENT, (2,), {"device": "tablet"})
     page.reload()
     assert page.input_value("#device") == "tablet", "the one used last is filled in"
+
+
+def test_when_therapy_runs_is_said_on_the_page(served, browse) -> None:
+    page = browse()
+    page.goto(served.running.address)
+    page.goto(f"{served.base}/?client={CLIENT}")
+    page.fill("#therapy-starts-now", "2026-02-02")
+    page.click("text=Keep these days")
+    page.wait_for_load_state("load")
+    assert clients.show_client(served.folder, CLIENT)["therapy"] == "starts on 2026-02-02"
+    page.click("text=When therapy of this sound runs: starts on 2026-02-02")
+    page.fill("#therapy-pauses-now", "2026-07-01")
+    page.click("text=Keep these days")
+    page.wait_for_load_state("load")
+    assert "paused on 2026-07-01" in clients.show_client(served.folder, CLIENT)["therapy"] and page.wrong == []
+    page.click("summary:has-text('Add a client')")
+    page.fill("#age", "6y2m")
+    page.check("#therapy_under_way")
+    page.click("text=Add the client")
+    page.wait_for_url("**added=yes**")
+    (added,) = [row["client"] for row in clients.list_clients(served.folder) if row["client"] != CLIENT]
+    assert clients.show_client(served.folder, added)["therapy"] == "under way before the first probe"

@@ -43,6 +43,10 @@ def fields_of(asked: dict[str, Any]) -> dict[str, Any]:
             "research": asked["research"],
             "withdrawn_on": asked["withdrawn_on"],
         },
+        "therapy": {
+            name: asked[f"therapy_{name}"] or None
+            for name in ("starts", "under_way", "pauses", "resumes", "not_stated")
+        },
     }
     for name, part in parts.items():
         said = {key: value for key, value in part.items() if value is not None}
@@ -65,6 +69,11 @@ def described(function: Any) -> Any:
         click.option("--hearing", metavar="TEXT", help='Such as "passed screening".'),
         click.option("--hearing-on", type=Day(), metavar="DATE"),
         click.option("--rule", metavar="RULE", help='The clinic\'s rule for moving up, as "80% x2 n20".'),
+        click.option("--therapy-starts", type=Day(), metavar="DATE", help="The day therapy of this sound starts."),
+        click.option("--therapy-under-way", is_flag=True, help="Therapy ran before the first probe: no baseline then."),
+        click.option("--therapy-pauses", type=Day(), metavar="DATE", help="The first day of a pause."),
+        click.option("--therapy-resumes", type=Day(), metavar="DATE", help="The day the pause ends."),
+        click.option("--therapy-not-stated", is_flag=True, help="Take back all that was said of when therapy ran."),
         click.option("--retention", metavar="TEXT", help="The clinic's own rule for keeping."),
         click.option("--retention-months", type=click.IntRange(min=1), metavar="N", help="Reminder after N months."),
         click.option("--consent-by", metavar="WHO", help='Who agreed to recording, such as "parent".'),
@@ -136,7 +145,9 @@ def show(client: str | None, caseload: Path | None, as_json: bool) -> None:
     print_table(shown["audit"], ("at", "who", "did", "to"))
 
 
-@command.command(epilog='Example: sibilant client change C-7QXK --hearing "passed screening" --hearing-on 2026-01-12')
+@command.command(
+    epilog='Example: sibilant client change C-7QXK --therapy-starts 2026-02-02 --hearing "passed screening"'
+)
 @client
 @described
 @click.option("--age", metavar="AGE", help="A corrected age, which holds on the day of --on.")

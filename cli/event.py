@@ -29,10 +29,12 @@ def command(
         print_table(clients.list_events(caseload, client), ("event", "on", "text"))
         return
     if remove is not None:
-        click.echo(f"{clients.remove_event(caseload, client, remove).on.isoformat()}: removed")
+        whose, gone = clients.remove_event(caseload, client, remove)
+        click.echo(f"{whose} {gone.on.isoformat()}: removed")
         return
     text = " ".join(rest).strip()
     if not text:
         raise UsageError('say what happened, as in "upper incisors lost"; no names')
-    event = clients.add_event(caseload, client, text, on)
-    click.echo(f"{event.on.isoformat()}: {event.text}")
+    whose, event = clients.add_event(caseload, client, text, on)
+    last = "" if client else " (the client used last, as no code was given)"
+    click.echo(f"{whose}{last}, {event.on.isoformat()}: {event.text}")

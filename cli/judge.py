@@ -107,12 +107,22 @@ def _answer() -> dict[str, Any] | None:
 
 def _more(heard: str) -> dict[str, Any]:
     """Ask for the kind of distortion, or the sound said instead; both may be left empty."""
-    from sibilant.terms.vocabulary import DISTORTIONS
-
     if heard == "distorted":
-        kinds = click.prompt(f"kind ({', '.join(DISTORTIONS)})", default="", show_default=False, err=True)
-        return {"types": tuple(kind for kind in str(kinds).replace(",", " ").split() if kind in DISTORTIONS)}
+        return {"types": _kinds()}
     if heard == "substituted":
         said = click.prompt("said instead", default="", show_default=False, err=True)
         return {"substitute": str(said).strip()[:20]}
     return {}
+
+
+def _kinds() -> tuple[str, ...]:
+    """Ask for kinds of distortion until each is one that is known; an empty answer leaves them out."""
+    from sibilant.errors import UsageError
+    from sibilant.terms.vocabulary import DISTORTIONS
+
+    while True:
+        said = click.prompt(f"kind ({', '.join(DISTORTIONS)})", default="", show_default=False, err=True)
+        try:
+            return tuple(DISTORTIONS.read(kind) for kind in str(said).replace(",", " ").split())
+        except UsageError as wrong:
+            click.echo(str(wrong), err=True)

@@ -17,11 +17,22 @@ from .shown import print_json, print_table
 @on("The day it was recorded; default the last given today, or today.")
 @click.option("--level", default="", metavar="LEVEL", help="Practice level; default: what the list says.")
 @click.option("--cue", default="spontaneous", show_default=True, metavar="CUE", help="S, D, M, M+ or J, or its name.")
-@click.option("--device", default="", metavar="NAME", help="A registered microphone.")
+@click.option(
+    "--device",
+    default="",
+    metavar="NAME",
+    help="The microphone; default: the one used last with this client. 'not stated' leaves it open.",
+)
 @click.option("--room", default="", metavar="TEXT")
-@click.option("--phase", default="", metavar="PHASE", help="baseline, treatment, maintenance or follow-up.")
+@click.option(
+    "--phase", default="", metavar="PHASE", help="Only where the dates of therapy don't say it: maintenance, follow-up."
+)
+@click.option(
+    "--elicited", default="", metavar="HOW", help="picture, reading, repetition or talk; default: not stated."
+)
 @click.option("--keep", default="words", show_default=True, metavar="WHAT", help="Sound kept: words, all or none.")
-@click.option("--modelled", is_flag=True, help="A model was given before each answer.")
+@click.option("--modelled", is_flag=True, help="A model is heard before each answer; a line of its own.")
+@click.option("--anyway", is_flag=True, help="Keep it though few words, or another voice first, were heard.")
 @click.option("--bridge", is_flag=True, help="The same probe on two devices at once, to join them.")
 @click.option("--channel", type=click.IntRange(min=1), help="Which channel of several, from 1.")
 @click.option("--note", default="", metavar="TEXT", help="No names.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -13,23 +14,34 @@ from .shown import print_json
 @click.command(epilog="Example: sibilant review C-7QXK 3 --from review.csv --rater R1")
 @client
 @click.argument("session", type=click.IntRange(min=1), required=False)
-@click.option("--from", "path", required=True, type=click.Path(path_type=Path), metavar="REVIEW.csv")
+@click.option("--from", "path", type=click.Path(path_type=Path), metavar="REVIEW.csv")
 @click.option("--recording", type=click.Path(path_type=Path), help="The file kept then, where its words were not.")
+@click.option("--voices", is_flag=True, help="After a model: hear the three least certain replies, confirm the set.")
+@click.option("--undo", is_flag=True, help="With --voices: take back what was confirmed as a set.")
 @rater
 @caseload
 @as_json
 def command(
     client: str | None,
     session: int | None,
-    path: Path,
+    path: Path | None,
     recording: Path | None,
+    voices: bool,
+    undo: bool,
     rater: str,
     caseload: Path | None,
     as_json: bool,
 ) -> None:
     """Correct boundaries, voices and attempts; the automatic values stay beside a person's."""
+    from sibilant.errors import UsageError
     from sibilant.workflow import review
 
+    if voices == (path is not None) or (undo and not voices):
+        raise UsageError("say one of --from REVIEW.csv (corrections) and --voices (whose voice after a model; --undo)")
+    if voices:
+        _voices(caseload, client, session, rater, undo=undo, quiet=as_json)
+        return
+    assert path is not None
     done = review.review_from(caseload, client, session, path, rater=rater, recording=recording)
     if as_json:
         print_json(done)
@@ -41,3 +53,30 @@ def command(
     )
     if done["without_sound"]:
         click.echo(f"{done['without_sound']} figures left out: the sound was not kept; name it by --recording")
+
+
+def _voices(
+    caseload: Path | None, client: str | None, session: int | None, rater: str, *, undo: bool, quiet: bool
+) -> None:
+    """Show the least certain replies, ask once, and keep the answer."""
+    from sibilant.workflow import voices
+
+    if undo:
+        done = voices.undo_set(caseload, client, session, rater=rater)
+    else:
+        found = voices.waiting(caseload, client, session)
+        heard = [one["key"] for one in found["hear"] if _is_the_clients(one)]
+        if found["one_by_one"]:
+            click.echo(f"one by one, with --from REVIEW.csv: {', '.join(found['one_by_one'])}", err=True)
+        done = voices.confirm_set(caseload, found["client"], found["session"], heard=heard, rater=rater)
+    if quiet:
+        print_json(done)
+        return
+    said = f"{done['taken_back']} tokens wait again" if undo else f"{done['confirmed']} replies confirmed as a set"
+    click.echo(f"{done['client']} session {done['session']}: {said}")
+
+
+def _is_the_clients(one: dict[str, Any]) -> bool:
+    where = one["clip"] or f"the recording, {one['at_s'][0]} to {one['at_s'][1]} s"
+    click.echo(f"{one['prompt']}: listen: {where}", err=True)
+    return click.confirm("the client's voice", default=None, err=True)

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from .case_options import as_json, caseload, client, on
+from .case_options import as_json, caseload, client, client_first, on
 from .shown import print_json, print_table
 
 number = click.argument("session", type=click.IntRange(min=1), required=False)
@@ -68,25 +68,33 @@ def show(
     print_table(shown["tokens"], (*columns, "checked", shown["measure"]))
 
 
-@command.command(epilog="Example: sibilant session change C-7QXK 3 --device clip-on")
-@client
-@number
+@command.command(epilog="Example: sibilant session change C-7QXK 3 4 5 --device clip-on")
+@click.argument("named", nargs=-1, metavar="[CLIENT] [SESSION]...")
+@click.option("--all", "which", flag_value="all", help="In all of the client's sessions.")
+@click.option("--not-stated", "which", flag_value="not stated", help="In those whose device is not stated.")
 @on("The day it was recorded.")
 @click.option("--level", metavar="LEVEL")
 @click.option("--cue", metavar="CUE")
 @click.option("--device", metavar="NAME")
 @click.option("--room", metavar="TEXT")
 @click.option("--phase", metavar="PHASE")
+@click.option("--elicited", metavar="HOW", help="picture, reading, repetition or talk.")
 @click.option("--note", metavar="TEXT")
 @click.option("--bridge/--no-bridge", default=None)
 @caseload
-def change(client: str | None, session: int | None, caseload: Path | None, **asked: Any) -> None:
-    """Change what was noted of a session."""
+def change(named: tuple[str, ...], caseload: Path | None, which: str | None, **asked: Any) -> None:
+    """Change what was noted of one session, of several, or of all."""
+    from sibilant.errors import UsageError
     from sibilant.workflow import sessions
 
+    client, rest = client_first(named)
+    if wrong := next((text for text in rest if not text.isdigit() or len(text) > 9), ""):
+        raise UsageError(f"{wrong[:20]!r}: neither a client code nor the number of a session")
     changed = {key: value for key, value in asked.items() if value is not None}
-    found = sessions.change_session(caseload, client, session, changed)
-    click.echo(f"session {found} changed")
+    if not changed:
+        raise UsageError("nothing to change: say what, such as --device headset")
+    found = sessions.change_sessions(caseload, client, [int(text) for text in rest], changed, which=which or "")
+    click.echo(f"session {', '.join(map(str, found))} changed")
 
 
 @command.command(epilog="Example: sibilant session move C-7QXK 3 --to C-M4RT")

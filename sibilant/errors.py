@@ -13,6 +13,7 @@
         ├── RangeError       a reference value that is incomplete or contradicts itself
         ├── CaseloadError    the store: not found, locked, newer than this program
         │   └── RefusedError asked for something that is not done (a probe kept twice, a held client removed)
+        │       └── QuestionError not done until a person has answered (a list of which few words were heard)
         └── OutputError      a place that can't be written: read-only, full, a folder for a file
 
 A single sound that can't be measured inside a session is not an error: it is NaN with a flag, and counted by
@@ -64,6 +65,14 @@ class CaseloadError(InputError):
 
 class RefusedError(CaseloadError):
     """Something that is not done, such as keeping the same recording twice."""
+
+
+class QuestionError(RefusedError):
+    """Not done until a person has answered; ``answers`` name what may be said to it, such as ``anyway``."""
+
+    def __init__(self, line: str, answers: tuple[str, ...]) -> None:
+        super().__init__(line)
+        self.answers = answers
 
 
 class OutputError(InputError):

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from ..terms import Method
-from ..terms.change import CaseView
+from ..terms.change import CaseView, ContextCell
 from . import style, wording
 from .lettering import text_width_mm
 from .sheet import MARGIN_MM, Heading, begin, closing, named_rows
@@ -17,9 +18,19 @@ if TYPE_CHECKING:
 _ROW_MM = 5.6
 
 
+def _title(name: str, ranked: Sequence[ContextCell]) -> str:
+    """What the picture shows: contexts whose drawn means are highest and lowest, where they are told apart at all."""
+    if len(ranked) < 2:
+        return "Too few sounds to rank contexts"
+    if len({cell.rank for cell in ranked}) == 1:
+        return f"No context differs from the others in {name} by more than chance may do"
+    lowest, *_, highest = sorted(ranked, key=lambda cell: cell.mean)
+    return f"The {name} is highest in {highest.name}, lowest in {lowest.name}"
+
+
 @style.drawn
 def context_map(view: CaseView, *, method: Method, key: str = "", width_mm: float = style.FULL_WIDTH_MM) -> Figure:
-    """Draw the client's own contexts, highest first, with n and interval; under eight sounds they stand unranked.
+    """Draw the client's own contexts by their places, with n and interval; under eight sounds they stand unranked.
 
     Raises
     ------
@@ -34,11 +45,7 @@ def context_map(view: CaseView, *, method: Method, key: str = "", width_mm: floa
     cells = sorted(cells, key=lambda cell: (cell.rank is None, cell.rank or 0, -cell.mean))
     factor, unit = wording.scale_of(measure)
     ranked = [cell for cell in cells if cell.rank is not None]
-    title = (
-        f"The {measure.name} is highest in {ranked[0].name}, lowest in {ranked[-1].name}"
-        if len(ranked) > 1
-        else "Too few sounds to rank contexts"
-    )
+    title = _title(measure.name, ranked)
     heading = Heading(
         title,
         f"{wording.capital(measure.name)} by context, mean with 95\u2009% interval; hollow: too few to rank",
@@ -46,7 +53,7 @@ def context_map(view: CaseView, *, method: Method, key: str = "", width_mm: floa
             wording.who(view.client),
             method,
             f"{sum(c.n for c in cells)} sounds, pooled over probes",
-            "A place in the order says where the figure is highest, not what to practise.",
+            "A place in the order says where the figure is high or low, not what to practise.",
         ),
     )
     sheet = begin(heading, width_mm, _ROW_MM * len(cells) + 12.0)

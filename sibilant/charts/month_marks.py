@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from ..terms.change import CaseView, MeasurementError, MeasureSummary, SessionSummary
-from . import style
+from . import style, wording
 from .lettering import text_width_mm
 from .sheet import haloed, quiet, upright
 
@@ -75,7 +75,7 @@ def _band(axes: Axes, months: Months, error: MeasurementError, *, narrow: bool) 
     axes.axhline(months.scale * error.mean, color=style.GREEN, linewidth=0.8, linestyle=(0, (5, 3)), zorder=1)
     if narrow:
         axes.annotate(
-            "baseline ± measurement error",
+            f"{wording.reference_words(months.view)} ± measurement error",
             (1, low),
             xycoords=("axes fraction", "data"),
             xytext=(0, -1.5),
@@ -172,17 +172,23 @@ def _runs(
 
 def _conditions(summary: SessionSummary) -> tuple[object, ...]:
     session = summary.session
-    return (summary.joined, session.device, session.level, session.cue, session.list_form)
+    if summary.joined:  # what nobody stated is a question, not a difference
+        return (True,)
+    return (False, session.device, session.level, session.cue, session.list_form)
+
+
+def _phase_name(summary: SessionSummary) -> str:
+    return "phase not stated" if summary.phase == "not stated" else str(summary.phase)
 
 
 def draw_phases(axes: Axes, months: Months, plot_mm: float) -> None:
     """Name each phase above its first probe, a dotted line between phases; names are pushed apart to the right."""
     first, last = months.x_limits
     summaries = months.view.summaries
-    starts = [(first, str(summaries[0].phase))]
+    starts = [(first, _phase_name(summaries[0]))]
     for before, after in itertools.pairwise(summaries):
         if before.phase != after.phase:
-            starts.append((0.5 * (before.month + after.month), str(after.phase)))
+            starts.append((0.5 * (before.month + after.month), _phase_name(after)))
     reach_mm = 0.0
     for number, (at, name) in enumerate(starts):
         if number:

@@ -160,8 +160,9 @@ def _caption(months: Months, method: Method) -> wording.Caption:
     counted = f"{_counts([summary for _, summary in months.sessions])} sounds measured"
     apart = _apart_words(months)
     changes = months.view.changes_of(months.key)
+    named = wording.reference_words(months.view)
     unjudged = changes[-1].reasons if changes and changes[-1].verdict == UNJUDGED else ()
-    why = (f"The latest probe cannot be judged against the baseline: {wording.brief(unjudged)}.",) if unjudged else ()
+    why = (f"The latest probe cannot be judged against the {named}: {wording.brief(unjudged)}.",) if unjudged else ()
     n_held = sum(not summary.shown for summary in months.view.summaries)
     held = (f"{n_held} session(s) held back until judged by ear.",) if n_held else ()
     scored = _scored(months)
@@ -196,13 +197,15 @@ def _apart_words(months: Months) -> tuple[str, ...]:
 def _error_words(months: Months) -> tuple[str, ...]:
     error = months.error
     measure = wording.measure_of(months.key)
+    named = wording.reference_words(months.view)
+    probes = "probes" if named.endswith("probes") else f"{named} probes"
     if error is None or not math.isfinite(error.limit):
         reasons = wording.brief(error.reasons) if error is not None else ""
-        return (f"No band, since error cannot be judged: {reasons or 'fewer than three baseline probes'}.",)
+        return (f"No band, since error cannot be judged: {reasons or f'fewer than three {probes}'}.",)
     limit, sem, sdc = (wording.quantity(measure, value, value) for value in (error.limit, error.sem, error.sdc))
     return (
-        f"Hatched: baseline mean ± {limit}, the limit within which one later probe may differ by measurement error "
-        f"alone ({error.k} baseline probes); standard error of measurement {sem}, smallest detectable change {sdc}.",
+        f"Hatched: mean of the {named} ± {limit}, the limit within which one later probe may differ by measurement "
+        f"error alone ({error.k} {probes}); standard error of measurement {sem}, smallest detectable change {sdc}.",
     )
 
 
@@ -227,12 +230,16 @@ def _scored(months: Months) -> list[Accuracy]:
     return [s.accuracy for s in months.view.summaries if s.accuracy and s.accuracy.n_scored]
 
 
+def _first_named(view: CaseView) -> str:
+    return "baseline" if view.reference == "baseline" else "probe"
+
+
 def _month_axis(axes: Axes, months: Months, sheet: Sheet, below_mm: float, centre_mm: float) -> None:
     first, last = months.x_limits
     step = max(1, math.ceil((last - first) / (9 if sheet.narrow else 15)))
     ticks = [tick for tick in range(math.ceil(first), math.floor(last) + 1) if tick % step == 0]
     axes.set_xticks(ticks, [str(tick).replace("-", wording.MINUS) for tick in ticks])
-    sheet.write(centre_mm, below_mm + 4.6, ["months since the first baseline"], ha="center")
+    sheet.write(centre_mm, below_mm + 4.6, [f"months since the first {_first_named(months.view)}"], ha="center")
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,7 +260,8 @@ def _margin(sheet: Sheet, months: Months, margin: _Margin, side: _Side) -> None:
     blocks: list[tuple[float, list[str], str]] = []
     error = months.error
     if error and math.isfinite(error.limit):
-        lines = wrap("baseline ± what could be measurement error", width_mm)
+        named = wording.reference_words(months.view)
+        lines = wrap(f"{named} ± what could be measurement error", width_mm)
         blocks.append((margin.down_mm(months.scale * error.mean), lines, style.INK))
     if bracket:
         middle = margin.down_mm(months.scale * 0.5 * (bracket.low + bracket.high))

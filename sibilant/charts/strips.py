@@ -102,10 +102,20 @@ def token_strip_pages(
     pages = [panels[number * per_page : (number + 1) * per_page] for number in range(n_pages)]
     return tuple(
         token_strips(
-            page, title=title, note=note, top_hz=top_hz, page="" if n_pages == 1 else f"page {number} of {n_pages}"
+            page,
+            title=title,
+            note=note,
+            top_hz=top_hz,
+            page="" if n_pages == 1 else _page_name(number, per_page, len(panels)),
         )
         for number, page in enumerate(pages, 1)
     )
+
+
+def _page_name(number: int, per_page: int, n_panels: int) -> str:
+    """Which page of how many this is, and which strips it holds: a title counts those of all pages."""
+    first, last = (number - 1) * per_page + 1, min(number * per_page, n_panels)
+    return f"page {number} of {-(-n_panels // per_page)}: {first} to {last} of {n_panels}"
 
 
 @style.drawn

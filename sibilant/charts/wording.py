@@ -194,24 +194,35 @@ def summary_of(view: CaseView, key: str) -> tuple[tuple[SessionSummary, MeasureS
     return tuple((s, s.measures[key]) for s in view.summaries if s.shown and key in s.measures)
 
 
+def reference_words(view: CaseView) -> str:
+    """What later probes are compared with: ``baseline`` only where it is one.
+
+    Where therapy was under way before the first probe, or nobody said when it started, it is never called so.
+    """
+    if view.reference == "baseline":
+        return "baseline"
+    return "reference under treatment" if view.reference == "reference under treatment" else "first three probes"
+
+
 def change_sentence(view: CaseView, key: str) -> str:
     """Return the one plain sentence that a chart of change supports: higher, lower, longer or shorter, never more."""
     measure = measure_of(key)
     months = {s.number: s.month for s in view.summaries}
     changes = [change for change in view.changes_of(key) if change.session in months]
     if not changes:
-        return f"{capital(measure.plain_name)}: no probe after the baseline yet"
+        return f"{capital(measure.plain_name)}: no probe after the {reference_words(view)} yet"
     last = changes[-1]
     if last.verdict == UNJUDGED:
         return f"{capital(measure.plain_name)}: a change cannot be judged yet"
     if last.verdict == WITHIN:
-        return f"{capital(measure.plain_name)}: within measurement error of the baseline"
+        return f"{capital(measure.plain_name)}: within measurement error of the {reference_words(view)}"
     subject = _subject(measure, last.word)
     error = "by more than measurement error"
+    then = "at baseline" if view.reference == "baseline" else f"in the {reference_words(view)}"
     if last.awaits or since(view, key) is last:
         month = month_text(months[last.session])
-        return f"{subject} than at baseline in month {month}, {error}; the next probe must agree"
-    return f"{subject} than at baseline since month {since_month(view, key)}, {error}"
+        return f"{subject} than {then} in month {month}, {error}; the next probe must agree"
+    return f"{subject} than {then} since month {since_month(view, key)}, {error}"
 
 
 def since(view: CaseView, key: str) -> Change | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import Literal
@@ -88,8 +89,10 @@ def token_id(token: KeptToken) -> str:
     return f"{token.session}:{token.key}"
 
 
-def words_gained(early: Sequence[KeptToken], late: Sequence[KeptToken], rater: str) -> WordsGained | None:
-    """Return the same words judged twice: gained and lost with the exact McNemar p, and Newcombe's difference."""
+def words_gained(
+    early: Sequence[KeptToken], late: Sequence[KeptToken], rater: str, *, days: tuple[dt.date, dt.date]
+) -> WordsGained | None:
+    """Return the same words judged on two days: gained and lost with the exact McNemar p, and Newcombe's difference."""
     before, after = _right_by_word(early, rater), _right_by_word(late, rater)
     same = sorted(before.keys() & after.keys())
     if not same:
@@ -98,7 +101,16 @@ def words_gained(early: Sequence[KeptToken], late: Sequence[KeptToken], rater: s
     lost = sum(before[word] and not after[word] for word in same)
     difference, low, high = newcombe((sum(after.values()), len(after)), (sum(before.values()), len(before)))
     return WordsGained(
-        early[0].session, late[0].session, len(same), gained, lost, mcnemar_exact(gained, lost), difference, low, high
+        early[0].session,
+        late[0].session,
+        len(same),
+        gained,
+        lost,
+        mcnemar_exact(gained, lost),
+        difference,
+        low,
+        high,
+        *days,
     )
 
 

@@ -61,15 +61,19 @@ def measurement_error(key: str, probes: Sequence[Probe]) -> MeasurementError:
     floor = token_error([summary for _, summary in good])
     limit = limit_factor(k) * _at_least(sd, floor) if k >= LEAST_BASELINE else math.nan
     if k < LEAST_BASELINE:
-        reasons = (*reasons, too_few(k))
+        reasons = (*reasons, too_few(k, len(probes) - k))
     if k < 2:
         reasons = (*reasons, "the token-only figure is a lower bound of the error")
     sdc = 1.96 * math.sqrt(2) * (sd if k > 1 else floor)
     return MeasurementError(key, sessions, mean, sd, limit, sd, low, high, sdc, floor, reasons)
 
 
-def too_few(k: int) -> str:
-    """Say how many baseline probes there are, and how many are needed."""
+def too_few(k: int, n_left_out: int = 0) -> str:
+    """Say how many baseline probes there are, how many of them serve, and how many are needed."""
+    if n_left_out:
+        made = k + n_left_out
+        probes = f"{made} baseline probe{'s' * (made > 1)}, {k} of them with enough sounds measured"
+        return f"{probes}; {LEAST_BASELINE} on different days are needed"
     return f"{k} baseline {'probe' if k == 1 else 'probes'}; {LEAST_BASELINE} on different days are needed"
 
 
@@ -156,7 +160,7 @@ def compare(
     if why := enough(summary):
         reasons.append(why)
     if k < LEAST_BASELINE:
-        reasons.append(too_few(k) + (f" ({len(baseline_reasons)} more left out)" if baseline_reasons else ""))
+        reasons.append(too_few(k, len(baseline_reasons)))
     if base.n_shared < LEAST_WORDS:
         reasons.append(f"{base.n_shared} words shared with the baseline; {LEAST_WORDS} are needed")
     half = limit_factor(k) * base.s if k > 1 else math.nan

@@ -16,6 +16,7 @@ from .means import mean_interval
 from .proportions import wilson
 
 LEAST_TOKENS = 8
+_APART = 1.96
 FRONT_VOWELS = frozenset({"IY", "IH", "EY", "EH", "AE"})
 ROUNDED_VOWELS = frozenset({"UW", "UH", "OW", "AO", "OY", "ER"})
 Context = tuple[str, str, str]
@@ -45,9 +46,10 @@ def context_map(
 ) -> tuple[ContextCell, ...]:
     """Return one cell a context from the tokens of all sessions, each taken as its distance from its session's mean.
 
-    Cells of eight tokens or more are ranked by their shrunk means (empirical Bayes: towards the overall mean by
+    Cells of eight tokens or more are placed by their shrunk means (empirical Bayes: towards the overall mean by
     B = T / (T + within variance / n), T the variance between contexts), first where the chosen direction points;
-    smaller ones carry the reason instead. ``contexts`` gives each word's context.
+    cells that differ from the first of a place by less than 1.96 standard errors share it (own choice), so that no
+    order is told where there is no difference; smaller ones carry the reason instead. ``contexts`` gives each word's.
     """
     groups: dict[Context, list[float]] = defaultdict(list)
     everything = [value.value for summary in summaries for value in summary.words]
@@ -59,17 +61,18 @@ def context_map(
             if value.word in contexts:
                 groups[contexts[value.word]].append(value.value - summary.mean + grand)
     between, within = _variances(list(groups.values()))
-    cells = []
+    cells, errors = [], {}
     for context in sorted(groups):
         values = groups[context]
         estimate = mean_interval(values)
         weight = between / (between + within / len(values)) if between > 0 else 0.0
+        errors[context] = math.sqrt(weight * within / len(values))
         shrunk = grand + weight * (estimate.value - grand)
         reason = "" if len(values) >= LEAST_TOKENS else f"{len(values)} tokens; {LEAST_TOKENS} are needed to rank"
         cells.append(
             ContextCell(key, *context, len(values), estimate.value, estimate.low, estimate.high, shrunk, None, reason)
         )
-    return _ranked(cells, upward=direction not in {"lower", "shorter"})
+    return _ranked(cells, errors, upward=direction not in {"lower", "shorter"})
 
 
 def accuracy_map(judged: Sequence[tuple[KeptToken, bool]]) -> tuple[ContextCell, ...]:
@@ -80,15 +83,16 @@ def accuracy_map(judged: Sequence[tuple[KeptToken, bool]]) -> tuple[ContextCell,
         if slot is not None:
             groups[context_of(slot)].append(float(right))
     total = [value for values in groups.values() for value in values]
-    cells = []
+    cells, errors = [], {}
     for context in sorted(groups):
         values = groups[context]
         low, high = wilson(int(sum(values)), len(values))
         shrunk = (sum(values) + 2 * sum(total) / len(total)) / (len(values) + 2)
         reason = "" if len(values) >= LEAST_TOKENS else f"{len(values)} tokens; {LEAST_TOKENS} are needed to rank"
         share = sum(values) / len(values)
+        errors[context] = math.sqrt(shrunk * (1 - shrunk) / (len(values) + 2))
         cells.append(ContextCell("accuracy", *context, len(values), share, low, high, shrunk, None, reason))
-    return _ranked(cells, upward=True)
+    return _ranked(cells, errors, upward=True)
 
 
 def _variances(groups: Sequence[Sequence[float]]) -> tuple[float, float]:
@@ -106,8 +110,16 @@ def _variances(groups: Sequence[Sequence[float]]) -> tuple[float, float]:
     return max(0.0, (mean_square - within) / effective), within
 
 
-def _ranked(cells: Sequence[ContextCell], *, upward: bool) -> tuple[ContextCell, ...]:
+def _ranked(cells: Sequence[ContextCell], errors: Mapping[Context, float], *, upward: bool) -> tuple[ContextCell, ...]:
     able = sorted((cell for cell in cells if not cell.reason), key=lambda c: -c.shrunk if upward else c.shrunk)
-    rank = {id(cell): place for place, cell in enumerate(able, start=1)}
+    rank: dict[int, int] = {}
+    first = able[0] if able else None
+    for place, cell in enumerate(able, start=1):
+        assert first is not None
+        error = math.hypot(*(errors[one.position, one.cluster, one.vowel] for one in (first, cell)))
+        if place == 1 or abs(cell.shrunk - first.shrunk) > _APART * error:
+            first, rank[id(cell)] = cell, place
+        else:
+            rank[id(cell)] = rank[id(first)]
     ordered = [*able, *(cell for cell in cells if cell.reason)]
     return tuple(replace(cell, rank=rank.get(id(cell))) for cell in ordered)

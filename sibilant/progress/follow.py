@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..terms import MEASURES
 from ..terms.change import Change, MeasurementError, MeasureSummary, PhaseEffect, SessionSummary, Trend
@@ -34,12 +34,12 @@ def follow(frame: Frame, key: str, summaries: Sequence[SessionSummary]) -> Follo
     main = frame.lines[0] if frame.lines else Line(("", "", "", ""), (), (), True)
     baseline = _probes(main.baseline, table)
     found: list[Change] = []
-    later = _probes(_later(main), table)
+    later = _probes(main.later, table)
     offsets: dict[int, Bridge] = {}
     apart: dict[int, tuple[str, ...]] = {}
     bridged: list[str] = []
     for line in frame.lines[1:]:
-        probes = _probes(_later(line), table)
+        probes = _probes(line.later, table)
         if line.baseline:
             found += _changes(frame, key, _probes(line.baseline, table), probes)
             continue
@@ -54,7 +54,15 @@ def follow(frame: Frame, key: str, summaries: Sequence[SessionSummary]) -> Follo
     found += _changes(frame, key, baseline, later, apart=apart, offsets=offsets)
     found.sort(key=lambda change: (months[change.session], change.session))
     error = measurement_error(key, baseline)
+    if main.reference != "baseline":
+        error = replace(error, reasons=_as_reference(error.reasons))
+        found = [replace(change, reasons=_as_reference(change.reasons)) for change in found]
     return Followed(error, tuple(found), *_shape(key, main, table, months), tuple(bridged))
+
+
+def _as_reference(reasons: Sequence[str]) -> tuple[str, ...]:
+    """Reasons in words that call no probe a baseline."""
+    return tuple(reason.replace("baseline", "reference") for reason in reasons)
 
 
 def _probes(sessions: Sequence[Session], table: dict[int, MeasureSummary]) -> list[Probe]:
@@ -70,17 +78,13 @@ def _shape(
         for session in main.sessions
         if session.number in table and math.isfinite(table[session.number].mean)
     ]
-    treated = [point for point in points if point[2].phase == "treatment"]
+    treated = [point for point in points if point[2].phase in {"treatment", "reference under treatment"}]
     early = [point for point in points if point[2] in main.baseline]
-    late = [point for point in points if point[2].phase != "baseline" and not point[2].bridge]
+    late = [point for point in points if point[2] in main.later]
     return (
         trend(key, "treatment", [point[0] for point in treated], [point[1] for point in treated]),
         phase_effect(key, [point[0] for point in early], [p[1] for p in early], [p[1] for p in late]),
     )
-
-
-def _later(line: Line) -> list[Session]:
-    return [session for session in line.sessions if session.phase != "baseline" and not session.bridge]
 
 
 def _changes(

@@ -11,6 +11,7 @@ from ..terms import MEASURES
 from ..terms.clinic import Case, KeptToken, Session
 from .accuracy import main_rater
 from .lines import Line, choose_method, lines
+from .phases import with_phases
 from .session import expected, is_main_s
 
 Words = Literal["untreated", "treated", "all"]
@@ -69,7 +70,7 @@ class Frame:
 
 def make_frame(case: Case, asked: Asked) -> tuple[Frame, str]:
     """Return the frame of a case, and a sentence where the method is not the one chosen."""
-    sessions = tuple(sorted(case.sessions, key=lambda session: (session.on, session.number)))
+    sessions = with_phases(case.client.therapy, sorted(case.sessions, key=lambda session: (session.on, session.number)))
     method, sentence = choose_method(case)
     main = case.client.main_measure
     keys = tuple(dict.fromkeys([main, *(asked.measures or (key for key in ALSO if key in MEASURES))]))

@@ -2,43 +2,42 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..terms.change import MeasureSummary
 from ..terms.clinic import Case, Session
+from ..terms.therapy import NOT_STATED, REFERENCES
+from ..terms.vocabulary import Phase
+from .alike import Conditions, numbered, reasons_between, settled
 from .change import LEAST_BASELINE, Bridge, bridge
 
-Conditions = tuple[str, str, str, str]
 SPECTRAL = frozenset({"centroid_hz", "sd_hz", "peak_hz"})
-NAMES = ("device", "level", "cue", "list form")
-
-
-def conditions(session: Session) -> Conditions:
-    """Return what must be alike for two sessions to be joined."""
-    return session.device, session.level, session.cue, session.list_form
 
 
 def first_baseline(sessions: Sequence[Session]) -> Session | None:
-    """Return the first baseline session, or the first of all where none is called so."""
-    return next((session for session in sessions if session.phase == "baseline"), sessions[0] if sessions else None)
+    """Return the first session of the baseline (or reference), or the first of all where none is called so."""
+    return next((session for session in sessions if session.phase in REFERENCES), sessions[0] if sessions else None)
 
 
-def reasons_apart(session: Session, anchor: Session) -> tuple[str, ...]:
-    """Return how a session differs from the line's first one, such as ``another device (clip-on, was desk)``."""
-    return tuple(
-        f"another {name} ({here or 'not stated'}, was {there or 'not stated'})"
-        for name, here, there in zip(NAMES, conditions(session), conditions(anchor), strict=True)
-        if here != there
-    )
+def baseline_of(sessions: Sequence[Session], *, main: bool = False) -> list[Session]:
+    """Return the sessions of one line that later ones are compared with, one a day (the first of a day counts).
+
+    A baseline where it has three days; else a reference under treatment where it has; on the main line without
+    either the first three of those whose phase nobody stated.
+    """
+    found = {phase: _one_a_day(sessions, phase) for phase in REFERENCES}
+    full = [probes for probes in found.values() if len(probes) >= LEAST_BASELINE]
+    chosen = next(iter(full), None) or next((probes for probes in found.values() if probes), [])
+    return chosen or (_one_a_day(sessions, NOT_STATED)[:LEAST_BASELINE] if main else [])
 
 
-def baseline_of(sessions: Sequence[Session]) -> list[Session]:
-    """Return the baseline sessions of one line, one a day (the first of a day counts)."""
+def _one_a_day(sessions: Sequence[Session], phase: str) -> list[Session]:
     days: dict[object, Session] = {}
     for session in sessions:
-        if session.phase == "baseline" and not session.bridge:
+        if session.phase == phase and not session.bridge:
             days.setdefault(session.on, session)
     return list(days.values())
 
@@ -57,23 +56,38 @@ class Line:
     sentence: str = ""
     apart: tuple[str, ...] = ()
 
+    @property
+    def reference(self) -> Phase:
+        """What the sessions compared with are called: a baseline, a reference under treatment, or not stated."""
+        return self.baseline[0].phase if self.baseline else "baseline"
+
+    @property
+    def later(self) -> tuple[Session, ...]:
+        """The sessions that are compared with the baseline (or reference)."""
+        reach = self.baseline[-1].on if self.baseline and self.reference == NOT_STATED else dt.date.min
+        return tuple(
+            one
+            for one in self.sessions
+            if not one.bridge and one.phase not in REFERENCES and (one.phase != NOT_STATED or one.on > reach)
+        )
+
 
 def lines(sessions: Sequence[Session]) -> tuple[Line, ...]:
     """Return the lines, the first baseline's first; another line needs its own baseline of three, or a bridge."""
     anchor = first_baseline(sessions)
     if anchor is None:
         return ()
+    there, alike_of = settled(sessions, anchor)
     groups: dict[Conditions, list[Session]] = defaultdict(list)
-    groups[conditions(anchor)] = []
+    groups[there] = []
     for session in sessions:
-        groups[conditions(session)].append(session)
-    main = groups.pop(conditions(anchor))
-    found = [Line(conditions(anchor), tuple(main), tuple(baseline_of(main)), True)]
+        groups[alike_of[session.number]].append(session)
+    main = groups.pop(there)
+    found = [Line(there, tuple(main), tuple(baseline_of(main, main=True)), True)]
     for alike, members in groups.items():
-        why = reasons_apart(members[0], anchor)
-        numbers = ", ".join(str(session.number) for session in members)
+        why = reasons_between(alike, there)
         own = baseline_of(members)
-        plural = f"session{'s' if len(members) > 1 else ''} {numbers}"
+        plural = numbered([session.number for session in members])
         if len(own) >= LEAST_BASELINE:
             sentence = f"{plural} not joined: {'; '.join(why)}; judged against a baseline of its own"
             found.append(Line(alike, tuple(members), tuple(own), False, sentence, why))

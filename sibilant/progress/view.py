@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import replace
 
 from ..terms.change import (
     AccuracyCell,
@@ -11,18 +12,23 @@ from ..terms.change import (
     ContextCell,
     Contrast,
     MeasureSummary,
+    Presence,
     SessionSummary,
     SpreadPoint,
     WordsGained,
 )
 from ..terms.clinic import Case, Event, KeptToken, Session
+from ..terms.therapy import REFERENCES
 from .accuracy import accuracy, accuracy_by, counts, judgement_by, move_up, standing, token_id, words_gained
 from .agreement import agreement
+from .alike import open_questions, settled, unlike_bandwidth, unlike_elicited
 from .context import accuracy_map, context_map, context_of
 from .contrast import additions, before_after, contrast, spread_point, sustained_holds
 from .follow import Followed, follow
 from .frame import DAYS_A_MONTH, Asked, Frame, make_frame
 from .lines import first_baseline
+from .phases import phase_question
+from .presence import followed_by_presence, presence
 from .session import expected, is_main_s, is_str, is_z, summarise, word_key
 from .sets import fades
 
@@ -67,6 +73,10 @@ def view(case: Case, asked: Asked | None = None) -> CaseView:
         earlier=case.earlier,
         joins=_sentences(frame, method_sentence, followed),
         made_on=asked.today,
+        questions=_questions(frame),
+        presence=_presence(frame),
+        reference=frame.lines[0].reference if frame.lines else "baseline",
+        reference_sessions=tuple(one.number for one in frame.lines[0].baseline) if frame.lines else (),
     )
 
 
@@ -142,13 +152,30 @@ def _cue(token: KeptToken, session: Session, rater: str) -> str:
 def _sentences(frame: Frame, method_sentence: str, followed: Sequence[Followed]) -> tuple[str, ...]:
     own = [line.sentence for line in frame.lines if line.sentence]
     same_day = [
-        f"sessions of {session.on.isoformat()}: one baseline a day counts"
+        f"sessions of {session.on.isoformat()}: one {session.phase} a day counts"
         for line in frame.lines
         for session in line.sessions
-        if session.phase == "baseline" and not session.bridge and line.main and session not in line.baseline
+        if session.phase in REFERENCES and not session.bridge and line.main and session not in line.baseline
     ]
     bridges = [sentence for one in followed for sentence in one.bridged]
-    return tuple(dict.fromkeys([text for text in (method_sentence, *own, *same_day, *bridges) if text]))
+    unlike = unlike_elicited(frame.sessions)
+    return tuple(dict.fromkeys([text for text in (method_sentence, *own, *same_day, *bridges, unlike) if text]))
+
+
+def _presence(frame: Frame) -> tuple[Presence, ...]:
+    found = []
+    for session in frame.sessions:
+        tokens = [token for token in frame.wanted(frame.tokens(session), session) if is_main_s(token)]
+        found.append(presence(tokens, session.number, frame.rater, shown=frame.shown(session)))
+    return followed_by_presence(found)
+
+
+def _questions(frame: Frame) -> tuple[str, ...]:
+    anchor = first_baseline(frame.sessions)
+    if anchor is None:
+        return ()
+    asked = (phase_question(frame.case.client, frame.sessions), *open_questions(frame.sessions, anchor))
+    return tuple(one for one in asked if one)
 
 
 def _contexts(frame: Frame, summaries: Sequence[SessionSummary]) -> tuple[ContextCell, ...]:
@@ -202,14 +229,29 @@ def _group(frame: Frame, token: KeptToken, session: Session) -> str:
 
 
 def _gained(frame: Frame, summaries: Sequence[SessionSummary]) -> WordsGained | None:
-    judged = [one for one in summaries if one.joined and one.accuracy is not None]
-    if len(judged) < 2:
+    """The last judged probe against the first judged one of its level and cue: by ear, whatever the microphone."""
+    judged = [one for one in summaries if one.accuracy is not None and one.accuracy.n_scored]
+    if not judged:
         return None
-    early, late = (
-        [t for t in frame.wanted(frame.tokens(one.session), one.session) if is_main_s(t)]
-        for one in (judged[0], judged[-1])
+    late = judged[-1]
+    same = [one for one in judged[:-1] if _as_asked(frame, one.session) == _as_asked(frame, late.session)]
+    if not same:
+        return None
+    early = same[0]
+    before, after = (
+        [t for t in frame.wanted(frame.tokens(one.session), one.session) if is_main_s(t)] for one in (early, late)
     )
-    return words_gained(early, late, frame.rater)
+    found = words_gained(before, after, frame.rater, days=(early.on, late.on))
+    cautions = (unlike_bandwidth(before, after), unlike_elicited([early.session, late.session]))
+    return replace(found, cautions=tuple(one for one in cautions if one)) if found is not None else None
+
+
+def _as_asked(frame: Frame, session: Session) -> tuple[str, str]:
+    """Level and cue of a session, those not stated as on its line."""
+    anchor = first_baseline(frame.sessions)
+    assert anchor is not None
+    _, level, cue, _ = settled(frame.sessions, anchor)[1][session.number]
+    return level, cue
 
 
 def _apart(frame: Frame, *, voiced: bool) -> dict[int, MeasureSummary]:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from types import MappingProxyType
 
 from ..charts import style, wording
 from ..terms import MEASURES
-from ..terms.change import CaseView
+from ..terms.change import CaseView, ContextCell
 from ..terms.document import Blank, BlankTable, Document, Facts, Heading, Paragraph, Part, Table
 from ..terms.vocabulary import REPORT_KINDS, ReportKind
 from . import plain, sections
@@ -223,13 +223,15 @@ def _accuracy_by_probe(view: CaseView) -> tuple[Part, ...]:
 
 
 def _generalisation(view: CaseView) -> tuple[Part, ...]:
-    if not view.generalisation:
-        return ()
+    cells = view.generalisation
+    if len(cells) < 2 or not any(cell.accuracy.n_correct for cell in cells):
+        return ()  # one kind of word alone, or nothing yet that could carry over
+    trained = any(cell.value.startswith("treated") for cell in cells)
     rows = tuple(
         (cell.value, plain.count_text(cell.accuracy), plain.share_text(cell.accuracy)) for cell in view.generalisation
     )
     return (
-        Heading("Does it carry over"),
+        Heading("Does it carry over" if trained else "By kind of word"),
         Table("Judged by ear", ("Where", "Correct", "Percent (95\u2009% interval)"), rows),
     )
 
@@ -247,15 +249,26 @@ def _contexts(view: CaseView) -> tuple[Part, ...]:
             cell.name,
             str(cell.n),
             wording.interval_text(measure, cell.mean, cell.low, cell.high),
-            str(cell.rank) if cell.rank is not None else wording.spelled(cell.reason) or "not ranked",
+            _place(cell, cells),
         )
         for cell in ordered[:_MOST_CONTEXTS]
     )
     header = ("Context", "Sounds", f"Mean {measure.name}", "Place")
-    note = "Own contexts, pooled over probes; a place says where the figure is highest, not what to practise."
+    first = "lowest" if view.client.direction in {"lower", "shorter"} else "highest"
+    note = f"Own contexts, pooled over probes; a place says where the figure is {first}, not what to practise."
     if len(ordered) > _MOST_CONTEXTS:
         note += f" Not shown: {len(ordered) - _MOST_CONTEXTS} more."
     return (Heading("By context"), Table("Where in words", header, rows, note))
+
+
+def _place(cell: ContextCell, cells: Sequence[ContextCell]) -> str:
+    """A place in the order; said to be shared, and no place at all where no context is told from the others."""
+    if cell.rank is None:
+        return wording.spelled(cell.reason) or "not ranked"
+    ranks = [one.rank for one in cells if one.rank is not None]
+    if len(ranks) > 1 and len(set(ranks)) == 1:
+        return "no difference"
+    return f"{cell.rank}, shared" if ranks.count(cell.rank) > 1 else str(cell.rank)
 
 
 def _also(view: CaseView) -> tuple[Part, ...]:

@@ -145,13 +145,30 @@ def heard_sentences(view: CaseView) -> str:
     )
 
 
+def presence_sentence(view: CaseView) -> str:
+    """Whether /s/ was there at all, first and last, where it is left out; empty where it is not."""
+    days = {summary.number: summary.on for summary in view.summaries}
+    heard = [one for one in view.presence if one.n_scored]
+    if not heard:
+        return ""
+    ends = (heard[0], heard[-1]) if len(heard) > 1 else (heard[0],)
+    by_ear = " and ".join(f"{one.n_heard} of {one.n_scored} on {day_text(days[one.session])}" for one in ends)
+    by_sound = " and ".join(f"{one.n_found} of {one.n_said}" for one in ends if one.n_said)
+    found = f"; frication was found in {by_sound}" if by_sound else ""
+    return (
+        f"/s/ is left out in part of the words, so first of all it is followed whether one is there: heard in {by_ear}"
+        f"{found}."
+    )
+
+
 def gained_sentence(gained: WordsGained | None) -> str:
     """Words gained and lost between two probes, with the test that was made."""
     if gained is None:
         return ""
     return (
-        f"Of {gained.n_same} words scored in both the first and the last probe, {gained.gained} were gained and "
-        f"{gained.lost} lost (exact McNemar test, {p_text(gained.p)})."
+        f"Of {gained.n_same} words scored both on {day_text(gained.early_on)} and on {day_text(gained.late_on)}, "
+        f"{gained.gained} were gained and {gained.lost} lost (exact McNemar test, {p_text(gained.p)})."
+        f"{''.join(f' {wording.capital(one)}.' for one in gained.cautions)}"
     )
 
 
@@ -182,14 +199,15 @@ def measured_sentences(view: CaseView, key: str) -> str:
     if change.verdict == UNJUDGED:
         return f"{sentence} The reason: {wording.brief(change.reasons) or 'none is given'}."
     verdict = "is not larger than" if change.verdict == WITHIN else "is larger than"
-    return f"{sentence} The change {verdict} the measurement error found at baseline."
+    found = "at baseline" if view.reference == "baseline" else f"in the {wording.reference_words(view)}"
+    return f"{sentence} The change {verdict} the measurement error found {found}."
 
 
 def verdict_text(view: CaseView, key: str) -> str:
     """The verdict's fixed words, since when, and what limits it (the main measure's reasons stand above the table)."""
     change, main = last_change(view, key), last_change(view, view.main_measure)
     if change is None:
-        return "no probe after the baseline"
+        return f"no probe after the {wording.reference_words(view)}"
     as_main = main is not None and set(change.reasons) == set(main.reasons)
     if change.verdict == UNJUDGED and as_main:
         return change.verdict
@@ -220,10 +238,13 @@ def missing_lines(view: CaseView, settings: ReportSettings) -> tuple[str, ...]:
     if settings.bracket is None and not settings.range_sentence:
         lines.append(settings.no_range)
     n_baseline = sum(summary.phase == "baseline" for summary in view.summaries)
-    if n_baseline < 3:
+    if view.reference == "reference under treatment":
+        lines.append("No baseline: therapy was under way before the probes that later ones are compared with.")
+    elif view.reference == "baseline" and n_baseline < 3:
         lines.append(
             f"Baseline probes: {n_baseline}. Three or more on different days are needed to judge measurement error."
         )
+    lines += [f"{wording.capital(one)}." for one in view.questions]
     lines += _unjudged(view) + _left_out(view) + _joins(view)
     if view.agreement is None:
         lines.append("Agreement of two listeners: not checked in this period.")
@@ -274,6 +295,7 @@ def with_session(view: CaseView, number: int | None) -> CaseView:
         additions=tuple(a for a in view.additions if a.session in kept),
         contrasts=tuple(c for c in view.contrasts if c.session in kept),
         spreads=tuple(s for s in view.spreads if s.session in kept),
+        presence=tuple(p for p in view.presence if p.session in kept),
         sustained=tuple(s for s in view.sustained if s.session in kept),
         events=tuple(e for e in view.events if e.on <= max(s.on for s in view.summaries if s.number in kept)),
     )

@@ -10,6 +10,7 @@ from ..charts import alt_text, months_chart, render, wording
 from ..terms.change import CaseView
 from ..terms.document import Blank, Box, Facts, Heading, Listing, Paragraph, Part, Picture, Table
 from ..terms.reference import INSIDE_SENTENCE
+from ..terms.therapy import NOT_STATED
 from . import plain
 from .plain import ReportSettings
 
@@ -24,7 +25,7 @@ def opening(view: CaseView, *blanks: Blank) -> tuple[Part, ...]:
         )
     first, last = view.summaries[0], view.summaries[-1]
     phases = Counter(summary.phase for summary in view.summaries)
-    counted = ", ".join(f"{n} {phase}" for phase, n in phases.items())
+    counted = ", ".join(f"{n} {_named(phase)}" for phase, n in phases.items())
     hearing = f"; hearing: {view.client.hearing}" if view.client.hearing else ""
     rows: tuple[tuple[str, str], ...] = (
         ("Client", f"{view.client.code}, {plain.age_text(last.age_months)} at the last probe{hearing}"),
@@ -34,14 +35,36 @@ def opening(view: CaseView, *blanks: Blank) -> tuple[Part, ...]:
     return (Blank("Name"), *blanks, Facts("Client and period", rows))
 
 
+def _named(phase: str) -> str:
+    return "of a phase not stated" if phase == NOT_STATED else phase
+
+
 def heard(view: CaseView, *, by_position: bool = False) -> tuple[Part, ...]:
     """Judged accuracy: the sentence first, then the table it came from."""
     sentences = " ".join(part for part in (plain.heard_sentences(view), plain.gained_sentence(view.gained)) if part)
     parts: list[Part] = [Heading("What was heard"), Paragraph(sentences, tone="lead")]
+    parts += _presence(view)
     rows = heard_rows(view, by_position=by_position)
     if rows:
         parts.append(Table("Judged by ear", ("Probe", "Correct", "Percent (95\u2009% interval)"), rows))
     return tuple(parts)
+
+
+def _presence(view: CaseView) -> list[Part]:
+    """Whether /s/ was there, probe by probe, where it is left out."""
+    said = plain.presence_sentence(view)
+    if not said:
+        return []
+    days = {summary.number: plain.day_text(summary.on) for summary in view.summaries}
+    rows = tuple(
+        (
+            days[one.session],
+            f"{one.n_heard} of {one.n_scored}" if one.n_scored else "not judged",
+            f"{one.n_found} of {one.n_said}" if one.n_said else "–",
+        )
+        for one in view.presence
+    )
+    return [Paragraph(said), Table("Whether /s/ was there", ("Probe", "Heard by ear", "Frication found"), rows)]
 
 
 def heard_rows(view: CaseView, *, by_position: bool) -> tuple[tuple[str, ...], ...]:
@@ -52,14 +75,19 @@ def heard_rows(view: CaseView, *, by_position: bool) -> tuple[tuple[str, ...], .
     ends = [judged[0], judged[-1]] if len(judged) > 1 else judged
     rows = [(plain.day_text(s.on), plain.count_text(s.accuracy), plain.share_text(s.accuracy)) for s in ends]
     rows += [
-        (f"last probe, {cell.value}", plain.count_text(cell.accuracy), plain.share_text(cell.accuracy))
+        (
+            f"{plain.day_text(judged[-1].on)}, {cell.value}",
+            plain.count_text(cell.accuracy),
+            plain.share_text(cell.accuracy),
+        )
         for cell in judged[-1].accuracy_by
         if by_position and cell.by == "position" and cell.accuracy.n_scored
     ]
     if view.gained is not None:
         gained = view.gained
         shown = f"{gained.gained} gained, {gained.lost} lost; {plain.p_text(gained.p)}"
-        rows.append(("words scored in both", f"{gained.n_same}", shown))
+        days = f"{plain.day_text(gained.early_on)} and {plain.day_text(gained.late_on)}"
+        rows.append((f"words scored on {days}", f"{gained.n_same}", shown))
     return tuple(rows)
 
 
@@ -92,7 +120,7 @@ def _sessions_note(view: CaseView, *, same: bool) -> str:
     if same and view.summaries:
         parts.append(f"All probes: {plain.conditions(view.summaries[0])}.")
     if any(summary.apart for summary in view.summaries):
-        parts.append("*\u2009Stands apart: made under other conditions, not joined with the baseline.")
+        parts.append("*\u2009Stands apart: made under other conditions, not joined with the others.")
     return " ".join(parts)
 
 
@@ -112,12 +140,24 @@ def change_row(view: CaseView, key: str) -> tuple[str, ...]:
 
 def change_table(view: CaseView, *, keys: Sequence[str]) -> tuple[Part, ...]:
     """The measures against the client's own baseline; one row in family, school and payer reports."""
-    header = ("Measure of /s/", "Baseline mean", "Last probe", "Difference", "Limit of error", "Verdict")
+    header = (
+        "Measure of /s/",
+        f"{wording.capital(wording.reference_words(view))} mean",
+        "Last probe",
+        "Difference",
+        "Limit of error",
+        "Verdict",
+    )
     keys = [key for key in keys if key == view.main_measure or _was_measured(view, key)]
     rows = tuple(change_row(view, key) for key in keys)
     plain_names = "; ".join(wording.measure_of(key).plain_name for key in keys)
     return (
-        Table(f"Measured, against the client's own baseline: {plain_names}", header, rows, _change_note(view, keys)),
+        Table(
+            f"Measured, against the client's own {wording.reference_words(view)}: {plain_names}",
+            header,
+            rows,
+            _change_note(view, keys),
+        ),
     )
 
 
@@ -214,14 +254,14 @@ def _count_line(view: CaseView) -> str:
 
 def _error_line(view: CaseView) -> str:
     measure, error = wording.measure_of(view.main_measure), view.error_of(view.main_measure)
+    named = wording.reference_words(view)
+    probes = "probes" if named.endswith("probes") else f"{named} probes"
     if error is None or not plain.finite(error.limit):
         reasons = wording.brief(error.reasons) if error is not None else ""
-        return (
-            f"Measurement error: cannot be judged: {reasons or 'three baseline probes on different days are needed'}."
-        )
+        return f"Measurement error: cannot be judged: {reasons or 'three probes on different days are needed'}."
     limit, sem, sdc = (wording.quantity(measure, v, v) for v in (error.limit, error.sem, error.sdc))
     return (
-        f"Measurement error of {measure.name}, from {error.k} baseline probes: one later probe may differ by {limit}; "
+        f"Measurement error of {measure.name}, from {error.k} {probes}: one later probe may differ by {limit}; "
         f"standard error of measurement {sem}, smallest detectable change {sdc}."
     )
 

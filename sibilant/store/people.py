@@ -22,6 +22,7 @@ from ..terms.clinic import (
     Retention,
     check_letter,
 )
+from ..terms.therapy import Therapy
 from .caseload import Caseload
 from .encode import dump, load
 from .schema import AUDIT, CLIENTS, DEVICES, EARLIER, EVENTS
@@ -100,6 +101,7 @@ def _client_row(client: Client) -> dict[str, Any]:
     row["move_up"] = dump(asdict(client.move_up)) if client.move_up is not None else ""
     row["retention"] = dump(asdict(client.retention))
     row["treated"] = dump({word: day.isoformat() for word, day in sorted(client.treated.items())})
+    row["therapy"] = dump(client.therapy.as_dict()) if client.therapy is not None else ""
     row["consent"] = ""
     if client.consent is not None:
         kept = asdict(client.consent)
@@ -118,6 +120,8 @@ def client_from(row: Mapping[str, Any]) -> Client:
     kept["retention"] = Retention(**(load(row["retention"]) or {}))
     kept["treated"] = {word: dt.date.fromisoformat(day) for word, day in (load(row["treated"]) or {}).items()}
     kept["consent"] = _consent(consent) if consent is not None else None
+    therapy = load(row["therapy"])
+    kept["therapy"] = Therapy.from_dict(therapy) if therapy is not None else None
     return Client(**kept)
 
 

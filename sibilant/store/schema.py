@@ -7,7 +7,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-FORMAT = 2
+FORMAT = 3
 NAMING = {
     "ix": "ix_%(column_0_label)s",
     "uq": "uq_%(table_name)s_%(column_0_name)s",
@@ -77,6 +77,7 @@ CLIENTS = sa.Table(
     _text("held"),
     sa.Column("added_on", sa.Date),
     sa.Column("invented", sa.Boolean, nullable=False, server_default=sa.false()),
+    _text("therapy"),
     sa.CheckConstraint("age_months >= 0", name="age"),
 )
 EVENTS = sa.Table(
@@ -116,6 +117,7 @@ SESSIONS = sa.Table(
     _text("keep"),
     _text("verdict"),
     _text("note"),
+    _text("elicited"),
     sa.UniqueConstraint("client_id", "number"),
 )
 RECORDINGS = sa.Table(

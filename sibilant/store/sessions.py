@@ -19,7 +19,7 @@ from .encode import dump, measured_text, method_text, observed_text, prompt_text
 from .people import client_id
 from .schema import CLIENTS, CLIPS, MEASUREMENTS, METHODS, PROMPTS, RECORDINGS, SESSIONS, SETTINGS, TOKENS
 
-CHANGEABLE = {"on", "level", "cue", "device", "room", "list_form", "phase", "bridge", "note"}
+CHANGEABLE = {"on", "level", "cue", "device", "room", "list_form", "phase", "bridge", "note", "elicited"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -295,5 +295,5 @@ def remember(caseload: Caseload, values: Mapping[str, str]) -> None:
 
 
 def day_of(caseload: Caseload) -> dt.date:
-    """Return today by the caseload's clock."""
-    return caseload.clock().date()
+    """Return today by the caseload's clock, where this machine is."""
+    return caseload.clock().astimezone().date()

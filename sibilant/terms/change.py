@@ -231,7 +231,7 @@ class PhaseEffect:
 
 @dataclass(frozen=True, slots=True)
 class ContextCell:
-    """One context of the map: position, cluster and neighbour vowel. ``rank`` is None under eight tokens."""
+    """One context: position, cluster, neighbour vowel. ``rank`` is None under eight tokens, equals share it."""
 
     key: str
     position: str
@@ -281,6 +281,24 @@ class Additions:
     n_extra: int
     n_added_by_ear: int
     words: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Presence:
+    """Whether /s/ was there: heard in ``n_heard`` of ``n_scored``, frication found in ``n_found`` of ``n_said``."""
+
+    session: int
+    n_heard: int
+    n_scored: int
+    n_found: int
+    n_said: int
+
+    @property
+    def share_left_out(self) -> float:
+        """Share of words without /s/, by ear where they are judged, else by sound; 0 where neither is known."""
+        if self.n_scored:
+            return 1 - self.n_heard / self.n_scored
+        return 1 - self.n_found / self.n_said if self.n_said else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -354,7 +372,10 @@ class MoveUp:
 
 @dataclass(frozen=True, slots=True)
 class WordsGained:
-    """Accuracy of two sessions: the same words (exact McNemar) and the difference with Newcombe's interval."""
+    """Accuracy of two sessions: the same words (exact McNemar) and the difference with Newcombe's interval.
+
+    ``early_on`` and ``late_on`` are their days, without which nothing is told of it; ``cautions`` say what was unlike.
+    """
 
     early_session: int
     late_session: int
@@ -365,6 +386,9 @@ class WordsGained:
     difference: float
     low: float
     high: float
+    early_on: dt.date
+    late_on: dt.date
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -396,7 +420,10 @@ class CaseView:
 
     ``changes``, ``errors``, ``trends`` and ``effects`` are in the order of ``measures``, the main one first; those
     of other measures are exploratory. ``voiced`` and ``str_cluster`` hold /z/ and /str/, which are never in the main
-    figures. ``joins`` are sentences that say what was and was not joined.
+    figures. ``joins`` are sentences that say what was and was not joined; ``questions`` ask the clinician what nobody
+    stated (when therapy started, a device, a cue);
+    ``presence`` is filled where /s/ was left out. ``reference`` is what the probes that later
+    ones are compared with are called, ``reference_sessions`` their numbers.
     """
 
     client: Client
@@ -424,6 +451,10 @@ class CaseView:
     earlier: tuple[EarlierProbe, ...] = ()
     joins: tuple[str, ...] = ()
     made_on: dt.date | None = None
+    questions: tuple[str, ...] = ()
+    presence: tuple[Presence, ...] = ()
+    reference: Phase = "baseline"
+    reference_sessions: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("voiced", "str_cluster"):

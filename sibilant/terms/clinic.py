@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
+from .therapy import Therapy
 from .token import Token
-from .vocabulary import CUES, HEARD, KEEPS, LEVELS, PHASES, Cue, Heard, Keep, Level, Phase
+from .vocabulary import CUES, ELICITED, HEARD, KEEPS, LEVELS, PHASES, Cue, Elicited, Heard, Keep, Level, Phase
 
 Direction = Literal["higher", "lower", "longer", "shorter", "none"]
 CODE_LETTERS = "23456789ACDEFHJKLMNPQRTVWXY"
@@ -95,7 +96,8 @@ class Client:
     """A person known by a code: no name, no birth date; the age is kept in months with the day it held.
 
     ``group`` is the reference group asked for (empty: none, the default); ``main_measure`` and ``direction`` are
-    chosen at the start; ``treated`` holds the words on practice sheets with the day each became treated.
+    chosen at the start; ``treated`` holds the words on practice sheets with the day each became treated;
+    ``therapy`` is None until someone says when therapy ran: phases are then a question, never a guess.
     """
 
     code: str
@@ -118,6 +120,7 @@ class Client:
     held: str = ""
     added_on: dt.date | None = None
     invented: bool = False
+    therapy: Therapy | None = None
 
     def __post_init__(self) -> None:
         if self.age_months < 0:
@@ -161,12 +164,13 @@ class Session:
     """One probe of one client. ``recordings`` are the hashes of the files heard; their names are never kept.
 
     ``list_form`` is the word list's name; ``verdict`` the recordings' suitability in a word; ``bridge`` marks a probe
-    made with two devices at once. Level and cue are empty where they are not stated.
+    made with two devices at once; ``elicited`` is how the words were had (empty: not stated). Level and cue are empty
+    where they are not stated.
 
     Raises
     ------
     WordError
-        When level, cue, phase or what is kept is none of the words allowed.
+        When level, cue, phase, what is kept or how the words were had is none of the words allowed.
     """
 
     client: str
@@ -184,12 +188,14 @@ class Session:
     verdict: str = ""
     note: str = ""
     recordings: tuple[str, ...] = ()
+    elicited: Elicited | Literal[""] = ""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "level", LEVELS.read_or_empty(self.level))
         object.__setattr__(self, "cue", CUES.read_or_empty(self.cue))
         object.__setattr__(self, "phase", PHASES.read(self.phase))
         object.__setattr__(self, "keep", KEEPS.read(self.keep))
+        object.__setattr__(self, "elicited", ELICITED.read_or_empty(self.elicited))
 
     @property
     def label(self) -> str:
@@ -229,9 +235,15 @@ class Judgement:
             raise ValueError(f"a place on the line is 0 to 100; got {self.line}")
 
 
+AS_SET = " (as a set)"
+
+
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """A person's correction of one token, kept beside the automatic values; None leaves a value as it was."""
+    """A person's correction of one token, kept beside the automatic values; None leaves a value as it was.
+
+    ``by`` ends in ``(as a set)`` where the person confirmed a whole set after hearing a few of it.
+    """
 
     token: str
     by: str
@@ -240,6 +252,11 @@ class Correction:
     offset_s: float | None = None
     voice: str | None = None
     counts: bool | None = None
+
+    @property
+    def as_set(self) -> bool:
+        """Whether it was said of a whole set at once, not of this token by itself."""
+        return self.by.endswith(AS_SET)
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,8 +285,15 @@ class KeptToken:
 
     @property
     def reviewed(self) -> bool:
-        """Whether a person has checked this token."""
-        return bool(self.corrections)
+        """Whether a person has checked this token by itself."""
+        return any(not correction.as_set for correction in self.corrections)
+
+    @property
+    def awaits_the_ear(self) -> bool:
+        """Whether it is an expected sibilant in an attempt that counts and may be the client's."""
+        one = self.any_token
+        spoken = one.utterance
+        return one.slot is not None and spoken is not None and spoken.counts and spoken.voice != "other"
 
     @property
     def any_token(self) -> Token:
@@ -332,6 +356,14 @@ class Case:
         """Tokens of one session."""
         return tuple(token for token in self.tokens if token.session == number)
 
+    def opens_session(self, number: int) -> bool:
+        """Whether figures and pictures of a session may be seen: its whole set is judged, or that is switched off.
+
+        A set is every expected sibilant in an attempt that counts; what was not heard, a foil, and frication between
+        words hold nothing up. Figures seen between two judgements would lead the ear in those that are left.
+        """
+        return not self.ear_first or all(t.judgements for t in self.tokens_of(number) if t.awaits_the_ear)
+
     def opens(self, token: KeptToken) -> bool:
-        """Whether a token's figures may be seen: the ear comes first, unless that is switched off."""
-        return bool(token.judgements) or not self.ear_first
+        """Whether a token's figures may be seen: it is judged and so is its session's set, or that is switched off."""
+        return not self.ear_first or (bool(token.judgements) and self.opens_session(token.session))

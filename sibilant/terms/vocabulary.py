@@ -29,8 +29,9 @@ Level = Literal[
 ]
 PracticeLevel = Literal["isolation", "syllable", "word", "set-of-three", "phrase", "sentence"]
 Cue = Literal["spontaneous", "delayed model", "model", "model with a cue", "joint", "read aloud"]
-Phase = Literal["baseline", "treatment", "maintenance", "follow-up"]
+Phase = Literal["baseline", "treatment", "maintenance", "follow-up", "reference under treatment", "pause", "not stated"]
 Keep = Literal["words", "all", "none"]
+Elicited = Literal["picture", "reading", "repetition", "talk"]
 Heard = Literal[
     "correct", "approximation", "distorted", "substituted", "omitted", "added", "no_response", "not_scorable"
 ]
@@ -100,7 +101,7 @@ class Vocabulary(Generic[Word_co]):
         --------
         >>> PHASES.read("later")
         Traceback (most recent call last):
-        sibilant.errors.WordError: phase 'later' is none of baseline, treatment, maintenance, follow-up
+        sibilant.errors.WordError: phase 'later' is none of baseline, treatment, maintenance, follow-up, reference...
         """
         if (found := self.find(text)) is None:
             raise WordError(f"{self.of} {str(text)[:20]!r} is none of {self.allowed}")
@@ -170,6 +171,9 @@ CUES_WITH_MODEL: frozenset[Cue] = frozenset({"delayed model", "model", "model wi
 
 PHASES: Vocabulary[Phase] = Vocabulary("phase", get_args(Phase), {"followup": "follow-up"})
 KEEPS: Vocabulary[Keep] = Vocabulary("kept sound", get_args(Keep))
+ELICITED: Vocabulary[Elicited] = Vocabulary("way the words were had", get_args(Elicited))
+"""From a picture, read aloud, said after someone, or in talk."""
+
 HEARD: Vocabulary[Heard] = Vocabulary("accuracy", get_args(Heard))
 DISTORTIONS: Vocabulary[Distortion] = Vocabulary("distortion", get_args(Distortion), {"dentalized": "dentalised"})
 SUPPORTS: Vocabulary[Support] = Vocabulary("support", get_args(Support))

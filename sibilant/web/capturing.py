@@ -137,7 +137,9 @@ async def step(request: Request) -> Response:
 
 async def finish(request: Request) -> Response:
     """Measure and keep the take; tell the words and the verdict, no figures."""
-    kept = await run_in_threadpool(take.finish, caseload_of(request), client_of(request))
+    given = await sent(request)
+    answered = {name: given.get(name) is True for name in ("modelled", "anyway")}
+    kept = await run_in_threadpool(lambda: take.finish(caseload_of(request), client_of(request), **answered))
     return JSONResponse(heard.as_plain(kept))
 
 

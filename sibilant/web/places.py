@@ -75,6 +75,8 @@ def start(request: Request) -> Response:
         rows=rows,
         why_none=why_none if not rows else "",
         sessions=held,
+        without_device=[row for row in held if not row["device"]],
+        devices=clients.list_devices(caseload_of(request)) if held else [],
         added=request.query_params.get("added", ""),
         cautions=cautions(folder_of(caseload_of(request))),
         measures=[measure for measure in MEASURES.values() if measure.scope == "token"],
@@ -110,8 +112,16 @@ def capture(request: Request) -> Response:
         levels=("", *PRACTICE_LEVELS),
         cues=[(letter, name) for letter, name in CUE_LETTERS.items()],
         devices=clients.list_devices(caseload_of(request)),
+        device_last=_device_last(caseload_of(request), who["code"]),
         under_way=take.under_way(caseload_of(request), who["code"]),
     )
+
+
+def _device_last(caseload: Path | None, code: str) -> str:
+    """The device used last with a client, or the first that is registered."""
+    used = [row["device"] for row in sessions.list_sessions(caseload, code) if row["device"]]
+    registered = [device["name"] for device in clients.list_devices(caseload)]
+    return str((used or registered[:1] or [""])[-1])
 
 
 def judge(request: Request) -> Response:
@@ -219,6 +229,8 @@ def _added(caseload: Path | None, given: Mapping[str, str]) -> str:
         "list_form": text_of(given, "words"),
         "invented": given.get("invented") == "yes",
     }
+    if said := _therapy(given):
+        fields["therapy"] = said
     if rule := text_of(given, "rule"):
         fields["move_up"] = clients.read_move_up(rule)
     if by := text_of(given, "consent_by"):
@@ -252,6 +264,38 @@ async def add_device(request: Request) -> Response:
     return RedirectResponse(f"{root_of(request)}capture?{back}", 303)
 
 
+def _therapy(given: Mapping[str, str]) -> dict[str, Any]:
+    """What was said of when therapy ran; empty where nothing was."""
+    said: dict[str, Any] = {}
+    for name in ("starts", "pauses", "resumes"):
+        said |= _day(given, f"therapy_{name}", name)
+    return said | ({"under_way": True} if given.get("therapy_under_way") == "yes" else {})
+
+
+async def state_therapy(request: Request) -> Response:
+    """Say when therapy starts, pauses, resumes, or that it was under way before the first probe."""
+    given = await _form(request)
+    code, said = text_of(given, "client", most=12), _therapy(given)
+    if not said:
+        raise UsageError("nothing was said: give the day therapy starts, or tick that it was under way before")
+    await run_in_threadpool(clients.change_client, caseload_of(request), code, {"therapy": said})
+    return RedirectResponse(f"{root_of(request)}?{urlencode({'client': code})}", 303)
+
+
+async def state_device(request: Request) -> Response:
+    """State the device of the sessions ticked, all at once, and go back to the client."""
+    body = (await request.body()).decode("utf-8", "replace")
+    pairs = parse_qsl(body, keep_blank_values=True, max_num_fields=400)
+    numbers = [number_of({"session": value}, "session") for name, value in pairs if name == "session"]
+    given = dict(pairs)
+    device, code = text_of(given, "device", most=80), text_of(given, "client", most=12)
+    if not device or not numbers:
+        raise UsageError("tick the sessions and choose the device that was used in them")
+    ticked = [number for number in numbers if number is not None]
+    await run_in_threadpool(sessions.change_sessions, caseload_of(request), code, ticked, {"device": device})
+    return RedirectResponse(f"{root_of(request)}?{urlencode({'client': code})}", 303)
+
+
 PAGES: dict[str, Answer] = {
     "/": start,
     "/capture": capture,
@@ -261,4 +305,9 @@ PAGES: dict[str, Answer] = {
     "/progress/months.svg": months,
     "/report": report_file,
 }
-FORMS: dict[str, Answer] = {"/clients": add_client, "/devices": add_device}
+FORMS: dict[str, Answer] = {
+    "/clients": add_client,
+    "/devices": add_device,
+    "/sessions/device": state_device,
+    "/therapy": state_therapy,
+}

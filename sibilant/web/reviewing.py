@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from ..workflow import look, review
+from ..workflow import look, review, voices
 from ..workflow.plain import plain
 from .asking import caseload_of, client_of, number_of, sent, text_of
 from .places import Answer
@@ -54,5 +56,31 @@ async def save(request: Request) -> Response:
     return JSONResponse(plain(done))
 
 
-ASKED: dict[str, Answer] = {"/do/review/tokens": tokens, "/do/review/token": token, "/do/review/strip": strip}
-DONE: dict[str, Answer] = {"/do/review/save": save}
+async def waiting(request: Request) -> Response:
+    """What waits for a person's word on whose voice it is, after a model."""
+    number = number_of(request.query_params, "session")
+    return JSONResponse(await run_in_threadpool(voices.waiting, caseload_of(request), client_of(request), number))
+
+
+async def whose(request: Request) -> Response:
+    """Confirm the sure replies as a set, once the least certain were heard, or take that back."""
+    given = await sent(request)
+    number, rater, heard = number_of(given, "session"), text_of(given, "rater", most=40), given.get("heard")
+
+    def done() -> dict[str, Any]:
+        folder, client = caseload_of(request), client_of(request)
+        if given.get("undo") is True:
+            return voices.undo_set(folder, client, number, rater=rater)
+        keys = [str(key) for key in heard] if isinstance(heard, list) else []
+        return voices.confirm_set(folder, client, number, heard=keys, rater=rater)
+
+    return JSONResponse(await run_in_threadpool(done))
+
+
+ASKED: dict[str, Answer] = {
+    "/do/review/tokens": tokens,
+    "/do/review/token": token,
+    "/do/review/strip": strip,
+    "/do/review/voices": waiting,
+}
+DONE: dict[str, Answer] = {"/do/review/save": save, "/do/review/whose": whose}

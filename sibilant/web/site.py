@@ -11,7 +11,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from ..errors import RefusedError, SibilantError, UsageError
+from ..errors import QuestionError, RefusedError, SibilantError, UsageError
 from . import capturing, judging, places, reviewing
 from .guard import Guard
 from .showing import refused, root_of
@@ -71,7 +71,8 @@ def status_of(error: SibilantError) -> int:
 
 def _said(request: Request, error: Exception) -> Response:
     assert isinstance(error, SibilantError)
-    return _line(request, str(error), status_of(error))
+    answers = error.answers if isinstance(error, QuestionError) else ()
+    return _line(request, str(error), status_of(error), answers)
 
 
 def _http(request: Request, error: Exception) -> Response:
@@ -84,7 +85,7 @@ def _fault(request: Request, error: Exception) -> Response:
     return _line(request, f"a fault of the program ({type(error).__name__}); what was kept before is safe", 500)
 
 
-def _line(request: Request, line: str, status: int) -> Response:
+def _line(request: Request, line: str, status: int, answers: tuple[str, ...] = ()) -> Response:
     if request.url.path.removeprefix(root_of(request)).startswith("do/"):
-        return JSONResponse({"error": line}, status)
+        return JSONResponse({"error": line, "answers": list(answers)} if answers else {"error": line}, status)
     return refused(request, line, status)

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from .. import store
 from ..errors import CaseloadError, UsageError
-from ..terms.clinic import is_client_code
+from ..terms.clinic import Client, is_client_code
 
 UNENCRYPTED = (
     "the caseload is not encrypted (sibilant caseload encrypt does it): keep invented data in it, or keep its folder"
@@ -118,12 +118,16 @@ def session_or_last(caseload: store.Caseload, code: str, number: int | None) -> 
     ------
     UsageError
         When the client has no session yet.
+    CaseloadError
+        When there is none of that number.
     """
-    if number is not None:
-        return number
     kept = [session.number for session in store.sessions(caseload, code)]
     if not kept:
         raise UsageError(f"{code}: no session yet; sibilant probe {code} RECORDING keeps one")
+    if number is not None and number not in kept:
+        raise CaseloadError(f"{code}: no session {number}; there are: {', '.join(map(str, kept))}")
+    if number is not None:
+        return number
     last = caseload.setting("last_session")
     same = caseload.setting("last_client") == code
     return int(last) if same and last.isdigit() and int(last) in kept else kept[-1]
@@ -139,6 +143,23 @@ def day_or_last(caseload: store.Caseload, day: dt.date | None) -> dt.date:
     last, given_on = caseload.setting("last_day"), caseload.setting("last_day_given_on")
     today = store.day_of(caseload)
     return dt.date.fromisoformat(last) if last and given_on == today.isoformat() else today
+
+
+def day_known(caseload: store.Caseload, day: dt.date, what: str, client: Client | None = None) -> dt.date:
+    """Return a day after checking that it has come and, for a client, does not lie before birth.
+
+    Raises
+    ------
+    UsageError
+        When it lies after today by the caseload's clock, or before the client was born by the age on record.
+    """
+    today = store.day_of(caseload)
+    if day > today:
+        raise UsageError(f"{what} on {day}: later than today ({today}); give the day it was")
+    if client is not None and client.age_months_on(day) < 0:
+        age = f"{client.age_months // 12}y{client.age_months % 12}m on {client.age_on}"
+        raise UsageError(f"{what} on {day}: {client.code} was not born yet (age {age}); correct the day or the age")
+    return day
 
 
 def used(caseload: store.Caseload, code: str, number: int | None = None, day: dt.date | None = None) -> None:

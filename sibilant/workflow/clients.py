@@ -13,9 +13,11 @@ from .. import methods, store
 from ..errors import UsageError
 from ..terms import MEASURES
 from ..terms.clinic import Client, Consent, Device, Event, MoveUpRule, Receipt, is_client_code
-from .caseload import cautions, client_or_last, opened, used
+from .caseload import cautions, client_or_last, day_known, opened, used
 from .plain import plain
+from .therapy import read_therapy
 
+OLDEST_YEARS = 120
 DIRECTIONS = ("higher", "lower", "longer", "shorter", "none")
 
 
@@ -35,7 +37,10 @@ def read_age(text: str) -> int:
     found = re.fullmatch(r"\s*(?:(\d{1,3})\s*[y;])?\s*(?:(\d{1,3})\s*m?)?\s*", text.lower())
     if found is None or not any(found.groups()) or (found[1] is None and not text.lower().rstrip().endswith("m")):
         raise UsageError(f"age {text[:12]!r}: write years and months, as in 7y4m")
-    return 12 * int(found[1] or 0) + int(found[2] or 0)
+    months = 12 * int(found[1] or 0) + int(found[2] or 0)
+    if (found[1] is not None and int(found[2] or 0) > 11) or months > 12 * OLDEST_YEARS:
+        raise UsageError(f"age {text[:12]!r}: months go from 0 to 11, years to {OLDEST_YEARS}; write it as in 7y4m")
+    return months
 
 
 def age_text(months: int) -> str:
@@ -86,12 +91,13 @@ def add_client(
         When an age, a code or a field can't be.
     """
     with opened(caseload, create=True) as one:
-        today = on or store.day_of(one)
+        today = day_known(one, on or store.day_of(one), "the age")
         wanted = code.upper() or store.new_code(set(store.codes(one)))
         if not is_client_code(wanted):
             raise UsageError(f"{code[:20]}: not a client code; leave --code out to have one drawn")
         plain_client = Client(wanted, read_age(age), today)
         client = replace(plain_client, **checked(fields or {}, plain_client, today))
+        _days_known(one, client)
         added = store.add_client(one, client)
         used(one, wanted)
         return added, cautions(one.folder)
@@ -100,7 +106,8 @@ def add_client(
 def checked(fields: Mapping[str, Any], client: Client, today: dt.date) -> dict[str, Any]:
     """Return fields of a client after checking measure, direction and method.
 
-    ``consent`` and ``retention`` may be given in part, as mappings; what is not given stays as it is.
+    ``consent``, ``retention`` and ``therapy`` (see ``read_therapy``) may be given in part, as mappings; what is not
+    given stays as it is.
 
     Raises
     ------
@@ -118,7 +125,20 @@ def checked(fields: Mapping[str, Any], client: Client, today: dt.date) -> dict[s
         found["consent"] = _consent(consent, client.consent, today)
     if isinstance(kept := fields.get("retention"), Mapping):
         found["retention"] = replace(client.retention, **kept)
+    if isinstance(said := fields.get("therapy"), Mapping):
+        found["therapy"] = read_therapy(said, client.therapy)
     return found
+
+
+def _days_known(one: store.Caseload, client: Client) -> None:
+    """Refuse a client whose consent, hearing or treated words carry a day that has not come."""
+    consent = client.consent
+    days = {"a hearing check": client.hearing_on, **{f"the word {word}": day for word, day in client.treated.items()}}
+    if consent is not None:
+        days |= {"consent given": consent.given_on, "consent withdrawn": consent.withdrawn_on}
+    for what, day in days.items():
+        if day is not None:
+            day_known(one, day, what)
 
 
 def _consent(changed: Mapping[str, Any], before: Consent | None, today: dt.date) -> Consent:
@@ -153,6 +173,8 @@ def reminders(client: Client, last: dt.date | None, today: dt.date) -> list[str]
         found.append("Invented data – not a person")
     if not client.hearing:
         found.append("hearing status unknown")
+    if client.therapy is None:
+        found.append("not stated when therapy starts")
     if client.consent is None:
         found.append("no consent on record")
     elif client.consent.withdrawn_on is not None:
@@ -177,6 +199,7 @@ def show_client(caseload: Path | None, code: str | None) -> dict[str, Any]:
         return {
             **plain(case.client),
             "age": age_text(case.client.age_months_on(today)),
+            "therapy": case.client.therapy.text if case.client.therapy is not None else "not stated",
             "events": [{"on": event.on.isoformat(), "text": event.text} for event in case.events],
             "sessions": [session.number for session in case.sessions],
             "reminders": reminders(case.client, last, today),
@@ -204,9 +227,11 @@ def change_client(
     with opened(caseload) as one:
         name = client_or_last(one, code)
         today = store.day_of(one)
-        wanted = checked(fields, store.get_client(one, name), today)
+        before = store.get_client(one, name)
+        wanted = checked(fields, before, today)
         if age is not None:
-            wanted |= {"age_months": read_age(age), "age_on": on or today}
+            wanted |= {"age_months": read_age(age), "age_on": day_known(one, on or today, "the age")}
+        _days_known(one, replace(before, **wanted))
         changed = store.change_client(one, name, wanted)
         used(one, name)
         return changed
@@ -216,7 +241,7 @@ def treat_words(caseload: Path | None, code: str | None, words: tuple[str, ...],
     """Mark words as treated from a day on: they leave the default score from then."""
     with opened(caseload) as one:
         name = client_or_last(one, code)
-        day = on or store.day_of(one)
+        day = day_known(one, on or store.day_of(one), "treated words")
         before = store.get_client(one, name).treated
         added = {word.casefold().strip(): day for word in words if word.strip()}
         return store.change_client(one, name, {"treated": {**added, **before}})
@@ -243,14 +268,21 @@ def remove_client(caseload: Path | None, code: str, what: Literal["audio", "all"
         return replace(receipt, erased=(*receipt.erased, f"a take under way: {n_files} files"))
 
 
-def add_event(caseload: Path | None, code: str | None, text: str, on: dt.date | None = None) -> Event:
-    """Keep a dated event."""
+def add_event(caseload: Path | None, code: str | None, text: str, on: dt.date | None = None) -> tuple[str, Event]:
+    """Keep a dated event; return the client it was kept for, which may be the one used last, and the event.
+
+    Raises
+    ------
+    UsageError
+        When the day has not come, or the client was not born yet.
+    """
     with opened(caseload) as one:
         name = client_or_last(one, code)
         event = Event(on or store.day_of(one), text)
+        day_known(one, event.on, "an event", store.get_client(one, name))
         store.add_event(one, name, event)
         used(one, name)
-        return event
+        return name, event
 
 
 def list_events(caseload: Path | None, code: str | None) -> list[dict[str, Any]]:
@@ -261,10 +293,11 @@ def list_events(caseload: Path | None, code: str | None) -> list[dict[str, Any]]
         return [{"event": n, "on": e.on.isoformat(), "text": e.text} for n, e in enumerate(kept, start=1)]
 
 
-def remove_event(caseload: Path | None, code: str | None, place: int) -> Event:
-    """Take out an event, such as one whose text names somebody."""
+def remove_event(caseload: Path | None, code: str | None, place: int) -> tuple[str, Event]:
+    """Take out an event, such as one whose text names somebody; return whose it was, and the event."""
     with opened(caseload) as one:
-        return store.remove_event(one, client_or_last(one, code), place)
+        name = client_or_last(one, code)
+        return name, store.remove_event(one, name, place)
 
 
 def add_device(caseload: Path | None, device: Device) -> Device:

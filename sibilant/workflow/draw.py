@@ -92,13 +92,13 @@ def spectra_of(
 ) -> tuple[charts.SpectrumGroup, charts.SpectrumGroup] | None:
     """Spectra of the baseline's and the last probe's /s/ from the kept words; None where no sound was kept."""
     shown = [summary for summary in view.summaries if summary.shown and summary.joined]
-    baseline = {summary.number for summary in shown if summary.phase == "baseline"}
+    baseline = {summary.number for summary in shown if summary.number in view.reference_sessions}
     if not baseline or shown[-1].number in baseline:
         return None
     from .caseload import opened
 
     with opened(caseload) as one:
-        before = _group(one, case, method, baseline, "baseline")
+        before = _group(one, case, method, baseline, wording.reference_words(view))
         after = _group(one, case, method, {shown[-1].number}, "last probe")
     return (before, after) if before is not None and after is not None else None
 

@@ -11,7 +11,7 @@ from .. import store, tables
 from ..errors import ListError, UsageError
 from ..terms import MEASURES
 from ..terms.clinic import EarlierProbe
-from .caseload import client_or_last, opened, used
+from .caseload import client_or_last, day_known, opened, used
 
 
 def import_earlier(caseload: Path | None, code: str | None, path: Path, *, source: str) -> dict[str, Any]:
@@ -34,6 +34,8 @@ def import_earlier(caseload: Path | None, code: str | None, path: Path, *, sourc
         raise ListError(f"{path.name}: no probes below its first line")
     with opened(caseload) as one:
         name = client_or_last(one, code)
+        for each in probes:
+            day_known(one, each.on, f"{path.name}: a probe", store.get_client(one, name))
         store.add_earlier(one, name, probes)
         used(one, name)
     return {"client": name, "probes": len(probes), "source": source.strip()}

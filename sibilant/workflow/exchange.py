@@ -34,7 +34,9 @@ LANGUAGES = (
     "Polish", "Arabic", "Urdu", "Hindi", "Mandarin", "Cantonese", "Turkish", "Portuguese", "Italian", "Dutch",
     "Russian", "Ukrainian", "Punjabi", "Bengali", "Somali", "Invented",
 )  # fmt: skip
-JSON_DAYS = {"consent": ("given_on", "withdrawn_on"), "treated": ()}
+JSON_DAYS = {"consent", "treated", "therapy"}
+SINCE_FORM_3 = {"therapy", "elicited"}
+"""Columns that exports of earlier versions don't have."""
 
 
 def export_client(
@@ -127,7 +129,7 @@ def _relative(row: Mapping[str, Any], zero: dt.date) -> dict[str, Any]:
 def _json_days(text: str, turn: Any, column: str) -> str:
     content = json.loads(text)
     for key, value in content.items():
-        if value is not None and (column == "treated" or key in JSON_DAYS[column]):
+        if value is not None and (column == "treated" or key.endswith("_on")):
             content[key] = turn(value)
     return json.dumps(content, ensure_ascii=False, separators=(",", ":"), sort_keys=True)
 
@@ -309,7 +311,8 @@ def _absolute(table: str, row: Mapping[str, str], zero: dt.date) -> dict[str, An
     """Return an exported row with its days and moments on the calendar again."""
     found: dict[str, Any] = {}
     for name, kind in store.column_kinds(table).items():
-        cell = row[{"day": f"{name}_day", "moment": f"{name}_s"}.get(kind, name)]
+        named = {"day": f"{name}_day", "moment": f"{name}_s"}.get(kind, name)
+        cell = row.get(named, "") if name in SINCE_FORM_3 else row[named]
         if cell == "":
             found[name] = "" if kind == "text" and not store.may_be_empty(table, name) else None
         elif kind == "day":

@@ -86,7 +86,10 @@ def _from_row(
     case: Case, session: int, row: tables.JudgementRow, path: Path, by: tuple[str, dt.datetime, int, bool]
 ) -> Judgement:
     person, on, turn, blind = by
-    types = tuple(kind.strip().lower() for kind in (row.type, row.type2) if kind.strip())
+    try:
+        types = tuple(DISTORTIONS.read(kind) for kind in (row.type, row.type2) if kind.strip())
+    except UsageError as wrong:
+        raise ListError(f"{path.name}: prompt_index {row.prompt_index}: {wrong}") from wrong
     return Judgement(
         token=find_token(case, session, (row.prompt_index, row.attempt, row.slot), path.name).key,
         heard=row.accuracy,
@@ -245,7 +248,8 @@ def record(caseload: Path | None, of: Queue, key: str, heard: Heard, **more: Any
 def after(caseload: Path | None, of: Queue) -> dict[str, Any]:
     """Return what a rater's judgements of a session give."""
     with opened(caseload) as one:
-        return _after(store.read_case(one, of.client, session=of.session), of.session, of.rater, 0)
+        session = session_or_last(one, of.client, of.session)
+        return _after(store.read_case(one, of.client, session=session), session, of.rater, 0)
 
 
 def _after(case: Case, session: int, rater: str, n_kept: int) -> dict[str, Any]:

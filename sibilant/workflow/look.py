@@ -27,7 +27,7 @@ UNLIKE_FROM = 3.5
 
 @dataclass(frozen=True, slots=True)
 class KeptSound:
-    """A kept word and where its sibilant lies in it: ``first`` and ``last`` sample, both -1 where none is bounded."""
+    """A kept word and where its sibilant lies, or is expected: ``first`` and ``last`` sample, both -1 in a foil."""
 
     recording: Recording
     start_s: float
@@ -37,7 +37,10 @@ class KeptSound:
 
 @dataclass(frozen=True, slots=True)
 class Strip:
-    """Levels of a kept word over time and frequency for a picture: 0 is paper, 255 full ink; shape (times, steps)."""
+    """Levels of a kept word over time and frequency for a picture: 0 is paper, 255 full ink; shape (times, steps).
+
+    One step and ``top_hz`` 0: loudness alone.
+    """
 
     ink: npt.NDArray[np.uint8]
     from_s: float
@@ -63,18 +66,51 @@ def _sound(one: store.Caseload, kept: KeptToken) -> KeptSound:
         raise RefusedError(f"{kept.prompt}: its sound was not kept; judge or review it from the recording")
     suffix, start_s = store.clip_of(one, kept.clip)
     recording = audio.recording_from_bytes(store.clip_bytes(one, kept.clip, suffix), "kept word")
-    sibilant = kept.any_token.sibilant
-    if sibilant is None:
+    edges = _hiss_or_place(kept.any_token)
+    if edges is None:
         return KeptSound(recording, start_s)
     rate, size = recording.sampling_rate_hz, recording.samples.size
-    edges = (sibilant.interval.onset_s, sibilant.interval.offset_s)
     first, last = (min(max(0, round((edge - start_s) * rate)), size) for edge in edges)
     return KeptSound(recording, start_s, first, last)
 
 
+def _hiss_or_place(one: Token) -> tuple[float, float] | None:
+    """Edges of the bounded sibilant, or the half of the word where one is expected; None for a foil.
+
+    So no key tells the ear that none was found.
+    """
+    if one.sibilant is not None:
+        return one.sibilant.interval.onset_s, one.sibilant.interval.offset_s
+    if one.slot is None or one.utterance is None:
+        return None
+    word = one.utterance.interval
+    begins = {"initial": 0.0, "medial": 0.25, "final": 0.5}[one.slot.position]
+    onset_s = word.onset_s + begins * word.duration_s
+    return onset_s, onset_s + 0.5 * word.duration_s
+
+
 def strip(caseload: Path | None, code: str | None, number: int | None, key: str) -> Strip:
-    """Return the picture of a token's kept word, up to 15 kHz, full ink at its sibilant's loudest part."""
-    held = sound(caseload, code, number, key)
+    """Return the picture of a token's kept word, up to 15 kHz, full ink at its sibilant's loudest part.
+
+    Until the session's set is judged it is the loudness over time alone, one step high: enough to set edges by, and
+    nothing that tells one hiss from another.
+    """
+    with opened(caseload) as one:
+        case, session, kept = _found(one, code, number, key)
+        held = _sound(one, kept)
+    return _picture(held) if case.opens_session(session) else _loudness(held)
+
+
+def _loudness(held: KeptSound) -> Strip:
+    """The level of all frequencies together, in ink from 50 dB under the loudest."""
+    recording = held.recording
+    times_s, _, level_db = acoustics.spectrogram(recording, n_times=N_TIMES)
+    loudness_db = 10.0 * np.log10(np.maximum(np.mean(10.0 ** (level_db / 10.0), axis=1, keepdims=True), 1e-20))
+    ink = np.clip((loudness_db - float(loudness_db.max())) / SHOWN_RANGE_DB + 1.0, 0.0, 1.0)
+    return Strip(np.round(255 * ink).astype(np.uint8), *_span(held, times_s), 0.0)
+
+
+def _picture(held: KeptSound) -> Strip:
     recording = held.recording
     top_hz = min(TOP_HZ, recording.sampling_rate_hz / 2)
     times_s, _, level_db = acoustics.spectrogram(recording, band_hz=(0.0, top_hz), n_times=N_TIMES)
@@ -82,9 +118,13 @@ def strip(caseload: Path | None, code: str | None, number: int | None, key: str)
     inside = (times_s >= held.first / rate) & (times_s <= held.last / rate)
     loudest = float(np.percentile(level_db[inside] if inside.any() else level_db, 99.5))
     ink = np.clip((level_db - loudest) / SHOWN_RANGE_DB + 1.0, 0.0, 1.0)
+    return Strip(np.round(255 * ink).astype(np.uint8), *_span(held, times_s), top_hz)
+
+
+def _span(held: KeptSound, times_s: npt.NDArray[np.float64]) -> tuple[float, float]:
+    """Where a picture begins and ends in the recording, half a column beyond its first and last."""
     half = 0.5 * float(times_s[1] - times_s[0]) if times_s.size > 1 else 0.004
-    from_s, to_s = held.start_s + float(times_s[0]) - half, held.start_s + float(times_s[-1]) + half
-    return Strip(np.round(255 * ink).astype(np.uint8), from_s, to_s, top_hz)
+    return held.start_s + float(times_s[0]) - half, held.start_s + float(times_s[-1]) + half
 
 
 def token(caseload: Path | None, code: str | None, number: int | None, key: str) -> dict[str, Any]:
@@ -109,6 +149,7 @@ def token(caseload: Path | None, code: str | None, number: int | None, key: str)
         "from_s": start_s,
         "word_s": [spoken.interval.onset_s, spoken.interval.offset_s] if spoken is not None else None,
         "edges": _edges(sibilant),
+        "opened": case.opens_session(session),
         "heard": judged.heard if judged is not None else "",
         "figures": _figures(case, kept),
         "average": average,

@@ -49,8 +49,11 @@ def strip_pages(
     if not shown or method is None:
         return ()
     top_hz = min(method.band_hz[1], 0.5 * recording.sampling_rate_hz)
-    bounded = sum(token.sibilant is not None for token in shown)
+    everything = sum(token.sibilant is not None for token in shown)
+    bounded = sum(token.sibilant is not None for token in shown[:most])
     counted = "1 sibilant" if bounded == 1 else f"{bounded} sibilants"
+    if bounded < everything:
+        counted = f"The first {bounded} of {everything} sibilants"
     title = f"{counted}: where the energy of the hiss sits, and how long it lasts"
     note = f"{INVENTED if invented else name} · {method_note(method)}"
     return charts.token_strip_pages(

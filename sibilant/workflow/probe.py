@@ -14,17 +14,20 @@ import numpy as np
 from .. import acoustics, audio, methods, store
 from ..errors import ListError, RefusedError, UsageError
 from ..pipeline import analyse
+from ..progress.phases import phase_question, with_phases
 from ..prompts import list_form, prompts_from, prompts_of
 from ..terms import Interval, Prompt, Recording, Token
 from ..terms.clinic import Client, Session
-from ..terms.vocabulary import CUES, CUES_WITH_MODEL, KEEPS, LEVELS, PHASES, SUPPORTS, Phase, Support
-from .caseload import client_or_last, cloud_cautions, day_or_last, opened, used
+from ..terms.therapy import NOT_STATED
+from ..terms.vocabulary import CUES, CUES_WITH_MODEL, ELICITED, KEEPS, LEVELS, PHASES, SUPPORTS, Support
+from . import doubts
+from .caseload import client_or_last, cloud_cautions, day_known, day_or_last, opened, used
 from .heard import Heard, ProbeResult, recording_row, unsaid_rows, word_rows
 
 HOUSE = ("house-15k", "house-10k", "house-7k")
+DEVICE_OPEN = "not stated"
 ISOLATION = "isolation"
 ROUND_THE_WORD_S = 0.25
-BASELINES = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +35,8 @@ class ProbeRequest:
     """What is to be kept: recordings in the order spoken, the list, and the conditions of the session.
 
     A recording is a file or, from the page, sound in memory. ``prompts`` may be given instead of a list's name, and
-    ``form`` then names the list form.
+    ``form`` then names the list form. ``modelled``: each word is said by somebody else first and is heard in the
+    recording; its cue is then a model's. ``anyway``: keep it without asking about list and voices.
     """
 
     recordings: Sequence[Path | Recording]
@@ -45,11 +49,13 @@ class ProbeRequest:
     phase: str = ""
     keep: str = "words"
     modelled: bool = False
+    anyway: bool = False
     bridge: bool = False
     channel: int | None = None
     note: str = ""
     form: str = ""
     prompts: tuple[Prompt, ...] = ()
+    elicited: str = ""
 
 
 def keep_probe(caseload: Path | None, code: str | None, request: ProbeRequest) -> ProbeResult:
@@ -59,29 +65,35 @@ def keep_probe(caseload: Path | None, code: str | None, request: ProbeRequest) -
     ------
     RefusedError
         When a recording is kept already, or consent to recording was not given or was withdrawn.
+    QuestionError
+        When few of the words were heard, or another voice came before most, and nobody has answered yet.
     UsageError
         When a condition is not one of those known.
     InputError
         When a recording or the list can't be used.
     """
     _check(request)
+    request = _with_its_cue(request)
     with opened(caseload) as one:
         name = client_or_last(one, code)
         client = store.get_client(one, name)
         listed = request.words or client.list_form
         prompts = _asked(request.prompts or prompts_from(listed), request)
         refuse_without_consent(client)
+        day_known(one, day_or_last(one, request.on), "a probe", client)
         recordings = [
             given if isinstance(given, Recording) else audio.read_recording(given, channel=request.channel)
             for given in request.recordings
         ]
         store.refuse_kept(one, [recording.source.sha256 for recording in recordings])
-        heard = _listen(request, recordings, prompts)
+        request, heard = _heard_as_meant(request, recordings, prompts)
+        request, noted = _with_its_device(one, client, request)
         session = _session(one, client, request, listed, prompts)
         spoken = _spoken(heard, prompts)
         kept = _keep(one, session, heard, spoken)
         used(one, name, kept.number, request.on)
-        return _result(one, client, kept, heard, spoken)
+        told = _result(one, client, kept, heard, spoken)
+        return replace(told, notes=(noted, *told.notes)) if noted else told
 
 
 def _check(request: ProbeRequest) -> None:
@@ -91,6 +103,7 @@ def _check(request: ProbeRequest) -> None:
     KEEPS.read(request.keep)
     LEVELS.read_or_empty(request.level)
     PHASES.read_or_empty(request.phase)
+    ELICITED.read_or_empty(request.elicited)
 
 
 def refuse_without_consent(client: Client) -> None:
@@ -123,6 +136,46 @@ def _asked(prompts: Sequence[Prompt], request: ProbeRequest) -> tuple[Prompt, ..
     )
 
 
+def _with_its_device(one: store.Caseload, client: Client, request: ProbeRequest) -> tuple[ProbeRequest, str]:
+    """Fill in the device used last with this client where none is said, and say so, or that none is stated."""
+    before = store.sessions(one, client.code)
+    used_last = next((session for session in reversed(before) if session.device), None)
+    if not request.device and used_last is not None:
+        line = f"device {used_last.device}, as in session {used_last.number}; --device says another"
+        return replace(request, device=used_last.device), line
+    if request.device not in {"", DEVICE_OPEN}:
+        return request, ""
+    n_open = 1 + sum(not session.device for session in before)
+    of = "this session" if n_open == 1 else f"{n_open} sessions"
+    line = (
+        f"device not stated for {of}: change can't be judged across unlike devices, so say which it was, with"
+        f" sibilant session change {client.code} --device NAME --not-stated"
+    )
+    return replace(request, device=""), line
+
+
+def _with_its_cue(request: ProbeRequest) -> ProbeRequest:
+    """A model that is heard before each word is a cue: never called spontaneous."""
+    with_model = request.modelled and CUES.read(request.cue) == "spontaneous"
+    return replace(request, cue="model") if with_model else request
+
+
+def _heard_as_meant(
+    request: ProbeRequest, recordings: Sequence[Recording], prompts: Sequence[Prompt]
+) -> tuple[ProbeRequest, list[Heard]]:
+    """Listen; ask about list and voices where there is doubt; where a model was said and is heard, tell them apart."""
+    heard = _listen(request, recordings, prompts)
+    if not request.modelled and CUES.read(request.cue) in CUES_WITH_MODEL and doubts.model_came_first(heard):
+        request = replace(request, modelled=True)
+        heard = _listen(request, recordings, prompts)
+    if request.anyway:
+        return request, heard
+    if not request.modelled:
+        doubts.ask_about_model(heard)
+    doubts.ask_about_list(heard, request.form or list_form(request.words, prompts))
+    return request, heard
+
+
 def _listen(request: ProbeRequest, recordings: Sequence[Recording], prompts: Sequence[Prompt]) -> list[Heard]:
     """Analyse each recording with the prompts it holds: those that name it, or the whole list again."""
     used_methods = [methods.get_method(name) for name in HOUSE]
@@ -152,8 +205,6 @@ def _session(
 ) -> Session:
     cue = CUES.read(request.cue)
     levels = Counter(prompt.level for prompt in prompts).most_common(1)
-    before = [session for session in store.sessions(one, client.code) if session.phase == "baseline"]
-    usual: Phase = "baseline" if len(before) < BASELINES else "treatment"
     return Session(
         client=client.code,
         number=0,
@@ -163,11 +214,12 @@ def _session(
         device=request.device,
         room=request.room,
         list_form=request.form or list_form(listed, prompts),
-        phase=PHASES.read_or_empty(request.phase) or usual,
+        phase=PHASES.read_or_empty(request.phase) or NOT_STATED,
         modelled=request.modelled or cue in CUES_WITH_MODEL,
         bridge=request.bridge,
         keep=KEEPS.read(request.keep),
         note=request.note,
+        elicited=ELICITED.read_or_empty(request.elicited),
     )
 
 
@@ -266,6 +318,11 @@ def _held(recording: Recording, token: Token) -> Token:
     return replace(token, measures=replace(token.measures, values=values, flags=flags))
 
 
+def _called(session: Session) -> str:
+    """Name a probe by its phase, where it has one."""
+    return "probe" if session.phase == NOT_STATED else f"{session.phase} probe"
+
+
 def _for_each_slot(token: Token, prompt: Prompt) -> list[Token]:
     """A prompt not heard, as attempt 0: one token for every sibilant it expects, or one where it expects none."""
     slots = [replace(token, id=f"{token.prompt_index}.0.{slot.index}", slot=slot) for slot in prompt.slots]
@@ -277,13 +334,18 @@ def _result(
 ) -> ProbeResult:
     words = [row for each in heard for row in word_rows(each)] + unsaid_rows(_in_no_recording(heard, prompts))
     words.sort(key=lambda row: (row["prompt_index"], row["attempt"] or 0))
-    notes = [f"{session.phase} probe; list {session.list_form}, level {session.level}, cue {session.cue}"]
+    phased = with_phases(client.therapy, store.sessions(one, client.code))
+    session = next((known for known in phased if known.number == session.number), session)
+    notes = [f"{_called(session)}; list {session.list_form}, level {session.level}, cue {session.cue}"]
+    if question := phase_question(client, phased):
+        notes.append(f"{question} (sibilant client change {client.code} --therapy-starts DATE or --therapy-under-way)")
     if session.device and session.device not in {device.name for device in store.devices(one)}:
         notes.append(f"device {session.device} is not registered: sibilant device add {session.device}")
     if client.consent is None:
         notes.append("no consent to recording is on record: sibilant client change --consent-by")
     if session.modelled:
-        notes.append("after a model no word counts until a person has confirmed whose voice it is: sibilant review")
+        notes.append("after a model the cue makes a line of its own, apart from spontaneous words")
+        notes.append("no word counts until a person has confirmed whose voice it is: sibilant review --voices")
     if one.place.ear_first:
         notes.append(f"the ear comes first: judge with sibilant judge {client.code} {session.number}; figures follow")
     notes += list(cloud_cautions(one.folder))

@@ -8,12 +8,15 @@ from pathlib import Path
 from typing import Any
 
 from .. import store
+from ..errors import UsageError
 from ..progress import WATCHED, Unlike, expected, judgement_by, main_rater, most_unlike
+from ..progress.phases import with_phases
 from ..progress.session import measured_under
 from ..terms import MEASURES
 from ..terms.clinic import Case, KeptToken, Receipt, Session
-from ..terms.vocabulary import CUES, LEVELS, PHASES, Vocabulary
-from .caseload import client_or_last, opened, session_or_last, used
+from ..terms.vocabulary import CUES, ELICITED, LEVELS, PHASES, Vocabulary
+from .caseload import client_or_last, day_known, opened, session_or_last, used
+from .probe import refuse_without_consent
 
 
 def list_sessions(caseload: Path | None, code: str | None) -> list[dict[str, Any]]:
@@ -22,7 +25,7 @@ def list_sessions(caseload: Path | None, code: str | None) -> list[dict[str, Any
         name = client_or_last(one, code)
         case = store.read_case(one, name)
         used(one, name)
-    return [_row(case, session) for session in case.sessions]
+    return [_row(case, session) for session in with_phases(case.client.therapy, case.sessions)]
 
 
 def _row(case: Case, session: Session) -> dict[str, Any]:
@@ -35,6 +38,7 @@ def _row(case: Case, session: Session) -> dict[str, Any]:
         "level": session.level,
         "cue": session.cue,
         "device": session.device,
+        "elicited": session.elicited,
         "verdict": session.verdict,
         "judged": f"{sum(bool(token.judgements) for token in tokens)} of {len(tokens)}",
         "checked": f"{sum(token.reviewed for token in tokens)} of {len(tokens)}",
@@ -51,7 +55,7 @@ def show_session(caseload: Path | None, code: str | None, number: int | None, *,
     measure = key if key in MEASURES else case.client.main_measure
     rater = main_rater(case.tokens_of(session))
     return {
-        **_row(case, next(kept for kept in case.sessions if kept.number == session)),
+        **_row(case, next(one for one in with_phases(case.client.therapy, case.sessions) if one.number == session)),
         "client": name,
         "measure": measure,
         "tokens": [_token_row(case, token, measure, rater) for token in case.tokens_of(session)],
@@ -120,26 +124,65 @@ def _token_row(case: Case, token: KeptToken, measure: str, rater: str) -> dict[s
 
 def change_session(caseload: Path | None, code: str | None, number: int | None, changed: Mapping[str, Any]) -> int:
     """Change what was noted of a session; return its number."""
+    return change_sessions(caseload, code, () if number is None else (number,), changed)[0]
+
+
+def change_sessions(
+    caseload: Path | None, code: str | None, numbers: Sequence[int], changed: Mapping[str, Any], *, which: str = ""
+) -> tuple[int, ...]:
+    """Change the same thing in several sessions at once; return their numbers.
+
+    ``which``: ``all`` of the client's, or those whose device is ``not stated``; with neither, those numbered, or the
+    one used last.
+
+    Raises
+    ------
+    CaseloadError
+        When one of them is not there; nothing is then changed.
+    UsageError
+        When a value can't be, or no session's device is left to be stated.
+    """
     with opened(caseload) as one:
         name = client_or_last(one, code)
-        session = session_or_last(one, name, number)
-        store.change_session(one, name, session, _known(changed))
-        used(one, name, session)
-        return session
+        held = store.sessions(one, name)
+        wanted = [s.number for s in held if which == "all" or (which == "not stated" and not s.device)]
+        if which == "not stated" and not wanted:
+            raise UsageError(f"{name}: every session states its device; name sessions by number to change them")
+        chosen = tuple(wanted) or tuple(session_or_last(one, name, number) for number in numbers or (None,))
+        if (day := changed.get("on")) is not None:
+            day_known(one, day, "a probe", store.get_client(one, name))
+        known = _known(changed)
+        for number in chosen:
+            store.change_session(one, name, number, known)
+        used(one, name, chosen[-1])
+        return chosen
 
 
 def _known(changed: Mapping[str, Any]) -> dict[str, Any]:
-    """Return changes with level, cue and phase as the words that are kept."""
-    sets: dict[str, Vocabulary[Any]] = {"level": LEVELS, "cue": CUES, "phase": PHASES}
+    """Return changes with level, cue, phase and how the words were had as the words that are kept."""
+    sets: dict[str, Vocabulary[Any]] = {"level": LEVELS, "cue": CUES, "phase": PHASES, "elicited": ELICITED}
     return {name: sets[name].read(value) if name in sets else value for name, value in changed.items()}
 
 
 def move_session(caseload: Path | None, code: str | None, number: int | None, to: str) -> int:
-    """Move a session to another client; return its number there."""
+    """Move a session to another client; return its number there.
+
+    Raises
+    ------
+    RefusedError
+        When that client's consent to recording was withdrawn or not given.
+    UsageError
+        When that client was not born yet on the session's day.
+    """
     with opened(caseload) as one:
         name = client_or_last(one, code)
         other = client_or_last(one, to)
-        return store.move_session(one, name, session_or_last(one, name, number), other)
+        client = store.get_client(one, other)
+        refuse_without_consent(client)
+        session = session_or_last(one, name, number)
+        held_on = next(kept.on for kept in store.sessions(one, name) if kept.number == session)
+        day_known(one, held_on, "a probe", client)
+        return store.move_session(one, name, session, other)
 
 
 def remove_session(caseload: Path | None, code: str | None, number: int) -> Receipt:

@@ -177,6 +177,7 @@ def lines(view: CaseView) -> list[str]:
         found += [_change_line(change) for change in view.changes_of(key)]
         found += [*_trend_lines(view, key), *_spread_lines(view, key)]
     found += [*_ear_lines(view), *_other_lines(view)]
+    found += [f"question: {sentence}" for sentence in view.questions]
     found += [f"note: {sentence}" for sentence in view.joins]
     if view.client.invented:
         found.append("Invented data – not a person")
@@ -254,10 +255,17 @@ def _ear_lines(view: CaseView) -> list[str]:
     if view.gained is not None:
         one = view.gained
         rows.append(
-            f"  same words in sessions {one.early_session} and {one.late_session}: {one.gained} gained, {one.lost} lost"
+            f"  same words on {one.early_on} and {one.late_on} (sessions {one.early_session} and {one.late_session}):"
+            f" {one.gained} gained, {one.lost} lost"
             f" of {one.n_same} (exact McNemar {_p(one.p)}); difference {100 * one.difference:.0f} points"
             f" ({100 * one.low:.0f} to {100 * one.high:.0f}, Newcombe)"
         )
+        rows += [f"  {caution}" for caution in one.cautions]
+    rows += [
+        f"  session {one.session}: /s/ there by ear in {one.n_heard} of {one.n_scored}, frication found in"
+        f" {one.n_found} of {one.n_said}"
+        for one in view.presence
+    ]
     rows += [
         f"  {cell.value}: {cell.accuracy.n_correct} of {cell.accuracy.n_scored} correct"
         f" ({100 * cell.accuracy.low:.0f} to {100 * cell.accuracy.high:.0f} %)"

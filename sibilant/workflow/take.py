@@ -223,7 +223,7 @@ def step(caseload: Path | None, code: str | None, *, take: str, place: int, back
         return _write(one, {**state, "place": min(max(1, wanted), len(state["prompts"]) + 1)})
 
 
-def finish(caseload: Path | None, code: str | None) -> ProbeResult:
+def finish(caseload: Path | None, code: str | None, *, modelled: bool = False, anyway: bool = False) -> ProbeResult:
     """Keep a take as a session, one recording a prompt, and erase what is not to be kept.
 
     One recording a prompt, since it is known which word was on the screen: no word can then be taken for its neighbour.
@@ -238,7 +238,8 @@ def finish(caseload: Path | None, code: str | None) -> ProbeResult:
         said = {place: _joined(one, state, place) for place in sorted({each["place"] for each in state["stretches"]})}
     if not said:
         raise RefusedError(f"{state['client']}: no word was said in this take; throw it away, or go on with it")
-    kept = keep_probe(caseload, state["client"], _request(state, said))
+    state["modelled"] = state["modelled"] or modelled
+    kept = keep_probe(caseload, state["client"], replace(_request(state, said), anyway=anyway))
     with opened(caseload) as one:
         store.erase_drafts(one, state["client"])
     return kept

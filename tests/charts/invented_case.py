@@ -260,7 +260,7 @@ def case(
     first, last = summaries[0], summaries[-1]
     gained = None
     if judged:
-        gained = WordsGained(first.number, last.number, 20, 11, 1, 0.0063, 0.5, 0.22, 0.69)
+        gained = WordsGained(first.number, last.number, 20, 11, 1, 0.0063, 0.5, 0.22, 0.69, first.on, last.on)
     return CaseView(
         client,
         ("centroid_hz", "core_duration_ms"),

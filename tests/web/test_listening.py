@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from sibilant import audio, store
-from sibilant.workflow import probe
+from sibilant.workflow import judge, probe
 
 RATE = 44_100
 WORDS = "seal bus fossil sock rice seal"
@@ -128,6 +128,32 @@ def test_a_correction_that_can_not_be(served, more: dict, words: str) -> None:
     assert case_of(served) == before
 
 
+def test_until_the_set_is_judged_no_figure_and_no_picture_is_sent(served) -> None:
+    """Loudness alone, one step high, after the first mark as before it; then the figures of all."""
+    token = next(token for token in case_of(served).tokens if token.prompt == "sock")
+    path = f"?client=C-7QXK&session=1&key={token.key}"
+    left = judge.queue(served.folder, "C-7QXK", 1, rater="R8").left
+    n_closed = 0
+    for one in sorted(left, key=lambda each: each.key != token.key):
+        shown = get(served, f"/do/review/token{path}")
+        if not shown["opened"]:
+            assert shown["figures"] == [] and shown["average"] is None
+            _, headers, body = served.asked("GET", f"/do/review/strip{path}")
+            assert (int(headers["x-steps"]), float(headers["x-top"])) == (1, 0.0)
+            trace = np.frombuffer(body, np.uint8)
+            assert trace.size == int(headers["x-times"]) and trace.max() == 255 and trace.min() < 100
+            n_closed += 1
+        said = {"client": "C-7QXK", "session": 1, "rater": "R8", "turn": 1, "key": one.key, "heard": "correct"}
+        assert served.told("/do/judge/one", said)[0] == 200
+    assert n_closed >= 3, "after one mark, and two, it is still closed"
+    after = get(served, f"/do/review/token{path}")
+    assert len(after["figures"]) == 2 and max(after["average"]["db"]) == 0.0
+    with store.open_caseload(served.folder) as one:
+        (kept,) = (t for t in store.read_case(one, "C-7QXK").tokens if t.key == token.key)
+    label = after["average"]["method"]
+    assert after["average"]["mean_hz"] == kept.tokens[label].measures.values["centroid_hz"]
+
+
 def test_the_picture_spans_the_kept_word(served) -> None:
     token = next(token for token in case_of(served).tokens if token.prompt == "rice")
     status, headers, body = served.asked("GET", f"/do/review/strip?client=C-7QXK&session=1&key={token.key}")
@@ -139,18 +165,3 @@ def test_the_picture_spans_the_kept_word(served) -> None:
     hiss = ink[:, ink.shape[1] // 3 : 2 * ink.shape[1] // 3].mean(axis=1)
     inside = (times_s > edges.onset_s + 0.02) & (times_s < edges.offset_s - 0.02)
     assert hiss[inside].mean() > 2 * hiss[times_s < edges.onset_s - 0.3].mean(), "5 to 10 kHz is dark where it hisses"
-
-
-def test_figures_are_sent_only_when_the_ear_has_judged(served) -> None:
-    token = next(token for token in case_of(served).tokens if token.prompt == "sock")
-    path = f"/do/review/token?client=C-7QXK&session=1&key={token.key}"
-    before = get(served, path)
-    assert before["figures"] == [] and before["average"] is None and before["heard"] == ""
-    said = {"client": "C-7QXK", "session": 1, "rater": "R8", "turn": 1, "key": token.key, "heard": "correct"}
-    served.told("/do/judge/one", said)
-    after = get(served, path)
-    assert len(after["figures"]) == 2 and max(after["average"]["db"]) == 0.0
-    with store.open_caseload(served.folder) as one:
-        (kept,) = (t for t in store.read_case(one, "C-7QXK").tokens if t.key == token.key)
-    label = after["average"]["method"]
-    assert after["average"]["mean_hz"] == kept.tokens[label].measures.values["centroid_hz"]

@@ -130,11 +130,59 @@ def test_figures_wait_for_the_ear(filled: web.Running, browse) -> None:
     page.goto(f"http://127.0.0.1:{filled.port}{filled.root}/review?client=C-7QXK&session=2")
     page.click("#tokens button >> nth=0")
     page.wait_for_selector("#one:not([hidden])")
-    assert page.inner_text("#figures") == "Figures follow when the ear has judged."
+    assert page.inner_text("#figures").startswith("Figures and the picture follow when the ear has judged the whole")
+    page.wait_for_function("() => document.querySelector('#onset').getAttribute('aria-valuenow')")
+    assert "ms" not in page.inner_text("#edges-words") and "as found" in page.inner_text("#edges-words")
+    assert " ms" not in page.get_attribute("#onset", "aria-valuetext")
+    assert page.get_attribute("#canvas", "aria-label").startswith("Loudness of")
+    assert page.inner_text(".axis") == "", "no frequency is told"
     page.goto(f"http://127.0.0.1:{filled.port}{filled.root}/review?client=C-7QXK&session=1")
     page.click("#tokens button >> nth=0")
     page.wait_for_selector("#one:not([hidden])")
     page.wait_for_function("() => document.querySelector('#figures').innerText.includes('Hz')")
+
+
+EMPTY = (1270, 790)
+
+
+def test_a_click_on_empty_ground_leaves_the_keys_as_they_are(filled: web.Running, browse) -> None:
+    """Judging, reviewing and capturing go on by key after a click beside everything."""
+    page = browse()
+    page.goto(filled.address)
+    base = f"http://127.0.0.1:{filled.port}{filled.root}"
+    page.goto(f"{base}/judge?client=C-7QXK&session=2")
+    page.click("#begin button")
+    page.wait_for_selector("#listening:not([hidden])")
+    page.mouse.click(*EMPTY)
+    assert page.evaluate("!document.activeElement.closest('#listening')")
+    page.keyboard.press("d")
+    assert page.is_checked("#marks input[value=distorted]")
+    page.keyboard.press("2")
+    assert page.is_checked("#kinds input[value=interdental]")
+
+    page.goto(f"{base}/review?client=C-7QXK&session=1")
+    page.click("#tokens button >> nth=0")
+    page.wait_for_function("() => document.querySelector('#onset').getAttribute('aria-valuenow')")
+    page.mouse.click(*EMPTY)
+    page.keyboard.press("2")
+    assert page.evaluate("document.activeElement.id") == "offset"
+
+    page.goto(f"{base}/capture?client=C-7QXK")
+    page.check("#agreed")
+    page.click("#listen")
+    page.wait_for_selector("#start:not([disabled])")
+    page.click("#start")
+    page.wait_for_selector("#stage:not([hidden])")
+    page.mouse.click(640, 10)
+    page.evaluate("document.activeElement.blur()")
+    page.keyboard.press("s")
+    page.wait_for_function("() => document.querySelector('#stage-place').innerText.startsWith('2 of')")
+    page.keyboard.press("Escape")
+    page.wait_for_selector("#ended:not([hidden])")
+    page.click("#away")
+    page.click("#erase")
+    page.wait_for_selector("#setup:not([hidden])")
+    assert page.wrong == []
 
 
 def test_a_word_sounds_at_once(browse, filled: web.Running) -> None:

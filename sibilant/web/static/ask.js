@@ -3,14 +3,19 @@
 /** The path that the site stands below. */
 export const ROOT = new URL("..", import.meta.url).pathname;
 
-/** Error whose text is the server's own line. */
-export class Refused extends Error {}
+/** Error whose text is the server's own line; `answers` names what may be said to it where it is a question. */
+export class Refused extends Error {
+  constructor(line, answers = []) {
+    super(line);
+    this.answers = answers;
+  }
+}
 
 async function answered(answer) {
   if (answer.ok) return answer;
   const kind = answer.headers.get("content-type") || "";
-  const line = kind.includes("json") ? (await answer.json()).error : (await answer.text()).trim().slice(0, 300);
-  throw new Refused(line || `not done (${answer.status})`);
+  const said = kind.includes("json") ? await answer.json() : { error: (await answer.text()).trim().slice(0, 300) };
+  throw new Refused(said.error || `not done (${answer.status})`, said.answers);
 }
 
 async function fetched(address, options) {

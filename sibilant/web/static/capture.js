@@ -3,7 +3,7 @@ import { ROOT, ask, at, made, say, showOnly, tell, tellSamples, tried, typing } 
 import { Microphone, inputs, meterOf } from "./microphone.js";
 
 const client = at("capture").dataset.client;
-const PARTS = ["unfinished", "setup", "registering", "trying", "stage", "ended", "sure", "kept"];
+const PARTS = ["unfinished", "setup", "registering", "trying", "stage", "ended", "question", "sure", "kept"];
 const RUN_ON_MS = 250; // a final sound may outlast the key press
 const LONGEST_S = 150;
 const TRIAL_S = 5;
@@ -235,7 +235,8 @@ async function act(name) {
   }
 }
 
-at("stage").addEventListener("keydown", (event) => {
+document.addEventListener("keydown", (event) => {
+  if (at("stage").hidden || event.target.closest("a, summary")) return;
   const name = KEYS[event.key.toLowerCase()];
   const onButton = event.target.closest("button");
   if (!name || event.ctrlKey || event.metaKey || event.altKey || (onButton && event.key === " ")) return;
@@ -250,19 +251,36 @@ setInterval(() => {
 // ---- the end -------------------------------------------------------------------------------------------------------
 at("more").addEventListener("click", () => (microphone ? openStage() : tried(openTrying)));
 at("away").addEventListener("click", () => { cameFrom = "ended"; show("sure", "not-erase"); });
-at("not-erase").addEventListener("click", () => show(cameFrom, cameFrom === "ended" ? "keep" : "continue"));
+at("not-erase").addEventListener("click", () => show(cameFrom, { ended: "keep", question: "question-head" }[cameFrom] || "continue"));
 at("erase").addEventListener("click", () => tried(async () => {
   await tell("do/take/throw-away", { client }, {});
   location.assign(`${ROOT}capture?client=${client}`);
 }));
-at("keep").addEventListener("click", finish);
+at("keep").addEventListener("click", () => finish());
+at("was-model").addEventListener("click", () => finish({ modelled: true }));
+at("keep-anyway").addEventListener("click", () => finish({ anyway: true }));
 
-async function finish() {
-  const buttons = [at("keep"), at("more"), at("away"), at("finish-now")].filter(Boolean);
+/** A question about the list or the voices is asked where the probe ends, each answer a button. */
+function askBack(question) {
+  at("question-words").textContent = question.message.replace(/ Then say --modelled: w/, " If so, w").replace(/[.;] (If not, )?--anyway.*$/, ".");
+  at("was-model").hidden = !question.answers.includes("modelled");
+  at("sure-away").hidden = false;
+  show("question", "question-head");
+}
+at("sure-away").addEventListener("click", () => { cameFrom = "question"; show("sure", "not-erase"); });
+
+async function finish(answer = {}) {
+  const ids = ["keep", "more", "away", "finish-now", "was-model", "keep-anyway", "sure-away"];
+  const buttons = ids.map(at).filter(Boolean);
   for (const one of buttons) one.disabled = true;
   at("ended-words").textContent = "Measuring …";
-  const kept = await tried(() => tell("do/take/finish", { client }, {}));
+  let question = null;
+  const kept = await tried(() => tell("do/take/finish", { client }, answer).catch((error) => {
+    if (!error.answers?.length) throw error;
+    question = error;
+  }));
   for (const one of buttons) one.disabled = false;
+  if (question) askBack(question);
   if (!kept) {
     at("ended-words").textContent = "";
     return;
@@ -297,7 +315,7 @@ if (at("unfinished")) {
     ({ take } = await ask("do/take", { client }));
     await openTrying();
   }));
-  at("finish-now").addEventListener("click", finish);
+  at("finish-now").addEventListener("click", () => finish());
   at("discard").addEventListener("click", () => { cameFrom = "unfinished"; show("sure", "not-erase"); });
 } else {
   say("");

@@ -145,8 +145,9 @@ function toggleCertainty() {
   which.checked = true;
 }
 
-/** One key each; a field in which one types keeps its own keys, but for Enter and Escape. */
-at("listening")?.addEventListener("keydown", (event) => {
+/** One key each, wherever on the page one has clicked; a field in which one types keeps its own keys, but for Enter and Escape. */
+document.addEventListener("keydown", (event) => {
+  if (!at("listening") || at("listening").hidden || event.target.closest("a, summary")) return;
   const inField = typing(event);
   if (event.key === "Enter" && !event.target.closest("button")) {
     event.preventDefault();

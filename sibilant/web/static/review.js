@@ -27,7 +27,50 @@ async function openSession() {
   player.forget();
   ({ tokens: rows } = await ask("do/review/tokens", { client, session }));
   list();
+  await tellWhose();
 }
+
+// ---- whose voice, after a model --------------------------------------------------------------------------------------
+let heardReplies = new Set();
+
+/** The least certain replies to hear, and one key that confirms all that are sure; the others stay one by one. */
+async function tellWhose() {
+  const found = await ask("do/review/voices", { client, session });
+  heardReplies = new Set();
+  at("whose").hidden = !found.n && !found.confirmed;
+  const others = found.one_by_one.length ? ` One by one, below: ${found.one_by_one.join(", ")}.` : "";
+  at("whose-words").textContent = found.n
+    ? `${found.n} replies count when a person has confirmed whose voice it is. Hear the least certain, then say it of all.${others}`
+    : `${found.confirmed} were confirmed as a set.${others}`;
+  at("whose-undo").hidden = !found.confirmed;
+  at("whose-set").hidden = !found.n;
+  at("whose-set").disabled = found.n > 0;
+  at("whose-hear").replaceChildren(...found.hear.map((one) => {
+    const button = made("button", `hear ${one.prompt}`, { type: "button" });
+    button.addEventListener("click", () => tried(async () => {
+      if (one.has_sound) await player.play(await player.load(client, session, one.key));
+      else at("whose-words").textContent = `Its sound was not kept; listen to the recording from ${one.at_s[0]} to ${one.at_s[1]} s.`;
+      heardReplies.add(one.key);
+      button.textContent = `heard ${one.prompt}`;
+      at("whose-set").disabled = heardReplies.size < found.hear.length;
+    }));
+    return button;
+  }));
+}
+
+async function sayWhose(more) {
+  await tell("do/review/whose", { client }, { session, rater: at("rater").value, ...more });
+  await openSession();
+  at("whose").hidden = false;
+}
+at("whose-set")?.addEventListener("click", () => tried(() => sayWhose({ heard: [...heardReplies] })));
+at("whose-undo")?.addEventListener("click", () => tried(() => sayWhose({ undo: true })));
+document.addEventListener("keydown", (event) => {
+  if (!at("whose") || typing(event) || event.repeat || event.key.toLowerCase() !== "v") return;
+  if (at("whose").hidden || at("whose-set").hidden || at("whose-set").disabled) return;
+  event.preventDefault();
+  at("whose-set").click();
+});
 
 function nameOf(row) {
   return row.prompt + (row.attempt > 1 ? `, attempt ${row.attempt}` : "");
@@ -60,7 +103,7 @@ async function open(key) {
   at("kept-one").textContent = "";
   for (const input of document.querySelectorAll("input[name=voice]")) input.checked = input.value === token.voice;
   at("figures").textContent = token.figures.length ? `${token.figures.map((one) => `${one.name}: ${one.value}`).join(" · ")}${token.average ? ` (${token.average.method}; beside the sound its average spectrum: mean from the left, peak from the right)` : ""}`
-    : token.heard ? "" : "Figures follow when the ear has judged.";
+    : token.opened ? "" : "Figures and the picture follow when the ear has judged the whole set; until then this is loudness alone.";
   tellAttempts();
   edges = token.edges ? [...token.edges.now] : null;
   if (token.has_sound) {
@@ -90,6 +133,10 @@ async function draw(key) {
   const canvas = at("canvas");
   canvas.width = times;
   canvas.height = steps;
+  if (steps === 1) {
+    drawLoudness(canvas, ink);
+    return;
+  }
   const image = new ImageData(times, steps);
   for (let t = 0; t < times; t += 1) {
     for (let f = 0; f < steps; f += 1) {
@@ -107,6 +154,23 @@ async function draw(key) {
     mark.style.bottom = `${(khz * 1000 / span.top) * 100}%`;
     return mark;
   }));
+}
+
+const TRACE_HEIGHT = 120;
+
+/** Loudness over time as one filled trace: no frequency is seen before the ear has judged. */
+function drawLoudness(canvas, ink) {
+  canvas.height = TRACE_HEIGHT;
+  const context = canvas.getContext("2d");
+  context.fillStyle = `rgb(${INKS[0][1]})`;
+  context.fillRect(0, 0, ink.length, TRACE_HEIGHT);
+  context.fillStyle = `rgb(${INKS[2][1]})`;
+  for (let t = 0; t < ink.length; t += 1) {
+    const high = Math.round((0.94 * TRACE_HEIGHT * ink[t]) / 255);
+    context.fillRect(t, TRACE_HEIGHT - high, 1, high);
+  }
+  canvas.setAttribute("aria-label", `Loudness of ${token.prompt} over time`);
+  document.querySelector(".axis").replaceChildren();
 }
 
 const SHOWN_DB = 40;
@@ -138,6 +202,8 @@ function drawAverage() {
 
 const share = (time) => (time - span.from) / (span.to - span.from);
 
+const by = (ms) => (ms === 0 ? "as found" : `${Math.abs(ms)} ms ${ms > 0 ? "later" : "earlier"}`);
+
 /** Put edges, ribbon and words where the values are. */
 function place() {
   const movable = Boolean(edges && span && token.has_sound);
@@ -152,19 +218,20 @@ function place() {
   for (const [n, id] of ["onset", "offset"].entries()) {
     const edge = at(id);
     const ms = Math.round(1000 * (edges[n] - span.from));
+    const where = token.opened ? `${ms} ms` : by(Math.round(1000 * (edges[n] - automatic[n])));
     edge.style.left = `${100 * share(edges[n])}%`;
     edge.setAttribute("aria-valuemin", "0");
     edge.setAttribute("aria-valuemax", String(Math.round(1000 * (span.to - span.from))));
     edge.setAttribute("aria-valuenow", String(ms));
-    edge.setAttribute("aria-valuetext", `${ms} ms, beside ${token.edges.beside[n].replaceAll("_", " ")}`);
+    edge.setAttribute("aria-valuetext", `${where}, beside ${token.edges.beside[n].replaceAll("_", " ")}`);
   }
   at("ribbon").style.left = `${100 * share(edges[0])}%`;
   at("ribbon").style.width = `${100 * (share(edges[1]) - share(edges[0]))}%`;
   at("was").style.left = `${100 * share(automatic[0])}%`;
   at("was").style.width = `${100 * (share(automatic[1]) - share(automatic[0]))}%`;
   const moved = edges.map((edge, n) => Math.round(1000 * (edge - automatic[n])));
-  const by = (ms) => (ms === 0 ? "as found" : `${Math.abs(ms)} ms ${ms > 0 ? "later" : "earlier"}`);
-  at("edges-words").textContent = `${Math.round(1000 * (edges[1] - edges[0]))} ms long; beginning ${by(moved[0])}, end ${by(moved[1])}`
+  const long = token.opened ? `${Math.round(1000 * (edges[1] - edges[0]))} ms long; ` : "";
+  at("edges-words").textContent = `${long}beginning ${by(moved[0])}, end ${by(moved[1])}`
     + (token.edges.reviewed_by ? ` · set by ${token.edges.reviewed_by}` : "");
 }
 
@@ -239,8 +306,8 @@ at("as-is")?.addEventListener("click", () => tried(() => keep([reviewed({})])));
 at("back")?.addEventListener("click", () => { edges = [...token.edges.automatic]; place(); });
 at("play-word")?.addEventListener("click", () => tried(() => play("word")));
 at("play-sound")?.addEventListener("click", () => tried(() => play("sound")));
-at("one")?.addEventListener("keydown", (event) => {
-  if (typing(event) || event.repeat) return;
+document.addEventListener("keydown", (event) => {
+  if (!at("one") || at("one").hidden || typing(event) || event.repeat) return;
   const does = { w: () => tried(() => play("word")), h: () => tried(() => play("sound")), 1: () => at("onset").focus(), 2: () => at("offset").focus() };
   const doing = does[event.key.toLowerCase()];
   if (!doing) return;

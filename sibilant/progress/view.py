@@ -238,11 +238,11 @@ def _gained(frame: Frame, summaries: Sequence[SessionSummary]) -> WordsGained | 
     if not same:
         return None
     early = same[0]
-    tokens = [
+    before, after = (
         [t for t in frame.wanted(frame.tokens(one.session), one.session) if is_main_s(t)] for one in (early, late)
-    ]
-    found = words_gained(*tokens, frame.rater, days=(early.on, late.on))
-    cautions = (unlike_bandwidth(*tokens), unlike_elicited([early.session, late.session]))
+    )
+    found = words_gained(before, after, frame.rater, days=(early.on, late.on))
+    cautions = (unlike_bandwidth(before, after), unlike_elicited([early.session, late.session]))
     return replace(found, cautions=tuple(one for one in cautions if one)) if found is not None else None
 
 

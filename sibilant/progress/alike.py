@@ -87,8 +87,8 @@ def unlike_bandwidth(early: Sequence[KeptToken], late: Sequence[KeptToken]) -> s
     if min(first, last) >= NARROW_HZ or min(first, last) > _UNLIKE_SHARE * max(first, last):
         return ""
     return (
-        f"the recordings reach {first / 1000:.0f} and {last / 1000:.0f} kHz: where they were judged from the recording,"
-        " not heard live, compare with care"
+        "the recordings are cut off at unlike frequencies, within the range of /s/: where they were judged from the"
+        " recording, not heard live, compare with care"
     )
 
 

@@ -14,6 +14,7 @@ from ..errors import OutputError
 from ..synthetic.clients import ClientStory, StorySession, StoryTake, invented_clients, story_take
 from ..terms import Prompt
 from ..terms.clinic import Consent, Device
+from ..terms.therapy import Therapy
 from . import clients, demo_page, judge, probe
 from .demo_page import Made
 
@@ -95,6 +96,7 @@ def _add(caseload: Path, story: ClientStory) -> None:
         "reason": story.summary,
         "consent": Consent(FIRST_DAY, "parent (invented)" if story.age_months < 216 else "client (invented)"),
         "invented": True,
+        "therapy": Therapy(_day(1 + max(one.day for one in story.sessions if one.phase == "baseline"))),
     }
     clients.add_client(caseload, clients.age_text(story.age_months), code=story.code, on=FIRST_DAY, fields=fields)
 
@@ -121,7 +123,6 @@ def _hold(folder: Path, story: ClientStory, session: StorySession) -> None:
             on=_day(session.day),
             device=session.device,
             room="Room 4",
-            phase="baseline" if session.phase == "baseline" else "treatment",
             keep="words" if in_full else "none",
         ),
     )

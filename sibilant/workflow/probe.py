@@ -14,7 +14,6 @@ import numpy as np
 from .. import acoustics, audio, methods, store
 from ..errors import ListError, RefusedError, UsageError
 from ..pipeline import analyse
-from ..progress.phases import phase_question, with_phases
 from ..prompts import list_form, prompts_from, prompts_of
 from ..terms import Interval, Prompt, Recording, Token
 from ..terms.clinic import Client, Session
@@ -23,6 +22,7 @@ from ..terms.vocabulary import CUES, CUES_WITH_MODEL, ELICITED, KEEPS, LEVELS, P
 from . import doubts
 from .caseload import client_or_last, cloud_cautions, day_known, day_or_last, opened, used
 from .heard import Heard, ProbeResult, recording_row, unsaid_rows, word_rows
+from .therapy import in_its_phase
 
 HOUSE = ("house-15k", "house-10k", "house-7k")
 DEVICE_OPEN = "not stated"
@@ -334,11 +334,8 @@ def _result(
 ) -> ProbeResult:
     words = [row for each in heard for row in word_rows(each)] + unsaid_rows(_in_no_recording(heard, prompts))
     words.sort(key=lambda row: (row["prompt_index"], row["attempt"] or 0))
-    phased = with_phases(client.therapy, store.sessions(one, client.code))
-    session = next((known for known in phased if known.number == session.number), session)
-    notes = [f"{_called(session)}; list {session.list_form}, level {session.level}, cue {session.cue}"]
-    if question := phase_question(client, phased):
-        notes.append(f"{question} (sibilant client change {client.code} --therapy-starts DATE or --therapy-under-way)")
+    session, asked = in_its_phase(client, store.sessions(one, client.code), session)
+    notes = [f"{_called(session)}; list {session.list_form}, level {session.level}, cue {session.cue}", *asked]
     if session.device and session.device not in {device.name for device in store.devices(one)}:
         notes.append(f"device {session.device} is not registered: sibilant device add {session.device}")
     if client.consent is None:

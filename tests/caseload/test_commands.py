@@ -105,7 +105,8 @@ def test_judge_review_progress_and_session(kept: Path, tmp_path: Path, capsys: p
     path = judgements(tmp_path / "j.csv")
     assert "20 of 20 correct: 100 % (84 to 100)" in said(capsys, kept, "judge", "--from", str(path), "--rater", "R1")
     out = said(capsys, kept, "progress", "C-7QXK")
-    assert re.search(r"\d{4} Hz \(", out) and "1 baseline probe; 3 on different days are needed" in out
+    assert re.search(r"\d{4} Hz \(", out) and "1 reference probe; 3 on different days are needed" in out
+    assert "question: phase not stated: when did therapy of this sound start" in out
     assert "support, and do not replace, clinical judgement" in out and "Invented data – not a person" in out
     figure = tmp_path / "months.svg"
     document = json.loads(said(capsys, kept, "progress", "--json", "--to", str(figure)))
@@ -210,16 +211,44 @@ def test_the_clinics_own_time_for_keeping_is_reminded_of() -> None:
     import datetime as dt
 
     from sibilant.terms.clinic import Client, Consent, Retention
+    from sibilant.terms.therapy import Therapy
     from sibilant.workflow.clients import reminders
 
     day = dt.date(2026, 1, 5)
     client = Client(
-        "C-7QXK", 80, day, hearing="passed", consent=Consent(day, "parent"), retention=Retention("a year", 12)
+        "C-7QXK",
+        80,
+        day,
+        hearing="passed",
+        consent=Consent(day, "parent"),
+        retention=Retention("a year", 12),
+        therapy=Therapy(under_way=True),
     )
     assert reminders(client, day, dt.date(2027, 1, 5)) == []
     assert reminders(client, day, dt.date(2027, 1, 6)) == ["past the clinic's own time for keeping (a year)"]
     unknown = Client("C-7QXK", 80, day, held="asked for", added_on=day)
-    assert reminders(unknown, None, day) == ["hearing status unknown", "no consent on record", "on hold: asked for"]
+    assert reminders(unknown, None, day) == [
+        "hearing status unknown",
+        "not stated when therapy starts",
+        "no consent on record",
+        "on hold: asked for",
+    ]
+
+
+def test_when_therapy_ran_is_said_once_and_phases_follow(kept: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    shown = said(capsys, kept, "session", "list", "C-7QXK", "--json")
+    assert json.loads(shown)[0]["phase"] == "not stated"
+    said(capsys, kept, "client", "change", "C-7QXK", "--therapy-under-way")
+    shown = said(capsys, kept, "session", "list", "C-7QXK", "--json")
+    assert json.loads(shown)[0]["phase"] == "reference under treatment"
+    said(capsys, kept, "client", "change", "C-7QXK", "--therapy-starts", "2031-02-02", "--therapy-pauses", "2031-07-01")
+    assert json.loads(said(capsys, kept, "session", "list", "C-7QXK", "--json"))[0]["phase"] == "baseline"
+    text = said(capsys, kept, "client", "show", "C-7QXK")
+    assert "therapy: starts on 2031-02-02; paused on 2031-07-01" in text
+    said(capsys, kept, "session", "change", "C-7QXK", "1", "--elicited", "picture")
+    assert json.loads(said(capsys, kept, "session", "list", "C-7QXK", "--json"))[0]["elicited"] == "picture"
+    said(capsys, kept, "client", "change", "C-7QXK", "--therapy-not-stated")
+    assert "therapy: not stated" in said(capsys, kept, "client", "show", "C-7QXK")
 
 
 def test_planner_from_the_table(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

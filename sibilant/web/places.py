@@ -20,7 +20,7 @@ from ..workflow import clients, expect, report, sessions, summarise, take
 from ..workflow.caseload import cautions, folder_of
 from ..workflow.pictures import INVENTED
 from ..workflow.probe import CUES
-from .asking import caseload_of, client_of, number_of, text_of
+from .asking import caseload_of, client_of, handles_of, number_of, text_of
 from .marks import MARKS
 from .showing import root_of, shown
 
@@ -198,7 +198,7 @@ def report_file(request: Request) -> Response:
         path = Path(folder) / f"report.{form}"
         document = report.make_report(caseload_of(request), client_of(request), kind, path, ticked=ticked)
         content = path.read_bytes()
-    name = f"{client_of(request) or 'client'}-{kind}.{form}"
+    name = f"report-{kind}.{form}"  # no code: browsers keep a list of what was downloaded
     assert document is not None
     sent_as = {"content-disposition": f'attachment; filename="{name}"'}
     return Response(content, media_type=FORMS_OF_REPORT[form], headers=sent_as)
@@ -214,7 +214,7 @@ async def add_client(request: Request) -> Response:
     """Add a client under a random code, and go to it."""
     given = await _form(request)
     added = await run_in_threadpool(_added, caseload_of(request), given)
-    return RedirectResponse(f"{root_of(request)}?{urlencode({'client': added, 'added': 'yes'})}", 303)
+    return RedirectResponse(f"{root_of(request)}?{urlencode({'client': handles_of(request).of(added), 'added': 'yes'})}", 303)
 
 
 def _added(caseload: Path | None, given: Mapping[str, str]) -> str:
@@ -254,7 +254,8 @@ async def add_device(request: Request) -> Response:
         raise UsageError("a device needs a short name, such as headset")
     device = Device(name, text_of(given, "kind"), text_of(given, "place"))
     await run_in_threadpool(clients.add_device, caseload_of(request), device)
-    back = urlencode({"client": text_of(given, "client", most=12)})
+    handles = handles_of(request)
+    back = urlencode({"client": handles.of(handles.code(text_of(given, "client", most=12)))})
     return RedirectResponse(f"{root_of(request)}capture?{back}", 303)
 
 

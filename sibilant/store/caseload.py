@@ -11,8 +11,7 @@ from types import TracebackType
 import sqlalchemy as sa
 
 from ..errors import CaseloadError, RefusedError
-from ..files import make_folder
-from . import clips
+from . import clips, leftovers, rights
 from .engine import Place, make_engine, read_place
 from .keys import (
     KEY_FILE,
@@ -165,15 +164,18 @@ def open_caseload(
     _check_place(place, create=create)
     keys = unlock(place, ask) if is_encrypted(folder) else None
     if create and not folder.exists():
-        make_folder(folder)
-        with contextlib.suppress(OSError):
-            folder.chmod(0o700)
+        rights.private_folder(folder)
+    rights.close_caseload(place)
+    database = place.database(encrypted=keys is not None)
+    if database is not None and not database.exists() and database.parent.is_dir():
+        rights.make_private(database)  # SQLite would make it by the umask, and what stands beside it like it
     caseload = Caseload(place, make_engine(place, keys), who=who or "not stated", clock=clock, keys=keys)
     with contextlib.ExitStack() as until_ready:
         until_ready.callback(caseload.close)
         with caseload._worded():
             _bring_up(caseload)
         clips.finish(caseload)
+        leftovers.sweep(caseload)
         until_ready.pop_all()
     return caseload
 

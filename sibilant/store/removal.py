@@ -8,7 +8,7 @@ import sqlalchemy as sa
 
 from ..errors import RefusedError
 from ..terms.clinic import Receipt
-from . import clips
+from . import clips, drafts
 from .caseload import Caseload
 from .people import client_id, get_client
 from .schema import AUDIT, CLIENTS, CLIPS, RECORDINGS, SESSIONS, SETTINGS
@@ -49,11 +49,14 @@ def remove_client(caseload: Caseload, code: str, what: Literal["audio", "all"]) 
     """
     _refuse_held(caseload, code)
     before = clips.named_clips(caseload)
+    n_files = drafts.erase_drafts(caseload, code)
     with clips.at_work(caseload):
         rows = _remove_audio_rows(caseload, code) if what == "audio" else _remove_all_rows(caseload, code)
         erased = _erase(caseload, before)
+        n_files += drafts.erase_drafts(caseload, code)  # begun meanwhile
     _compact(caseload)
-    return Receipt(code, caseload.clock(), (*rows, *erased), NOT_REACHED)
+    take = (f"a take under way: {n_files} files",) if n_files else ()
+    return Receipt(code, caseload.clock(), (*rows, *erased, *take), NOT_REACHED)
 
 
 def _refuse_held(caseload: Caseload, code: str) -> None:

@@ -231,8 +231,13 @@ def is_named(caseload: Caseload, path: Path, named: set[str]) -> bool:
 
 def named_clips(caseload: Caseload) -> set[str]:
     """Return the file names, without suffix, of all clips that a row names: hashes, or names of sealed ones."""
+    return file_names(caseload, {sha256 for sha256, _ in clips_of_rows(caseload)})
+
+
+def file_names(caseload: Caseload, hashes: set[str]) -> set[str]:
+    """Return the file names, without suffix, of clips by their hashes: those, or names of sealed ones."""
     by = caseload.keys
-    return {sealing.name_of(by, sha256) if by is not None else sha256 for sha256, _ in clips_of_rows(caseload)}
+    return {sealing.name_of(by, sha256) if by is not None else sha256 for sha256 in hashes}
 
 
 def clips_of_rows(caseload: Caseload) -> set[tuple[str, str]]:
@@ -269,10 +274,11 @@ def half_made(path: Path) -> Path:
 def _lock(folder: Path, *, shared: bool) -> Iterator[bool]:
     """Lock the folder: shared waits; alone does not, and says whether it was had. The system lets go when we die."""
     try:
-        with (folder / ".lock").open("a+b") as stream:
-            yield lock_file(stream, shared=shared)
-    except PermissionError as error:
+        stream = (folder / ".lock").open("a+b")
+    except OSError as error:
         raise output_error(folder, error) from error
+    with stream:
+        yield lock_file(stream, shared=shared)
 
 
 def lock_file(stream: IO[bytes], *, shared: bool) -> bool:

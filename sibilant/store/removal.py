@@ -24,7 +24,7 @@ OPEN_READER = "the records' side file, while another program reads them; the nex
 OTHER_DATABASE = "what the database of caseload.toml's url keeps of erased rows"
 POSTGRES_LOG = (
     "the database server's write-ahead log (pg_wal) and its archive, which hold what was erased until their files are"
-    " used again, and what the server writes into its own log"
+    " used again; what the server writes into its own log; its statistics (pg_statistic) of a table that is now empty"
 )
 BEFORE_CHECKPOINT = "the database server's files until its next checkpoint, which this user may not ask for"
 

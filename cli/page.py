@@ -16,7 +16,8 @@ from .case_options import caseload
 def command(port: int | None, open_it: bool, caseload: Path | None) -> None:
     """Serve the page on 127.0.0.1 only: capture, judge, review, progress; Ctrl-C stops it.
 
-    The address printed carries the key of this session: whoever has it can use the page from this machine.
+    The address printed carries a key that is good once; when it is used, another is printed. With --open the key is
+    handed to the browser by a file that only you can read, and stands in no address.
     """
     try:
         from sibilant.web import serve
@@ -25,10 +26,17 @@ def command(port: int | None, open_it: bool, caseload: Path | None) -> None:
 
         raise InputError("the page needs an optional part; install it with pip install sibilant[page]") from error
 
+    told: list[str] = []
+
     def announce(address: str) -> None:
+        if told:
+            click.echo(f"That key is used up; for another window or browser: {address}", err=True)
+            return
+        told.append(address)
         click.echo(f"Open {address}")
         click.echo("It answers on this machine only, and only to that address; Ctrl-C stops it.", err=True)
-        if open_it:
-            click.launch(address)
 
-    serve(caseload, port=port, announce=announce)
+    def launch(path: str) -> None:
+        click.launch(path)
+
+    serve(caseload, port=port, announce=announce, launch=launch if open_it else None)

@@ -77,3 +77,7 @@ class QuestionError(RefusedError):
 
 class OutputError(InputError):
     """A place that can't be written: read-only, full, or a folder where a file was asked."""
+
+
+class NoRoomError(CaseloadError):
+    """The caseload can be read, but its medium is full or can't be written."""

@@ -35,12 +35,16 @@ def main_rater(tokens: Iterable[KeptToken]) -> str:
 
 
 def judgement_by(token: KeptToken, rater: str, *, turn: int | None = None) -> Judgement | None:
-    """Return one rater's standing judgement: the latest of the first turn, or of the turn asked for."""
+    """Return one rater's standing judgement: the one kept last in the first turn, or in the turn asked for.
+
+    Kept last, not dated latest: the clock may have been wrong when either was made.
+    """
     own = [judgement for judgement in token.judgements if judgement.rater == rater]
     if not own:
         return None
     wanted = min(judgement.turn for judgement in own) if turn is None else turn
-    return max((judgement for judgement in own if judgement.turn == wanted), key=lambda j: j.on, default=None)
+    of_turn = [judgement for judgement in own if judgement.turn == wanted]
+    return of_turn[-1] if of_turn else None
 
 
 def is_correct(judgement: Judgement, rule: Rule = "strict") -> bool:

@@ -8,6 +8,7 @@ from .drafts import draft_folder, erase_drafts, has_draft, read_draft, write_dra
 from .engine import looks_synchronised, read_place
 from .judging import add_corrections, add_judgements, judging_order, keep_order
 from .keys import KEY_FILE, PASSPHRASE_FROM, is_encrypted, need_extra, read_key_file
+from .leftovers import count_plain, outside
 from .people import (
     add_client,
     add_device,
@@ -63,6 +64,7 @@ __all__ = [
     "codes",
     "column_kinds",
     "corrected_token",
+    "count_plain",
     "day_of",
     "decrypt",
     "devices",
@@ -85,6 +87,7 @@ __all__ = [
     "need_extra",
     "new_code",
     "open_caseload",
+    "outside",
     "read_case",
     "read_clip",
     "read_draft",

@@ -10,10 +10,9 @@ from types import TracebackType
 
 import sqlalchemy as sa
 
-from ..errors import CaseloadError, RefusedError
-from ..files import make_folder
-from . import clips
-from .engine import Place, make_engine, read_place
+from ..errors import CaseloadError, NoRoomError, RefusedError
+from . import clips, leftovers, rights
+from .engine import FULL, Place, is_read_only, make_engine, read_place
 from .keys import (
     KEY_FILE,
     Keys,
@@ -104,7 +103,9 @@ class Caseload:
                 f"the caseload refused to keep the same thing twice, or one that hangs on nothing ({_first(error)})"
             ) from error
         except sa.exc.SQLAlchemyError as error:
-            raise CaseloadError(_worded(self.folder, error)) from error
+            low = _first(error).lower()
+            kind = NoRoomError if any(sign in low for sign in (*FULL, "readonly")) else CaseloadError
+            raise kind(_worded(self.folder, error)) from error
 
     def setting(self, key: str) -> str:
         """Return a setting, empty when not set."""
@@ -165,15 +166,19 @@ def open_caseload(
     _check_place(place, create=create)
     keys = unlock(place, ask) if is_encrypted(folder) else None
     if create and not folder.exists():
-        make_folder(folder)
-        with contextlib.suppress(OSError):
-            folder.chmod(0o700)
+        rights.private_folder(folder)
+    rights.close_caseload(place)
+    database = place.database(encrypted=keys is not None)
+    if database is not None and not database.exists() and database.parent.is_dir():
+        rights.make_private(database)  # SQLite would make it by the umask, and what stands beside it like it
     caseload = Caseload(place, make_engine(place, keys), who=who or "not stated", clock=clock, keys=keys)
     with contextlib.ExitStack() as until_ready:
         until_ready.callback(caseload.close)
         with caseload._worded():
             _bring_up(caseload)
-        clips.finish(caseload)
+        if not is_read_only(folder):
+            clips.finish(caseload)
+            leftovers.sweep(caseload)
         until_ready.pop_all()
     return caseload
 
@@ -232,12 +237,16 @@ def _first(error: Exception) -> str:
     return str(getattr(error, "orig", error)).splitlines()[0][:120]
 
 
+NO_ROOM = "the disk is full (or fails); make room and do it again: the last state is kept; reading and removing work"
+
+
 def _worded(folder: Path, error: Exception) -> str:
     text = _first(error)
     low = text.lower()
     for sign, words in (
-        ("full", "the disk is full; make room and do it again: the last state is kept"),
-        ("readonly", "it can't be written (read-only); choose a folder that you may write in"),
+        ("full", NO_ROOM),
+        ("disk i/o", NO_ROOM),
+        ("readonly", "it can be read, but not written (read-only); copy it to a folder that you may write in"),
         ("unable to open", "it can't be opened or written; choose a folder that exists and that you may write in"),
         ("locked", "another program holds it; close that and try again"),
         ("malformed", "its file is damaged; put a backup in its place"),

@@ -19,8 +19,8 @@ from typing import IO, TYPE_CHECKING
 import sqlalchemy as sa
 
 from ..errors import CaseloadError
-from ..files import make_folder, output_error, sha256_of, write_bytes
-from . import keys, sealing
+from ..files import output_error, sha256_of, write_bytes
+from . import keys, rights, sealing
 from .schema import CLIPS, RECORDINGS
 
 if TYPE_CHECKING:
@@ -50,17 +50,19 @@ def keep_clip(caseload: Caseload, content: bytes, suffix: str) -> str:
     sha256 = hashlib.sha256(content).hexdigest()
     path = clip_path(caseload, sha256, suffix)
     if not path.exists():
-        make_folder(path.parent)
+        rights.private_folder(path.parent)
         write_bytes(path, sealing.as_kept(caseload.keys, path.stem, content))
+        rights.close(path)
     return sha256
 
 
 def write_clip(caseload: Caseload, sha256: str, suffix: str, content: bytes) -> None:
     """Write a clip in the caseload's form; that it is whole and on the disk is the caller's to see to."""
     path = clip_path(caseload, sha256, suffix)
-    make_folder(path.parent)
+    rights.private_folder(path.parent)
     try:
         path.write_bytes(sealing.as_kept(caseload.keys, path.stem, content))
+        rights.close(path)
     except OSError as error:
         raise output_error(path, error) from error
 
@@ -121,11 +123,29 @@ def at_work(caseload: Caseload) -> Iterator[None]:
     CaseloadError
         When the caseload was encrypted or decrypted since it was opened.
     """
-    folder = make_folder(audio_folder(caseload))
-    with _lock(folder, shared=True):
+    with together(caseload), _marked(audio_folder(caseload), MARKER):
+        yield
+
+
+@contextlib.contextmanager
+def together(caseload: Caseload) -> Iterator[None]:
+    """Hold the folder with others at work, so that no other form is given to anything meanwhile.
+
+    Raises
+    ------
+    CaseloadError
+        When the caseload was encrypted or decrypted since it was opened.
+    """
+    with _lock(rights.private_folder(audio_folder(caseload)), shared=True):
         caseload.refuse_other_form()
-        with _marked(folder, MARKER):
-            yield
+        yield
+
+
+@contextlib.contextmanager
+def if_nobody_works(caseload: Caseload) -> Iterator[bool]:
+    """Hold the folder alone if it can be had at once and the caseload has the form it was opened in; say whether."""
+    with _lock(rights.private_folder(audio_folder(caseload)), shared=False) as held:
+        yield held and keys.identity_of(caseload.folder) == (caseload.keys.identity if caseload.keys else "")
 
 
 @contextlib.contextmanager
@@ -137,7 +157,7 @@ def alone(caseload: Caseload) -> Iterator[None]:
     CaseloadError
         When another program keeps or erases sound just now.
     """
-    folder = make_folder(audio_folder(caseload))
+    folder = rights.private_folder(audio_folder(caseload))
     with _lock(folder, shared=False) as held:
         if not held:
             raise CaseloadError(f"caseload {caseload.folder.name}: another program is at work in it; close that first")
@@ -211,8 +231,13 @@ def is_named(caseload: Caseload, path: Path, named: set[str]) -> bool:
 
 def named_clips(caseload: Caseload) -> set[str]:
     """Return the file names, without suffix, of all clips that a row names: hashes, or names of sealed ones."""
+    return file_names(caseload, {sha256 for sha256, _ in clips_of_rows(caseload)})
+
+
+def file_names(caseload: Caseload, hashes: set[str]) -> set[str]:
+    """Return the file names, without suffix, of clips by their hashes: those, or names of sealed ones."""
     by = caseload.keys
-    return {sealing.name_of(by, sha256) if by is not None else sha256 for sha256, _ in clips_of_rows(caseload)}
+    return {sealing.name_of(by, sha256) if by is not None else sha256 for sha256 in hashes}
 
 
 def clips_of_rows(caseload: Caseload) -> set[tuple[str, str]]:
@@ -249,13 +274,15 @@ def half_made(path: Path) -> Path:
 def _lock(folder: Path, *, shared: bool) -> Iterator[bool]:
     """Lock the folder: shared waits; alone does not, and says whether it was had. The system lets go when we die."""
     try:
-        with (folder / ".lock").open("a+b") as stream:
-            yield _take(stream, shared=shared)
-    except PermissionError as error:
+        stream = (folder / ".lock").open("a+b")
+    except OSError as error:
         raise output_error(folder, error) from error
+    with stream:
+        yield lock_file(stream, shared=shared)
 
 
-def _take(stream: IO[bytes], *, shared: bool) -> bool:
+def lock_file(stream: IO[bytes], *, shared: bool) -> bool:
+    """Lock an open file: shared waits; alone does not, and says whether it was had."""
     try:
         import fcntl
     except ImportError:  # a system without fcntl: one worker at a time is then the user's care

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import CaseloadError, RefusedError
-from . import clips, drafts, keys, sealing
+from . import clips, drafts, keys, rights, sealing
 from .caseload import Ask, Caseload, open_caseload
 from .engine import Place, make_engine, open_sealed, raw_key, read_place, sqlite_engine
 
@@ -72,13 +72,13 @@ def decrypt(caseload: Caseload) -> Converted:
 def _convert(old: Caseload, new_keys: keys.Keys | None, switch: Callable[[], None], action: str) -> Converted:
     new = Caseload(old.place, make_engine(old.place, new_keys), who=old.who, clock=old.clock, keys=new_keys)
     with contextlib.closing(new), clips.alone(old):
-        if drafts.any_drafts(old):
-            raise RefusedError(f"caseload {old.folder.name}: a take is under way; finish it or throw it away first")
+        _refuse_takes(old)
         with contextlib.ExitStack() as undo, _nothing_written(old):
             undo.callback(_clear, old)
             n_sounds, n_missing = _sounds(old, new)
             records = _records(old, new, action, f"{n_sounds} sounds")
             _settle(new)
+            _refuse_takes(old)  # again: a system without locks lets one begin meanwhile
             switch()
             undo.pop_all()
         _settle_folder(old.folder)
@@ -88,6 +88,11 @@ def _convert(old: Caseload, new_keys: keys.Keys | None, switch: Callable[[], Non
         with new.change(action, "", f"{n_sounds} sounds"):
             pass
     return Converted(n_sounds, n_missing, records)
+
+
+def _refuse_takes(caseload: Caseload) -> None:
+    if drafts.any_drafts(caseload):
+        raise RefusedError(f"caseload {caseload.folder.name}: a take is under way; finish it or throw it away first")
 
 
 def _clear(stands: Caseload) -> None:
@@ -126,6 +131,7 @@ def _records(old: Caseload, new: Caseload, action: str, detail: str) -> bool:
         return False
     made = clips.half_made(target)
     clips.erase_database(made)
+    rights.make_private(made)
     from sqlcipher3 import dbapi2
 
     try:

@@ -9,11 +9,17 @@ from __future__ import annotations
 import hashlib
 import shutil
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+import sqlalchemy as sa
 
 from ..errors import CaseloadError
-from ..files import make_folder, output_error, write_bytes
-from . import sealing
-from .caseload import Caseload
+from ..files import output_error, write_bytes
+from . import clips, rights, sealing
+from .schema import CLIENTS
+
+if TYPE_CHECKING:
+    from .caseload import Caseload
 
 FOLDER = "takes"
 
@@ -43,15 +49,26 @@ def has_draft(caseload: Caseload, code: str, name: str) -> bool:
 def write_draft(caseload: Caseload, code: str, name: str, content: bytes) -> None:
     """Keep a piece of a client's work under way, whole or not at all, sealed where the caseload is.
 
+    Under the same lock as all sound, so that none appears while the caseload is encrypted; looked at again once it is
+    written, so that none is left of a client who was removed meanwhile.
+
     Raises
     ------
     OutputError
         When the folder can't be written.
+    CaseloadError
+        When the caseload was encrypted or decrypted since it was opened, or the client is gone.
     """
-    caseload.refuse_other_form()
     path = _path(caseload, code, name)
-    make_folder(path.parent)
-    write_bytes(path, sealing.as_kept(caseload.keys, path.stem, content))
+    with clips.together(caseload):
+        rights.private_folder(caseload.folder / FOLDER)
+        rights.private_folder(path.parent)
+        write_bytes(path, sealing.as_kept(caseload.keys, path.stem, content))
+        rights.close(path)
+        if code in _codes(caseload):
+            return
+        _erase(path.parent)
+    raise CaseloadError(f"{code}: no such client any more; nothing of the take was kept")
 
 
 def read_draft(caseload: Caseload, code: str, name: str) -> bytes:
@@ -79,13 +96,36 @@ def erase_drafts(caseload: Caseload, code: str) -> int:
         When the folder can't be written.
     """
     folder = draft_folder(caseload, code)
-    n_files = len(list(folder.glob("*"))) if folder.is_dir() else 0
+    if not folder.is_dir():
+        return 0
+    with clips.together(caseload):
+        n_files = len(list(folder.glob("*")))
+        _erase(folder)
+    return n_files
+
+
+def _erase(folder: Path) -> None:
     try:
         if folder.is_dir():
             shutil.rmtree(folder)
     except OSError as error:
         raise output_error(folder, error) from error
-    return n_files
+
+
+def _codes(caseload: Caseload) -> set[str]:
+    with caseload.read() as connection:
+        return set(connection.execute(sa.select(CLIENTS.c.code)).scalars())
+
+
+def of_nobody(caseload: Caseload) -> list[Path]:
+    """Return what lies among the takes and is no client's, or has the form that the caseload has not."""
+    found = sorted((caseload.folder / FOLDER).glob("*"))
+    if not found:
+        return []
+    known = {_name(caseload, code) for code in _codes(caseload)}
+    inside = [path for folder in found if folder.name in known for path in folder.glob("*")]
+    other = [path for path in inside if (path.suffix == sealing.SUFFIX) != caseload.encrypted]
+    return [path for path in found if path.name not in known] + other
 
 
 def any_drafts(caseload: Caseload) -> bool:

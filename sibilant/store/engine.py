@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 import tomllib
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +18,8 @@ from .keys import Keys
 
 PASSWORD_FROM = "SIBILANT_DATABASE_PASSWORD"
 BUSY_MS = 20_000
+FULL = ("disk i/o error", "disk is full")
+"""How SQLite words that it found no room: for what it keeps beside the database, and for the database."""
 SEALED_DATABASE = ".sealed"
 SYNCHRONISED = (
     "dropbox",
@@ -123,20 +128,36 @@ def _url(text: str) -> sa.URL:
 
 
 def sqlite_engine(path: Path, keys: Keys | None = None) -> sa.Engine:
-    """Return the engine of a SQLite file, plain or (with keys) encrypted by SQLCipher."""
+    """Return the engine of a SQLite file, plain or (with keys) encrypted by SQLCipher.
+
+    On a read-only medium it is read as it stands there. On a full disk what SQLite keeps beside it for several programs
+    at work is held in memory, so that reading goes on, for one program at a time.
+
+    Raises
+    ------
+    CaseloadError
+        When it lies on a read-only medium and was not closed when it was copied there.
+    """
     url = sa.URL.create("sqlite", database=str(path))
+    still = is_read_only(path)
+    if still and (log := path.with_name(f"{path.name}-wal")).exists() and log.stat().st_size:
+        raise CaseloadError(
+            f"caseload {path.parent.name}: on a read-only medium, and not closed when it was copied there; copy its"
+            " folder to a disk that can be written, and read it there"
+        )
     if keys is None:
-        engine = sa.create_engine(url)
+        engine = sa.create_engine(url, creator=lambda: _opened(partial(_open_plain, path, still=still), still=still))
     else:
         from sqlcipher3 import dbapi2
 
-        engine = sa.create_engine(url, module=dbapi2, creator=lambda: open_sealed(path, keys))
+        sealed = partial(open_sealed, path, keys, still=still)
+        engine = sa.create_engine(url, module=dbapi2, creator=lambda: _opened(sealed, still=still))
 
     @sa.event.listens_for(engine, "connect")
     def _settings(connection: Any, _record: Any) -> None:
         connection.isolation_level = None  # transactions are begun below, not by the driver
         cursor = connection.cursor()
-        for pragma in (f"busy_timeout={BUSY_MS}", "journal_mode=WAL", "foreign_keys=ON", "secure_delete=ON"):
+        for pragma in ("foreign_keys=ON", "secure_delete=ON"):
             cursor.execute(f"PRAGMA {pragma}")
         cursor.close()
 
@@ -148,11 +169,49 @@ def sqlite_engine(path: Path, keys: Keys | None = None) -> sa.Engine:
     return engine
 
 
-def open_sealed(path: Path, keys: Keys) -> Any:
+def is_read_only(path: Path) -> bool:
+    """Say whether a file lies on a medium that can't be written."""
+    return path.exists() and hasattr(os, "statvfs") and bool(os.statvfs(path).f_flag & os.ST_RDONLY)
+
+
+def _address(path: Path, *, still: bool) -> str:
+    """SQLite's address of a file; ``still``: nothing can change it, so nothing is looked for or kept beside it."""
+    return f"{path.absolute().as_uri()}{'?mode=ro&immutable=1' if still else ''}"
+
+
+def _opened(make: Callable[[], Any], *, still: bool) -> Any:
+    """Open a connection that several programs can use at a time or, where the disk has no room for that, alone."""
+    connection = make()
+    connection.execute(f"PRAGMA busy_timeout={BUSY_MS}")
+    if still:
+        return connection
+    try:
+        _several(connection)
+    except Exception as error:
+        connection.close()
+        if not any(sign in str(error).lower() for sign in FULL):
+            raise
+        connection = make()
+        connection.execute(f"PRAGMA busy_timeout={BUSY_MS}")
+        connection.execute("PRAGMA locking_mode=EXCLUSIVE")
+        _several(connection)
+    return connection
+
+
+def _several(connection: Any) -> None:
+    connection.execute("PRAGMA journal_mode=WAL").fetchall()
+    connection.execute("SELECT count(*) FROM sqlite_master").fetchall()
+
+
+def _open_plain(path: Path, *, still: bool) -> sqlite3.Connection:
+    return sqlite3.connect(_address(path, still=still), uri=True, check_same_thread=False)
+
+
+def open_sealed(path: Path, keys: Keys, *, still: bool = False) -> Any:
     """Open an encrypted SQLite file: the raw key goes to SQLCipher alone, which writes nothing to the terminal."""
     from sqlcipher3 import dbapi2
 
-    connection = dbapi2.connect(str(path), check_same_thread=False)
+    connection = dbapi2.connect(_address(path, still=still), uri=True, check_same_thread=False)
     for pragma in ("cipher_log_level = NONE", f'key = "{raw_key(keys)}"', "temp_store = MEMORY"):
         connection.execute(f"PRAGMA {pragma}")
     return connection

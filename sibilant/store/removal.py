@@ -6,12 +6,12 @@ from typing import Literal
 
 import sqlalchemy as sa
 
-from ..errors import RefusedError
+from ..errors import NoRoomError, RefusedError
 from ..terms.clinic import Receipt
-from . import clips
+from . import clips, drafts
 from .caseload import Caseload
 from .people import client_id, get_client
-from .schema import AUDIT, CLIENTS, CLIPS, RECORDINGS, SESSIONS, SETTINGS
+from .schema import AUDIT, CLIENTS, CLIPS, METADATA, RECORDINGS, SESSIONS, SETTINGS
 from .sessions import session_id
 
 NOT_REACHED = (
@@ -20,6 +20,13 @@ NOT_REACHED = (
     "the recordings themselves, where they came from",
     "earlier states kept by the file system or the storage device",
 )
+OPEN_READER = "the records' side file, while another program reads them; the next command that ends alone empties it"
+OTHER_DATABASE = "what the database of caseload.toml's url keeps of erased rows"
+POSTGRES_LOG = (
+    "the database server's write-ahead log (pg_wal) and its archive, which hold what was erased until their files are"
+    " used again; what the server writes into its own log; its statistics (pg_statistic) of a table that is now empty"
+)
+BEFORE_CHECKPOINT = "the database server's files until its next checkpoint, which this user may not ask for"
 
 
 def remove_session(caseload: Caseload, code: str, number: int) -> Receipt:
@@ -36,7 +43,8 @@ def remove_session(caseload: Caseload, code: str, number: int) -> Receipt:
         with caseload.change("session removed", code, f"session {number}") as connection:
             connection.execute(SESSIONS.delete().where(SESSIONS.c.id == session_id(connection, code, number)))
         erased = _erase(caseload, before)
-    return Receipt(code, caseload.clock(), (f"session {number}: all rows", *erased), NOT_REACHED)
+    left = _compact(caseload)
+    return Receipt(code, caseload.clock(), (f"session {number}: all rows", *erased), (*NOT_REACHED, *left))
 
 
 def remove_client(caseload: Caseload, code: str, what: Literal["audio", "all"]) -> Receipt:
@@ -49,11 +57,20 @@ def remove_client(caseload: Caseload, code: str, what: Literal["audio", "all"]) 
     """
     _refuse_held(caseload, code)
     before = clips.named_clips(caseload)
+    n_files = drafts.erase_drafts(caseload, code)
     with clips.at_work(caseload):
-        rows = _remove_audio_rows(caseload, code) if what == "audio" else _remove_all_rows(caseload, code)
-        erased = _erase(caseload, before)
-    _compact(caseload)
-    return Receipt(code, caseload.clock(), (*rows, *erased), NOT_REACHED)
+        remove_rows = _remove_audio_rows if what == "audio" else _remove_all_rows
+        early: tuple[str, ...] = ()
+        try:
+            rows = remove_rows(caseload, code)
+        except NoRoomError:  # a full disk: the sound, which goes anyway, makes room for taking out the rows
+            early = _erase_files(caseload, before - _named_without(caseload, code))
+            rows = remove_rows(caseload, code)
+        erased = (*early, *_erase(caseload, before))
+        n_files += drafts.erase_drafts(caseload, code)  # begun meanwhile
+    left = _compact(caseload)
+    take = (f"a take under way: {n_files} files",) if n_files else ()
+    return Receipt(code, caseload.clock(), (*rows, *erased, *take), (*NOT_REACHED, *left))
 
 
 def _refuse_held(caseload: Caseload, code: str) -> None:
@@ -87,7 +104,20 @@ def _remove_all_rows(caseload: Caseload, code: str) -> tuple[str, ...]:
 
 def _erase(caseload: Caseload, before: set[str]) -> tuple[str, ...]:
     """Erase the clips that no row names any more; each is named in the receipt by the start of its file's name."""
-    gone = before - clips.named_clips(caseload)
+    return _erase_files(caseload, before - clips.named_clips(caseload))
+
+
+def _named_without(caseload: Caseload, code: str) -> set[str]:
+    """File names of the clips that rows of other clients name."""
+    with caseload.read() as connection:
+        others = sa.select(SESSIONS.c.id).where(SESSIONS.c.client_id != client_id(connection, code))
+        words = connection.execute(sa.select(CLIPS.c.sha256).where(CLIPS.c.session_id.in_(others))).scalars().all()
+        whole = sa.select(RECORDINGS.c.clip_sha256).where(RECORDINGS.c.session_id.in_(others))
+        kept = {*words, *connection.execute(whole).scalars()}
+    return clips.file_names(caseload, {sha256 for sha256 in kept if sha256})
+
+
+def _erase_files(caseload: Caseload, gone: set[str]) -> tuple[str, ...]:
     erased = []
     for path in clips.clip_files(caseload):
         if path.stem in gone:
@@ -96,12 +126,33 @@ def _erase(caseload: Caseload, before: set[str]) -> tuple[str, ...]:
     return tuple(erased)
 
 
-def _compact(caseload: Caseload) -> None:
-    """Leave no erased row in SQLite's side files."""
-    if caseload.engine.dialect.name != "sqlite":
-        return
-    with caseload._worded(), caseload.engine.connect() as connection:
-        connection.rollback()
-        raw = connection.connection.cursor()
-        raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        raw.close()
+def _compact(caseload: Caseload) -> tuple[str, ...]:
+    """Leave no erased row in the database's files; return what of them could not be reached."""
+    if caseload.engine.dialect.name == "postgresql":
+        return _compact_postgres(caseload)
+    if caseload.engine.dialect.name == "sqlite":
+        with caseload._worded(), caseload.engine.connect() as connection:
+            connection.rollback()
+            raw = connection.connection.cursor()
+            (busy, *_) = raw.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+            raw.close()
+        return (OPEN_READER,) if busy else ()
+    return (OTHER_DATABASE,)
+
+
+def _compact_postgres(caseload: Caseload) -> tuple[str, ...]:
+    """Write PostgreSQL's tables anew without what was erased, and its statistics, which quote values.
+
+    Its write-ahead log keeps what was written to it until the server has used the log's files again, so it is named.
+    """
+    tables = [*(table.name for table in METADATA.sorted_tables), "pg_catalog.pg_statistic"]
+    not_reached = []
+    engine = caseload.engine.execution_options(isolation_level="AUTOCOMMIT")
+    with caseload._worded(), engine.connect() as connection:
+        for name in tables:
+            connection.exec_driver_sql(f"VACUUM (FULL{'' if '.' in name else ', ANALYZE'}) {name}")
+        try:
+            connection.exec_driver_sql("CHECKPOINT")
+        except sa.exc.ProgrammingError:  # not this user's to ask for
+            not_reached.append(BEFORE_CHECKPOINT)
+    return (*not_reached, POSTGRES_LOG)

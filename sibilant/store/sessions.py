@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
@@ -10,7 +11,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from ..errors import CaseloadError, RefusedError
+from ..errors import CaseloadError, NoRoomError, RefusedError
 from ..terms import Method, Prompt, Token
 from ..terms.clinic import Session
 from ..terms.vocabulary import CUES, LEVELS
@@ -286,12 +287,16 @@ def move_session(caseload: Caseload, code: str, number: int, to: str) -> int:
 
 
 def remember(caseload: Caseload, values: Mapping[str, str]) -> None:
-    """Remember what was used last (client, session, day) as defaults; not a change of the record, so no audit line."""
+    """Remember what was used last (client, session, day) as defaults; not a change of the record, so no audit line.
+
+    On a full disk or a read-only medium nothing is remembered, so that reading works.
+    """
     caseload.refuse_other_form()
-    with caseload._worded(), caseload.engine.execution_options(writing=True).begin() as connection:
-        for key, value in values.items():
-            connection.execute(SETTINGS.delete().where(SETTINGS.c.key == key))
-            connection.execute(SETTINGS.insert().values(key=key, value=value))
+    with contextlib.suppress(NoRoomError), caseload._worded():
+        with caseload.engine.execution_options(writing=True).begin() as connection:
+            for key, value in values.items():
+                connection.execute(SETTINGS.delete().where(SETTINGS.c.key == key))
+                connection.execute(SETTINGS.insert().values(key=key, value=value))
 
 
 def day_of(caseload: Caseload) -> dt.date:

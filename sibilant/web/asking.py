@@ -10,6 +10,7 @@ from typing import Any
 from starlette.requests import Request
 
 from ..errors import UsageError
+from .handles import Handles
 
 
 def caseload_of(request: Request) -> Path | None:
@@ -19,8 +20,15 @@ def caseload_of(request: Request) -> Path | None:
 
 
 def client_of(request: Request) -> str | None:
-    """The client named in the address, or None for the one used last."""
-    return request.query_params.get("client") or None
+    """The client of the address, by handle or (typed by a person) by code; None for the one used last."""
+    given = request.query_params.get("client")
+    return handles_of(request).code(given) if given else None
+
+
+def handles_of(request: Request) -> Handles:
+    """What stands for clients in this run's addresses."""
+    found: Handles = request.app.state.handles
+    return found
 
 
 def number_of(values: Mapping[str, Any], name: str) -> int | None:

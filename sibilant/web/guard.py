@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+import hashlib
 import hmac
+import re
 from urllib.parse import parse_qs
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import PlainTextResponse, RedirectResponse, Response
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from .opening import ENTERED, Entrance, same
 
 HOST = "127.0.0.1"
 COOKIE = "sibilant"
 MOST_BYTES = 128 << 20
+MOST_KEY_BYTES = 1 << 10
+OPEN, PROOF = "/open", "/proof"
 POLICY = "; ".join(
     (
         "default-src 'none'",
@@ -34,7 +41,7 @@ ANSWERED = {
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "microphone=(self), camera=(), geolocation=(), display-capture=()",
 }
-NO_TOKEN = "open the address that sibilant page printed; it carries the key of this session\n"
+NO_TOKEN = "open the address that sibilant page printed last; the key it carries is good once\n"
 WRONG_HOST = "this page answers to 127.0.0.1 only; open the address that sibilant page printed\n"
 WRONG_ORIGIN = "refused: asked from another page; open the address that sibilant page printed\n"
 TOO_LARGE = "too much was sent at once; press P for pauses and keep a word under three minutes\n"
@@ -47,8 +54,9 @@ class Guard:
     not outside its path, so that no other server on 127.0.0.1 is ever sent this one's.
     """
 
-    def __init__(self, app: ASGIApp, *, port: int, token: str, root: str) -> None:
-        self.app, self.token, self.root = app, token, root
+    def __init__(self, app: ASGIApp, *, port: int, token: str, root: str, entrance: Entrance, proof: str) -> None:
+        self.app, self.token, self.root, self.entrance = app, token, root, entrance
+        self.proof = bytes.fromhex(proof)
         self.host = f"{HOST}:{port}"
         self.origin = f"http://{self.host}"
 
@@ -58,48 +66,65 @@ class Guard:
             if scope["type"] == "lifespan":
                 await self.app(scope, receive, send)
             return
-        refusal = self._refusal(scope)
-        answer = refusal or self._entrance(scope)
+        answer = await self._door(scope, receive) or self._refusal(scope)
         below = {**scope, "root_path": self.root}
         await (answer or self.app)(below, receive, _with_headers(send))
 
-    def _refusal(self, scope: Scope) -> Response | None:
+    async def _door(self, scope: Scope, receive: Receive) -> Response | None:
+        """Answer what is asked without a cookie: to be let in, or for the proof that this is the page's own program."""
         headers = Headers(scope=scope)
         if headers.get("host", "") != self.host:
             return PlainTextResponse(WRONG_HOST, 421)
-        if scope["method"] not in {"GET", "HEAD"} and headers.get("origin", "") != self.origin:
-            return PlainTextResponse(WRONG_ORIGIN, 403)
-        if headers.get("sec-fetch-site", "none") not in {"same-origin", "none"} and not self._asks_in(scope):
-            return PlainTextResponse(WRONG_ORIGIN, 403)
-        if scope["method"] not in {"GET", "HEAD"}:
-            length = headers.get("content-length", "")
-            if not length.isdigit() or int(length) > MOST_BYTES:
-                return PlainTextResponse(TOO_LARGE, 413)
-        inside = scope["path"].startswith(f"{self.root}/")
-        if not (self._asks_in(scope) or (inside and self._known(headers))):
-            return PlainTextResponse(NO_TOKEN, 403)
+        asked = (scope["method"], scope["path"])
+        query = parse_qs(scope["query_string"].decode("latin-1"))
+        if asked == ("GET", PROOF):
+            return self._proof(query.get("challenge", [""])[0])
+        if asked == ("POST", OPEN):
+            return self._entered(await _key_sent(scope, receive), HTMLResponse(ENTERED.format(root=self.root)))
+        if asked == ("GET", "/") and "key" in query and "purpose" not in headers and "sec-purpose" not in headers:
+            return self._entered(query["key"][0], RedirectResponse(f"{self.root}/", 303))
         return None
 
-    def _asks_in(self, scope: Scope) -> bool:
-        """Whether the address carries the token, as the one printed does."""
-        given = parse_qs(scope["query_string"].decode("latin-1")).get("key", [""])[0]
-        return scope["method"] == "GET" and scope["path"] == "/" and _same(given, self.token)
-
-    def _known(self, headers: Headers) -> bool:
-        pairs = (piece.strip().partition("=") for piece in headers.get("cookie", "").split(";"))
-        return any(name == COOKIE and _same(value, self.token) for name, _, value in pairs)
-
-    def _entrance(self, scope: Scope) -> Response | None:
-        """Turn the address with the token into a cookie, and take the token out of the address."""
-        if not self._asks_in(scope):
-            return None
-        answer = RedirectResponse(f"{self.root}/", 303)
+    def _entered(self, given: str, answer: Response) -> Response:
+        """Turn the secret, which is then spent, into a cookie; the secret leaves the address."""
+        if not self.entrance.spend(given):
+            return PlainTextResponse(NO_TOKEN, 403)
         answer.set_cookie(COOKIE, self.token, httponly=True, samesite="strict", path=f"{self.root}/")
         return answer
 
+    def _proof(self, challenge: str) -> Response:
+        """HMAC-SHA256 of a random challenge by the key that every page of this run holds, and no other program."""
+        if not re.fullmatch(r"[0-9a-f]{32,128}", challenge):
+            return PlainTextResponse("a challenge of 32 to 128 hexadecimal digits is needed\n", 400)
+        return PlainTextResponse(hmac.new(self.proof, challenge.encode(), hashlib.sha256).hexdigest())
 
-def _same(given: str, wanted: str) -> bool:
-    return hmac.compare_digest(given.encode("utf-8", "replace"), wanted.encode())
+    def _refusal(self, scope: Scope) -> Response | None:
+        headers = Headers(scope=scope)
+        changes = scope["method"] not in {"GET", "HEAD"}
+        if changes and headers.get("origin", "") != self.origin:
+            return PlainTextResponse(WRONG_ORIGIN, 403)
+        if headers.get("sec-fetch-site", "none") not in {"same-origin", "none"}:
+            return PlainTextResponse(WRONG_ORIGIN, 403)
+        if changes:
+            length = headers.get("content-length", "")
+            if not length.isdigit() or int(length) > MOST_BYTES:
+                return PlainTextResponse(TOO_LARGE, 413)
+        if not (scope["path"].startswith(f"{self.root}/") and self._known(headers)):
+            return PlainTextResponse(NO_TOKEN, 403)
+        return None
+
+    def _known(self, headers: Headers) -> bool:
+        pairs = (piece.strip().partition("=") for piece in headers.get("cookie", "").split(";"))
+        return any(name == COOKIE and same(value, self.token) for name, _, value in pairs)
+
+
+async def _key_sent(scope: Scope, receive: Receive) -> str:
+    """The key in a form that was sent; empty where there is none or the form is longer than one can be."""
+    length = Headers(scope=scope).get("content-length", "")
+    if not length.isdigit() or int(length) > MOST_KEY_BYTES:
+        return ""
+    sent = parse_qs((await Request(scope, receive).body()).decode("latin-1"))
+    return sent.get("key", [""])[0]
 
 
 def _with_headers(send: Send) -> Send:

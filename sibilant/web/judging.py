@@ -78,7 +78,7 @@ async def after(request: Request) -> Response:
     """What a listener's judgements of a session give, once the set is done."""
     given = request.query_params
     asked = judge.Queue(
-        given.get("client", ""), number_of(given, "session") or 0, given.get("rater", "")[:40], 1, False, ()
+        client_of(request) or "", number_of(given, "session") or 0, given.get("rater", "")[:40], 1, False, ()
     )
     done = await run_in_threadpool(judge.after, caseload_of(request), asked)
     return JSONResponse({"lines": judge.lines(done)[:-1] if done["scored"] else judge.lines(done)})

@@ -19,7 +19,7 @@ from ..terms.vocabulary import CUE_LETTERS, DISTORTIONS, PRACTICE_LEVELS, REPORT
 from ..workflow import clients, expect, report, sessions, summarise, take
 from ..workflow.caseload import cautions, folder_of
 from ..workflow.pictures import INVENTED
-from .asking import caseload_of, client_of, number_of, text_of
+from .asking import caseload_of, client_of, handles_of, number_of, text_of
 from .marks import MARKS
 from .showing import root_of, shown
 
@@ -203,7 +203,7 @@ def report_file(request: Request) -> Response:
     if form not in FORMS_OF_REPORT:
         raise UsageError(f"a report is made as {', '.join(FORMS_OF_REPORT)}; not {form[:10]!r}")
     content = report.report_bytes(caseload_of(request), client_of(request), kind, form, ticked=ticked)
-    name = f"{client_of(request) or 'client'}-{kind}.{form}"
+    name = f"report-{kind}.{form}"  # no code: browsers keep a list of what was downloaded
     sent_as = {"content-disposition": f'attachment; filename="{name}"'}
     return Response(content, media_type=FORMS_OF_REPORT[form], headers=sent_as)
 
@@ -218,7 +218,9 @@ async def add_client(request: Request) -> Response:
     """Add a client under a random code, and go to it."""
     given = await _form(request)
     added = await run_in_threadpool(_added, caseload_of(request), given)
-    return RedirectResponse(f"{root_of(request)}?{urlencode({'client': added, 'added': 'yes'})}", 303)
+    return RedirectResponse(
+        f"{root_of(request)}?{urlencode({'client': handles_of(request).of(added), 'added': 'yes'})}", 303
+    )
 
 
 def _added(caseload: Path | None, given: Mapping[str, str]) -> str:
@@ -260,7 +262,8 @@ async def add_device(request: Request) -> Response:
         raise UsageError("a device needs a short name, such as headset")
     device = Device(name, text_of(given, "kind"), text_of(given, "place"))
     await run_in_threadpool(clients.add_device, caseload_of(request), device)
-    back = urlencode({"client": text_of(given, "client", most=12)})
+    handles = handles_of(request)
+    back = urlencode({"client": handles.of(handles.code(text_of(given, "client", most=12)))})
     return RedirectResponse(f"{root_of(request)}capture?{back}", 303)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import secrets
+import signal
 import socket
 import threading
 import time
@@ -15,7 +16,9 @@ import uvicorn
 
 from ..errors import OutputError
 from ..workflow import lock
+from .connections import bounded, quiet_logs
 from .guard import HOST
+from .opening import Entrance, OpeningFile
 from .site import make_site
 
 PORT = 8737
@@ -24,14 +27,19 @@ START_S = 10.0
 
 @dataclass(slots=True)
 class Running:
-    """A server that runs: its address with the token, and how to stop it."""
+    """A server that runs: the address that opens it next, the session's token, and how to stop it."""
 
-    address: str
     port: int
     token: str
     root: str
+    entrance: Entrance
     server: uvicorn.Server
     thread: threading.Thread
+
+    @property
+    def address(self) -> str:
+        """The address that opens the page; its key is good once, so each browser takes a new one."""
+        return _address(self.port, self.entrance)
 
     def stop(self) -> None:
         """Stop it and wait until it has."""
@@ -65,13 +73,30 @@ def _listening(port: int | None) -> socket.socket:
     raise OutputError("no port is free on 127.0.0.1; stop another program first")
 
 
-def _server(caseload: Path | None, port: int | None) -> tuple[uvicorn.Server, socket.socket, str, str]:
-    """A server that is ready to run, its socket, its token and the path that its site stands below."""
+@dataclass(frozen=True, slots=True)
+class _Ready:
+    """A server that is ready to run, its socket, its token, the path that its site stands below, what lets in."""
+
+    server: uvicorn.Server
+    listening: socket.socket
+    token: str
+    root: str
+    entrance: Entrance
+
+    @property
+    def port(self) -> int:
+        number: int = self.listening.getsockname()[1]
+        return number
+
+
+def _ready(caseload: Path | None, port: int | None) -> _Ready:
     listening = _listening(port)
     number = listening.getsockname()[1]
-    token, root = secrets.token_urlsafe(32), f"/{secrets.token_urlsafe(9)}"
+    token, root, entrance = secrets.token_urlsafe(32), f"/{secrets.token_urlsafe(9)}", Entrance()
+    quiet_logs()
     config = uvicorn.Config(
-        make_site(caseload, port=number, token=token, root=root),
+        make_site(caseload, port=number, token=token, root=root, entrance=entrance),
+        http=bounded(),
         log_level="error",
         access_log=False,
         server_header=False,
@@ -80,14 +105,20 @@ def _server(caseload: Path | None, port: int | None) -> tuple[uvicorn.Server, so
         proxy_headers=False,
         timeout_graceful_shutdown=3,
     )
-    return uvicorn.Server(config), listening, token, root
+    return _Ready(uvicorn.Server(config), listening, token, root, entrance)
 
 
-def _address(listening: socket.socket, token: str) -> str:
-    return f"http://{HOST}:{listening.getsockname()[1]}/?key={token}"
+def _address(port: int, entrance: Entrance) -> str:
+    return f"http://{HOST}:{port}/?key={entrance.secret}"
 
 
-def serve(caseload: Path | None, *, port: int | None, announce: Callable[[str], None]) -> None:
+def serve(
+    caseload: Path | None,
+    *,
+    port: int | None,
+    announce: Callable[[str], None],
+    launch: Callable[[str], None] | None = None,
+) -> None:
     """Serve the page until it is stopped (Ctrl-C); ``announce`` is given the address once it answers.
 
     Parameters
@@ -97,7 +128,9 @@ def serve(caseload: Path | None, *, port: int | None, announce: Callable[[str], 
     port : int or None
         The port on 127.0.0.1; None takes 8737, or any free one where that is taken.
     announce : callable
-        Told the address, which carries the session's token.
+        Told the address, whose key is good once; told the next one each time it was used.
+    launch : callable or None
+        Given the path of a file of the user's own that opens the page in the browser it is opened with.
 
     Raises
     ------
@@ -105,10 +138,26 @@ def serve(caseload: Path | None, *, port: int | None, announce: Callable[[str], 
         When the port can't be had.
     """
     lock.unlock(caseload)
-    server, listening, token, _ = _server(caseload, port)
-    announce(_address(listening, token))
-    with listening, contextlib.suppress(KeyboardInterrupt):
-        server.run(sockets=[listening])
+    ready = _ready(caseload, port)
+    announce(_address(ready.port, ready.entrance))
+    opening = OpeningFile(f"http://{HOST}:{ready.port}", ready.entrance.secret) if launch is not None else None
+
+    def renewed() -> None:
+        if opening is not None:
+            opening.erase()
+        announce(_address(ready.port, ready.entrance))
+
+    ready.entrance.renewed = renewed
+    if opening is not None:
+        signal.signal(signal.SIGTERM, signal.default_int_handler)  # so that the file goes when the page is ended
+    try:
+        if launch is not None and opening is not None:
+            launch(str(opening.path))
+        with ready.listening, contextlib.suppress(KeyboardInterrupt):
+            ready.server.run(sockets=[ready.listening])
+    finally:
+        if opening is not None:
+            opening.erase()
 
 
 def start(caseload: Path | None, *, port: int | None = 0) -> Running:
@@ -124,19 +173,19 @@ def start(caseload: Path | None, *, port: int | None = 0) -> Running:
     Returns
     -------
     Running
-        Its address carries the session's token.
+        Its address carries a key that is good once.
 
     Raises
     ------
     OutputError
         When the port can't be had, or the server does not answer within ten seconds.
     """
-    server, listening, token, root = _server(caseload, port)
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
+    ready = _ready(caseload, port)
+    thread = threading.Thread(target=ready.server.run, kwargs={"sockets": [ready.listening]}, daemon=True)
     thread.start()
     until = time.monotonic() + START_S
-    while not server.started:
+    while not ready.server.started:
         if time.monotonic() > until or not thread.is_alive():
             raise OutputError("the page did not start; look at what else runs on 127.0.0.1")
         time.sleep(0.01)
-    return Running(_address(listening, token), listening.getsockname()[1], token, root, server, thread)
+    return Running(ready.port, ready.token, ready.root, ready.entrance, ready.server, thread)

@@ -47,5 +47,9 @@ def _filled(request: Request, template: str, status: int, **values: Any) -> HTML
     filled = _environment().get_template(template)
     root = root_of(request)
     here = request.url.path.removeprefix(root)
-    always = {"root": root, "here": here, "places": PLACES, "invented": INVENTED, "support": SUPPORT}
+    state = request.app.state
+    always = {
+        "root": root, "here": here, "places": PLACES, "invented": INVENTED, "support": SUPPORT,
+        "handle": state.handles.of, "proof": state.proof,
+    }  # fmt: skip
     return HTMLResponse(filled.render(always | values), status)

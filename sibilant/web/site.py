@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from pathlib import Path
 
 from starlette.applications import Starlette
@@ -14,12 +15,14 @@ from starlette.staticfiles import StaticFiles
 from ..errors import QuestionError, RefusedError, SibilantError, UsageError
 from . import capturing, judging, places, reviewing
 from .guard import Guard
+from .handles import Handles
+from .opening import Entrance
 from .showing import refused, root_of
 
 STATIC = Path(__file__).parent / "static"
 
 
-def make_site(caseload: Path | None, *, port: int, token: str, root: str) -> Guard:
+def make_site(caseload: Path | None, *, port: int, token: str, root: str, entrance: Entrance) -> Guard:
     """Return the site of one caseload, which lets in only what carries the token and comes to 127.0.0.1 at the port.
 
     Parameters
@@ -32,6 +35,8 @@ def make_site(caseload: Path | None, *, port: int, token: str, root: str) -> Gua
         The session's secret.
     root : str
         The path that the site stands below, such as ``/x7Kq``.
+    entrance : Entrance
+        What lets a browser in.
 
     Returns
     -------
@@ -49,7 +54,9 @@ def make_site(caseload: Path | None, *, port: int, token: str, root: str) -> Gua
         exception_handlers={SibilantError: _said, HTTPException: _http, Exception: _fault},
     )
     site.state.caseload = caseload
-    return Guard(site, port=port, token=token, root=root)
+    site.state.handles = Handles(token)
+    site.state.proof = secrets.token_hex(32)
+    return Guard(site, port=port, token=token, root=root, entrance=entrance, proof=site.state.proof)
 
 
 def _routes(answers: dict[str, places.Answer], method: str) -> list[Route]:

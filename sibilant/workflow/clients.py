@@ -260,12 +260,7 @@ def hold_client(caseload: Path | None, code: str | None, reason: str) -> Client:
 def remove_client(caseload: Path | None, code: str, what: Literal["audio", "all"]) -> Receipt:
     """Erase a client's sound or everything, and return the receipt."""
     with opened(caseload) as one:
-        name = client_or_last(one, code)
-        receipt = store.remove_client(one, name, what)
-        n_files = store.erase_drafts(one, name)
-        if not n_files:
-            return receipt
-        return replace(receipt, erased=(*receipt.erased, f"a take under way: {n_files} files"))
+        return store.remove_client(one, client_or_last(one, code), what)
 
 
 def add_event(caseload: Path | None, code: str | None, text: str, on: dt.date | None = None) -> tuple[str, Event]:

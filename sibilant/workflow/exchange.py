@@ -6,7 +6,6 @@ import csv
 import datetime as dt
 import io
 import json
-import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from pathlib import Path
@@ -74,7 +73,7 @@ def export_client(
         clips = _clips(one, rows) if audio else {}
         if not audio:
             _without_sound(plain)
-        n_files = _write_folder(to, plain, given, clips, _token_rows(one, name, given))
+        n_files = _write_folder(one, to, (plain, given, clips, _token_rows(one, name, given)))
     return {
         "client": given,
         "folder": to.name,
@@ -159,15 +158,16 @@ def _token_rows(one: store.Caseload, name: str, given: str) -> list[tables.Row]:
     return found
 
 
-def _write_folder(
-    to: Path, rows: store.Rows, code: str, clips: Mapping[str, Callable[[], bytes]], tokens: Sequence[tables.Row]
-) -> int:
-    """Write all files into a folder beside ``to`` and move it there when whole."""
+Written = tuple[store.Rows, str, Mapping[str, Callable[[], bytes]], Sequence[tables.Row]]
+
+
+def _write_folder(one: store.Caseload, to: Path, what: Written) -> int:
+    """Write rows, code, sounds and tokens into a folder beside ``to`` and move it there when whole."""
+    rows, code, clips, tokens = what
     if to.exists() and (not to.is_dir() or any(to.iterdir())):
         raise OutputError(f"{to.name}: something stands there already; name a new folder")
-    files.make_folder(to.parent)
-    with tempfile.TemporaryDirectory(prefix=f".{to.name[:40]}.", dir=to.parent) as made:
-        folder = Path(made) / "whole"
+    with store.outside(one, to) as made:
+        folder = made / "whole"
         files.make_folder(folder)
         hashes = {}
         for table, found in rows.items():

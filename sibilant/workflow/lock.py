@@ -51,9 +51,17 @@ def status(caseload: Path | None) -> dict[str, Any]:
         notes.append(f"{other.name} lies beside it and is not read: a backup, or left by a copy; take it away")
     if encrypted and n_sealed < len(sounds):
         notes.append(f"{len(sounds) - n_sealed} plain sounds lie in its audio folder and are not read; take them away")
+    left = store.count_plain(folder, encrypted=encrypted)
+    if left["plain_pieces_of_takes"]:
+        notes.append(
+            f"{left['plain_pieces_of_takes']} plain pieces of takes lie in it; the next command takes them away"
+        )
+    if left["exports_unfinished"]:
+        notes.append(f"{left['exports_unfinished']} exports are being made, or were killed; the next command clears up")
     return {
         "caseload": folder.name,
         "encrypted": encrypted,
+        **left,
         "records": "SQLite" if own is not None else "another database, by url",
         "records_encrypted": encrypted and own is not None,
         "sounds": len(sounds),

@@ -19,6 +19,7 @@ pytest.importorskip("uvicorn", reason="the page's optional part is not installed
 
 from sibilant import audio, lexicon, synthetic, web
 from sibilant.terms.clinic import Consent, Device
+from sibilant.web.handles import handle_of
 from sibilant.workflow import clients
 
 RATE = 44_100
@@ -48,6 +49,11 @@ class Served:
         return f"http://{self.host}"
 
     @property
+    def handle(self) -> str:
+        """What stands for the invented client in addresses."""
+        return handle_of(self.running.token, CLIENT)
+
+    @property
     def base(self) -> str:
         return f"{self.origin}{self.running.root}"
 
@@ -56,7 +62,7 @@ class Served:
     ) -> tuple[int, dict[str, str], bytes]:
         """One request as the page's own browser would send it, but for what is changed (None: left out)."""
         own = {} if bare else {"Cookie": f"sibilant={self.running.token}"}
-        whole = path if path.startswith((self.running.root, "/?key=")) else self.running.root + path
+        whole = path if path.startswith((self.running.root, "/?key=", "/open", "/proof")) else self.running.root + path
         headers = {"Host": self.host, **own}
         if method == "POST":
             headers |= {"Origin": self.origin, "Content-Length": str(len(body or b""))}

@@ -56,9 +56,9 @@ def until(page, words: str, *, timeout: int = 15_000) -> None:
 def to_the_stage(page, served, tmp_path: Path, *, words: str = WORDS, keys: tuple[str, ...] = ("Enter",)) -> None:
     """From the printed address to the first word, by keys alone but for the file dialogue, which is the system's."""
     page.goto(served.running.address)
-    tab_to(page, "a[href$='/?client=C-7QXK']")
+    tab_to(page, f"a[href$='/?client={served.handle}']")
     press(page, "Enter")
-    page.wait_for_url("**/?client=C-7QXK*")
+    page.wait_for_url(f"**/?client={served.handle}*")
     tab_to(page, "a.button.first")
     press(page, "Enter")
     page.wait_for_url("**/capture**")

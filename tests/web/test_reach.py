@@ -35,12 +35,12 @@ def test_without_the_key_nothing_is_answered(served) -> None:
         cookie = f"sibilant={wrong}"
         assert served.asked("GET", "/", bare=True, cookie=cookie)[0] == 403
         assert served.asked("GET", f"/?key={wrong}", bare=True)[0] == 403
-    assert served.asked("GET", f"/capture?key={served.running.token}", bare=True)[0] == 403
+    assert served.asked("GET", f"/capture?key={served.running.entrance.secret}", bare=True)[0] == 403
 
 
 def test_the_cookie_is_bound_to_the_path_that_only_this_session_has(served) -> None:
     """Browsers send a cookie to all ports of a host, but not outside its path: no other local server is sent it."""
-    _, headers, _ = served.asked("GET", f"/?key={served.running.token}", bare=True)
+    _, headers, _ = served.asked("GET", f"/?key={served.running.entrance.secret}", bare=True)
     root = served.running.root
     assert f"path={root}/" in headers["set-cookie"].split("; ") or f"Path={root}/" in headers["set-cookie"].split("; ")
     assert len(root) > 10 and served.running.token not in root
@@ -51,7 +51,7 @@ def test_the_cookie_is_bound_to_the_path_that_only_this_session_has(served) -> N
 
 
 def test_the_key_becomes_a_cookie_and_leaves_the_address(served) -> None:
-    status, headers, _ = served.asked("GET", f"/?key={served.running.token}", bare=True)
+    status, headers, _ = served.asked("GET", f"/?key={served.running.entrance.secret}", bare=True)
     assert status == 303 and headers["location"] == f"{served.running.root}/"
     cookie = headers["set-cookie"].lower()
     assert "httponly" in cookie and "samesite=strict" in cookie
@@ -103,6 +103,12 @@ def test_too_much_is_refused_before_it_is_read(served) -> None:
     assert served.asked("POST", "/do/trial?rate=44100", None, content_length=None)[0] == 413
 
 
+def code_at(served, address: str) -> str:
+    """The code of the client that an address leads to."""
+    assert not re.search(r"C-[A-Z0-9]{4}", address), "no code in an address"
+    return re.search(r"<strong>(C-\w{4})</strong>", served.asked("GET", address)[2].decode())[1]
+
+
 WRONG = {
     "/capture?client=C-7QXX": (400, "not a client code"),
     "/capture?client=C-M4RT": (422, "C-M4RT"),
@@ -152,7 +158,7 @@ def test_consent_is_given_by_a_role(served) -> None:
     status, _, body = served.asked("POST", "/clients", b"age=7y4m&recording=yes")
     assert status == 400 and b"say who agreed" in body
     status, headers, _ = served.asked("POST", "/clients", b"age=8%3B2&consent_by=parent&recording=yes&teaching=yes")
-    code = re.search(r"client=(C-\w{4})", headers["location"])[1]
+    code = code_at(served, headers["location"])
     from sibilant.workflow import clients
 
     consent = clients.show_client(served.folder, code)["consent"]
@@ -160,7 +166,7 @@ def test_consent_is_given_by_a_role(served) -> None:
         "parent", True, True, False,
     )  # fmt: skip
     _, headers, _ = served.asked("POST", "/clients", b"age=8y&consent_by=parent")
-    code = re.search(r"client=(C-\w{4})", headers["location"])[1]
+    code = code_at(served, headers["location"])
     given = {"words": "core-a", "rate": 48000, "microphone": {"noiseSuppression": False}}
     status, answer = served.told(f"/do/take/begin?client={code}", given)
     assert status == 409 and "no consent to recording" in answer["error"]

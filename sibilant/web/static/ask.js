@@ -18,8 +18,24 @@ async function answered(answer) {
   throw new Refused(said.error || `not done (${answer.status})`, said.answers);
 }
 
+const PROOF = document.documentElement.dataset.proof || "";
+const hex = (bytes) => Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+const unhex = (text) => Uint8Array.from(text.match(/../g) || [], (pair) => parseInt(pair, 16));
+const proofKey = crypto.subtle.importKey("raw", unhex(PROOF), { name: "HMAC", hash: "SHA-256" }, false, ["verify"]);
+
+/** Have the program prove that it made this page, before it is sent anything: another may have taken its port. */
+async function proven() {
+  const challenge = hex(crypto.getRandomValues(new Uint8Array(32)));
+  const answer = await fetch(`/proof?challenge=${challenge}`, { credentials: "omit", cache: "no-store", redirect: "error" });
+  const signed = unhex((await answer.text()).slice(0, 128));
+  if (!(await crypto.subtle.verify("HMAC", await proofKey, signed, new TextEncoder().encode(challenge)))) {
+    throw new Refused("what answers here is not the program that made this page, so nothing was sent to it; close this page, start sibilant page again and open the address it prints");
+  }
+}
+
 async function fetched(address, options) {
   try {
+    await proven();
     return await answered(await fetch(address, options));
   } catch (error) {
     if (error instanceof Refused) throw error;

@@ -305,7 +305,7 @@ function tellKept(kept) {
     return line;
   }));
   at("notes").replaceChildren(...kept.notes.filter((line) => !line.includes("sibilant judge")).map((line) => made("li", line)));
-  at("to-judge").href = `${ROOT}judge?client=${kept.client}&session=${kept.session}`;
+  at("to-judge").href = `${ROOT}judge?client=${client}&session=${kept.session}`;
   show("kept", "kept-head");
 }
 

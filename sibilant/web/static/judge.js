@@ -44,7 +44,7 @@ async function next() {
   at("before").disabled = place === 0;
   fill(given.get(one.key));
   sound = null;
-  for (const near of queue.left.slice(place, place + 3)) if (near.has_sound) player.load(queue.client, queue.session, near.key).catch(() => {});
+  for (const near of queue.left.slice(place, place + 3)) if (near.has_sound) player.load(client, queue.session, near.key).catch(() => {});
   if (one.has_sound) await heard();
 }
 
@@ -82,7 +82,7 @@ async function heard(part = "word") {
   const one = queue.left[place];
   if (!one?.has_sound) return;
   await tried(async () => {
-    sound = await player.load(queue.client, queue.session, one.key);
+    sound = await player.load(client, queue.session, one.key);
     at("play-sound").disabled = sound.first < 0;
     if (part !== "word" && sound.first < 0) return;
     const played = part === "word" ? await player.play(sound) : await player.play(sound, sound.first, sound.last);
@@ -123,10 +123,10 @@ async function back() {
 async function done() {
   player.stop();
   const left = queue.left.length - given.size;
-  const values = { client: queue.client, session: queue.session, rater: queue.rater };
+  const values = { client, session: queue.session, rater: queue.rater };
   at("done-head").textContent = left > 0 ? `Stopped; ${left} still to judge` : "This set is judged";
   at("to-progress").hidden = left > 0;
-  at("to-review").href = `${ROOT}review?client=${queue.client}&session=${queue.session}`;
+  at("to-review").href = `${ROOT}review?client=${client}&session=${queue.session}`;
   const lines = left > 0 || queue.blind && queue.turn > 1 ? [] : (await ask("do/judge/after", values)).lines;
   at("lines").replaceChildren(...lines.map((line) => made("li", line)));
   showOnly(PARTS, "done", "done-head");

@@ -148,7 +148,11 @@ def _sentences(frame: Frame, method_sentence: str, followed: Sequence[Followed])
         if session.phase == "baseline" and not session.bridge and line.main and session not in line.baseline
     ]
     bridges = [sentence for one in followed for sentence in one.bridged]
-    return tuple(dict.fromkeys([text for text in (method_sentence, *own, *same_day, *bridges) if text]))
+    damaged = frame.case.set_aside
+    aside = f"left out as damaged, so figures here may differ: {', '.join(damaged[:5])}" if damaged else ""
+    more = f" and {len(damaged) - 5} more" if len(damaged) > 5 else ""
+    sentences = (f"{aside}{more}", method_sentence, *own, *same_day, *bridges)
+    return tuple(dict.fromkeys([text for text in sentences if text]))
 
 
 def _contexts(frame: Frame, summaries: Sequence[SessionSummary]) -> tuple[ContextCell, ...]:

@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from ..errors import CaseloadError, RefusedError
 from ..files import make_folder
 from . import clips
+from .checksums import SEALED, seal, sealing_rows
 from .engine import Place, make_engine, read_place
 from .keys import (
     KEY_FILE,
@@ -86,8 +87,9 @@ class Caseload:
         """
         with self._worded(), self.engine.execution_options(writing=True).begin() as connection:
             self.refuse_other_form()
-            yield connection
-            self.note(connection, action, subject, detail)
+            with sealing_rows(connection):
+                yield connection
+                self.note(connection, action, subject, detail)
 
     def note(self, connection: sa.Connection, action: str, subject: str, detail: str = "") -> None:
         """Write a line of the audit trail."""
@@ -159,7 +161,7 @@ def open_caseload(
     >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as folder, open_caseload(Path(folder) / "caseload") as caseload:
     ...     caseload.setting("format"), caseload.encrypted
-    ('2', False)
+    ('3', False)
     """
     place = read_place(folder)
     _check_place(place, create=create)
@@ -224,6 +226,8 @@ def _bring_up(caseload: Caseload) -> None:
         return
     with caseload.engine.execution_options(writing=True).begin() as connection:
         bring_up(connection)
+        for table in SEALED:
+            seal(connection, table)
         connection.execute(SETTINGS.delete().where(SETTINGS.c.key == "format"))
         connection.execute(SETTINGS.insert().values(key="format", value=str(FORMAT)))
 

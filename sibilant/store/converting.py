@@ -17,6 +17,7 @@ from typing import Any
 from ..errors import CaseloadError, RefusedError
 from . import clips, drafts, keys, sealing
 from .caseload import Ask, Caseload, open_caseload
+from .checksums import sealing_rows
 from .engine import Place, make_engine, open_sealed, raw_key, read_place, sqlite_engine
 
 
@@ -152,7 +153,8 @@ def _note(path: Path, new: Caseload, action: str, detail: str) -> None:
     with contextlib.ExitStack() as until_noted:
         until_noted.callback(engine.dispose)
         with new._worded(), engine.execution_options(writing=True).begin() as connection:
-            new.note(connection, action, "", detail)
+            with sealing_rows(connection):
+                new.note(connection, action, "", detail)
 
 
 def _opened(path: Path, by: keys.Keys | None) -> Any:

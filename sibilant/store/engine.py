@@ -135,6 +135,7 @@ def sqlite_engine(path: Path, keys: Keys | None = None) -> sa.Engine:
     @sa.event.listens_for(engine, "connect")
     def _settings(connection: Any, _record: Any) -> None:
         connection.isolation_level = None  # transactions are begun below, not by the driver
+        connection.text_factory = _text
         cursor = connection.cursor()
         for pragma in (f"busy_timeout={BUSY_MS}", "journal_mode=WAL", "foreign_keys=ON", "secure_delete=ON"):
             cursor.execute(f"PRAGMA {pragma}")
@@ -146,6 +147,11 @@ def sqlite_engine(path: Path, keys: Keys | None = None) -> sa.Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
 
     return engine
+
+
+def _text(content: bytes) -> str:
+    """Return a text cell; one that is damaged is handed on, for the row's checksum to notice, instead of failing."""
+    return content.decode("utf-8", "surrogateescape")
 
 
 def open_sealed(path: Path, keys: Keys) -> Any:

@@ -159,9 +159,7 @@ def _measured(row: Mapping[str, Any]) -> Mapping[str, Any]:
     return row
 
 
-def _tokens(
-    connection: sa.Connection, owner: int, session: int | None, aside: list[str]
-) -> tuple[KeptToken, ...]:
+def _tokens(connection: sa.Connection, owner: int, session: int | None, aside: list[str]) -> tuple[KeptToken, ...]:
     methods = _methods(connection, aside)
     prompts: dict[tuple[int, int], Prompt | None] = {
         (row["session_id"], row["prompt_index"]): readable("prompts", row, partial(prompt_from, row["prompt"]), aside)
@@ -178,10 +176,11 @@ def _tokens(
     found = []
     for row in _rows(connection, _of_sessions(TOKENS, owner, session)):
         place = (row["session_id"], row["prompt_index"])
-        if place in prompts and prompts[place] is None:  # its prompt is damaged, and named
+        said = prompts.get(place)
+        if place in prompts and said is None:  # its prompt is damaged, and named
             continue
 
-        def read(row: Mapping[str, Any] = row, prompt: Prompt | None = prompts.get(place)) -> KeptToken:
+        def read(row: Mapping[str, Any] = row, prompt: Prompt | None = said) -> KeptToken:
             number = row["id"]
             corrections = tuple(correction_from(one, row["key"]) for one in corrected[number])
             judgements = tuple(judgement_from(one, row["key"]) for one in judged[number])

@@ -1,4 +1,4 @@
-"""Rows checked one by one before they are kept: each cell by its column, each JSON text by its shape, what hangs together.
+"""Rows checked one by one before they are kept: each cell, each JSON text by its shape, and what hangs together.
 
 A row that passes can be read back; one that does not is named by table, row and column.
 """

@@ -11,7 +11,6 @@ import hashlib
 import logging
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
-from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -49,7 +48,9 @@ def _cell(value: Any) -> bytes:
     if isinstance(value, bytes):
         return b"b" + value
     if isinstance(value, dt.datetime):
-        return b"m" + value.astimezone(dt.UTC).isoformat().encode() if value.tzinfo else b"n" + value.isoformat().encode()
+        return (
+            b"m" + value.astimezone(dt.UTC).isoformat().encode() if value.tzinfo else b"n" + value.isoformat().encode()
+        )
     if isinstance(value, dt.date):
         return b"d" + value.isoformat().encode()
     return type(value).__name__.encode() + repr(value).encode()
@@ -70,15 +71,11 @@ def readable(table: str, row: Mapping[Any, Any], read: Callable[[], Found], asid
 
 
 def say_set_aside(of: str, aside: Sequence[str]) -> None:
-    """Tell through the log, once a process, what was set aside; its usual place is standard error."""
+    """Tell through the log what was set aside; the log's usual place is standard error."""
     if aside:
         more = f" and {len(aside) - 3} more" if len(aside) > 3 else ""
-        _say(f"caution: {of}: set aside as damaged: {', '.join(aside[:3])}{more}; see: sibilant caseload check")
-
-
-@lru_cache(maxsize=256)
-def _say(words: str) -> None:
-    logging.getLogger("sibilant.store").warning(words)
+        words = f"caution: {of}: set aside as damaged: {', '.join(aside[:3])}{more}; see: sibilant caseload check"
+        logging.getLogger("sibilant.store").warning(words)
 
 
 def own_check(connection: sa.Connection, path: Path | None) -> list[str]:

@@ -152,9 +152,8 @@ def _note(path: Path, new: Caseload, action: str, detail: str) -> None:
     engine = sqlite_engine(path, new.keys)
     with contextlib.ExitStack() as until_noted:
         until_noted.callback(engine.dispose)
-        with new._worded(), engine.execution_options(writing=True).begin() as connection:
-            with sealing_rows(connection):
-                new.note(connection, action, "", detail)
+        with new._worded(), engine.execution_options(writing=True).begin() as connection, sealing_rows(connection):
+            new.note(connection, action, "", detail)
 
 
 def _opened(path: Path, by: keys.Keys | None) -> Any:

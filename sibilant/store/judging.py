@@ -57,7 +57,9 @@ def _judgement_row(judgement: Judgement, token: int) -> dict[str, Any]:
 
 def judgement_from(row: Mapping[str, Any], key: str) -> Judgement:
     """Return a judgement from its row."""
-    kept = {name: value for name, value in row.items() if name not in {"id", "token_id", "judged_at", "types", "checksum"}}
+    kept = {
+        name: value for name, value in row.items() if name not in {"id", "token_id", "judged_at", "types", "checksum"}
+    }
     return Judgement(token=key, on=row["judged_at"], types=tuple(load(row["types"]) or ()), **kept)
 
 

@@ -105,11 +105,11 @@ def _plain(value: Any, shape: Any) -> str:
 
 
 def text_misfit(value: Any) -> str:
-    """Return why a value is no text that can be kept: control characters, half characters, or too long.
+    r"""Return why a value is no text that can be kept: control characters, half characters, or too long.
 
     Examples
     --------
-    >>> text_misfit("a\\x01b"), text_misfit("two\\nlines")
+    >>> text_misfit("a\x01b"), text_misfit("two\nlines")
     ('holds a control character (U+0001)', '')
     """
     if not isinstance(value, str):
@@ -123,7 +123,7 @@ def text_misfit(value: Any) -> str:
 
 
 def is_control(sign: str) -> bool:
-    """Say whether a character is a control character, a half of one, or none at all (U+FFFE), which no page can show."""
+    """Say whether a character is a control character, half of one, or none at all (U+FFFE): no page can show it."""
     code = ord(sign)
     return code < 32 or 0x7F <= code < 0xA0 or 0xD800 <= code < 0xE000 or code & 0xFFFE == 0xFFFE
 

@@ -105,6 +105,8 @@ class Caseload:
             raise RefusedError(
                 f"the caseload refused to keep the same thing twice, or one that hangs on nothing ({_first(error)})"
             ) from error
+        except UnicodeEncodeError as error:
+            raise RefusedError("a text holds half a character, which can't be kept; write it again") from error
         except sa.exc.SQLAlchemyError as error:
             raise CaseloadError(_worded(self.folder, error)) from error
 
@@ -227,7 +229,7 @@ def _bring_up(caseload: Caseload) -> None:
     with caseload.engine.execution_options(writing=True).begin() as connection:
         bring_up(connection)
         for table in SEALED:
-            seal(connection, table)
+            seal(connection, table, fresh=False)
         connection.execute(SETTINGS.delete().where(SETTINGS.c.key == "format"))
         connection.execute(SETTINGS.insert().values(key="format", value=str(FORMAT)))
 

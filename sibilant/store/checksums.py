@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import logging
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -16,10 +17,15 @@ from typing import Any, TypeVar
 
 import sqlalchemy as sa
 
+from ..errors import RefusedError
 from .schema import METADATA
 
 SEALED = tuple(table for table in METADATA.sorted_tables if "checksum" in table.c)
 DIGITS = 16
+CONTROL = re.compile(
+    r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]|\\u00(?:0[0-8bcefBCEF]|1[0-9a-fA-F])"
+)
+"""A control character, half of one, or none at all; in JSON text they are written as an escape."""
 Found = TypeVar("Found")
 _CHECKED: dict[tuple[Any, ...], list[str]] = {}
 
@@ -54,6 +60,17 @@ def _cell(value: Any) -> bytes:
     if isinstance(value, dt.date):
         return b"d" + value.isoformat().encode()
     return type(value).__name__.encode() + repr(value).encode()
+
+
+def _refuse_control(table: str, row: Mapping[Any, Any]) -> None:
+    for column, cell in row.items():
+        found = CONTROL.search(cell) if isinstance(cell, str) else None
+        if found is not None:
+            code = ord(found[0]) if len(found[0]) == 1 else int(found[0][2:], 16)
+            raise RefusedError(
+                f"{table}: {column}: holds a control character (U+{code:04X}), which no page can show; take it out,"
+                " nothing was kept"
+            )
 
 
 def is_whole(table: str, row: Mapping[Any, Any]) -> bool:
@@ -113,13 +130,20 @@ def sealing_rows(connection: sa.Connection) -> Iterator[None]:
             seal(connection, table)
 
 
-def seal(connection: sa.Connection, table: sa.Table) -> int:
-    """Give a checksum to every row of a table that has none; return how many."""
+def seal(connection: sa.Connection, table: sa.Table, *, fresh: bool = True) -> int:
+    """Give a checksum to every row of a table that has none; return how many.
+
+    Raises
+    ------
+    RefusedError
+        When a fresh row holds a control character; without ``fresh`` rows are sealed as found.
+    """
     key = next(iter(table.primary_key.columns))
-    made = [
-        {"named": row[key.name], "made": checksum_of(table.name, row)}
-        for row in connection.execute(sa.select(table).where(table.c.checksum.is_(None))).mappings()
-    ]
+    made = []
+    for row in connection.execute(sa.select(table).where(table.c.checksum.is_(None))).mappings():
+        if fresh:
+            _refuse_control(table.name, row)
+        made.append({"named": row[key.name], "made": checksum_of(table.name, row)})
     if made:
         update = table.update().where(key == sa.bindparam("named")).values(checksum=sa.bindparam("made"))
         connection.execute(update, made)

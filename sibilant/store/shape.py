@@ -12,7 +12,7 @@ from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 MOST_TEXT = 20_000
 MOST_NUMBER = 1e12
-KEPT_SIGNS = "\n\t"
+KEPT_SIGNS = "\n\t\r"
 
 
 def misfit(value: Any, shape: Any) -> str:

@@ -75,7 +75,7 @@ class Export:
         """
         content = _content(self.folder / "audio", name)
         if hashlib.sha256(content).hexdigest() != Path(name).stem:
-            raise InputError(f"{name[:20]}: a sound of the export has changed; {AGAIN}")
+            raise InputError(f"{name[:20]}: a sound of the export is missing or changed; {AGAIN}")
         return content
 
 

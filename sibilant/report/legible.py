@@ -20,7 +20,7 @@ def without_control(document: Document) -> Document:
     >>> without_control(Document("note", "a\x01b", ())).title
     'a[sign U+0001]b'
     """
-    cleaned: Document = _each_text(document, lambda text: CONTROL.sub(_named, text))
+    cleaned: Document = _each_text(document, lambda text: CONTROL.sub(_named, text.replace("\ufeff", "")))
     return cleaned
 
 

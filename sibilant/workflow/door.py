@@ -19,6 +19,7 @@ FORM = "sibilant-export/1"
 JSON_DAYS = {"consent": ("given_on", "withdrawn_on"), "treated": ()}
 MOST_BYTES = 256 << 20
 MOST_ROWS = 500_000
+MOST_DAYS = 100_000
 AGAIN = "nothing was imported; export again, or correct it"
 
 
@@ -160,9 +161,12 @@ def _odd(table: str, row: int, column: str, why: str) -> InputError:
 
 def _whole(table: str, place: int, row: Mapping[str, str], column: str) -> int:
     try:
-        return int(row[column])
+        found = int(row[column])
+        if abs(found) > MOST_DAYS:
+            raise ValueError(found)
+        return found
     except ValueError:
-        raise _odd(table, place, column, f"a whole number was expected, not {row[column][:20]!r}") from None
+        raise _odd(table, place, column, f"a whole number of days was expected, not {row[column][:20]!r}") from None
 
 
 def _absolute(table: str, place: int, row: Mapping[str, str], zero: dt.date) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from .. import files, store, tables
-from ..errors import InputError, OutputError, RefusedError
+from ..errors import OutputError, RefusedError
 from .caseload import client_or_last, opened, used
 from .door import FORM, JSON_DAYS, columns, json_days, read_export
 from .private import free_texts, suspects
@@ -244,7 +244,7 @@ def import_folder(
     given = read_export(folder)
     days = given.days()
     with opened(caseload, create=True) as one:
-        zero = day_zero or _day_before(store.day_of(one), days)
+        zero = day_zero or store.day_of(one) - dt.timedelta(days=days)
         rows = given.rows(zero)
         if new_code:
             rows["clients"][0]["code"] = store.new_code(set(store.codes(one)))
@@ -260,10 +260,3 @@ def import_folder(
         "tokens": len(rows["tokens"]),
         "day_zero": zero.isoformat(),
     }
-
-
-def _day_before(today: dt.date, days: int) -> dt.date:
-    try:
-        return today - dt.timedelta(days=days)
-    except OverflowError:
-        raise InputError(f"sessions.csv: column held_on_day: {days} days is out of all bounds; export again") from None

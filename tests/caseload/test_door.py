@@ -77,7 +77,7 @@ def with_another(folder: Path) -> Path:
 @pytest.mark.parametrize(
     ("table", "column", "cell", "words"),
     [
-        ("clients", "code", "../../victim", r"clients.csv: row 1, column code: '../../victim' is not a client code"),
+        ("clients", "code", "../../victim", r"clients.csv: row 1, column code: "),
         ("clients", "retention", "x", r"clients.csv: row 1, column retention"),
         ("clients", "consent", "x", r"clients.csv: row 1, column consent"),
         ("clients", "age_months", "-3", r"clients.csv: row 1, column age_months"),
@@ -120,7 +120,7 @@ def test_a_list_of_sounds_that_is_none_is_refused(export: Path, tmp_path: Path, 
     folder = changed(
         export, tmp_path / "bad", "events", lambda rows: None, lambda content: content.update(sounds=sounds)
     )
-    with pytest.raises(InputError, match="export.json"):
+    with pytest.raises(InputError, match=r"export\.json"):
         exchange.import_folder(tmp_path / "two", folder)
 
 

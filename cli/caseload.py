@@ -15,7 +15,7 @@ ASKED = "The passphrase is asked in the terminal, or taken from SIBILANT_PASSPHR
 
 @click.group()
 def command() -> None:
-    """See whether the caseload is encrypted, encrypt or decrypt it, change its passphrase.
+    """See whether the caseload is encrypted and whole, encrypt or decrypt it, change its passphrase.
 
     Example: sibilant caseload status
     """
@@ -42,6 +42,26 @@ def status(caseload: Path | None, as_json: bool) -> None:
     from sibilant.workflow import lock
 
     _print(lock.status(caseload), as_json=as_json)
+
+
+@command.command(epilog="Example: sibilant caseload check")
+@caseload
+@as_json
+@click.pass_context
+def check(context: click.Context, caseload: Path | None, as_json: bool) -> None:
+    """Compare every row and every kept sound with what was noted when it was kept; nothing is changed.
+
+    Names what is damaged, missing, changed, plain in an encrypted caseload, or unreadable. Exit 0 whole, 3 not.
+    """
+    from sibilant.workflow import wholeness
+
+    done = wholeness.check(caseload)
+    if as_json:
+        print_json(done)
+    else:
+        click.echo("\n".join(wholeness.lines(done)))
+    if not done["whole"]:
+        context.exit(3)
 
 
 @command.command(epilog=f"{ASKED} Example: sibilant caseload encrypt")

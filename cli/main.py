@@ -74,7 +74,7 @@ def run(arguments: list[str] | None = None) -> int:
     from sibilant.errors import SibilantError, UsageError
 
     try:
-        group.main(args=arguments, prog_name="sibilant", standalone_mode=False)
+        left = group.main(args=arguments, prog_name="sibilant", standalone_mode=False)
     except click.exceptions.Exit as leave:
         return leave.exit_code
     except click.ClickException as wrong:
@@ -91,4 +91,4 @@ def run(arguments: list[str] | None = None) -> int:
         return 3
     except BrokenPipeError:
         return 0
-    return 0
+    return left if isinstance(left, int) else 0

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO
 
-from .errors import OutputError
+from .errors import InputError, OutputError
 
 
 def sha256_of(path: Path) -> str:
@@ -87,6 +87,37 @@ def write_bytes(path: Path, content: bytes, *, private: bool = False) -> None:
 def write_text(path: Path, content: str, *, private: bool = False) -> None:
     """Write a whole text file atomically as UTF-8 without a mark; ``private``: readable by its owner alone."""
     write_bytes(path, content.encode("utf-8"), private=private)
+
+
+def refuse_odd(path: Path) -> None:
+    """Refuse what is no regular file: a device or a pipe may never end.
+
+    Raises
+    ------
+    InputError
+        When something other than a regular file stands at ``path``.
+    """
+    if path.exists() and not path.is_file():
+        kind = "a folder" if path.is_dir() else "a device, pipe or socket"
+        raise InputError(f"{path.name}: {kind}, where a file was asked for; name a regular file")
+
+
+def read_bytes(path: Path, *, most: int) -> bytes:
+    """Return a regular file's bytes, of ``most`` bytes or fewer.
+
+    Raises
+    ------
+    InputError
+        When it is missing, no regular file, larger, or can't be read.
+    """
+    refuse_odd(path)
+    try:
+        size = path.stat().st_size
+        if size > most:
+            raise InputError(f"{path.name}: {size >> 20} MiB, at most {most >> 20} MiB; split it")
+        return path.read_bytes()
+    except OSError as error:
+        raise InputError(f"{path.name}: can't be read ({(error.strerror or 'error').lower()})") from error
 
 
 def make_folder(path: Path) -> Path:

@@ -32,7 +32,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "pipeline": BASE | {"lexicon", "methods", "segment", "acoustics", "suitability"},
     "progress": BASE | {"methods", "ranges"},
     "study": BASE | {"ranges"},
-    "store": BASE | {"files"},
+    "store": BASE | {"files", "methods"},
     "charts": BASE | {"ranges", "progress", "study"},
     "report": BASE | {"ranges", "progress", "charts"},
     "workflow": BELOW_DOORS,

@@ -33,6 +33,8 @@ class Decoder(Protocol):
 
     sampling_rate_hz: int
     n_channels: int
+    n_promised: int
+    """Frames that the header promises, 0 where it says nothing."""
     bit_depth: int | None
     coding: str
     lossy: bool
@@ -118,6 +120,7 @@ class _Plain:
         self._sound = sound
         self.sampling_rate_hz = int(sound.samplerate)
         self.n_channels = int(sound.channels)
+        self.n_promised = int(sound.frames)
         self.bit_depth = BIT_DEPTHS.get(sound.subtype)
         self.coding = f"{sound.format}/{sound.subtype}".lower()
         self.lossy = sound.subtype not in LOSSLESS
@@ -177,6 +180,7 @@ class _Phone:
             raise RecordingError(f"{name}: a sound file without any sound in it; record again or export again")
         self.sampling_rate_hz = int(self._first.sample_rate)
         self.n_channels = len(self._first.layout.channels)
+        self.n_promised = 0
         codec = str(stream.codec_context.name)
         self.lossy = not codec.startswith(AV_LOSSLESS_PREFIXES)
         self.bit_depth = None if self.lossy else 8 * int(self._first.format.bytes)

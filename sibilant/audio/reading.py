@@ -21,6 +21,10 @@ __all__ = ["MEMORY_BOUND_SAMPLES", "read_recording", "recording_from_bytes", "re
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 1_000, 1_000_000
 LARGEST_SAMPLE = 1e5
+LONGEST_S = 9_000.0
+"""Two and a half hours: no recording of practice words is longer, and a small file can hold days of silence."""
+
+MOST_SAMPLES = 96_000 * 9_000
 
 
 def read_recording(path: str | Path, *, channel: int | None = None) -> Recording:
@@ -96,6 +100,7 @@ def _gathered(name: str, decoder: Decoder, channel: int | None, *, in_memory: bo
     gathering = Gathering(name, decoder.n_channels, channel, lossy=decoder.lossy, in_memory=in_memory)
     for block in decoder.blocks():
         gathering.add(block)
+        _check_length(name, gathering.n_samples, decoder)
         _check_values(name, gathering.latest, gathering.n_samples - len(gathering.latest), decoder)
     if decoder.n_channels > 1 and channel is None:
         gathering.refuse_different_channels()
@@ -167,6 +172,16 @@ def _check_header(name: str, decoder: Decoder, channel: int | None) -> None:
     if channel is not None and not 1 <= channel <= count:
         holds = "one channel" if count == 1 else f"channels 1 to {count}"
         raise RecordingError(f"{name}: channel {channel} was asked, the file holds {holds}; choose one of these")
+    _check_length(name, decoder.n_promised, decoder)
+
+
+def _check_length(name: str, n_samples: int, decoder: Decoder) -> None:
+    """Refuse sound that is too long, by its header before anything is decoded, and again while it is decoded."""
+    if n_samples > min(LONGEST_S * decoder.sampling_rate_hz, MOST_SAMPLES):
+        raise RecordingError(
+            f"{name}: {n_samples / decoder.sampling_rate_hz / 3600:.1f} h of sound at {decoder.sampling_rate_hz} Hz,"
+            f" at most {LONGEST_S / 3600:.1f} h (at 96 kHz); cut it into parts"
+        )
 
 
 def _check_values(name: str, block: npt.NDArray[np.float32], start: int, decoder: Decoder) -> None:

@@ -92,9 +92,9 @@ def _from_manifest(path: Path, words: str) -> tuple[list[Piece], tuple[str, ...]
     if clash:
         raise ListError(f"{path.name}: column {clash[0]} is one that the result itself has; rename it in the manifest")
     places = _places(path, lines)
-    root = _common_root(path.parent, places)
+    names = _names(path.parent, places)
     return [
-        _from_lines(path, Path(os.path.relpath(place, root)).as_posix(), place, own, (words, *carried))
+        _from_lines(path, names[place], place, own, (words, *carried))
         for place, own in _by_place(places, lines).items()
     ], carried
 
@@ -106,6 +106,19 @@ def _known_words(name: str, number: int, cells: dict[str, str]) -> dict[str, str
         return cells | {key: words.read_or_empty(cells[key]) for key, words in sets.items() if key in cells}
     except WordError as error:
         raise ListError(f"{name}: line {number}: {error}; or give your column another name") from error
+
+
+def _names(own: Path, places: Sequence[Path]) -> dict[Path, str]:
+    """What each recording is called: its path below the common root.
+
+    Recordings that share no folder of their own are called after a number of their folder and their file: the path
+    between would name disks and people.
+    """
+    root = _common_root(own, places)
+    if root is not None and len(root.parts) > 2 and not Path.home().parent.is_relative_to(root):
+        return {place: Path(os.path.relpath(place, root)).as_posix() for place in places}
+    folders = sorted({place.parent for place in places})
+    return {place: f"folder-{folders.index(place.parent) + 1}/{place.name}" for place in places}
 
 
 def _places(path: Path, lines: Sequence[Line]) -> list[Path]:
@@ -122,12 +135,15 @@ def _by_place(places: Sequence[Path], lines: Sequence[Line]) -> dict[Path, list[
     return grouped
 
 
-def _common_root(own: Path, places: Sequence[Path]) -> Path:
-    """Folder of the manifest where all recordings lie below it, else the folder they have in common."""
+def _common_root(own: Path, places: Sequence[Path]) -> Path | None:
+    """Folder of the manifest where all recordings lie below it, else the folder they have in common, if any."""
     folder = Path(os.path.normpath(own.absolute()))
     if all(place.is_relative_to(folder) for place in places):
         return folder
-    return Path(os.path.commonpath([place.parent for place in places]))
+    try:
+        return Path(os.path.commonpath([place.parent for place in places]))
+    except ValueError:  # on several drives
+        return None
 
 
 def _from_lines(path: Path, name: str, place: Path, lines: Sequence[Line], columns: Sequence[str]) -> Piece:

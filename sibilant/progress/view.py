@@ -158,8 +158,12 @@ def _sentences(frame: Frame, method_sentence: str, followed: Sequence[Followed])
         if session.phase in REFERENCES and not session.bridge and line.main and session not in line.baseline
     ]
     bridges = [sentence for one in followed for sentence in one.bridged]
+    damaged = frame.case.set_aside
+    aside = f"left out as damaged, so figures here may differ: {', '.join(damaged[:5])}" if damaged else ""
+    more = f" and {len(damaged) - 5} more" if len(damaged) > 5 else ""
     unlike = unlike_elicited(frame.sessions)
-    return tuple(dict.fromkeys([text for text in (method_sentence, *own, *same_day, *bridges, unlike) if text]))
+    sentences = (f"{aside}{more}", method_sentence, *own, *same_day, *bridges, unlike)
+    return tuple(dict.fromkeys([text for text in sentences if text]))
 
 
 def _presence(frame: Frame) -> tuple[Presence, ...]:

@@ -7,8 +7,9 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ..charts import style
+from ..charts import signs, style
 from ..terms.document import Blank, Document, Part, Picture, PracticeItem
+from . import legible
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -17,18 +18,37 @@ _PAIRED_LETTERS = 34
 
 
 def to_pdf(document: Document) -> bytes:
-    """Render a document as tagged PDF with the shipped fonts; the same document gives the same bytes."""
+    """Render a document as tagged PDF with the shipped fonts; the same document gives the same bytes.
+
+    Signs that the shipped fonts don't hold are set in the system's fonts where these hold them; where none does, words
+    in their place say so.
+    """
+    import typst
+
+    missing = signs.missing_signs(legible.all_text(document))
+    if missing:
+        others = signs.system_fonts(missing)
+        paths = tuple(path for _, path in others)
+        within = legible.without(document, missing - signs.held_by(paths))
+        try:
+            return _set(within, tuple(family for family, _ in others), signs.folders_of(paths))
+        except typst.TypstError:  # a font that holds a sign and can't set it here
+            document = legible.without(document, missing)
+    return _set(document, (), ())
+
+
+def _set(document: Document, families: tuple[str, ...], folders: tuple[str, ...]) -> bytes:
     import typst
 
     pictures = [part for part in document.parts if isinstance(part, Picture)]
-    inputs = {"document": json.dumps(_as_data(document), ensure_ascii=False)}
+    inputs = {"document": json.dumps(_as_data(document, families), ensure_ascii=False)}
     inputs |= {f"picture-{number}": _drawing(picture) for number, picture in enumerate(pictures)}
     source = (Path(__file__).parent / "paper.typ").read_bytes()
     compiler: Any = typst.compile
     made: bytes = compiler(
         source,
         format="pdf",
-        font_paths=[str(style.font_folder())],
+        font_paths=[str(style.font_folder()), *folders],
         ignore_system_fonts=True,
         sys_inputs=inputs,
         pdf_standards=["ua-1"],
@@ -36,7 +56,7 @@ def to_pdf(document: Document) -> bytes:
     return made
 
 
-def _as_data(document: Document) -> dict[str, Any]:
+def _as_data(document: Document, families: tuple[str, ...] = ()) -> dict[str, Any]:
     return {
         "title": document.title,
         "subject": document.subject,
@@ -46,7 +66,7 @@ def _as_data(document: Document) -> dict[str, Any]:
         "dense": document.dense,
         "parts": _parts_data(document.parts),
         "colours": {"ink": style.INK, "second": style.SECOND_INK, "hairline": style.HAIRLINE},
-        "fonts": {"serif": style.SERIF, "sans": style.SANS},
+        "fonts": {"serif": [style.SERIF, *families], "sans": [style.SANS, *families]},
     }
 
 

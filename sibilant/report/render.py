@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from ..terms.document import Document
+from .legible import without_control
 
 Format = Literal["html", "pdf", "docx"]
 FORMATS: tuple[Format, ...] = ("html", "pdf", "docx")
@@ -24,6 +25,7 @@ def render(document: Document, form: Format) -> bytes:
     >>> b"<h1>A title</h1>" in render(Document("note", "A title", (Paragraph("Text."),)), "html")
     True
     """
+    document = without_control(document)
     if form == "html":
         from .page import to_html
 

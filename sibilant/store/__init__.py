@@ -2,13 +2,16 @@
 
 from .caseload import Caseload, open_caseload
 from .cases import audit_trail, clip_of, corrected_token, read_case
+from .checking import Misfit, misfits
 from .clips import at_work, clip_bytes, keep_clip, read_clip
 from .converting import Converted, change_passphrase, decrypt, encrypt, recover
 from .drafts import draft_folder, erase_drafts, has_draft, read_draft, write_draft
+from .encode import method_from
 from .engine import looks_synchronised, read_place
 from .judging import add_corrections, add_judgements, judging_order, keep_order
 from .keys import KEY_FILE, PASSPHRASE_FROM, is_encrypted, need_extra, read_key_file
 from .leftovers import count_plain, outside
+from .looking import LookAtRows, LookAtSounds, look_at_rows, look_at_sounds
 from .people import (
     add_client,
     add_device,
@@ -24,7 +27,7 @@ from .people import (
     remove_event,
 )
 from .removal import remove_client, remove_session
-from .rows import Rows, column_kinds, dump_client, load_client, may_be_empty, table_names
+from .rows import Rows, column_kinds, dump_client, load_client, may_be_empty, refuse_taken, table_names
 from .sessions import (
     NewClip,
     NewRecording,
@@ -43,6 +46,9 @@ __all__ = [
     "PASSPHRASE_FROM",
     "Caseload",
     "Converted",
+    "LookAtRows",
+    "LookAtSounds",
+    "Misfit",
     "NewClip",
     "NewRecording",
     "NewSession",
@@ -81,8 +87,12 @@ __all__ = [
     "keep_order",
     "keep_session",
     "load_client",
+    "look_at_rows",
+    "look_at_sounds",
     "looks_synchronised",
     "may_be_empty",
+    "method_from",
+    "misfits",
     "move_session",
     "need_extra",
     "new_code",
@@ -95,6 +105,7 @@ __all__ = [
     "read_place",
     "recover",
     "refuse_kept",
+    "refuse_taken",
     "remember",
     "remove_client",
     "remove_event",

@@ -12,6 +12,7 @@ import sqlalchemy as sa
 
 from ..errors import CaseloadError, NoRoomError, RefusedError
 from . import clips, leftovers, rights
+from .checksums import SEALED, seal, sealing_rows
 from .engine import FULL, Place, is_read_only, make_engine, read_place
 from .keys import (
     KEY_FILE,
@@ -85,8 +86,9 @@ class Caseload:
         """
         with self._worded(), self.engine.execution_options(writing=True).begin() as connection:
             self.refuse_other_form()
-            yield connection
-            self.note(connection, action, subject, detail)
+            with sealing_rows(connection):
+                yield connection
+                self.note(connection, action, subject, detail)
 
     def note(self, connection: sa.Connection, action: str, subject: str, detail: str = "") -> None:
         """Write a line of the audit trail."""
@@ -102,6 +104,8 @@ class Caseload:
             raise RefusedError(
                 f"the caseload refused to keep the same thing twice, or one that hangs on nothing ({_first(error)})"
             ) from error
+        except UnicodeEncodeError as error:
+            raise RefusedError("a text holds half a character, which can't be kept; write it again") from error
         except sa.exc.SQLAlchemyError as error:
             low = _first(error).lower()
             kind = NoRoomError if any(sign in low for sign in (*FULL, "readonly")) else CaseloadError
@@ -160,7 +164,7 @@ def open_caseload(
     >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as folder, open_caseload(Path(folder) / "caseload") as caseload:
     ...     caseload.setting("format"), caseload.encrypted
-    ('2', False)
+    ('3', False)
     """
     place = read_place(folder)
     _check_place(place, create=create)
@@ -229,6 +233,8 @@ def _bring_up(caseload: Caseload) -> None:
         return
     with caseload.engine.execution_options(writing=True).begin() as connection:
         bring_up(connection)
+        for table in SEALED:
+            seal(connection, table, fresh=False)
         connection.execute(SETTINGS.delete().where(SETTINGS.c.key == "format"))
         connection.execute(SETTINGS.insert().values(key="format", value=str(FORMAT)))
 

@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import sqlalchemy as sa
 
-from ..terms import Edge, Interval, Prompt, Review, SibilantInterval, Token
-from ..terms.clinic import AuditEntry, Case, Correction, EarlierProbe, Event, Judgement, KeptToken
+from ..errors import CaseloadError, MethodError
+from ..methods import get_method
+from ..terms import Edge, Interval, Method, Prompt, Review, SibilantInterval, Token
+from ..terms.clinic import AuditEntry, Case, Client, Correction, EarlierProbe, Judgement, KeptToken
 from ..terms.vocabulary import CUES, LEVELS
 from .caseload import Caseload
-from .encode import load, method_from, prompt_from, token_from
+from .checksums import Found, own_check, readable, say_set_aside
+from .encode import load, method_from, prompt_from, read_measured, token_from
 from .judging import correction_from, judgement_from
-from .people import client_from, client_id, devices
+from .people import client_from, client_id, devices, event_from
 from .schema import (
     AUDIT,
     CLIENTS,
@@ -44,23 +49,49 @@ def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> C
         When there is none of that code.
     """
     registered = devices(caseload)
+    aside: list[str] = []
     with caseload.read() as connection:
+        aside += own_check(connection, caseload.place.database(encrypted=caseload.encrypted))
         owner = client_id(connection, code)
-        client = client_from(_rows(connection, sa.select(CLIENTS).where(CLIENTS.c.id == owner))[0])
-        kept = read_sessions(connection, owner, code)
-        events = _rows(connection, sa.select(EVENTS).where(EVENTS.c.client_id == owner).order_by(EVENTS.c.id))
-        earlier = _rows(connection, sa.select(EARLIER).where(EARLIER.c.client_id == owner).order_by(EARLIER.c.id))
-        tokens = _tokens(connection, owner, session)
+        client = _client(connection, owner, code)
+        kept = read_sessions(connection, owner, code, aside)
+        events = _read(connection, EVENTS, sa.select(EVENTS).where(EVENTS.c.client_id == owner), event_from, aside)
+        earlier = _read(connection, EARLIER, sa.select(EARLIER).where(EARLIER.c.client_id == owner), _earlier, aside)
+        tokens = _tokens(connection, owner, session, aside)
+    say_set_aside(code, aside)
     used = {session.device for session in kept}
+    numbers = {session.number for session in kept}
     return Case(
         client=client,
         sessions=kept,
-        tokens=tokens,
-        events=tuple(sorted((Event(row["happened_on"], row["what"]) for row in events), key=lambda e: e.on)),
+        tokens=tuple(token for token in tokens if token.session in numbers),
+        events=tuple(sorted(events, key=lambda e: e.on)),
         devices=tuple(device for device in registered if device.name in used),
-        earlier=tuple(_earlier(row) for row in earlier),
+        earlier=tuple(earlier),
         ear_first=caseload.place.ear_first,
+        set_aside=tuple(aside),
     )
+
+
+def _client(connection: sa.Connection, owner: int, code: str) -> Client:
+    row = _rows(connection, sa.select(CLIENTS).where(CLIENTS.c.id == owner))[0]
+    found = readable("clients", row, partial(client_from, row), [])
+    if found is None:
+        raise CaseloadError(f"{code}: the client's row is damaged; sibilant caseload check names it, a backup mends it")
+    return found
+
+
+def _read(
+    connection: sa.Connection,
+    table: sa.Table,
+    query: sa.Select[Any],
+    read: Callable[[Mapping[str, Any]], Found],
+    aside: list[str],
+) -> list[Found]:
+    """Read rows in the order kept; damaged ones are named in ``aside``."""
+    rows = _rows(connection, query.order_by(table.c.id))
+    found = [readable(table.name, row, partial(read, row), aside) for row in rows]
+    return [one for one in found if one is not None]
 
 
 def _rows(connection: sa.Connection, query: sa.Select[Any]) -> Rows:
@@ -68,7 +99,7 @@ def _rows(connection: sa.Connection, query: sa.Select[Any]) -> Rows:
 
 
 def _earlier(row: Mapping[str, Any]) -> EarlierProbe:
-    kept = {key: value for key, value in row.items() if key not in {"id", "client_id", "held_on"}}
+    kept = {key: value for key, value in row.items() if key not in {"id", "client_id", "held_on", "checksum"}}
     return EarlierProbe(on=row["held_on"], **kept)
 
 
@@ -95,34 +126,72 @@ def _only(session: int | None) -> list[sa.ColumnElement[bool]]:
     return [] if session is None else [SESSIONS.c.number == session]
 
 
-def _by_token(rows: Iterable[Mapping[str, Any]]) -> dict[int, list[Mapping[str, Any]]]:
-    groups: dict[int, list[Mapping[str, Any]]] = defaultdict(list)
-    for row in rows:
-        groups[row["token_id"]].append(row)
+def _by_token(
+    connection: sa.Connection,
+    query: sa.Select[Any],
+    table: sa.Table,
+    read: Callable[[Mapping[str, Any]], Found],
+    aside: list[str],
+) -> dict[int, list[Found]]:
+    """Read rows by the token they hang on; damaged ones are named in ``aside``."""
+    groups: dict[int, list[Found]] = defaultdict(list)
+    for row in _rows(connection, query):
+        found = readable(table.name, row, partial(read, row), aside)
+        if found is not None:
+            groups[row["token_id"]].append(found)
     return groups
 
 
-def _tokens(connection: sa.Connection, owner: int, session: int | None) -> tuple[KeptToken, ...]:
-    methods = {row["label"]: method_from(row["definition"]) for row in _rows(connection, sa.select(METHODS))}
-    prompts = {
-        (row["session_id"], row["prompt_index"]): prompt_from(row["prompt"])
+def _methods(connection: sa.Connection, aside: list[str]) -> dict[str, Method]:
+    """Read the kept methods; for a damaged definition the program's own of that name and version stands in."""
+    found = {}
+    for row in _rows(connection, sa.select(METHODS)):
+        method = readable("methods", row, partial(method_from, row["definition"]), aside)
+        if method is None:
+            with suppress(MethodError):
+                method = get_method(str(row["label"]))
+        if method is not None:
+            found[row["label"]] = method
+    return found
+
+
+def _measured(row: Mapping[str, Any]) -> Mapping[str, Any]:
+    read_measured(row["measured"])
+    return row
+
+
+def _tokens(connection: sa.Connection, owner: int, session: int | None, aside: list[str]) -> tuple[KeptToken, ...]:
+    methods = _methods(connection, aside)
+    prompts: dict[tuple[int, int], Prompt | None] = {
+        (row["session_id"], row["prompt_index"]): readable("prompts", row, partial(prompt_from, row["prompt"]), aside)
         for row in _rows(connection, _of_sessions(PROMPTS, owner, session))
     }
     clips = {
         (row["session_id"], row["prompt_index"], row["attempt"]): row["sha256"]
         for row in _rows(connection, _of_sessions(CLIPS, owner, session))
+        if readable("clips", row, dict, aside) is not None
     }
-    measured = _by_token(_rows(connection, _of_tokens(MEASUREMENTS, owner, session)))
-    judged = _by_token(_rows(connection, _of_tokens(JUDGEMENTS, owner, session)))
-    corrected = _by_token(_rows(connection, _of_tokens(CORRECTIONS, owner, session)))
+    measured = _by_token(connection, _of_tokens(MEASUREMENTS, owner, session), MEASUREMENTS, _measured, aside)
+    judged = _by_token(connection, _of_tokens(JUDGEMENTS, owner, session), JUDGEMENTS, dict, aside)
+    corrected = _by_token(connection, _of_tokens(CORRECTIONS, owner, session), CORRECTIONS, dict, aside)
     found = []
     for row in _rows(connection, _of_sessions(TOKENS, owner, session)):
-        prompt = prompts.get((row["session_id"], row["prompt_index"]))
-        corrections = tuple(correction_from(one, row["key"]) for one in corrected[row["id"]])
-        judgements = tuple(judgement_from(one, row["key"]) for one in judged[row["id"]])
-        tokens = _under_methods(row, prompt, measured[row["id"]], methods, corrections)
-        clip = clips.get((row["session_id"], row["prompt_index"], row["attempt"]), "")
-        found.append(_kept(row, prompt, tokens, judgements, corrections, clip))
+        place = (row["session_id"], row["prompt_index"])
+        said = prompts.get(place)
+        if place in prompts and said is None:  # its prompt is damaged, and named
+            continue
+
+        def read(row: Mapping[str, Any] = row, prompt: Prompt | None = said) -> KeptToken:
+            number = row["id"]
+            corrections = tuple(correction_from(one, row["key"]) for one in corrected[number])
+            judgements = tuple(judgement_from(one, row["key"]) for one in judged[number])
+            tokens = _under_methods(row, prompt, measured[number], methods, corrections)
+            clip = clips.get((row["session_id"], row["prompt_index"], row["attempt"]), "")
+            return _kept(row, prompt, tokens, judgements, corrections, clip)
+
+        kept = readable("tokens", row, read, aside)
+        if kept is not None:
+            found.append(kept)
     return tuple(found)
 
 
@@ -163,7 +232,7 @@ def _under_methods(
     moved = any(correction.onset_s is not None for correction in corrections)
     chosen: dict[str, Mapping[str, Any]] = {}
     for one in sorted(measured, key=lambda m: (m["boundary"] == "reviewed") if moved else 0):
-        if moved or one["boundary"] == "automatic":
+        if one["method"] in methods and (moved or one["boundary"] == "automatic"):
             chosen[one["method"]] = one
     tokens = {
         label: token_from(row, observed, prompt, one["measured"], methods[label]) for label, one in chosen.items()
@@ -206,7 +275,14 @@ def audit_trail(caseload: Caseload, code: str = "") -> tuple[AuditEntry, ...]:
     query = sa.select(AUDIT).order_by(AUDIT.c.id)
     with caseload.read() as connection:
         rows = _rows(connection, query.where(AUDIT.c.subject == code) if code else query)
-    return tuple(AuditEntry(**{key: value for key, value in row.items() if key != "id"}) for row in rows)
+    aside: list[str] = []
+    found = [readable("audit", row, partial(_entry, row), aside) for row in rows]
+    say_set_aside("the audit trail", aside)
+    return tuple(entry for entry in found if entry is not None)
+
+
+def _entry(row: Mapping[str, Any]) -> AuditEntry:
+    return AuditEntry(**{key: value for key, value in row.items() if key not in {"id", "checksum"}})
 
 
 def clip_of(caseload: Caseload, sha256: str) -> tuple[str, float]:

@@ -17,6 +17,7 @@ from typing import Any
 from ..errors import CaseloadError, RefusedError
 from . import clips, drafts, keys, rights, sealing
 from .caseload import Ask, Caseload, open_caseload
+from .checksums import sealing_rows
 from .engine import Place, make_engine, open_sealed, raw_key, read_place, sqlite_engine
 
 
@@ -157,7 +158,7 @@ def _note(path: Path, new: Caseload, action: str, detail: str) -> None:
     engine = sqlite_engine(path, new.keys)
     with contextlib.ExitStack() as until_noted:
         until_noted.callback(engine.dispose)
-        with new._worded(), engine.execution_options(writing=True).begin() as connection:
+        with new._worded(), engine.execution_options(writing=True).begin() as connection, sealing_rows(connection):
             new.note(connection, action, "", detail)
 
 

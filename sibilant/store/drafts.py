@@ -15,6 +15,7 @@ import sqlalchemy as sa
 
 from ..errors import CaseloadError
 from ..files import output_error, write_bytes
+from ..terms.clinic import is_client_code
 from . import clips, rights, sealing
 from .schema import CLIENTS
 
@@ -25,7 +26,15 @@ FOLDER = "takes"
 
 
 def draft_folder(caseload: Caseload, code: str) -> Path:
-    """Return where a client's work under way lies."""
+    """Return where a client's work under way lies; only a client code names a folder.
+
+    Raises
+    ------
+    CaseloadError
+        When the code is none.
+    """
+    if not is_client_code(code):
+        raise CaseloadError(f"{code[:20]}: not a client code; sibilant client list shows them")
     return caseload.folder / FOLDER / _name(caseload, code)
 
 

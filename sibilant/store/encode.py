@@ -143,6 +143,12 @@ def _finite(values: Mapping[str, float]) -> dict[str, float]:
     return {key: float(value) for key, value in values.items() if math.isfinite(value)}
 
 
+def read_measured(text: str) -> Measures | None:
+    """Return the measures of one method's JSON text."""
+    content = load(text)
+    return _measures_from(content["measures"]) if content is not None else None
+
+
 def token_from(
     row: Mapping[str, Any], observed: Mapping[str, Any], prompt: Prompt | None, measured: str, method: Method | None
 ) -> Token:

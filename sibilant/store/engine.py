@@ -156,6 +156,7 @@ def sqlite_engine(path: Path, keys: Keys | None = None) -> sa.Engine:
     @sa.event.listens_for(engine, "connect")
     def _settings(connection: Any, _record: Any) -> None:
         connection.isolation_level = None  # transactions are begun below, not by the driver
+        connection.text_factory = _text
         cursor = connection.cursor()
         for pragma in ("foreign_keys=ON", "secure_delete=ON"):
             cursor.execute(f"PRAGMA {pragma}")
@@ -205,6 +206,11 @@ def _several(connection: Any) -> None:
 
 def _open_plain(path: Path, *, still: bool) -> sqlite3.Connection:
     return sqlite3.connect(_address(path, still=still), uri=True, check_same_thread=False)
+
+
+def _text(content: bytes) -> str:
+    """Return a text cell; one that is damaged is handed on, for the row's checksum to notice, instead of failing."""
+    return content.decode("utf-8", "surrogateescape")
 
 
 def open_sealed(path: Path, keys: Keys, *, still: bool = False) -> Any:

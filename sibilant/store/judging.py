@@ -12,6 +12,7 @@ from ..errors import CaseloadError
 from ..terms import Token
 from ..terms.clinic import Correction, Judgement
 from .caseload import Caseload
+from .checksums import readable
 from .encode import dump, load
 from .schema import CORRECTIONS, JUDGEMENTS, MEASUREMENTS, ORDERS, TOKENS
 from .sessions import keep_methods, measurement_row, session_id
@@ -56,7 +57,9 @@ def _judgement_row(judgement: Judgement, token: int) -> dict[str, Any]:
 
 def judgement_from(row: Mapping[str, Any], key: str) -> Judgement:
     """Return a judgement from its row."""
-    kept = {name: value for name, value in row.items() if name not in {"id", "token_id", "judged_at", "types"}}
+    kept = {
+        name: value for name, value in row.items() if name not in {"id", "token_id", "judged_at", "types", "checksum"}
+    }
     return Judgement(token=key, on=row["judged_at"], types=tuple(load(row["types"]) or ()), **kept)
 
 
@@ -101,20 +104,25 @@ def _correction_row(correction: Correction, token: int) -> dict[str, Any]:
 
 def correction_from(row: Mapping[str, Any], key: str) -> Correction:
     """Return a correction from its row."""
-    kept = {name: value for name, value in row.items() if name not in {"id", "token_id", "corrected_at"}}
+    kept = {name: value for name, value in row.items() if name not in {"id", "token_id", "corrected_at", "checksum"}}
     return Correction(token=key, on=row["corrected_at"], **kept)
 
 
 def judging_order(caseload: Caseload, code: str, number: int, rater: str, turn: int) -> tuple[str, ...]:
     """Return the stored order of a rater's turn, empty when none is stored."""
     with caseload.read() as connection:
-        query = sa.select(ORDERS.c.token_keys).where(
+        query = sa.select(ORDERS).where(
             ORDERS.c.session_id == session_id(connection, code, number),
             ORDERS.c.rater == rater,
             ORDERS.c.turn == turn,
         )
-        found = connection.execute(query).scalar()
-    return tuple(load(found)) if found else ()
+        row = connection.execute(query).mappings().first()
+    if row is None:
+        return ()
+    found = readable("judging_orders", row, lambda: tuple(load(row["token_keys"])), [])
+    if found is None:
+        raise CaseloadError(f"{code}: the stored order of {rater}'s turn {turn} is damaged; put a backup in its place")
+    return found
 
 
 def keep_order(caseload: Caseload, code: str, number: int, rater: str, turn: int, keys: Sequence[str]) -> None:

@@ -15,10 +15,18 @@ if TYPE_CHECKING:
 
 
 def format_of(connection: sa.Connection) -> int:
-    """Return the format number of a database, 0 when it is empty."""
+    """Return the format number of a database, 0 when it is empty.
+
+    Raises
+    ------
+    CaseloadError
+        When it is damaged.
+    """
     if not sa.inspect(connection).has_table("alembic_version"):
         return 0
     found = connection.execute(sa.text("SELECT version_num FROM alembic_version")).scalar()
+    if found is not None and not str(found).isdecimal():
+        raise CaseloadError("the caseload's format number is damaged; put a backup in its place")
     return int(found) if found is not None else 0
 
 

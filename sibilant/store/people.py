@@ -6,6 +6,7 @@ import datetime as dt
 import secrets
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, fields, replace
+from functools import partial
 from typing import Any
 
 import sqlalchemy as sa
@@ -24,6 +25,7 @@ from ..terms.clinic import (
 )
 from ..terms.therapy import Therapy
 from .caseload import Caseload
+from .checksums import is_whole, readable, say_set_aside
 from .encode import dump, load
 from .schema import AUDIT, CLIENTS, DEVICES, EARLIER, EVENTS
 
@@ -71,14 +73,20 @@ def get_client(caseload: Caseload, code: str) -> Client:
         row = connection.execute(sa.select(CLIENTS).where(CLIENTS.c.code == code)).mappings().first()
     if row is None:
         raise CaseloadError(f"{code[:20]}: no client of this code; sibilant client list shows them")
-    return client_from(dict(row))
+    found = readable("clients", row, lambda: client_from(dict(row)), [])
+    if found is None:
+        raise CaseloadError(f"{code}: the client's row is damaged; sibilant caseload check names it, a backup mends it")
+    return found
 
 
 def clients(caseload: Caseload) -> tuple[Client, ...]:
-    """Return all clients by code."""
+    """Return all clients by code; one whose row is damaged is set aside and named."""
+    aside: list[str] = []
     with caseload.read() as connection:
         rows = connection.execute(sa.select(CLIENTS).order_by(CLIENTS.c.code)).mappings().all()
-    return tuple(client_from(dict(row)) for row in rows)
+    found = [readable("clients", row, partial(client_from, dict(row)), aside) for row in rows]
+    say_set_aside("clients", aside)
+    return tuple(client for client in found if client is not None)
 
 
 def change_client(caseload: Caseload, code: str, changed: Mapping[str, Any]) -> Client:
@@ -113,7 +121,7 @@ def _client_row(client: Client) -> dict[str, Any]:
 
 def client_from(row: Mapping[str, Any]) -> Client:
     """Return a client from its row."""
-    kept = {key: value for key, value in row.items() if key not in {"id", "reference_group"}}
+    kept = {key: value for key, value in row.items() if key not in {"id", "reference_group", "checksum"}}
     kept["group"] = row["reference_group"]
     move_up, consent = load(row["move_up"]), load(row["consent"])
     kept["move_up"] = MoveUpRule(**move_up) if move_up is not None else None
@@ -157,7 +165,15 @@ def events_of(caseload: Caseload, code: str) -> tuple[Event, ...]:
     with caseload.read() as connection:
         query = sa.select(EVENTS).where(EVENTS.c.client_id == client_id(connection, code)).order_by(EVENTS.c.id)
         rows = connection.execute(query).mappings().all()
-    return tuple(Event(row["happened_on"], row["what"]) for row in rows)
+    aside: list[str] = []
+    found = [readable("events", row, partial(event_from, dict(row)), aside) for row in rows]
+    say_set_aside(code, aside)
+    return tuple(event for event in found if event is not None)
+
+
+def event_from(row: Mapping[str, Any]) -> Event:
+    """Return an event from its row."""
+    return Event(row["happened_on"], row["what"])
 
 
 def remove_event(caseload: Caseload, code: str, place: int) -> Event:
@@ -173,8 +189,9 @@ def remove_event(caseload: Caseload, code: str, place: int) -> Event:
         raise CaseloadError(f"{code}: no event {place}; it has {len(kept)} (sibilant event {code} --list)")
     event = kept[place - 1]
     with caseload.change("event removed", code, event.on.isoformat()) as connection:
-        query = sa.select(EVENTS.c.id).where(EVENTS.c.client_id == client_id(connection, code)).order_by(EVENTS.c.id)
-        number = list(connection.execute(query).scalars())[place - 1]
+        query = sa.select(EVENTS).where(EVENTS.c.client_id == client_id(connection, code)).order_by(EVENTS.c.id)
+        whole = [row["id"] for row in connection.execute(query).mappings() if is_whole("events", row)]
+        number = whole[place - 1]
         connection.execute(EVENTS.delete().where(EVENTS.c.id == number))
         told = AUDIT.c.detail == _told(event)
         connection.execute(
@@ -205,7 +222,14 @@ def devices(caseload: Caseload) -> tuple[Device, ...]:
     """Return all registered devices by name."""
     with caseload.read() as connection:
         rows = connection.execute(sa.select(DEVICES).order_by(DEVICES.c.name)).mappings().all()
-    return tuple(Device(**{key: value for key, value in row.items() if key != "id"}) for row in rows)
+    aside: list[str] = []
+    found = [readable("devices", row, partial(_device_from, dict(row)), aside) for row in rows]
+    say_set_aside("devices", aside)
+    return tuple(device for device in found if device is not None)
+
+
+def _device_from(row: Mapping[str, Any]) -> Device:
+    return Device(**{key: value for key, value in row.items() if key not in {"id", "checksum"}})
 
 
 def add_earlier(caseload: Caseload, code: str, probes: tuple[EarlierProbe, ...]) -> None:

@@ -10,7 +10,7 @@ from ..errors import NoRoomError, RefusedError
 from ..terms.clinic import Receipt
 from . import clips, drafts
 from .caseload import Caseload
-from .people import client_id, get_client
+from .people import client_id
 from .schema import AUDIT, CLIENTS, CLIPS, METADATA, RECORDINGS, SESSIONS, SETTINGS
 from .sessions import session_id
 
@@ -74,7 +74,8 @@ def remove_client(caseload: Caseload, code: str, what: Literal["audio", "all"]) 
 
 
 def _refuse_held(caseload: Caseload, code: str) -> None:
-    held = get_client(caseload, code).held
+    with caseload.read() as connection:  # the column alone: a damaged row must not stand in the way of erasure
+        held = connection.execute(sa.select(CLIENTS.c.held).where(CLIENTS.c.id == client_id(connection, code))).scalar()
     if held:
         raise RefusedError(f"{code}: on hold ({held}), so nothing is removed; sibilant client hold {code} --off first")
 

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import sqlalchemy as sa
 
-from ..errors import RefusedError
+from ..errors import CaseloadError, RefusedError
 from .caseload import Caseload
+from .checksums import is_whole
+from .encode import method_from
 from .people import client_id, codes
 from .schema import (
     CLIENTS,
@@ -26,7 +29,9 @@ from .schema import (
     RECORDINGS,
     SESSIONS,
     TOKENS,
+    Day,
     Moment,
+    YesNo,
 )
 
 Rows = dict[str, list[dict[str, Any]]]
@@ -73,7 +78,14 @@ def _of(connection: sa.Connection, table: sa.Table, owner: int) -> list[dict[str
         query = query.join(TOKENS, TOKENS.c.id == table.c.token_id)
         query = query.join(SESSIONS, SESSIONS.c.id == TOKENS.c.session_id).where(SESSIONS.c.client_id == owner)
     order = table.c.id if "id" in table.c else table.c.label
-    return [dict(row) for row in connection.execute(query.order_by(order)).mappings()]
+    rows = connection.execute(query.order_by(order)).mappings().all()
+    for row in rows:
+        if not is_whole(table.name, row):
+            raise CaseloadError(
+                f"{table.name} row {row[order.name]}: damaged, so nothing was exported; sibilant caseload check names"
+                " all, a backup puts them right"
+            )
+    return [{name: value for name, value in row.items() if name != "checksum"} for row in rows]
 
 
 def _renumbered(found: Rows) -> Rows:
@@ -103,15 +115,42 @@ def load_client(caseload: Caseload, rows: Mapping[str, Sequence[Mapping[str, Any
     RefusedError
         When its code is taken or one of its recordings is kept already.
     """
-    code = str(rows["clients"][0]["code"])
-    if code in codes(caseload):
-        raise RefusedError(f"{code}: this code is taken; import under a new one with --new-code")
+    code = refuse_taken(caseload, rows)
     with caseload.change("client imported", code, f"{len(rows['sessions'])} sessions") as connection:
         _refuse_kept(connection, [str(row["sha256"]) for row in rows["recordings"]])
         numbers: dict[str, dict[int, int]] = {}
         for table in TABLES:
             numbers[table.name] = _insert(connection, table, rows.get(table.name, ()), numbers)
     return code
+
+
+def refuse_taken(caseload: Caseload, rows: Mapping[str, Sequence[Mapping[str, Any]]]) -> str:
+    """Return the client's code after seeing that it, its recordings and its methods can be kept.
+
+    Raises
+    ------
+    RefusedError
+        When the code is taken, a recording is kept already, or a method of the same name is another one here.
+    """
+    code = str(rows["clients"][0]["code"])
+    if code in codes(caseload):
+        raise RefusedError(f"{code}: this code is taken; import under a new one with --new-code")
+    with caseload.read() as connection:
+        _refuse_kept(connection, [str(row["sha256"]) for row in rows["recordings"]])
+        kept = {row["label"]: row for row in connection.execute(sa.select(METHODS)).mappings()}
+    for place, row in enumerate(rows["methods"], start=1):
+        known = kept.get(row["label"])
+        if known is not None and is_whole("methods", known) and not _same(known["definition"], row["definition"]):
+            raise RefusedError(
+                f"methods.csv: row {place}, column definition: {row['label'][:40]} is kept here with another"
+                " definition; nothing was imported"
+            )
+    return code
+
+
+def _same(one: str, other: str) -> bool:
+    first, second = method_from(one), method_from(other)
+    return replace(first, citation=second.citation, unknown=second.unknown) == second
 
 
 def _refuse_kept(connection: sa.Connection, hashes: Sequence[str]) -> None:
@@ -160,7 +199,7 @@ def column_kinds(table: str) -> dict[str, str]:
     >>> column_kinds("events")["happened_on"]
     'day'
     """
-    return {column.name: _kind(column) for column in METADATA.tables[table].c}
+    return {column.name: _kind(column) for column in METADATA.tables[table].c if column.name != "checksum"}
 
 
 def may_be_empty(table: str, column: str) -> bool:
@@ -171,8 +210,8 @@ def may_be_empty(table: str, column: str) -> bool:
 def _kind(column: sa.Column[Any]) -> str:
     for kind, types in (
         ("moment", Moment),
-        ("day", sa.Date),
-        ("yes", sa.Boolean),
+        ("day", Day),
+        ("yes", YesNo),
         ("whole", sa.Integer),
         ("number", sa.Float),
     ):

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 from typing import Any
 
 import sqlalchemy as sa
 
-FORMAT = 3
+FORMAT = 4
 NAMING = {
     "ix": "ix_%(column_0_label)s",
     "uq": "uq_%(table_name)s_%(column_0_name)s",
@@ -32,11 +33,56 @@ class Moment(sa.types.TypeDecorator[dt.datetime]):
             raise ValueError("a moment needs its time zone")
         return value.astimezone(dt.UTC)
 
+    def result_processor(self, dialect: Any, coltype: Any) -> Any:
+        """Read leniently: a damaged moment is handed on as it stands in the row."""
+        return _lenient(super().result_processor(dialect, coltype))
+
     def process_result_value(self, value: dt.datetime | None, dialect: Any) -> dt.datetime | None:
         """Give the zone back on the way out."""
         if value is None:
             return None
         return value.replace(tzinfo=dt.UTC) if value.tzinfo is None else value.astimezone(dt.UTC)
+
+
+def _lenient(process: Callable[[Any], Any] | None) -> Callable[[Any], Any] | None:
+    """Return a reader that hands a damaged value on as it is, for the row's checksum to notice, instead of failing."""
+    if process is None:
+        return None
+
+    def read(value: Any) -> Any:
+        try:
+            return process(value)
+        except (ValueError, TypeError, OverflowError):
+            return value
+
+    return read
+
+
+class Day(sa.types.TypeDecorator[dt.date]):
+    """A day; a damaged one is handed on as it stands in the row."""
+
+    impl = sa.Date
+    cache_ok = True
+
+    def result_processor(self, dialect: Any, coltype: Any) -> Any:
+        """Read leniently."""
+        return _lenient(super().result_processor(dialect, coltype))
+
+
+class YesNo(sa.types.TypeDecorator[bool]):
+    """Yes or no; a damaged one is handed on as it stands in the row."""
+
+    impl = sa.Boolean
+    cache_ok = True
+
+    def result_processor(self, dialect: Any, coltype: Any) -> Any:
+        """Read leniently."""
+        return _lenient(super().result_processor(dialect, coltype))
+
+
+def _check() -> sa.Column[str]:
+    """The row's checksum: empty from a change until that change ends, which seals what it touched."""
+    return sa.Column("checksum", sa.String(16), onupdate=sa.null())
 
 
 def _key() -> sa.Column[int]:
@@ -57,15 +103,16 @@ CLIENTS = sa.Table(
     "clients",
     METADATA,
     _key(),
+    _check(),
     sa.Column("code", sa.String(6), nullable=False, unique=True),
     sa.Column("age_months", sa.Integer, nullable=False),
-    sa.Column("age_on", sa.Date, nullable=False),
+    sa.Column("age_on", Day, nullable=False),
     _text("reference_group"),
     _text("language"),
     _text("dialect"),
     _text("reason"),
     _text("hearing"),
-    sa.Column("hearing_on", sa.Date),
+    sa.Column("hearing_on", Day),
     _text("main_measure"),
     _text("direction"),
     _text("method"),
@@ -75,8 +122,8 @@ CLIENTS = sa.Table(
     _text("consent"),
     _text("treated"),
     _text("held"),
-    sa.Column("added_on", sa.Date),
-    sa.Column("invented", sa.Boolean, nullable=False, server_default=sa.false()),
+    sa.Column("added_on", Day),
+    sa.Column("invented", YesNo, nullable=False, server_default=sa.false()),
     _text("therapy"),
     sa.CheckConstraint("age_months >= 0", name="age"),
 )
@@ -84,36 +131,39 @@ EVENTS = sa.Table(
     "events",
     METADATA,
     _key(),
+    _check(),
     _of("client_id", "clients.id"),
-    sa.Column("happened_on", sa.Date, nullable=False),
+    sa.Column("happened_on", Day, nullable=False),
     _text("what"),
 )
 DEVICES = sa.Table(
     "devices",
     METADATA,
     _key(),
+    _check(),
     sa.Column("name", sa.String(80), nullable=False, unique=True),
     _text("kind"),
     _text("place"),
     sa.Column("distance_cm", sa.Float),
     _text("response"),
-    sa.Column("added_on", sa.Date),
+    sa.Column("added_on", Day),
 )
 SESSIONS = sa.Table(
     "sessions",
     METADATA,
     _key(),
+    _check(),
     _of("client_id", "clients.id"),
     sa.Column("number", sa.Integer, nullable=False),
-    sa.Column("held_on", sa.Date, nullable=False),
+    sa.Column("held_on", Day, nullable=False),
     _text("level"),
     _text("cue"),
     _text("device"),
     _text("room"),
     _text("list_form"),
     _text("phase"),
-    sa.Column("modelled", sa.Boolean, nullable=False, server_default=sa.false()),
-    sa.Column("bridge", sa.Boolean, nullable=False, server_default=sa.false()),
+    sa.Column("modelled", YesNo, nullable=False, server_default=sa.false()),
+    sa.Column("bridge", YesNo, nullable=False, server_default=sa.false()),
     _text("keep"),
     _text("verdict"),
     _text("note"),
@@ -124,6 +174,7 @@ RECORDINGS = sa.Table(
     "recordings",
     METADATA,
     _key(),
+    _check(),
     _of("session_id", "sessions.id"),
     sa.Column("sha256", sa.String(64), nullable=False, unique=True),
     sa.Column("sampling_rate_hz", sa.Integer, nullable=False),
@@ -136,6 +187,7 @@ PROMPTS = sa.Table(
     "prompts",
     METADATA,
     _key(),
+    _check(),
     _of("session_id", "sessions.id"),
     sa.Column("prompt_index", sa.Integer, nullable=False),
     _text("prompt"),
@@ -145,6 +197,7 @@ CLIPS = sa.Table(
     "clips",
     METADATA,
     _key(),
+    _check(),
     _of("session_id", "sessions.id"),
     sa.Column("prompt_index", sa.Integer, nullable=False),
     sa.Column("attempt", sa.Integer, nullable=False),
@@ -157,6 +210,7 @@ TOKENS = sa.Table(
     "tokens",
     METADATA,
     _key(),
+    _check(),
     _of("session_id", "sessions.id"),
     sa.Column("recording_id", sa.Integer, sa.ForeignKey("recordings.id", ondelete="CASCADE"), index=True),
     sa.Column("key", sa.String(40), nullable=False),
@@ -169,15 +223,18 @@ TOKENS = sa.Table(
     _text("cluster"),
     _text("level"),
     _text("cue"),
-    sa.Column("treated", sa.Boolean),
+    sa.Column("treated", YesNo),
     _text("observed"),
     sa.UniqueConstraint("session_id", "key"),
 )
-METHODS = sa.Table("methods", METADATA, sa.Column("label", sa.String(80), primary_key=True), _text("definition"))
+METHODS = sa.Table(
+    "methods", METADATA, sa.Column("label", sa.String(80), primary_key=True), _check(), _text("definition")
+)
 MEASUREMENTS = sa.Table(
     "measurements",
     METADATA,
     _key(),
+    _check(),
     _of("token_id", "tokens.id"),
     sa.Column("method", sa.String(80), sa.ForeignKey("methods.label"), nullable=False),
     sa.Column("boundary", sa.String(10), nullable=False),
@@ -188,6 +245,7 @@ JUDGEMENTS = sa.Table(
     "judgements",
     METADATA,
     _key(),
+    _check(),
     _of("token_id", "tokens.id"),
     sa.Column("rater", sa.String(40), nullable=False),
     sa.Column("heard", sa.String(20), nullable=False),
@@ -197,27 +255,29 @@ JUDGEMENTS = sa.Table(
     _text("certainty"),
     sa.Column("line", sa.Float),
     _text("cue"),
-    sa.Column("self_corrected", sa.Boolean, nullable=False, server_default=sa.false()),
+    sa.Column("self_corrected", YesNo, nullable=False, server_default=sa.false()),
     _text("note"),
-    sa.Column("blind", sa.Boolean, nullable=False, server_default=sa.false()),
+    sa.Column("blind", YesNo, nullable=False, server_default=sa.false()),
     sa.Column("turn", sa.Integer, nullable=False, server_default="1"),
 )
 CORRECTIONS = sa.Table(
     "corrections",
     METADATA,
     _key(),
+    _check(),
     _of("token_id", "tokens.id"),
     sa.Column("by", sa.String(40), nullable=False),
     sa.Column("corrected_at", Moment, nullable=False),
     sa.Column("onset_s", sa.Float),
     sa.Column("offset_s", sa.Float),
     sa.Column("voice", sa.String(10)),
-    sa.Column("counts", sa.Boolean),
+    sa.Column("counts", YesNo),
 )
 ORDERS = sa.Table(
     "judging_orders",
     METADATA,
     _key(),
+    _check(),
     _of("session_id", "sessions.id"),
     sa.Column("rater", sa.String(40), nullable=False),
     sa.Column("turn", sa.Integer, nullable=False),
@@ -228,6 +288,7 @@ AUDIT = sa.Table(
     "audit",
     METADATA,
     _key(),
+    _check(),
     sa.Column("at", Moment, nullable=False),
     _text("who"),
     _text("action"),
@@ -238,8 +299,9 @@ EARLIER = sa.Table(
     "earlier_probes",
     METADATA,
     _key(),
+    _check(),
     _of("client_id", "clients.id"),
-    sa.Column("held_on", sa.Date, nullable=False),
+    sa.Column("held_on", Day, nullable=False),
     _text("source"),
     _text("level"),
     _text("cue"),
@@ -252,3 +314,8 @@ EARLIER = sa.Table(
     sa.Column("n", sa.Integer),
     _text("note"),
 )
+
+for _table in METADATA.tables.values():
+    if "checksum" in _table.c:  # only rows whose checksum is still to be made stand in this index
+        _open = _table.c.checksum.is_(None)
+        sa.Index(f"ix_{_table.name}_checksum", _table.c.checksum, sqlite_where=_open, postgresql_where=_open)

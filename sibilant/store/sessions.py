@@ -7,6 +7,7 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, fields, replace
+from functools import partial
 from typing import Any
 
 import sqlalchemy as sa
@@ -16,7 +17,8 @@ from ..terms import Method, Prompt, Token
 from ..terms.clinic import Session
 from ..terms.vocabulary import CUES, LEVELS
 from .caseload import Caseload
-from .encode import dump, measured_text, method_text, observed_text, prompt_text
+from .checksums import readable, say_set_aside
+from .encode import dump, load, measured_text, method_text, observed_text, prompt_text
 from .people import client_id
 from .schema import CLIENTS, CLIPS, MEASUREMENTS, METHODS, PROMPTS, RECORDINGS, SESSIONS, SETTINGS, TOKENS
 
@@ -211,23 +213,33 @@ def sessions(caseload: Caseload, code: str) -> tuple[Session, ...]:
         return read_sessions(connection, client_id(connection, code), code)
 
 
-def read_sessions(connection: sa.Connection, owner: int, code: str) -> tuple[Session, ...]:
-    """Return a client's sessions by number, with the hashes of their recordings."""
+def read_sessions(
+    connection: sa.Connection, owner: int, code: str, aside: list[str] | None = None
+) -> tuple[Session, ...]:
+    """Return a client's sessions by number, with the hashes of their recordings; damaged rows are named in ``aside``.
+
+    Without ``aside`` they are told through the log.
+    """
+    damaged: list[str] = [] if aside is None else aside
     rows = connection.execute(
         sa.select(SESSIONS).where(SESSIONS.c.client_id == owner).order_by(SESSIONS.c.number)
     ).mappings()
     kept = rows.all()
     hashes: dict[int, list[str]] = defaultdict(list)
-    query = sa.select(RECORDINGS.c.session_id, RECORDINGS.c.sha256).where(
-        RECORDINGS.c.session_id.in_([row["id"] for row in kept])
-    )
-    for session_id, sha256 in connection.execute(query.order_by(RECORDINGS.c.id)):
-        hashes[session_id].append(sha256)
-    return tuple(_session(dict(row), code, tuple(hashes[row["id"]])) for row in kept)
+    query = sa.select(RECORDINGS).where(RECORDINGS.c.session_id.in_([row["id"] for row in kept]))
+    for row in connection.execute(query.order_by(RECORDINGS.c.id)).mappings():
+        if readable("recordings", row, partial(load, row["suitability"] or "{}"), damaged) is not None:
+            hashes[row["session_id"]].append(row["sha256"])
+    found = [
+        readable("sessions", row, partial(_session, dict(row), code, tuple(hashes[row["id"]])), damaged) for row in kept
+    ]
+    if aside is None:
+        say_set_aside(code, damaged)
+    return tuple(session for session in found if session is not None)
 
 
 def _session(row: Mapping[str, Any], code: str, recordings: tuple[str, ...]) -> Session:
-    kept = {key: value for key, value in row.items() if key not in {"id", "client_id", "held_on"}}
+    kept = {key: value for key, value in row.items() if key not in {"id", "client_id", "held_on", "checksum"}}
     kept |= _known_words(row)
     return Session(client=code, on=row["held_on"], recordings=recordings, **kept)
 
@@ -292,11 +304,11 @@ def remember(caseload: Caseload, values: Mapping[str, str]) -> None:
     On a full disk or a read-only medium nothing is remembered, so that reading works.
     """
     caseload.refuse_other_form()
-    with contextlib.suppress(NoRoomError), caseload._worded():
-        with caseload.engine.execution_options(writing=True).begin() as connection:
-            for key, value in values.items():
-                connection.execute(SETTINGS.delete().where(SETTINGS.c.key == key))
-                connection.execute(SETTINGS.insert().values(key=key, value=value))
+    writing = caseload.engine.execution_options(writing=True)
+    with contextlib.suppress(NoRoomError), caseload._worded(), writing.begin() as connection:
+        for key, value in values.items():
+            connection.execute(SETTINGS.delete().where(SETTINGS.c.key == key))
+            connection.execute(SETTINGS.insert().values(key=key, value=value))
 
 
 def day_of(caseload: Caseload) -> dt.date:

@@ -15,6 +15,7 @@ from ..terms.vocabulary import CUES, HEARD, LEVELS, VOICES, Cue, Heard, Level, V
 from .write import unguarded
 
 MOST_BYTES = 64 << 20
+MOST_ROWS = 200_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +103,8 @@ def _text(path: Path) -> str:
         raise ListError(f"{path.name}: no such file; name a CSV file, or a built-in list (sibilant lists shows them)")
     if path.is_dir():
         raise ListError(f"{path.name}: a folder, where a CSV file was asked for")
+    if not path.is_file():
+        raise ListError(f"{path.name}: a device or a pipe, which may never end; save the list as a file")
     try:
         size = path.stat().st_size
         if size > MOST_BYTES:
@@ -115,7 +118,10 @@ def _text(path: Path) -> str:
         raise ListError(f"{path.name}: not UTF-8 text (byte {error.start + 1}); save it as CSV in UTF-8") from error
     if "\0" in text:
         raise ListError(f"{path.name}: not a text file; save the list as CSV in UTF-8")
-    return text.replace("\r\n", "\n").replace("\r", "\n")
+    lines = text.replace("\r\n", "\n").replace("\r", "\n")
+    if lines.count("\n") > MOST_ROWS:
+        raise ListError(f"{path.name}: more than {MOST_ROWS} lines; split it")
+    return lines
 
 
 def _check_header(name: str, header: Sequence[str], required: Sequence[str]) -> None:

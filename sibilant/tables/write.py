@@ -58,7 +58,7 @@ def table_lines(rows: Iterable[Mapping[str, Cell]], columns: Sequence[Column]) -
     """Yield the CSV text of rows, header first, line by line."""
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\n")
-    writer.writerow(column.name for column in columns)
+    writer.writerow(guarded(column.name) for column in columns)
     yield buffer.getvalue()
     for row in rows:
         buffer.seek(0)
@@ -99,7 +99,7 @@ def description(name: str, columns: Sequence[Column], *, title: str = "") -> str
 def _column_description(column: Column) -> dict[str, object]:
     described: dict[str, object] = {
         "name": column.name,
-        "titles": column.name,
+        "titles": guarded(column.name),
         "datatype": column.datatype,
         "dc:description": column.description,
     }

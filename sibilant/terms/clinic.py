@@ -342,7 +342,10 @@ class Receipt:
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """All that was observed of one client, as the store hands it over: values only, nothing computed."""
+    """All that was observed of one client, as the store hands it over: values only, nothing computed.
+
+    ``set_aside`` names rows that are damaged and were left out.
+    """
 
     client: Client
     sessions: tuple[Session, ...] = ()
@@ -351,6 +354,7 @@ class Case:
     devices: tuple[Device, ...] = ()
     earlier: tuple[EarlierProbe, ...] = ()
     ear_first: bool = True
+    set_aside: tuple[str, ...] = ()
 
     def tokens_of(self, number: int) -> tuple[KeptToken, ...]:
         """Tokens of one session."""

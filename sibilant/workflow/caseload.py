@@ -101,7 +101,7 @@ def client_or_last(caseload: store.Caseload, code: str | None) -> str:
     """
     if not code:
         last = caseload.setting("last_client")
-        if not last:
+        if not is_client_code(last):
             raise UsageError("no client named and none used before; name one, as in C-7QXK")
         return last
     if not is_client_code(code):
@@ -142,7 +142,11 @@ def day_or_last(caseload: store.Caseload, day: dt.date | None) -> dt.date:
         return day
     last, given_on = caseload.setting("last_day"), caseload.setting("last_day_given_on")
     today = store.day_of(caseload)
-    return dt.date.fromisoformat(last) if last and given_on == today.isoformat() else today
+    if not last or given_on != today.isoformat():
+        return today
+    with contextlib.suppress(ValueError):
+        return dt.date.fromisoformat(last)
+    return today
 
 
 def day_known(caseload: store.Caseload, day: dt.date, what: str, client: Client | None = None) -> dt.date:

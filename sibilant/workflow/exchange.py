@@ -12,11 +12,11 @@ from pathlib import Path
 from typing import Any
 
 from .. import files, store, tables
-from ..errors import InputError, OutputError, RefusedError
+from ..errors import OutputError, RefusedError
 from .caseload import client_or_last, opened, used
+from .door import FORM, JSON_DAYS, columns, json_days, read_export
 from .private import free_texts, suspects
 
-FORM = "sibilant-export/1"
 FREE_TEXT = {
     "clients": ("reference_group", "language", "dialect", "reason", "hearing", "list_form", "held",
                 "move_up", "retention", "consent"),
@@ -33,9 +33,6 @@ LANGUAGES = (
     "Polish", "Arabic", "Urdu", "Hindi", "Mandarin", "Cantonese", "Turkish", "Portuguese", "Italian", "Dutch",
     "Russian", "Ukrainian", "Punjabi", "Bengali", "Somali", "Invented",
 )  # fmt: skip
-JSON_DAYS = {"consent", "treated", "therapy"}
-SINCE_FORM_3 = {"therapy", "elicited"}
-"""Columns that exports of earlier versions don't have."""
 
 
 def export_client(
@@ -119,18 +116,10 @@ def _relative(row: Mapping[str, Any], zero: dt.date) -> dict[str, Any]:
         elif isinstance(value, dt.date):
             changed[f"{column}_day"] = (value - zero).days
         elif column in JSON_DAYS and value:
-            changed[column] = _json_days(value, lambda text: (dt.date.fromisoformat(text) - zero).days, column)
+            changed[column] = json_days(value, lambda text: (dt.date.fromisoformat(text) - zero).days, column)
         else:
             changed[f"{column}_day" if column.endswith("_on") else column] = value
     return changed
-
-
-def _json_days(text: str, turn: Any, column: str) -> str:
-    content = json.loads(text)
-    for key, value in content.items():
-        if value is not None and (column == "treated" or key.endswith("_on")):
-            content[key] = turn(value)
-    return json.dumps(content, ensure_ascii=False, separators=(",", ":"), sort_keys=True)
 
 
 def _clips(one: store.Caseload, rows: store.Rows) -> dict[str, Callable[[], bytes]]:
@@ -191,20 +180,12 @@ def _write_folder(one: store.Caseload, to: Path, what: Written) -> int:
     return n_files
 
 
-def _columns(table: str) -> list[str]:
-    """Columns of a table as exported: days end in ``_on_day``, moments in ``_at_s``."""
-    return [
-        f"{name}_day" if kind == "day" else f"{name}_s" if kind == "moment" else name
-        for name, kind in store.column_kinds(table).items()
-    ]
-
-
 def _csv_text(table: str, rows: Sequence[Mapping[str, Any]]) -> str:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    columns = _columns(table)
-    writer.writerow(columns)
-    writer.writerows([_cell(row.get(column)) for column in columns] for row in rows)
+    named = columns(table)
+    writer.writerow(named)
+    writer.writerows([_cell(row.get(column)) for column in named] for row in rows)
     return text.getvalue()
 
 
@@ -231,11 +212,11 @@ def _csvw(rows: store.Rows) -> str:
     described = []
     for table in rows:
         kinds = store.column_kinds(table)
-        columns = [
+        those = [
             {"name": name, "titles": name, "datatype": types[kind], "dc:description": _meaning(source, kind)}
-            for name, (source, kind) in zip(_columns(table), kinds.items(), strict=True)
+            for name, (source, kind) in zip(columns(table), kinds.items(), strict=True)
         ]
-        described.append({"url": f"{table}.csv", "tableSchema": {"columns": columns}})
+        described.append({"url": f"{table}.csv", "tableSchema": {"columns": those}})
     return json.dumps({"@context": "http://www.w3.org/ns/csvw", "tables": described}, indent=1) + "\n"
 
 
@@ -255,24 +236,22 @@ def import_folder(
     Raises
     ------
     InputError
-        When the folder is no export, or a file in it is missing or changed.
+        When the folder is no export, a file in it is missing or changed, or a cell does not fit (file, row and column
+        are named).
     RefusedError
         When the code is taken, or a recording is kept already.
     """
-    described = _described(folder)
-    plain = {table: _read_csv(folder / f"{table}.csv") for table in store.table_names()}
+    given = read_export(folder)
+    days = given.days()
     with opened(caseload, create=True) as one:
-        last = max((int(row["held_on_day"]) for row in plain["sessions"]), default=0)
-        zero = day_zero or store.day_of(one) - dt.timedelta(days=last)
-        rows = {table: [_absolute(table, row, zero) for row in found] for table, found in plain.items()}
+        zero = day_zero or store.day_of(one) - dt.timedelta(days=days)
+        rows = given.rows(zero)
         if new_code:
             rows["clients"][0]["code"] = store.new_code(set(store.codes(one)))
+        store.refuse_taken(one, rows)
         with store.at_work(one):
-            for name in described["sounds"]:
-                path = folder / "audio" / files.safe_name(name)
-                content = path.read_bytes() if path.exists() else b""
-                if not content or store.keep_clip(one, content, path.suffix) != path.stem:
-                    raise InputError(f"{name[:20]}: a sound of the export is missing or changed; export again")
+            for name in given.sounds:
+                store.keep_clip(one, given.sound(name), Path(name).suffix)
             code = store.load_client(one, rows)
         used(one, code)
     return {
@@ -281,57 +260,3 @@ def import_folder(
         "tokens": len(rows["tokens"]),
         "day_zero": zero.isoformat(),
     }
-
-
-def _described(folder: Path) -> dict[str, Any]:
-    path = folder / "export.json"
-    if not path.exists():
-        raise InputError(f"{folder.name}: no export here (export.json is missing); name the folder that export wrote")
-    try:
-        described: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-        form, hashes = described["form"], dict(described["files"])
-    except (ValueError, KeyError, TypeError, UnicodeDecodeError) as error:
-        raise InputError("export.json: damaged; export again") from error
-    if form != FORM:
-        raise InputError(f"export.json: form {str(form)[:30]}, this program reads {FORM}; install another version")
-    for table in store.table_names():
-        one = folder / f"{table}.csv"
-        if not one.exists() or hashes.get(one.name) != files.sha256_of(one):
-            raise InputError(f"{one.name}: missing, or changed since it was exported; export again")
-    return described
-
-
-def _read_csv(path: Path) -> list[dict[str, str]]:
-    csv.field_size_limit(1 << 24)
-    with path.open(newline="", encoding="utf-8") as stream:
-        return list(csv.DictReader(stream))
-
-
-def _absolute(table: str, row: Mapping[str, str], zero: dt.date) -> dict[str, Any]:
-    """Return an exported row with its days and moments on the calendar again."""
-    found: dict[str, Any] = {}
-    for name, kind in store.column_kinds(table).items():
-        named = {"day": f"{name}_day", "moment": f"{name}_s"}.get(kind, name)
-        cell = row.get(named, "") if name in SINCE_FORM_3 else row[named]
-        if cell == "":
-            found[name] = "" if kind == "text" and not store.may_be_empty(table, name) else None
-        elif kind == "day":
-            found[name] = zero + dt.timedelta(days=int(cell))
-        elif kind == "moment":
-            whole, _, part = cell.partition(".")
-            micro = int((part + "000000")[:6]) * (-1 if cell.startswith("-") else 1)
-            start = dt.datetime.combine(zero, dt.time(), dt.UTC)
-            found[name] = start + dt.timedelta(seconds=int(whole), microseconds=micro)
-        else:
-            found[name] = _value(kind, cell)
-        if name in JSON_DAYS and found[name]:
-            found[name] = _json_days(found[name], lambda day: (zero + dt.timedelta(days=day)).isoformat(), name)
-    return found
-
-
-def _value(kind: str, cell: str) -> Any:
-    if kind == "whole":
-        return int(cell)
-    if kind == "number":
-        return float(cell)
-    return cell == "yes" if kind == "yes" else tables.unguarded(cell)

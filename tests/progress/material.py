@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 
+from sibilant.methods import get_method
 from sibilant.terms import (
     Edge,
     Interval,
@@ -15,12 +16,11 @@ from sibilant.terms import (
     SibilantSlot,
     Token,
     Utterance,
-    Window,
     Word,
 )
 from sibilant.terms.clinic import Case, Client, Device, Event, Judgement, KeptToken, Session
 
-METHOD = Method("house-15k", 1, (1000.0, 15000.0), (Window("share", share=0.5),), frame_ms=20, hop_ms=10)
+METHOD = get_method("house-15k")
 DAY = dt.date(2026, 1, 12)
 WORDS = (
     "seal", "sand", "sun", "sock", "soap", "side", "castle", "messy", "recycle", "muscle", "goose", "bus", "rice",

@@ -1,0 +1,75 @@
+"""A look at everything kept: rows against their checksums, sounds against their hashes; nothing is changed."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import sqlalchemy as sa
+
+from ..errors import CaseloadError
+from . import clips, sealing
+from .caseload import Caseload
+from .checking import row_misfits
+from .checksums import SEALED, is_whole, own_check
+
+
+@dataclass(frozen=True, slots=True)
+class LookAtRows:
+    """How many rows were looked at, and the names of the damaged ones with the reason."""
+
+    n_rows: int
+    damaged: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LookAtSounds:
+    """How many sounds the rows name, and what was found of the files by kind of finding."""
+
+    n_sounds: int
+    found: Mapping[str, list[str]] = field(default_factory=dict)
+
+
+def look_at_rows(caseload: Caseload) -> LookAtRows:
+    """Compare every row with its checksum, and see that it can be read."""
+    damaged: list[str] = []
+    n_rows = 0
+    with caseload.read() as connection:
+        damaged += own_check(connection, caseload.place.database(encrypted=caseload.encrypted))
+        for table in SEALED:
+            for row in connection.execute(sa.select(table)).mappings():
+                n_rows += 1
+                name = f"{table.name} row {row['id'] if 'id' in row else str(row['label'])[:40]}"
+                if not is_whole(table.name, row):
+                    damaged.append(f"{name}: changed since it was kept")
+                elif odd := row_misfits(table.name, dict(row)):
+                    damaged.append(f"{name}: column {odd[0][0] or 'any'}: {odd[0][1]}")
+    return LookAtRows(n_rows, tuple(damaged))
+
+
+def look_at_sounds(caseload: Caseload) -> LookAtSounds:
+    """Compare every kept sound with its hash, and name files that no row names."""
+    found: dict[str, list[str]] = defaultdict(list)
+    named = sorted((str(sha256), str(suffix)) for sha256, suffix in clips.clips_of_rows(caseload))
+    sealed = caseload.keys is not None
+    there = set()
+    for sha256, suffix in named:
+        name = f"sound {sha256[:12]}"
+        try:
+            path = clips.clip_path(caseload, sha256, suffix)
+            there.add(path)
+            clips.clip_bytes(caseload, sha256, suffix)
+        except (CaseloadError, ValueError) as error:
+            found[_kind(error)].append(name)
+    for path in clips.clip_files(caseload):
+        if path not in there:
+            plain = sealed and path.suffix != sealing.SUFFIX
+            found["plain" if plain else "left over"].append(f"sound {path.name[:12]}")
+    return LookAtSounds(len(named), found)
+
+
+def _kind(error: Exception) -> str:
+    if isinstance(error.__cause__, FileNotFoundError):
+        return "missing"
+    return "unreadable" if isinstance(error.__cause__, OSError) or isinstance(error, ValueError) else "changed"

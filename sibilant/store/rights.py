@@ -68,7 +68,7 @@ def close_caseload(place: Place) -> None:
 
 def _nothing_else(folder: Path) -> bool:
     own = {*OWN_FOLDERS, KEY_FILE}
-    return all(name in own or name.startswith((".", "caseload.")) for name in os.listdir(folder))
+    return all(one.name in own or one.name.startswith((".", "caseload.")) for one in folder.iterdir())
 
 
 def make_private(path: Path) -> None:

@@ -283,11 +283,11 @@ def remember(caseload: Caseload, values: Mapping[str, str]) -> None:
     On a full disk or a read-only medium nothing is remembered, so that reading works.
     """
     caseload.refuse_other_form()
-    with contextlib.suppress(NoRoomError), caseload._worded():
-        with caseload.engine.execution_options(writing=True).begin() as connection:
-            for key, value in values.items():
-                connection.execute(SETTINGS.delete().where(SETTINGS.c.key == key))
-                connection.execute(SETTINGS.insert().values(key=key, value=value))
+    writing = caseload.engine.execution_options(writing=True)
+    with contextlib.suppress(NoRoomError), caseload._worded(), writing.begin() as connection:
+        for key, value in values.items():
+            connection.execute(SETTINGS.delete().where(SETTINGS.c.key == key))
+            connection.execute(SETTINGS.insert().values(key=key, value=value))
 
 
 def day_of(caseload: Caseload) -> dt.date:

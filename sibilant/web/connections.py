@@ -18,8 +18,8 @@ LINES_S = 60.0
 def bounded(*, most_idle: int = MOST_IDLE) -> type[asyncio.Protocol]:
     """Return the protocol of one server: a head not whole in time ends the connection, and so does being one too many.
 
-    The time is :data:`HEAD_S`, from the connection or the first byte after an answer. Only connections on which nothing is being answered count; the oldest of them makes room, since the page's own
-    browser sends its head at once.
+    The time is :data:`HEAD_S`, from the connection or the first byte after an answer. Only connections on which nothing
+    is being answered count; the oldest of them makes room, since the page's own browser sends its head at once.
 
     Parameters
     ----------

@@ -214,7 +214,9 @@ async def add_client(request: Request) -> Response:
     """Add a client under a random code, and go to it."""
     given = await _form(request)
     added = await run_in_threadpool(_added, caseload_of(request), given)
-    return RedirectResponse(f"{root_of(request)}?{urlencode({'client': handles_of(request).of(added), 'added': 'yes'})}", 303)
+    return RedirectResponse(
+        f"{root_of(request)}?{urlencode({'client': handles_of(request).of(added), 'added': 'yes'})}", 303
+    )
 
 
 def _added(caseload: Path | None, given: Mapping[str, str]) -> str:

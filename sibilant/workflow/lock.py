@@ -53,7 +53,9 @@ def status(caseload: Path | None) -> dict[str, Any]:
         notes.append(f"{len(sounds) - n_sealed} plain sounds lie in its audio folder and are not read; take them away")
     left = store.count_plain(folder, encrypted=encrypted)
     if left["plain_pieces_of_takes"]:
-        notes.append(f"{left['plain_pieces_of_takes']} plain pieces of takes lie in it; the next command takes them away")
+        notes.append(
+            f"{left['plain_pieces_of_takes']} plain pieces of takes lie in it; the next command takes them away"
+        )
     if left["exports_unfinished"]:
         notes.append(f"{left['exports_unfinished']} exports are being made, or were killed; the next command clears up")
     return {

@@ -68,7 +68,7 @@ def close_caseload(place: Place) -> None:
 
 def _nothing_else(folder: Path) -> bool:
     own = {*OWN_FOLDERS, KEY_FILE}
-    return all(path.name in own or path.name.startswith((".", "caseload.")) for path in folder.iterdir())
+    return all(one.name in own or one.name.startswith((".", "caseload.")) for one in folder.iterdir())
 
 
 def make_private(path: Path) -> None:

@@ -1,4 +1,4 @@
-"""How the page is opened: by a secret good once, handed to the browser by a file that only its user can read."""
+"""How the page is opened: by a secret that is good once, handed to the browser by a file of the user's own."""
 
 from __future__ import annotations
 

@@ -164,8 +164,8 @@ def test_what_takes_the_port_is_sent_neither_sound_nor_cookie(browse, served) ->
     page.goto(served.running.address)
     page.goto(f"{served.base}/capture?client={served.handle}")
     send = """async () => {
-      const capture = document.querySelector('script[src$="capture.js"]').src;
-      const asking = await import(capture.replace('capture.js', 'ask.js'));
+      const here = document.querySelector('script[src$="capture.js"]').src;
+      const asking = await import(here.replace('capture.js', 'ask.js'));
       try { await asking.tellSamples('do/trial', { rate: 44100 }, new Float32Array(44100)); return 'sent'; }
       catch (error) { return error.message; }
     }"""

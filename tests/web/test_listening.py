@@ -114,7 +114,7 @@ def test_whose_voice_and_which_attempt_counts(served) -> None:
         ({"onset_s": 0.9, "offset_s": 0.5}, "lies before its end"),
         ({"onset_s": 0.0, "offset_s": 900.0}, "outside the kept word"),
         ({"onset_s": "x", "offset_s": 1.0}, "plain numbers"),
-        ({"voice": "robot"}, "client, other or unsure"),
+        ({"voice": "robot"}, "client, other, unsure"),
         ({"counts": "maybe"}, "counts or does not"),
         ({"prompt_index": 99}, "no token"),
         ({"prompt_index": None}, "needs its place"),

@@ -17,8 +17,8 @@ from .shown import print_json
 @as_json
 def command(named: tuple[str, ...], raters: tuple[str, ...], caseload: Path | None, as_json: bool) -> None:
     """Agreement of raters, and of each with themselves: point-to-point, kappa, alpha, ICC, with intervals."""
+    from sibilant.clinic import agree
     from sibilant.errors import UsageError
-    from sibilant.workflow import agree
 
     client, rest = client_first(named)
     if not all(number.isdigit() for number in rest):

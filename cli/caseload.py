@@ -39,9 +39,9 @@ def _print(done: dict[str, Any], *, as_json: bool) -> None:
 @as_json
 def status(caseload: Path | None, as_json: bool) -> None:
     """Say whether the caseload is encrypted, and what that does not cover."""
-    from sibilant.workflow import lock
+    from sibilant.clinic import encryption
 
-    _print(lock.status(caseload), as_json=as_json)
+    _print(encryption.status(caseload), as_json=as_json)
 
 
 @command.command(epilog="Example: sibilant caseload check")
@@ -53,7 +53,7 @@ def check(context: click.Context, caseload: Path | None, as_json: bool) -> None:
 
     Names what is damaged, missing, changed, plain in an encrypted caseload, or unreadable. Exit 0 whole, 3 not.
     """
-    from sibilant.workflow import wholeness
+    from sibilant.clinic import wholeness
 
     done = wholeness.check(caseload)
     if as_json:
@@ -73,12 +73,12 @@ def encrypt(caseload: Path | None, as_json: bool) -> None:
     Write the code down and keep it apart: without passphrase and code nothing in the caseload can be read again. Needs
     the extra sibilant[private]. Killed at any moment, the caseload is whole in one form; run it again.
     """
-    from sibilant.workflow import lock
+    from sibilant.clinic import encryption
 
     def tell(code: str) -> None:
         click.echo(f"recovery code, shown once: {code}", err=as_json)
 
-    _print(lock.encrypt(caseload, tell=tell), as_json=as_json)
+    _print(encryption.encrypt(caseload, tell=tell), as_json=as_json)
 
 
 @command.command(epilog=f"{ASKED} Example: sibilant caseload decrypt")
@@ -86,9 +86,9 @@ def encrypt(caseload: Path | None, as_json: bool) -> None:
 @as_json
 def decrypt(caseload: Path | None, as_json: bool) -> None:
     """Turn the encrypted caseload into a plain one."""
-    from sibilant.workflow import lock
+    from sibilant.clinic import encryption
 
-    _print(lock.decrypt(caseload), as_json=as_json)
+    _print(encryption.decrypt(caseload), as_json=as_json)
 
 
 @command.command(epilog="Example: sibilant caseload passphrase --recover")
@@ -101,6 +101,6 @@ def passphrase(recover: bool, caseload: Path | None, as_json: bool) -> None:
     Passphrase, new passphrase and recovery code are asked in the terminal, or taken from SIBILANT_PASSPHRASE,
     SIBILANT_NEW_PASSPHRASE and SIBILANT_RECOVERY_CODE.
     """
-    from sibilant.workflow import lock
+    from sibilant.clinic import encryption
 
-    _print(lock.change_passphrase(caseload, recover=recover), as_json=as_json)
+    _print(encryption.change_passphrase(caseload, recover=recover), as_json=as_json)

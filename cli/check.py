@@ -18,7 +18,7 @@ def command(recordings: tuple[Path, ...], channel: int | None, as_json: bool) ->
 
     A bad verdict is not an error: the exit code is 0.
     """
-    from sibilant.workflow import check as verb
+    from sibilant.listening import check as verb
 
     checked = verb.check(recordings, channel=channel)
     if as_json:

@@ -23,7 +23,7 @@ def command() -> None:
 
 def fields_of(asked: dict[str, Any]) -> dict[str, Any]:
     """Fields of a client from the options given, those not given left out."""
-    from sibilant.workflow.clients import read_move_up
+    from sibilant.clinic.clients import read_move_up
 
     plain = {
         "main_measure": asked["measure"],
@@ -101,7 +101,7 @@ def add(age: str, code: str, invented: bool, caseload: Path | None, as_json: boo
     The caseload is not encrypted unless you encrypt it (sibilant caseload encrypt): until then keep invented data in
     it, or keep its folder on an encrypted disk, only.
     """
-    from sibilant.workflow import clients
+    from sibilant.clinic import clients
 
     fields = {**fields_of(asked), "invented": invented}
     added, cautions = clients.add_client(caseload, age, code=code, on=asked["on"], fields=fields)
@@ -118,7 +118,7 @@ def add(age: str, code: str, invented: bool, caseload: Path | None, as_json: boo
 @as_json
 def list_(caseload: Path | None, as_json: bool) -> None:
     """List clients with their age today."""
-    from sibilant.workflow import clients
+    from sibilant.clinic import clients
 
     rows = clients.list_clients(caseload)
     if as_json:
@@ -133,7 +133,7 @@ def list_(caseload: Path | None, as_json: bool) -> None:
 @as_json
 def show(client: str | None, caseload: Path | None, as_json: bool) -> None:
     """Show what is kept of a client, the audit trail included."""
-    from sibilant.workflow import clients
+    from sibilant.clinic import clients
 
     shown = clients.show_client(caseload, client)
     if as_json:
@@ -156,7 +156,7 @@ def show(client: str | None, caseload: Path | None, as_json: bool) -> None:
 @caseload
 def change(client: str | None, caseload: Path | None, age: str | None, treated: tuple[str, ...], **asked: Any) -> None:
     """Change what is kept of a client; each change is in the audit trail."""
-    from sibilant.workflow import clients
+    from sibilant.clinic import clients
 
     changed = clients.change_client(caseload, client, fields_of(asked), age=age, on=asked["on"])
     if treated:
@@ -171,7 +171,7 @@ def change(client: str | None, caseload: Path | None, age: str | None, treated: 
 @caseload
 def hold(client: str | None, because: str, off: bool, caseload: Path | None) -> None:
     """Block removal, or let go."""
-    from sibilant.workflow import clients
+    from sibilant.clinic import clients
 
     held = clients.hold_client(caseload, client, "" if off else because)
     click.echo(f"{held.code}: {f'on hold ({held.held})' if held.held else 'not on hold'}")
@@ -185,8 +185,8 @@ def hold(client: str | None, because: str, off: bool, caseload: Path | None) -> 
 @as_json
 def remove(client: str, what: str | None, caseload: Path | None, as_json: bool) -> None:
     """Erase a client's sound or everything, and print a receipt of what was erased and what could not be reached."""
+    from sibilant.clinic import clients
     from sibilant.errors import UsageError
-    from sibilant.workflow import clients
 
     from .receipts import print_receipt
 

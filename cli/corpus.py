@@ -41,7 +41,7 @@ def command(
 
     if dry_run and verify:
         raise UsageError("--dry-run measures nothing and --verify measures again; use one of them")
-    order = corpus.Order(source, to, names, **asked)  # type: ignore[arg-type]
+    order = corpus.CorpusRequest(source, to, names, **asked)  # type: ignore[arg-type]
     if dry_run:
         show(corpus.preview(order), as_json)
         return

@@ -15,14 +15,14 @@ import click
 def command(to: Path, corpus: bool) -> None:
     """Do the whole job on invented clients, offline, and say what to open first."""
     if corpus:
-        from sibilant.workflow import demo_corpus
+        from sibilant.demo import corpus as demo_corpus
 
         for line in demo_corpus.make_corpus(to):
             click.echo(line)
         return
-    from sibilant.workflow import demo
+    from sibilant.demo import job
 
-    first = demo.make_demo(to)
+    first = job.make_demo(to)
     click.echo("Invented data – not a person")
     click.echo(f"Open first: {first}")
     click.echo(f"Beside it: {to}/reports, {to}/charts, {to}/pictures, {to}/tables, {to}/recordings, {to}/caseload")

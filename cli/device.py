@@ -27,8 +27,8 @@ def command() -> None:
 @caseload
 def add(name: str, caseload: Path | None, **asked: object) -> None:
     """Register a microphone and place."""
+    from sibilant.clinic import clients
     from sibilant.terms.clinic import Device
-    from sibilant.workflow import clients
 
     device = clients.add_device(caseload, Device(name, **asked))  # type: ignore[arg-type]
     click.echo(f"{device.name} registered")
@@ -39,7 +39,7 @@ def add(name: str, caseload: Path | None, **asked: object) -> None:
 @as_json
 def list_(caseload: Path | None, as_json: bool) -> None:
     """List registered microphones and places."""
-    from sibilant.workflow import clients
+    from sibilant.clinic import clients
 
     rows = clients.list_devices(caseload)
     if as_json:

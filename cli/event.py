@@ -21,8 +21,8 @@ def command(
     words: tuple[str, ...], on: dt.date | None, listed: bool, remove: int | None, caseload: Path | None
 ) -> None:
     """Keep a dated event that may bear on the figures: a lost tooth, an illness."""
+    from sibilant.clinic import clients
     from sibilant.errors import UsageError
-    from sibilant.workflow import clients
 
     client, rest = client_first(words)
     if listed:

@@ -21,7 +21,7 @@ def command(texts: tuple[str, ...], phones: str, as_json: bool) -> None:
     if phones and len(texts) > 1:
         raise click.UsageError("--phones goes with a single TEXT; ask for one at a time")
     from sibilant.errors import LexiconError
-    from sibilant.workflow.expect import expect_texts
+    from sibilant.listening.expect import expect_texts
 
     rows = expect_texts(texts, phones=phones)
     if as_json:

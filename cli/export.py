@@ -30,7 +30,7 @@ def command(
     as_json: bool,
 ) -> None:
     """Write one client in open formats, days counted from the first probe, without sound unless asked."""
-    from sibilant.workflow import exchange
+    from sibilant.clinic import exchange
 
     done = exchange.export_client(caseload, client, to, audio=audio, new_code=new_code, names=names, allowed=allowed)
     if as_json:

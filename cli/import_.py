@@ -34,7 +34,7 @@ def command(
 
     The table's columns: on, correct, scored; or on, measure, value, sd, n; also level, cue, list, note.
     """
-    from sibilant.workflow import earlier, exchange
+    from sibilant.clinic import earlier, exchange
 
     if folder.suffix.lower() == ".csv":
         done = earlier.import_earlier(caseload, client, folder, source=source)

@@ -51,7 +51,7 @@ def command(
     One by one: a letter, with ? after it when unsure (such as d?), a number from 0 to 100 after it for a place on a
     line (such as a 65); q stops, and what was judged is kept.
     """
-    from sibilant.workflow import judge
+    from sibilant.clinic import judge
 
     if path is not None:
         done = judge.judge_from(caseload, client, session, path, rater=rater, blind=blind)
@@ -67,7 +67,7 @@ def command(
 
 
 def _ask_all(caseload: Path | None, asked: Any, *, quiet: bool) -> None:
-    from sibilant.workflow import judge
+    from sibilant.clinic import judge
 
     if not quiet and asked.left:
         click.echo(ASKED, err=True)

@@ -15,7 +15,7 @@ def command(name: str | None, as_json: bool, as_csv: bool) -> None:
     """The built-in word lists: all names, or the prompts of one."""
     if as_csv and (name is None or as_json):
         raise click.UsageError("--csv writes one list: name it, without --json")
-    from sibilant.workflow.expect import describe_list, describe_lists, list_as_csv
+    from sibilant.listening.expect import describe_list, describe_lists, list_as_csv
 
     if as_csv and name is not None:
         click.echo(list_as_csv(name), nl=False)

@@ -47,13 +47,13 @@ def command(
     **asked: object,
 ) -> None:
     """Find and measure the sibilants of recordings."""
-    from sibilant.workflow import measure as verb
+    from sibilant.listening import measure as verb
 
-    results = verb.measure(verb.Request(recordings, method_names=names, **asked))  # type: ignore[arg-type]
+    results = verb.measure(verb.MeasureRequest(recordings, method_names=names, **asked))  # type: ignore[arg-type]
     if to is not None:
         verb.write(results, to)
     if figures is not None:
-        from sibilant.workflow import pictures
+        from sibilant.listening import pictures
 
         pictures.write(results, figures)
     rows = verb.shown_rows(results)

@@ -20,7 +20,7 @@ from .shown import print_json, print_table
 @as_json
 def command(key: str, change: float, as_json: bool, **asked: Any) -> None:
     """How many words and baseline probes a wanted change needs."""
-    from sibilant.workflow import plan
+    from sibilant.clinic import plan
 
     plans = plan.plan(key, change, **asked)
     if as_json:

@@ -20,7 +20,7 @@ from .case_options import Word
 @click.option("--to", required=True, type=click.Path(path_type=Path), metavar="FILE.pdf", help="Or .html, .docx.")
 def command(client: str, words: str, level: str, probe_words: bool, caseload: Path | None, to: Path) -> None:
     """Write a home practice sheet: large print, boxes to tick that are never counted."""
-    from sibilant.workflow import practise
+    from sibilant.clinic import practise
 
     request = practise.SheetRequest(level, words, client, probe_words)
     practise.write_sheet(request, to, folder=caseload)

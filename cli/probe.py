@@ -40,7 +40,7 @@ from .shown import print_json, print_table
 @as_json
 def command(named: tuple[str, ...], caseload: Path | None, as_json: bool, **asked: Any) -> None:
     """Measure a probe and keep it; prints the words found and the recording's verdict, no figures."""
-    from sibilant.workflow import heard, probe
+    from sibilant.clinic import heard, probe
 
     client, rest = client_first(named)
     recordings = [Path(name) for name in rest]

@@ -30,7 +30,7 @@ def command(
     as_json: bool,
 ) -> None:
     """Sessions, change against measurement error, trend and accuracy of one client."""
-    from sibilant.workflow import summarise
+    from sibilant.clinic import summarise
 
     view, case = summarise.case_view(caseload, client, measures=measures, words=words, rater=rater)
     if to is not None:

@@ -39,10 +39,10 @@ def list_command(caseload: Path | None, refused: bool, as_json: bool, bandwidth:
     What you leave out is not asked. A value is listed for reading; a placement also needs age, group, cue and five
     tokens, and is made by a report or chart after measuring again under the value's own method.
     """
-    from sibilant.workflow.caseload import folder_of
-    from sibilant.workflow.compare import RangesAsked, list_ranges
+    from sibilant.clinic.caseload import folder_of
+    from sibilant.clinic.compare import RangesRequest, list_ranges
 
-    document = list_ranges(RangesAsked(bandwidth_hz=bandwidth, **asked), kept_in=folder_of(caseload))
+    document = list_ranges(RangesRequest(bandwidth_hz=bandwidth, **asked), kept_in=folder_of(caseload))
     if as_json:
         print_json(document)
         return
@@ -63,8 +63,8 @@ def add_command(caseload: Path | None, file: Path, as_json: bool) -> None:
     like, dialect, cluster, level, context, lowest, highest, note. Give the method as 'sibilant measure --method'
     takes it.
     """
-    from sibilant.workflow.caseload import folder_of
-    from sibilant.workflow.compare import add_ranges, describe_ranges
+    from sibilant.clinic.caseload import folder_of
+    from sibilant.clinic.compare import add_ranges, describe_ranges
 
     added = add_ranges(file, folder_of(caseload))
     rows = describe_ranges(added)

@@ -34,13 +34,13 @@ def command(
     **ticked: object,
 ) -> None:
     """A report to edit and sign: what was heard, what was measured, what is missing."""
-    from sibilant.workflow import report
+    from sibilant.clinic import report
 
     report.make_report(caseload, client, kind, to, ticked=report.Ticked(**ticked))  # type: ignore[arg-type]
     click.echo(f"{to.name} written: read it, fill in the empty fields, and sign it; it is a draft")
     if charts is None and pair is None:
         return
-    from sibilant.workflow import draw
+    from sibilant.clinic import draw
 
     if charts is not None:
         click.echo(f"{len(draw.draw_all(caseload, client, charts))} charts drawn")

@@ -33,8 +33,8 @@ def command(
     as_json: bool,
 ) -> None:
     """Correct boundaries, voices and attempts; the automatic values stay beside a person's."""
+    from sibilant.clinic import review
     from sibilant.errors import UsageError
-    from sibilant.workflow import review
 
     if voices == (path is not None) or (undo and not voices):
         raise UsageError("say one of --from REVIEW.csv (corrections) and --voices (whose voice after a model; --undo)")
@@ -59,7 +59,7 @@ def _voices(
     caseload: Path | None, client: str | None, session: int | None, rater: str, *, undo: bool, quiet: bool
 ) -> None:
     """Show the least certain replies, ask once, and keep the answer."""
-    from sibilant.workflow import voices
+    from sibilant.clinic import voices
 
     if undo:
         done = voices.undo_set(caseload, client, session, rater=rater)

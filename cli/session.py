@@ -27,7 +27,7 @@ def command() -> None:
 @as_json
 def list_(client: str | None, caseload: Path | None, as_json: bool) -> None:
     """List a client's sessions."""
-    from sibilant.workflow import sessions
+    from sibilant.clinic import sessions
 
     rows = sessions.list_sessions(caseload, client)
     if as_json:
@@ -51,7 +51,7 @@ def show(
 
     With --unlike: where to listen again. Unlike the rest does not mean wrong, nor like it right.
     """
-    from sibilant.workflow import sessions
+    from sibilant.clinic import sessions
 
     if unlike:
         shown = sessions.unlike_in_session(caseload, client, session)
@@ -84,8 +84,8 @@ def show(
 @caseload
 def change(named: tuple[str, ...], caseload: Path | None, which: str | None, **asked: Any) -> None:
     """Change what was noted of one session, of several, or of all."""
+    from sibilant.clinic import sessions
     from sibilant.errors import UsageError
-    from sibilant.workflow import sessions
 
     client, rest = client_first(named)
     if wrong := next((text for text in rest if not text.isdigit() or len(text) > 9), ""):
@@ -104,7 +104,7 @@ def change(named: tuple[str, ...], caseload: Path | None, which: str | None, **a
 @caseload
 def move(client: str | None, session: int | None, to: str, caseload: Path | None) -> None:
     """Move a session that was kept under the wrong client."""
-    from sibilant.workflow import sessions
+    from sibilant.clinic import sessions
 
     click.echo(f"now session {sessions.move_session(caseload, client, session, to)} of {to.upper()}")
 
@@ -116,7 +116,7 @@ def move(client: str | None, session: int | None, to: str, caseload: Path | None
 @as_json
 def remove(client: str, session: int, caseload: Path | None, as_json: bool) -> None:
     """Erase a session with its sound, and print a receipt."""
-    from sibilant.workflow import sessions
+    from sibilant.clinic import sessions
 
     from .receipts import print_receipt
 

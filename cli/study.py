@@ -42,11 +42,11 @@ def command(
     """
     import json
 
-    from sibilant.workflow import study as verb
+    from sibilant.research import study as verb
 
     keys = tuple(key.strip() for key in measures.split(",") if key.strip())
     question = verb.Question(measures=keys, **asked)  # type: ignore[arg-type]
-    lines = verb.run_study(verb.StudyOrder(table, question, to, judgements, recordings))
+    lines = verb.run_study(verb.StudyRequest(table, question, to, judgements, recordings))
     if as_json:
         print_json(json.loads((to / verb.RUN_FILE).read_text(encoding="utf-8")))
         return

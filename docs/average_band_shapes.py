@@ -1,4 +1,4 @@
-"""Average the band shapes of sibilant/segment/targets.py: python docs/average_band_shapes.py OUT [SPEAKER ...].
+"""Average the band shapes of sibilant/words/band_templates.py: python docs/average_band_shapes.py OUT [SPEAKER ...].
 
 Needs ``shared/real_speech`` beside the checkout and the speech engine espeak-ng. Nine invented speakers whose formant
 scale is known come first; then fourteen voices of a formant synthesiser, a woman's German words and short sentences of
@@ -22,11 +22,11 @@ import soundfile
 from scipy.signal import resample_poly
 
 from sibilant import lexicon, synthetic
-from sibilant.segment import fit, speaker, targets, words
-from sibilant.segment.colour import flat_colouring
-from sibilant.segment.features import Features, features_near
-from sibilant.segment.spelling import Chain, chain
 from sibilant.terms import Prompt, Recording, Source
+from sibilant.words import band_templates, finding, speaker, viterbi
+from sibilant.words.adaptation import no_adaptation
+from sibilant.words.features import Features, features_near
+from sibilant.words.phone_model import PhoneModel, phone_model
 
 REAL = Path(__file__).parents[2] / "shared" / "real_speech"
 RATE = 44100
@@ -48,7 +48,7 @@ class Voice:
 
     weight: float = 1.0
     scale: float = 0.0
-    words: list[tuple[Features, tuple[int, int], Chain]] = field(default_factory=list)
+    words: list[tuple[Features, tuple[int, int], PhoneModel]] = field(default_factory=list)
 
     def add(self, samples: np.ndarray, rate: int, prompt: Prompt) -> None:
         """Find a word between two silences and keep it."""
@@ -56,11 +56,11 @@ class Voice:
         sound = np.concatenate([rest, samples, rest])
         sound = sound + rng.standard_normal(sound.size) * np.abs(samples).max() * 10 ** (-55 / 20)
         recording = Recording(sound.astype(np.float32), rate, Source("word", ""))
-        pieces = words.pieces_s(recording)
+        pieces = finding.pieces_s(recording)
         if pieces:
             features = features_near(recording, [(pieces[0][0], pieces[-1][1])])
             first, last = features.frame(pieces[0][0]) - 2, features.frame(pieces[-1][1]) + 2
-            self.words.append((features, (max(0, first), min(features.n_frames, last)), chain(prompt)))
+            self.words.append((features, (max(0, first), min(features.n_frames, last)), phone_model(prompt)))
 
 
 def invented() -> dict[str, Voice]:
@@ -110,48 +110,51 @@ Table = tuple[np.ndarray, np.ndarray, np.ndarray]
 
 def current() -> Table:
     """Shapes, spreads, and levels with their spreads, as installed."""
-    rows = list(targets._ROWS.values())
+    rows = list(band_templates._ROWS.values())
     return np.stack([r[0] for r in rows]), 0.5 * np.stack([r[1] for r in rows]), np.stack([r[2] for r in rows])
 
 
 def install(table: Table) -> None:
     """Use a table from now on."""
-    for k, name in enumerate(targets.CLASSES):
-        targets._ROWS[name] = [table[0][k], 2 * table[1][k], table[2][k]]
-    targets.warped.cache_clear()
-    targets.level_table.cache_clear()
+    for k, name in enumerate(band_templates.CLASSES):
+        band_templates._ROWS[name] = [table[0][k], 2 * table[1][k], table[2][k]]
+    band_templates.warped.cache_clear()
+    band_templates.level_template.cache_clear()
 
 
 def means_of(voice: Voice) -> list[tuple[int, np.ndarray, np.ndarray, float, float, float]]:
     """Of each class heard: mean and variance by band at formant scale 1, of the level, and the weight."""
-    flat, middle = flat_colouring(), np.log(np.asarray(targets.EDGES_HZ))
+    flat, middle = no_adaptation(), np.log(np.asarray(band_templates.EDGES_HZ))
     middle = 0.5 * (middle[:-1] + middle[1:])
 
     def total(scale: float) -> float:
         each = ((f, np.array([ab]), [c]) for f, ab, c in voice.words[:25])
-        return sum(float(fit.fit(fit.emissions(f, scale, flat), ab, c, np.array([0])).whole[0]) for f, ab, c in each)
+        return sum(
+            float(viterbi.best_scores(viterbi.emissions(f, scale, flat), ab, c, np.array([0])).whole[0])
+            for f, ab, c in each
+        )
 
     scale = voice.scale or max(speaker.FINER_SCALES, key=total)
-    shape, spread = targets.warped(scale)
-    index = {name: k for k, name in enumerate(targets.CLASSES)}
+    shape, spread = band_templates.warped(scale)
+    index = {name: k for k, name in enumerate(band_templates.CLASSES)}
     kind_of = {k: k for k in index.values()} | {k: index[name] for k, name in speaker.COUNTS_AS.items()}
     seen: dict[int, list[np.ndarray]] = {}
     levels: dict[int, list[float]] = {}
     for features, reach, own in voice.words:
         b = features.n_bands
-        path = fit.best_paths(fit.emissions(features, scale, flat), np.array([reach]), [own])[0]
-        loud, peak, _ = fit.loudness(features)
+        path = viterbi.best_paths(viterbi.emissions(features, scale, flat), np.array([reach]), [own])[0]
+        loud, peak, _ = viterbi.loudness(features)
         for row, state in enumerate(path, reach[0]):
             kind = kind_of.get(own.states[state].kind)
             heard = features.level_db[row, :b] - features.noise_db[row, :b] > 4.0
             if kind is None or heard.sum() < 6:
                 continue
-            x = np.full(targets.N_BANDS, np.nan)
+            x = np.full(band_templates.N_BANDS, np.nan)
             far = features.level_db[row, :b] - shape[kind, :b]
             x[:b][heard] = (features.level_db[row, :b] - far[heard].mean())[heard]
             seen.setdefault(kind, []).append(x)
             levels.setdefault(kind, []).append(float(loud[row] - peak[row]))
-    shared = np.zeros(targets.N_BANDS)
+    shared = np.zeros(band_templates.N_BANDS)
     if sum(len(x) >= 5 for x in seen.values()) > 4:
         residues = [mean_of(np.array(x) - shape[k]) for k, x in seen.items() if len(x) >= 5]
         shared = np.nan_to_num(mean_of(np.array(residues)))
@@ -180,7 +183,7 @@ def averaged(voices: Iterable[Voice]) -> Table:
     """One round: every speaker aligned with the table as installed, and averaged."""
     shape, spread, level = current()
     found = [part for voice in voices for part in means_of(voice)]
-    for k, name in enumerate(targets.CLASSES):
+    for k, name in enumerate(band_templates.CLASSES):
         own = [part for part in found if part[0] == k]
         if name in KEPT or len(own) < 2:
             continue
@@ -206,7 +209,7 @@ def main(out: str, also: list[str]) -> None:
         install(averaged(voices.values()))
     table = current()
     rows = []
-    for k, name in enumerate(targets.CLASSES):
+    for k, name in enumerate(band_templates.CLASSES):
         parts = (" ".join(f"{x:.0f}" for x in part) for part in (table[0][k], 2 * table[1][k], table[2][k]))
         rows.append(f"{name:<3} | " + " | ".join(parts))
     Path(out).write_text("\n".join(rows) + "\n", encoding="utf-8")

@@ -41,7 +41,7 @@ open-adult-11k 8132.0 691.0 10
 
 ```
 
-`sibilant.workflow.compare.compare_tokens(recording, tokens, question)` measures a recording's tokens again under each
+`sibilant.clinic.compare.compare_tokens(recording, tokens, question)` measures a recording's tokens again under each
 fitting value's own method and sets their mean beside it; a value kept without its sound, measured another way, is
 "not comparable", and the comparison names the method it needs.
 

@@ -14,7 +14,7 @@ _PUBLIC = {
     "analyse": ("sibilant.pipeline", "analyse"),
     "expect": ("sibilant.lexicon", "expect"),
     "get_method": ("sibilant.methods", "get_method"),
-    "measure": ("sibilant.workflow.measure", "table"),
+    "measure": ("sibilant.listening.measure", "table"),
     "read_recording": ("sibilant.audio", "read_recording"),
 }
 __all__ = [

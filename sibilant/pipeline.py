@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from . import acoustics, segment, suitability
+from . import acoustics, boundaries, suitability
 from .methods import HOUSE_7K, HOUSE_10K, HOUSE_15K, supports
 from .terms import (
     MEASURES,
@@ -28,6 +28,7 @@ from .terms import (
     TokenSupport,
     Utterance,
 )
+from .words import WordSearch, find_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +60,7 @@ class _Sound:
 
 
 @dataclass(frozen=True, slots=True)
-class _Heard:
+class _Assessed:
     """The bounded sibilants of a recording, judged, with what no method changes."""
 
     recording: Recording
@@ -101,9 +102,9 @@ def analyse(
     ['found']
     """
     if not prompts:
-        sounds = [_Sound(None, None, s, f"x{n}") for n, s in enumerate(segment.find_all(recording), start=1)]
-        return _analysis(recording, segment.WordSearch(), sounds, (), methods, response)
-    search = segment.find_words(recording, prompts, modelled=modelled)
+        sounds = [_Sound(None, None, s, f"x{n}") for n, s in enumerate(boundaries.find_all(recording), start=1)]
+        return _analysis(recording, WordSearch(), sounds, (), methods, response)
+    search = find_words(recording, prompts, modelled=modelled)
     sounds = [sound for utterance in search.utterances for sound in _sounds_of(recording, utterance)]
     return _analysis(recording, search, sounds, prompts, methods, response)
 
@@ -120,13 +121,13 @@ def analyse_given(
         _Sound(None, None, _given(recording, interval), f"g{number}")
         for number, interval in enumerate(intervals, start=1)
     ]
-    return _analysis(recording, segment.WordSearch(), rows, (), methods, response)
+    return _analysis(recording, WordSearch(), rows, (), methods, response)
 
 
 def _given(recording: Recording, interval: Interval) -> SibilantInterval:
     """Return the bounded sibilant of a stretch that a person marked."""
     review = Review(interval, "given")
-    found = segment.bound(recording, interval)
+    found = boundaries.bound(recording, interval)
     if found is not None and found.automatic.overlap_s(interval) > 0:
         core = Interval(
             min(max(found.core.onset_s, interval.onset_s), interval.offset_s),
@@ -149,7 +150,7 @@ def measure_again(
     Tokens without a bounded sibilant are left as they are, but for the method.
     """
     sounds = [_Sound(t.utterance, t.slot, t.sibilant, t.id) for t in tokens]
-    again = iter(_measured(_judged(recording, sounds, response), method))
+    again = iter(_measured(_assessed(recording, sounds, response), method))
     return tuple(
         replace(token, method=method)
         if token.sibilant is None
@@ -160,7 +161,7 @@ def measure_again(
 
 def _sounds_of(recording: Recording, utterance: Utterance) -> list[_Sound]:
     """Rows of one utterance: its slots in order, then what was found beside them."""
-    found = segment.find_sibilants(recording, utterance)
+    found = boundaries.find_sibilants(recording, utterance)
     recording.let_go()
     by_slot = {sound.slot.index: sound for sound in found.found if sound.slot is not None}
     stem = f"{utterance.prompt_index}.{utterance.attempt}"
@@ -174,13 +175,13 @@ def _sounds_of(recording: Recording, utterance: Utterance) -> list[_Sound]:
 
 def _analysis(
     recording: Recording,
-    search: segment.WordSearch,
+    search: WordSearch,
     sounds: Sequence[_Sound],
     prompts: Sequence[Prompt],
     methods: Sequence[Method],
     response: MicrophoneResponse | None,
 ) -> Analysis:
-    heard = _judged(recording, sounds, response)
+    heard = _assessed(recording, sounds, response)
     tokens: list[Token] = []
     for method in methods:
         measured = {token.id: token for token in _measured(heard, method)}
@@ -237,16 +238,18 @@ def _finding(sound: _Sound) -> Finding:
     return "found" if sound.utterance is None or sound.utterance.sure else "unsure"
 
 
-def _judged(recording: Recording, sounds: Sequence[_Sound], response: MicrophoneResponse | None) -> _Heard:
+def _assessed(recording: Recording, sounds: Sequence[_Sound], response: MicrophoneResponse | None) -> _Assessed:
     """Judge the bounded sibilants and measure what no method changes."""
     bounded = [sound for sound in sounds if sound.sibilant is not None]
     stretches = [sound.sibilant for sound in bounded if sound.sibilant is not None]
     words = [sound.utterance.interval if sound.utterance is not None else None for sound in bounded]
-    judged = suitability.judge(recording, stretches, words=words)
-    return _Heard(recording, bounded, stretches, judged, acoustics.timings(recording, stretches, words=words), response)
+    judged = suitability.assess(recording, stretches, words=words)
+    return _Assessed(
+        recording, bounded, stretches, judged, acoustics.timings(recording, stretches, words=words), response
+    )
 
 
-def _measured(heard: _Heard, method: Method) -> list[Token]:
+def _measured(heard: _Assessed, method: Method) -> list[Token]:
     """Return a measured token for each bounded sibilant, without the figures that its support rules out."""
     values = acoustics.measure(heard.recording, heard.stretches, method, response=heard.response, timed=heard.timed)
     tokens = []

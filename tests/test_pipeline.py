@@ -125,12 +125,12 @@ def test_recordings_of_unlike_bandwidth_are_measured_in_one_band(tmp_path: Path)
 
     import sibilant
     from sibilant.audio import read_recording, write_wav
-    from sibilant.workflow.measure import Request, measure, shown_rows
+    from sibilant.listening.measure import MeasureRequest, measure, shown_rows
 
     clip = read_recording(sibilant.reference_sounds() / "ktuberling-stick.ogg", channel=1)
     write_wav(tmp_path / "full.wav", clip.samples, 44100)
     write_wav(tmp_path / "half.wav", soxr.resample(clip.samples, 44100, 22050, "VHQ"), 22050)
-    asked = Request(
+    asked = MeasureRequest(
         [tmp_path / "full.wav", tmp_path / "half.wav"], say="stick, moon", method_names=("house-15k", "house-7k"),
         same_band=True,
     )  # fmt: skip

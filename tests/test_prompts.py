@@ -24,7 +24,7 @@ SAID = {
 def by_manifest(folder: Path, cell: str) -> tuple[list[str], str]:
     with (folder / "manifest.csv").open("w", encoding="utf-8", newline="") as stream:
         csv.writer(stream).writerows([["recording", "prompts"], ["one.wav", cell]])
-    (piece,) = planned(corpus.Order(folder / "manifest.csv", folder / "out")).pieces
+    (piece,) = planned(corpus.CorpusRequest(folder / "manifest.csv", folder / "out")).pieces
     return [prompt.text for prompt in piece.prompts], piece.problem
 
 

@@ -16,14 +16,14 @@ from urllib.parse import urlsplit
 
 from ..errors import InputError, UsageError
 from ..terms import Method
-from .order import Order, Piece
 from .pieces import measured_piece
+from .request import CorpusRequest, Piece
 
 WAIT_S = 10
 WATCH_S = 0.5
 
 
-def parts_of(pieces: Iterable[Piece], methods: Sequence[Method], order: Order) -> Iterator[tuple[Piece, str]]:
+def parts_of(pieces: Iterable[Piece], methods: Sequence[Method], order: CorpusRequest) -> Iterator[tuple[Piece, str]]:
     """Yield each piece with its part as it is done, in any order; only a few are under way at a time.
 
     Raises

@@ -14,7 +14,7 @@ from ..methods import get_method
 from ..prompts import prompts_of
 from ..terms import Interval, Prompt
 from ..terms.vocabulary import CUES, LEVELS
-from .order import Given, Order, Piece, Plan
+from .request import CorpusRequest, Given, Piece, Plan
 
 SOUND_ENDINGS = frozenset(
     {
@@ -27,10 +27,10 @@ OWN = ("recording", "words", "prompts", "intervals", "onset_s", "offset_s")
 """Manifest columns that say what to measure; all others are carried through."""
 
 LABELS = ("speaker", "session", "device")
-Line = tuple[int, dict[str, str]]
+ManifestRow = tuple[int, dict[str, str]]
 
 
-def planned(order: Order) -> Plan:
+def planned(order: CorpusRequest) -> Plan:
     """Read the folder or manifest of an order.
 
     Raises
@@ -121,15 +121,15 @@ def _names(own: Path, places: Sequence[Path]) -> dict[Path, str]:
     return {place: f"folder-{folders.index(place.parent) + 1}/{place.name}" for place in places}
 
 
-def _places(path: Path, lines: Sequence[Line]) -> list[Path]:
+def _places(path: Path, lines: Sequence[ManifestRow]) -> list[Path]:
     for number, cells in lines:
         if not cells.get("recording"):
             raise ListError(f"{path.name}: line {number} names no recording; fill it or take the line out")
     return [Path(os.path.normpath(path.parent.absolute() / cells["recording"])) for _, cells in lines]
 
 
-def _by_place(places: Sequence[Path], lines: Sequence[Line]) -> dict[Path, list[Line]]:
-    grouped: dict[Path, list[Line]] = {}
+def _by_place(places: Sequence[Path], lines: Sequence[ManifestRow]) -> dict[Path, list[ManifestRow]]:
+    grouped: dict[Path, list[ManifestRow]] = {}
     for place, line in zip(places, lines, strict=True):
         grouped.setdefault(place, []).append(line)
     return grouped
@@ -146,7 +146,7 @@ def _common_root(own: Path, places: Sequence[Path]) -> Path | None:
         return None
 
 
-def _from_lines(path: Path, name: str, place: Path, lines: Sequence[Line], columns: Sequence[str]) -> Piece:
+def _from_lines(path: Path, name: str, place: Path, lines: Sequence[ManifestRow], columns: Sequence[str]) -> Piece:
     """One recording's lines: one, or several that each mark a stretch."""
     words, *carried = columns
     marked = [(number, cells) for number, cells in lines if cells.get("onset_s") or cells.get("offset_s")]

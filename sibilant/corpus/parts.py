@@ -11,8 +11,8 @@ from typing import Any
 
 from .. import files, tables
 from ..terms import Method
-from .order import PARTS, Piece
 from .pieces import hash_of, key_of
+from .request import PARTS, Piece
 
 
 def part_path(to: Path, piece: Piece) -> Path:

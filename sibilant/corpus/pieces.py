@@ -18,7 +18,7 @@ from ..errors import InputError, ListError, RecordingError
 from ..pipeline import Analysis, analyse, analyse_given
 from ..terms import Method, Recording
 from ..terms.vocabulary import TARGETS
-from .order import Piece
+from .request import Piece
 
 LIBRARIES = ("sibilant", "numpy", "scipy", "soundfile", "praat-parselmouth")
 

@@ -10,10 +10,10 @@ from ..errors import InputError
 from ..methods import supports
 from ..terms import Recording
 from .manifest import planned
-from .order import Order, Piece, Plan
+from .request import CorpusRequest, Piece, Plan
 
 
-def preview(order: Order) -> list[str]:
+def preview(order: CorpusRequest) -> list[str]:
     """Say of each recording what would be measured, or why it can't be; nothing is measured or written.
 
     Raises

@@ -15,14 +15,14 @@ from ..tables.parquet import can_write_parquet, write_parquet
 from . import parts
 from .engines import check_scheduler, parts_of
 from .manifest import planned
-from .order import PARTS, RUN_FILE, TOKENS_CSV, TOKENS_PARQUET, Order, Outcome, Plan
 from .pieces import key_of, versions
+from .request import PARTS, RUN_FILE, TOKENS_CSV, TOKENS_PARQUET, CorpusRequest, Outcome, Plan
 
 Progress = Callable[[int, int], None]
 _OWN_COLUMNS = frozenset(column.name for column in tables.token_columns())
 
 
-def run(order: Order, progress: Progress | None = None) -> Outcome:
+def run(order: CorpusRequest, progress: Progress | None = None) -> Outcome:
     """Measure a corpus into ``tokens.csv``, ``tokens.parquet`` and ``run.json``.
 
     Each recording is measured by itself and kept at once, so a run that is killed goes on where it was with
@@ -60,7 +60,7 @@ def run(order: Order, progress: Progress | None = None) -> Outcome:
     return outcome
 
 
-def _prepare(order: Order) -> None:
+def _prepare(order: CorpusRequest) -> None:
     to = order.to
     if to.exists() and not to.is_dir():
         raise OutputError(f"{to.name}: a file stands here; name a folder for the results")
@@ -70,7 +70,7 @@ def _prepare(order: Order) -> None:
     files.make_folder(to)
 
 
-def _finished(order: Order, plan: Plan) -> Outcome | None:
+def _finished(order: CorpusRequest, plan: Plan) -> Outcome | None:
     """Return what a run left that was already whole when it is asked to go on, or None."""
     try:
         told = json.loads((order.to / RUN_FILE).read_text(encoding="utf-8"))
@@ -91,7 +91,7 @@ def _plan_hash(plan: Plan, sounds: Mapping[str, str]) -> str:
     return digest.hexdigest()
 
 
-def _measure(order: Order, plan: Plan, progress: Progress) -> int:
+def _measure(order: CorpusRequest, plan: Plan, progress: Progress) -> int:
     """Measure every piece that has no part yet; return how many had one."""
     n = len(plan.pieces)
     done = {piece.recording for piece in plan.pieces if parts.is_done(order.to, piece, plan.methods)}
@@ -183,6 +183,6 @@ def _run_text(to: Path, plan: Plan, outcome: Outcome, written: list[str]) -> str
     return json.dumps(document, ensure_ascii=False, indent=1) + "\n"
 
 
-def again(order: Order, to: Path) -> Order:
+def again(order: CorpusRequest, to: Path) -> CorpusRequest:
     """Return the same order for another folder, from the start."""
     return replace(order, to=to, resume=False)

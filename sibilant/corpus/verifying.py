@@ -12,14 +12,14 @@ from typing import Any
 
 from .. import files
 from ..errors import InputError, ListError
-from .order import RUN_FILE, TOKENS_CSV, Order
 from .pieces import versions
+from .request import RUN_FILE, TOKENS_CSV, CorpusRequest
 from .running import Progress, again, run
 
 MOST_NAMED = 5
 
 
-def verify(order: Order, progress: Progress | None = None) -> list[str]:
+def verify(order: CorpusRequest, progress: Progress | None = None) -> list[str]:
     """Measure the corpus again and compare the tables with those of ``order.to``; say what is the same.
 
     Raises

@@ -5,7 +5,7 @@ from .agreement import agreement, agreement_with_self
 from .change import bridge, changes, compare, limit_factor, measurement_error
 from .context import accuracy_map, context_map, context_of
 from .contrast import additions, before_after, contrast
-from .frame import Asked
+from .frame import ViewRequest
 from .means import Estimate, bootstrap_mean, half_width, least_difference, mean_interval, paired, sd_interval, welch
 from .plan import Plan, PlanRow, plan
 from .proportions import mcnemar_exact, newcombe, wilson
@@ -20,11 +20,11 @@ from .view import view
 
 __all__ = [
     "WATCHED",
-    "Asked",
     "Estimate",
     "Plan",
     "PlanRow",
     "Unlike",
+    "ViewRequest",
     "accuracy",
     "accuracy_map",
     "additions",

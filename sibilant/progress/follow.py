@@ -11,7 +11,7 @@ from ..terms.change import Change, MeasurementError, MeasureSummary, PhaseEffect
 from ..terms.clinic import Session
 from .change import Bridge, Probe, changes, measurement_error
 from .frame import Frame
-from .lines import Line, bridge_to
+from .series import Series, bridge_to
 from .single_case import phase_effect
 from .trend import trend
 
@@ -31,14 +31,14 @@ def follow(frame: Frame, key: str, summaries: Sequence[SessionSummary]) -> Follo
     """Return one measure over all lines: those apart are judged only by a bridge or a baseline of their own."""
     table = {one.number: one.measures[key] for one in summaries if key in one.measures}
     months = {one.number: one.month for one in summaries}
-    main = frame.lines[0] if frame.lines else Line(("", "", "", ""), (), (), True)
+    main = frame.series[0] if frame.series else Series(("", "", "", ""), (), (), True)
     baseline = _probes(main.baseline, table)
     found: list[Change] = []
     later = _probes(main.later, table)
     offsets: dict[int, Bridge] = {}
     apart: dict[int, tuple[str, ...]] = {}
     bridged: list[str] = []
-    for line in frame.lines[1:]:
+    for line in frame.series[1:]:
         probes = _probes(line.later, table)
         if line.baseline:
             found += _changes(frame, key, _probes(line.baseline, table), probes)
@@ -70,7 +70,7 @@ def _probes(sessions: Sequence[Session], table: dict[int, MeasureSummary]) -> li
 
 
 def _shape(
-    key: str, main: Line, table: dict[int, MeasureSummary], months: dict[int, float]
+    key: str, main: Series, table: dict[int, MeasureSummary], months: dict[int, float]
 ) -> tuple[Trend, PhaseEffect]:
     """Trend within the treatment phase and later probes against the baseline's, on the main line alone."""
     points = [

@@ -1,4 +1,4 @@
-"""What every part of a view needs: sessions in order, the method, the rater, the lines, and which words count."""
+"""What every part of a view needs: sessions in order, the method, the rater, the series, and which words count."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from typing import Literal
 from ..terms import MEASURES
 from ..terms.clinic import Case, KeptToken, Session
 from .accuracy import main_rater
-from .lines import Line, choose_method, lines
 from .phases import with_phases
+from .series import Series, choose_method, series_of
 from .session import expected, is_main_s
 
 Words = Literal["untreated", "treated", "all"]
@@ -20,7 +20,7 @@ ALSO = ("centroid_hz", "sd_hz", "core_duration_ms")
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class ViewRequest:
     """What is wanted of a case: measures beside the main one, which words, whose ear, and the day it is made."""
 
     measures: tuple[str, ...] = ()
@@ -31,14 +31,14 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """What every part needs: the case, its sessions in order, the method, the rater, the keys, the lines."""
+    """What every part needs: the case, its sessions in order, the method, the rater, the keys, the series."""
 
     case: Case
     sessions: tuple[Session, ...]
     method: str
     rater: str
     keys: tuple[str, ...]
-    lines: tuple[Line, ...]
+    series: tuple[Series, ...]
     words: Words
 
     def tokens(self, session: Session) -> list[KeptToken]:
@@ -68,14 +68,14 @@ class Frame:
         return all(token.judgements or not _to_be_heard(token) for token in to_judge)
 
 
-def make_frame(case: Case, asked: Asked) -> tuple[Frame, str]:
+def make_frame(case: Case, asked: ViewRequest) -> tuple[Frame, str]:
     """Return the frame of a case, and a sentence where the method is not the one chosen."""
     sessions = with_phases(case.client.therapy, sorted(case.sessions, key=lambda session: (session.on, session.number)))
     method, sentence = choose_method(case)
     main = case.client.main_measure
     keys = tuple(dict.fromkeys([main, *(asked.measures or (key for key in ALSO if key in MEASURES))]))
     rater = asked.rater or main_rater(case.tokens)
-    return Frame(case, sessions, method, rater, keys, lines(sessions), asked.words), sentence
+    return Frame(case, sessions, method, rater, keys, series_of(sessions), asked.words), sentence
 
 
 def _to_be_heard(token: KeptToken) -> bool:

@@ -10,7 +10,7 @@ from ..terms.therapy import NOT_STATED, REFERENCES, Therapy
 from ..terms.vocabulary import Phase
 from .alike import settled
 from .change import LEAST_BASELINE
-from .lines import first_baseline
+from .series import first_baseline
 
 _A_PERSONS_OWN: frozenset[Phase] = frozenset({"maintenance", "follow-up", "reference under treatment", "pause"})
 """Kept phases that only a person sets; earlier versions guessed the other two."""

@@ -25,15 +25,15 @@ from .alike import open_questions, settled, unlike_bandwidth, unlike_elicited
 from .context import accuracy_map, context_map, context_of
 from .contrast import additions, before_after, contrast, spread_point, sustained_holds
 from .follow import Followed, follow
-from .frame import DAYS_A_MONTH, Asked, Frame, make_frame
-from .lines import first_baseline
+from .frame import DAYS_A_MONTH, Frame, ViewRequest, make_frame
 from .phases import phase_question
 from .presence import followed_by_presence, presence
+from .series import first_baseline
 from .session import expected, is_main_s, is_str, is_z, summarise, word_key
 from .sets import fades
 
 
-def view(case: Case, asked: Asked | None = None) -> CaseView:
+def view(case: Case, asked: ViewRequest | None = None) -> CaseView:
     """Compute everything of one client from what was observed.
 
     Returns
@@ -41,7 +41,7 @@ def view(case: Case, asked: Asked | None = None) -> CaseView:
     CaseView
         Summaries by session, errors, changes, trends and the rest, the main measure first.
     """
-    asked = asked or Asked()
+    asked = asked or ViewRequest()
     frame, method_sentence = make_frame(case, asked)
     summaries = _summaries(frame)
     followed = [follow(frame, key, summaries) for key in frame.keys]
@@ -75,8 +75,8 @@ def view(case: Case, asked: Asked | None = None) -> CaseView:
         made_on=asked.today,
         questions=_questions(frame),
         presence=_presence(frame),
-        reference=frame.lines[0].reference if frame.lines else "baseline",
-        reference_sessions=tuple(one.number for one in frame.lines[0].baseline) if frame.lines else (),
+        reference=frame.series[0].reference if frame.series else "baseline",
+        reference_sessions=tuple(one.number for one in frame.series[0].baseline) if frame.series else (),
     )
 
 
@@ -91,7 +91,7 @@ def _shown_tokens(frame: Frame) -> list[KeptToken]:
 
 def _summaries(frame: Frame) -> tuple[SessionSummary, ...]:
     anchor = first_baseline(frame.sessions)
-    apart = {session.number: line.apart for line in frame.lines for session in line.sessions}
+    apart = {session.number: line.apart for line in frame.series for session in line.sessions}
     found = []
     before = dt.date.min
     for session in frame.sessions:
@@ -150,10 +150,10 @@ def _cue(token: KeptToken, session: Session, rater: str) -> str:
 
 
 def _sentences(frame: Frame, method_sentence: str, followed: Sequence[Followed]) -> tuple[str, ...]:
-    own = [line.sentence for line in frame.lines if line.sentence]
+    own = [line.sentence for line in frame.series if line.sentence]
     same_day = [
         f"sessions of {session.on.isoformat()}: one {session.phase} a day counts"
-        for line in frame.lines
+        for line in frame.series
         for session in line.sessions
         if session.phase in REFERENCES and not session.bridge and line.main and session not in line.baseline
     ]

@@ -1,10 +1,11 @@
 """Published reference values, one with its source, population, method and how it was had; or why none fits."""
 
 from .ages import age_words, read_age
+from .answers import Answer, acquisition, find
 from .band import new_speaker_band
 from .compare import TokenValue, beside, compare, comparisons
 from .own import own_ranges_csv, read_own_ranges
-from .questions import Answer, Question, acquisition, find
+from .question import Question
 from .sourced import unsourced_in_rows, unsourced_in_text
 from .tables import all_ranges
 from .wording import describe_answer, describe_comparison, describe_range

@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 from ..terms.reference import Comparison, Placement, Reason, ReferenceRange
 from ..terms.vocabulary import CUES
 from .ages import age_words
+from .answers import Answer, find
 from .band import band_of, is_spectral
-from .questions import Answer, Question, find
+from .question import Question
 from .rules import FEWEST_TOKENS
 from .wording import bounds_words, number, statement
 

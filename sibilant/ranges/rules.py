@@ -12,7 +12,7 @@ from ..terms.reference import ADULT_MONTHS, Reason, ReferenceRange
 from .band import is_spectral, protocol_known
 
 if TYPE_CHECKING:
-    from .questions import Question
+    from .question import Question
 
 FEWEST_TOKENS = 5
 

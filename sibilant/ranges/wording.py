@@ -9,7 +9,7 @@ from ..terms.reference import INSIDE_SENTENCE, Comparison, Placement, Reason, Re
 from .band import band_of, protocol_known
 
 if TYPE_CHECKING:
-    from .questions import Answer, Refusal
+    from .answers import Answer, Refusal
 
 ORIENTATION_LABEL = (
     "Orientation only, 6 to 13 years, measured at 1 to 7.5 kHz from children whose first language is Mandarin and who"

@@ -1,6 +1,6 @@
 """The caseload: clients, sessions, tokens, judgements, consent, audit trail; it keeps what was observed."""
 
-from .caseload import Caseload, open_caseload
+from .caseload import Caseload
 from .cases import audit_trail, clip_of, corrected_token, read_case
 from .checking import Misfit, misfits
 from .clips import at_work, clip_bytes, keep_clip, read_clip
@@ -12,6 +12,7 @@ from .judging import add_corrections, add_judgements, judging_order, keep_order
 from .keys import KEY_FILE, PASSPHRASE_FROM, is_encrypted, need_extra, read_key_file
 from .leftovers import count_plain, outside
 from .looking import LookAtRows, LookAtSounds, look_at_rows, look_at_sounds
+from .opening import open_caseload
 from .people import (
     add_client,
     add_device,

@@ -11,22 +11,13 @@ from types import TracebackType
 import sqlalchemy as sa
 
 from ..errors import CaseloadError, NoRoomError, RefusedError
-from . import clips, leftovers, rights
-from .checksums import SEALED, seal, sealing_rows
-from .engine import FULL, Place, is_read_only, make_engine, read_place
+from .checksums import sealing_rows
+from .engine import FULL, Place
 from .keys import (
-    KEY_FILE,
     Keys,
     identity_of,
-    is_encrypted,
-    need_extra,
-    passphrase_from_environment,
-    read_key_file,
-    subkeys,
-    unwrap,
 )
-from .migrate import bring_up, format_of
-from .schema import AUDIT, FORMAT, SETTINGS
+from .schema import AUDIT, SETTINGS
 
 Clock = Callable[[], dt.datetime]
 Ask = Callable[[], str]
@@ -128,115 +119,6 @@ class Caseload:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
-
-
-def open_caseload(
-    folder: Path, *, who: str = "", create: bool = True, clock: Clock = now, ask: Ask = passphrase_from_environment
-) -> Caseload:
-    """Open the caseload in a folder, making or bringing it up to this program's format where needed.
-
-    Parameters
-    ----------
-    folder : Path
-        Where it lies; ``caseload.toml`` in it may name a database by URL.
-    who : str
-        Code of the person at work, for the audit trail.
-    create : bool
-        Whether a caseload is made where there is none.
-    clock : callable
-        Returns the present moment; tests give their own.
-    ask : callable
-        Returns the passphrase; called only where the caseload is encrypted. Default: from the environment.
-
-    Returns
-    -------
-    Caseload
-        Open, at this program's format; close it, or use it in a ``with``.
-
-    Raises
-    ------
-    CaseloadError
-        When there is none and none is to be made, it is newer than this program, locked, damaged, or unwritable, or
-        encrypted and the passphrase is missing or not the one.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> with tempfile.TemporaryDirectory() as folder, open_caseload(Path(folder) / "caseload") as caseload:
-    ...     caseload.setting("format"), caseload.encrypted
-    ('3', False)
-    """
-    place = read_place(folder)
-    _check_place(place, create=create)
-    keys = unlock(place, ask) if is_encrypted(folder) else None
-    if create and not folder.exists():
-        rights.private_folder(folder)
-    rights.close_caseload(place)
-    database = place.database(encrypted=keys is not None)
-    if database is not None and not database.exists() and database.parent.is_dir():
-        rights.make_private(database)  # SQLite would make it by the umask, and what stands beside it like it
-    caseload = Caseload(place, make_engine(place, keys), who=who or "not stated", clock=clock, keys=keys)
-    with contextlib.ExitStack() as until_ready:
-        until_ready.callback(caseload.close)
-        with caseload._worded():
-            _bring_up(caseload)
-        if not is_read_only(folder):
-            clips.finish(caseload)
-            leftovers.sweep(caseload)
-        until_ready.pop_all()
-    return caseload
-
-
-def unlock(place: Place, ask: Ask) -> Keys:
-    """Return the sub-keys of an encrypted caseload.
-
-    Raises
-    ------
-    CaseloadError
-        When the extra is not installed, ``key.json`` is damaged or newer, the passphrase is missing or not the one, or
-        ``caseload.toml`` leads encrypted records to another database.
-    """
-    kept = read_key_file(place.folder)
-    if kept.records_too != (place.database(encrypted=True) is not None):
-        raise CaseloadError(
-            f"caseload {place.folder.name}: caseload.toml names another kind of database than it was encrypted with;"
-            " put its url back as it was, or decrypt before you change it"
-        )
-    need_extra()
-    return subkeys(unwrap(kept, ask()))
-
-
-def _check_place(place: Place, *, create: bool) -> None:
-    """Refuse where there is no caseload and none is to be made, or where a part of an encrypted one is missing."""
-    plain, sealed = (place.database(encrypted=encrypted) for encrypted in (False, True))
-    if plain is None or sealed is None:
-        return
-    name = place.folder.name
-    if is_encrypted(place.folder):
-        if not sealed.exists():
-            raise CaseloadError(f"{name}: encrypted, but {sealed.name} is missing; put it back from a backup")
-    elif sealed.exists() and not plain.exists():
-        raise CaseloadError(
-            f"{name}: encrypted, but {KEY_FILE} is missing; put it back from a backup, or: sibilant caseload passphrase"
-            " --recover"
-        )
-    elif not create and not place.url and not plain.exists():
-        raise CaseloadError(
-            f"{name}: no caseload here; start one with: sibilant client add (or name its folder by --caseload)"
-        )
-
-
-def _bring_up(caseload: Caseload) -> None:
-    with caseload.engine.connect() as connection:
-        ready = format_of(connection) == FORMAT
-    if ready:
-        return
-    with caseload.engine.execution_options(writing=True).begin() as connection:
-        bring_up(connection)
-        for table in SEALED:
-            seal(connection, table, fresh=False)
-        connection.execute(SETTINGS.delete().where(SETTINGS.c.key == "format"))
-        connection.execute(SETTINGS.insert().values(key="format", value=str(FORMAT)))
 
 
 def _first(error: Exception) -> str:

@@ -16,9 +16,10 @@ from typing import Any
 
 from ..errors import CaseloadError, RefusedError
 from . import clips, drafts, keys, rights, sealing
-from .caseload import Ask, Caseload, open_caseload
+from .caseload import Ask, Caseload
 from .checksums import sealing_rows
 from .engine import Place, make_engine, open_sealed, raw_key, read_place, sqlite_engine
+from .opening import open_caseload
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 Groups are described; nobody is diagnosed.
 """
 
+from .answer import Study
 from .comparing import compare
 from .discriminate import Evaluation, evaluate, linear, logistic, why_not
 from .effects import Effect, all_effects, hedges_between, hedges_within
@@ -12,7 +13,7 @@ from .mixed import Model, Term, fit
 from .normalise import Normalised, normalisations
 from .paragraph import CAUTION, paragraph
 from .permute import permuted_between, permuted_within
-from .question import DEFAULT_MEASURES, Question, Study
+from .question import DEFAULT_MEASURES, Question
 from .sensitivity import Sensitivity, boundary_sensitivity
 
 __all__ = [

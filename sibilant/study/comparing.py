@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from .answer import Study
 from .discriminate import evaluate, why_not
 from .effects import Effect, all_effects
 from .frame import Prepared, prepare
 from .mixed import fit
 from .normalise import normalisations
-from .question import Question, Study
+from .question import Question
 from .sensitivity import boundary_sensitivity
 
 if TYPE_CHECKING:

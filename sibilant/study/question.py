@@ -3,17 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from ..errors import UsageError
-
-if TYPE_CHECKING:
-    from .discriminate import Evaluation
-    from .effects import Effect
-    from .frame import Prepared
-    from .mixed import Model
-    from .normalise import Normalised
-    from .sensitivity import Sensitivity
 
 DEFAULT_MEASURES = (
     "core_duration_ms",
@@ -55,17 +46,3 @@ class Question:
             raise UsageError(f"--by and --speaker both name {self.by}; groups and speakers are two columns")
         if self.n_permutations < 99 or self.n_chance < 19 or self.n_folds < 2:
             raise UsageError("a study needs at least 99 permutations, 19 draws of chance and 2 folds")
-
-
-@dataclass(frozen=True, slots=True)
-class Study:
-    """All that a study found; ``notes`` say what was not done and why."""
-
-    question: Question
-    prepared: Prepared
-    effects: tuple[Effect, ...]
-    models: tuple[Model, ...]
-    evaluations: tuple[Evaluation, ...]
-    normalised: tuple[Normalised, ...]
-    sensitivity: tuple[Sensitivity, ...]
-    notes: tuple[str, ...] = ()

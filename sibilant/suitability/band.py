@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..levels.bands import cuts, decibels
 from .evidence import Evidence, middle_half
-from .frames import cuts, decibels
 from .methods_served import BANDWIDTH_SHARE, house_tops_hz, widest_served
 from .rules import OWN, Reading, Rule
 from .spectra import fall_at

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..levels.bands import Frames, cuts, frames_of, pauses_of
 from ..terms import Interval, Recording, SibilantInterval
-from .frames import Frames, cuts, frames_of, pauses_of
 from .samples import Extremes, clipped_share, extremes_of, zero_runs
 from .spectra import bandwidth_of, pooled_bandwidth, spectrum_grid, stretch_spectrum
 

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from ..levels.bands import decibels
 from .evidence import Evidence
-from .frames import decibels
 from .rules import ALL, OWN, PRACTICE, SPECTRA, Reading, Rule
 
 

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..levels.bands import decibels, runs
 from .evidence import Evidence
-from .frames import decibels, runs
 from .rules import ALL, OWN, SPECTRA, Reading, Rule
 
 if TYPE_CHECKING:

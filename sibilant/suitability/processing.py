@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from ..levels.bands import decibels
 from ..terms import Interval
 from .evidence import Evidence
-from .frames import decibels
 from .rules import ALL, OWN, Reading, Rule
 
 GATE_RUN_S = 0.020

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..levels.bands import runs
 from ..terms import Interval, Recording
 from ..terms.sound import let_go
-from .frames import runs
 
 if TYPE_CHECKING:
     import numpy.typing as npt

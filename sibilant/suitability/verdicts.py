@@ -17,7 +17,7 @@ MOST_REMEDIES = 2
 FLAG_NAMES = {"clipping": "clipped"}
 
 
-def judged(evidence: Evidence, rules: Sequence[Rule]) -> Suitability:
+def assessed(evidence: Evidence, rules: Sequence[Rule]) -> Suitability:
     """Read every rule, and put the signs together."""
     read = [(rule, sign) for rule in rules for reading in rule.read(evidence) if (sign := rule.sign(reading))]
     common = [sign for _, sign in read if not sign.tokens]

@@ -10,8 +10,8 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
+from ..clinic import heard, take
 from ..errors import UsageError
-from ..workflow import heard, take
 from .asking import caseload_of, client_of, number_of, sent, text_of
 from .places import Answer
 

@@ -8,9 +8,9 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
+from ..clinic import judge, look
 from ..errors import UsageError
 from ..terms.vocabulary import HEARD
-from ..workflow import judge, look
 from .asking import caseload_of, client_of, number_of, sent, text_of
 from .places import Answer
 

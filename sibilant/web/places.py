@@ -12,13 +12,14 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from ..clinic import clients, report, sessions, summarise, take
+from ..clinic.caseload import cautions, folder_of
 from ..errors import CaseloadError, SibilantError, UsageError
+from ..listening import expect
+from ..listening.pictures import INVENTED
 from ..terms import MEASURES
 from ..terms.clinic import Device
 from ..terms.vocabulary import CUE_LETTERS, DISTORTIONS, PRACTICE_LEVELS, REPORT_KINDS
-from ..workflow import clients, expect, report, sessions, summarise, take
-from ..workflow.caseload import cautions, folder_of
-from ..workflow.pictures import INVENTED
 from .asking import caseload_of, client_of, handles_of, number_of, text_of
 from .marks import MARKS
 from .showing import root_of, shown

@@ -8,8 +8,8 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from ..workflow import look, review, voices
-from ..workflow.plain import plain
+from ..clinic import look, review, voices
+from ..clinic.plain import plain
 from .asking import caseload_of, client_of, number_of, sent, text_of
 from .places import Answer
 

@@ -14,8 +14,8 @@ from pathlib import Path
 
 import uvicorn
 
+from ..clinic import encryption
 from ..errors import OutputError
-from ..workflow import lock
 from .connections import bounded, quiet_logs
 from .guard import HOST
 from .opening import Entrance, OpeningFile
@@ -137,7 +137,7 @@ def serve(
     OutputError
         When the port can't be had.
     """
-    lock.unlock(caseload)
+    encryption.unlock(caseload)
     ready = _ready(caseload, port)
     announce(_address(ready.port, ready.entrance))
     opening = OpeningFile(f"http://{HOST}:{ready.port}", ready.entrance.secret) if launch is not None else None

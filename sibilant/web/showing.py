@@ -10,8 +10,8 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
-from ..workflow.pictures import INVENTED
-from ..workflow.summarise import SUPPORT
+from ..clinic.summarise import SUPPORT
+from ..listening.pictures import INVENTED
 
 TEMPLATES = Path(__file__).parent / "templates"
 PLACES = (("capture", "Capture"), ("judge", "Judge"), ("review", "Review"), ("progress", "Progress"))

@@ -15,8 +15,8 @@ from scipy.signal import stft
 
 from sibilant.audio import write_wav
 from sibilant.lexicon import builtin_list
+from sibilant.listening.measure import MeasureRequest, measure
 from sibilant.synthetic import ProbePlan, child_speaker, probe
-from sibilant.workflow.measure import Request, measure
 
 pytestmark = pytest.mark.benchmark
 
@@ -51,7 +51,7 @@ def test_measure_against_reading_and_one_stft(
         samples, rate = sf.read(two_minutes, dtype="float32")
         stft(samples, rate, nperseg=882, noverlap=441)
 
-    ours = best_of(5, lambda: measure(Request([two_minutes], words="core-a")))
+    ours = best_of(5, lambda: measure(MeasureRequest([two_minutes], words="core-a")))
     theirs = best_of(5, plain)
     record_property("ratio", ours / theirs)
     print(f"\nmeasure {ours:.3f} s, read + STFT {theirs:.3f} s, ratio {ours / theirs:.1f} (aim at most 8)")

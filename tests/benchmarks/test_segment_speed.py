@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 from scipy import signal
 
+from sibilant.boundaries import find_all, find_sibilants
+from sibilant.levels import coarse_levels
 from sibilant.lexicon import builtin_list
-from sibilant.segment import coarse_levels, find_all, find_sibilants, find_words
 from sibilant.synthetic import ProbePlan, probe, woman
 from sibilant.terms import Recording, Source
+from sibilant.words import find_words
 
 
 def invented(n_prompts: int) -> tuple[Recording, tuple]:

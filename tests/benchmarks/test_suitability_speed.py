@@ -11,7 +11,7 @@ import pytest
 from sibilant.audio import recording_from_samples
 from sibilant.lexicon import builtin_list
 from sibilant.pipeline import analyse
-from sibilant.suitability import judge
+from sibilant.suitability import assess
 from sibilant.synthetic import ProbePlan, child_speaker, probe
 
 pytestmark = pytest.mark.benchmark
@@ -36,7 +36,7 @@ def test_judging_takes_under_half_of_measuring() -> None:
     analysis = analyse(recording, prompts)
     sounds = [token.sibilant for token in analysis.tokens if token.sibilant is not None]
     words = [token.utterance.interval if token.utterance else None for token in analysis.tokens if token.sibilant]
-    judging = least(lambda: judge(recording, sounds, words=words))
+    judging = least(lambda: assess(recording, sounds, words=words))
     measuring = least(lambda: analyse(recording, prompts))
     print(
         f"\n{recording.duration_s:.0f} s, {len(sounds)} sibilants: judging {judging:.3f} s,"

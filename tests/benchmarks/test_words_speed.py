@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from sibilant import lexicon, synthetic
-from sibilant.segment import find_words
 from sibilant.terms import Recording, Source
+from sibilant.words import find_words
 
 
 def probe_of(copies: int) -> tuple[Recording, list[object]]:

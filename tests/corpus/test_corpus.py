@@ -15,7 +15,7 @@ from click.testing import CliRunner
 
 from sibilant import corpus
 from sibilant.audio import write_wav
-from sibilant.corpus import Order
+from sibilant.corpus import CorpusRequest
 from sibilant.corpus.engines import check_scheduler
 from sibilant.corpus.manifest import planned
 from sibilant.corpus.parts import save_part
@@ -56,7 +56,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def measured(made: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     to = tmp_path_factory.mktemp("measured") / "run"
-    outcome = corpus.run(Order(made / "manifest.csv", to))
+    outcome = corpus.run(CorpusRequest(made / "manifest.csv", to))
     assert (outcome.n_recordings, outcome.n_unreadable, outcome.n_tokens) == (6, 3, 6)
     return to
 
@@ -121,7 +121,7 @@ def test_run_file_tells_all(measured: Path) -> None:
 
 def test_going_on_gives_the_same_bytes(made: Path, measured: Path, tmp_path: Path) -> None:
     """A run that stopped with some parts done, one of them cut in half by a dying disk."""
-    order = Order(made / "manifest.csv", tmp_path / "run", resume=True)
+    order = CorpusRequest(made / "manifest.csv", tmp_path / "run", resume=True)
     plan = planned(order)
     for piece in plan.pieces[:3]:
         save_part(order.to, piece, measured_piece(piece, plan.methods))
@@ -136,36 +136,36 @@ def test_going_on_gives_the_same_bytes(made: Path, measured: Path, tmp_path: Pat
 def test_going_on_with_a_finished_run_measures_nothing(made: Path, measured: Path, tmp_path: Path) -> None:
     to = shutil.copytree(measured, tmp_path / "run")
     stamp = (to / "tokens.csv").stat().st_mtime_ns
-    assert corpus.run(Order(made / "manifest.csv", to, resume=True)).n_reused == 6
+    assert corpus.run(CorpusRequest(made / "manifest.csv", to, resume=True)).n_reused == 6
     assert (to / "tokens.csv").stat().st_mtime_ns == stamp
 
 
 def test_an_earlier_run_is_not_overwritten(made: Path, measured: Path) -> None:
     with pytest.raises(OutputError, match="--resume"):
-        corpus.run(Order(made / "manifest.csv", measured))
+        corpus.run(CorpusRequest(made / "manifest.csv", measured))
 
 
 def test_more_threads_give_the_same_bytes(made: Path, measured: Path, tmp_path: Path) -> None:
-    corpus.run(Order(made / "manifest.csv", tmp_path / "run", workers=5))
+    corpus.run(CorpusRequest(made / "manifest.csv", tmp_path / "run", workers=5))
     assert (tmp_path / "run/tokens.csv").read_bytes() == (measured / "tokens.csv").read_bytes()
 
 
 def test_verify_repeats_and_names_what_differs(made: Path, measured: Path, tmp_path: Path) -> None:
-    assert "same to the byte" in corpus.verify(Order(made / "manifest.csv", measured))[0]
+    assert "same to the byte" in corpus.verify(CorpusRequest(made / "manifest.csv", measured))[0]
     assert sorted(p.name for p in measured.iterdir() if p.name.startswith(".")) == []
     other = shutil.copytree(made, tmp_path / "other")
     shutil.copy(other / "a/two.wav", other / "a/three.wav")
     with pytest.raises(InputError, match=r"other sounds than then: a/three\.wav"):
-        corpus.verify(Order(other / "manifest.csv", measured))
+        corpus.verify(CorpusRequest(other / "manifest.csv", measured))
     to = shutil.copytree(measured, tmp_path / "run")
     text = (to / "tokens.csv").read_text()
     (to / "tokens.csv").write_text(text.replace("b/one.wav", "b/uno.wav", 1))
     with pytest.raises(InputError, match=r"rows differ of b/uno\.wav"):
-        corpus.verify(Order(made / "manifest.csv", to))
+        corpus.verify(CorpusRequest(made / "manifest.csv", to))
 
 
 def test_dry_run_says_what_and_why_not(made: Path) -> None:
-    lines = corpus.preview(Order(made / "manifest.csv", made / "nowhere"))
+    lines = corpus.preview(CorpusRequest(made / "manifest.csv", made / "nowhere"))
     assert lines[0] == "3 of 6 recordings would be measured under house-15k/1"
     assert any("b/one.wav: 2 sibilants expected in 2 prompts" in line for line in lines)
     assert any("a/text.wav: not measured" in line for line in lines)
@@ -174,7 +174,7 @@ def test_dry_run_says_what_and_why_not(made: Path) -> None:
 
 def test_dry_run_says_which_rate_rules_a_method_out(tmp_path: Path) -> None:
     write_wav(tmp_path / "low.wav", np.zeros(16000, np.float32), 16000)
-    assert "16000 Hz is too low a rate" in corpus.preview(Order(tmp_path, tmp_path / "to"))[1]
+    assert "16000 Hz is too low a rate" in corpus.preview(CorpusRequest(tmp_path, tmp_path / "to"))[1]
 
 
 def test_a_folder_with_files_beside(made: Path, tmp_path: Path) -> None:
@@ -184,7 +184,7 @@ def test_a_folder_with_files_beside(made: Path, tmp_path: Path) -> None:
     (tmp_path / "one.csv").write_text("word\nseal\nbus\n")
     (tmp_path / "two.csv").write_text("onset_s,offset_s,label\n0.50,0.65,s\n0.9,1.0,other\n")
     (tmp_path / "notes.txt").write_text("x")
-    outcome = corpus.run(Order(tmp_path, tmp_path / "to"))
+    outcome = corpus.run(CorpusRequest(tmp_path, tmp_path / "to"))
     rows = rows_of(tmp_path / "to")
     assert outcome.n_tokens == 4
     marked = [row for row in rows if row["recording"] == "two.wav"]
@@ -200,7 +200,7 @@ def test_stretches_marked_in_the_manifest(made: Path, tmp_path: Path) -> None:
     (tmp_path / "m.csv").write_text(
         "recording,onset_s,offset_s,label,vowel\none.wav,0.50,0.65,s,i\none.wav,0.9,1.0,sh,u\n"
     )
-    corpus.run(Order(tmp_path / "m.csv", tmp_path / "to", ("house-15k", "house-10k")))
+    corpus.run(CorpusRequest(tmp_path / "m.csv", tmp_path / "to", ("house-15k", "house-10k")))
     found = [(r["label"], r["phone"], r["vowel"], r["method"]) for r in rows_of(tmp_path / "to")]
     assert found == [
         ("s", "S", "i", "house-15k/1"), ("sh", "SH", "u", "house-15k/1"),
@@ -222,7 +222,7 @@ def test_stretches_marked_in_the_manifest(made: Path, tmp_path: Path) -> None:
 def test_manifests_that_cannot_be_used(tmp_path: Path, text: str, says: str) -> None:
     (tmp_path / "m.csv").write_text(text)
     with pytest.raises(ListError, match=says):
-        corpus.run(Order(tmp_path / "m.csv", tmp_path / "to"))
+        corpus.run(CorpusRequest(tmp_path / "m.csv", tmp_path / "to"))
     assert not (tmp_path / "to").exists()
 
 
@@ -230,14 +230,14 @@ def test_a_word_nobody_knows_is_that_recordings_problem(made: Path, tmp_path: Pa
     shutil.copy(made / "b/one.wav", tmp_path / "one.wav")
     shutil.copy(made / "b/one.wav", tmp_path / "two.wav")
     (tmp_path / "m.csv").write_text('recording,prompts\none.wav,"sqrrzl"\ntwo.wav,"seal, bus"\n')
-    assert corpus.run(Order(tmp_path / "m.csv", tmp_path / "to")).n_unreadable == 1
+    assert corpus.run(CorpusRequest(tmp_path / "m.csv", tmp_path / "to")).n_unreadable == 1
     assert "sqrrzl" in rows_of(tmp_path / "to")[0]["flags"]
 
 
 def test_when_nothing_can_be_read(tmp_path: Path) -> None:
     (tmp_path / "x.wav").write_text("no")
     with pytest.raises(RecordingError, match="none of its 1 recordings"):
-        corpus.run(Order(tmp_path, tmp_path / "to"))
+        corpus.run(CorpusRequest(tmp_path, tmp_path / "to"))
     assert rows_of(tmp_path / "to")[0]["finding"] == "unreadable"
 
 
@@ -252,7 +252,7 @@ def test_a_fault_in_one_file_is_told_and_ends_nothing(
     monkeypatch.setattr(pieces, "analyse", broken)
     shutil.copy(made / "b/one.wav", tmp_path / "one.wav")
     with pytest.raises(RecordingError):
-        corpus.run(Order(tmp_path, tmp_path / "to", workers=1))
+        corpus.run(CorpusRequest(tmp_path, tmp_path / "to", workers=1))
     assert "ZeroDivisionError: a planted fault" in rows_of(tmp_path / "to")[0]["flags"]
 
 
@@ -292,7 +292,7 @@ def test_exit_codes(made: Path, tmp_path: Path) -> None:
 def test_the_invented_corpus_is_built_by_one_command(tmp_path: Path) -> None:
     """A small Demo-S: the mark on every table, two broken files, two judges; in a process of its own, as spawn asks."""
     script = (
-        "import sys; from pathlib import Path; from sibilant.workflow.demo_corpus import make_corpus\n"
+        "import sys; from pathlib import Path; from sibilant.demo.corpus import make_corpus\n"
         "if __name__ == '__main__': print('\\n'.join(make_corpus(Path(sys.argv[1]), n_speakers=1, n_words=2)))\n"
     )
     (tmp_path / "make.py").write_text(script)
@@ -305,5 +305,5 @@ def test_the_invented_corpus_is_built_by_one_command(tmp_path: Path) -> None:
     assert len(list((demo / "recordings").iterdir())) == 7
     for name in ("manifest.csv", "words.csv", "judgements.csv"):
         assert "Invented data – not a person" in (demo / f"{name}-metadata.json").read_text()
-    outcome = corpus.run(Order(demo / "manifest.csv", demo / "measured"))
+    outcome = corpus.run(CorpusRequest(demo / "manifest.csv", demo / "measured"))
     assert (outcome.n_recordings, outcome.n_unreadable, outcome.n_tokens) == (7, 2, 10)

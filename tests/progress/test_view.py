@@ -8,7 +8,7 @@ from types import ModuleType
 
 import pytest
 
-from sibilant.progress import Asked, view
+from sibilant.progress import ViewRequest, view
 from sibilant.terms.change import LARGER, UNJUDGED, WITHIN
 from sibilant.terms.clinic import MoveUpRule
 
@@ -122,7 +122,7 @@ def test_words_on_a_practice_sheet_leave_the_score_from_that_day(material: Modul
     case = material.case([6000, 6050, 5960, 6040, 6100], treated={"seal": day, "sand": day})
     found = view(case)
     assert [summary.n_tokens for summary in found.summaries] == [20, 20, 20, 18, 18]
-    assert [summary.n_tokens for summary in view(case, Asked(words="treated")).summaries] == [0, 0, 0, 2, 2]
+    assert [summary.n_tokens for summary in view(case, ViewRequest(words="treated")).summaries] == [0, 0, 0, 2, 2]
     groups = {cell.value: cell.accuracy.n_scored for cell in found.summaries[4].accuracy_by if cell.by == "group"}
     assert groups == {"treated words": 2, "untreated words": 18}
 
@@ -170,7 +170,7 @@ def test_the_clinics_own_rule_is_applied_and_shown_with_its_interval(material: M
 
 
 def test_months_ages_and_events(material: ModuleType) -> None:
-    found = view(material.case([6000, 6050, 5960, 6040, 6100]), Asked(today=dt.date(2026, 6, 1)))
+    found = view(material.case([6000, 6050, 5960, 6040, 6100]), ViewRequest(today=dt.date(2026, 6, 1)))
     assert found.summaries[0].month == 0 and found.summaries[3].month == pytest.approx(44 / 30.4375)
     assert [summary.age_months for summary in found.summaries] == [80, 80, 80, 81, 82]
     assert [len(summary.events) for summary in found.summaries] == [0, 0, 0, 0, 1]

@@ -22,6 +22,7 @@ import pytest
 from scipy.optimize import least_squares
 
 from sibilant.audio import recording_from_samples
+from sibilant.clinic.compare import compare_tokens
 from sibilant.lexicon import expect
 from sibilant.methods import HOUSE_15K, OPEN_ADULT
 from sibilant.pipeline import analyse, measure_again
@@ -29,7 +30,6 @@ from sibilant.ranges import Question, all_ranges
 from sibilant.synthetic import GroupShape, Hump, SibilantShape, Speaker, moments_of, probe, speakers_like
 from sibilant.terms import Recording, Token
 from sibilant.terms.reference import ReferenceRange
-from sibilant.workflow.compare import compare_tokens
 
 WORDS = ("seal", "seed", "sand", "side", "sun", "sign", "sheep", "sheet", "shell", "ship", "shark", "shed")
 PROMPTS = tuple(replace(expect(word), cue="model") for word in WORDS)

@@ -64,7 +64,7 @@ def test_ranges_added_without_a_folder_are_those_a_report_reads(
     place: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """One resolver of the place, whether ``SIBILANT_CASELOAD`` names it or it is the user's data folder."""
-    from sibilant.workflow import report
+    from sibilant.clinic import report
 
     if place == "usual":
         monkeypatch.delenv("SIBILANT_CASELOAD")

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from sibilant.clinic.compare import OWN_FILE, add_ranges, own_ranges
 from sibilant.errors import OutputError, RangeError
 from sibilant.ranges import Question, TokenValue, compare, find, own_ranges_csv, read_own_ranges
-from sibilant.workflow.compare import OWN_FILE, add_ranges, own_ranges
 
 HEAD = "measure,phone,mean,sd,n_speakers,age_low_y,age_high_y,sex,population,position,cue,method,citation"
 GOOD = "centroid_hz,s,7000,500,24,7,8,both,Invented data – not a person,initial,any,house-15k,Invented source (2020)"

@@ -14,12 +14,12 @@ import pytest
 from click.testing import CliRunner
 
 from sibilant import audio, lexicon, report, store, synthetic
+from sibilant.clinic import draw, probe
+from sibilant.clinic import report as verb
+from sibilant.clinic.summarise import case_view
 from sibilant.errors import OutputError, RefusedError, UsageError
 from sibilant.terms.clinic import Client, Consent, Judgement
 from sibilant.terms.document import Document, Picture
-from sibilant.workflow import draw, probe
-from sibilant.workflow import report as verb
-from sibilant.workflow.summarise import case_view
 
 PLANTED = "Wilhelmina Quistgaard"
 HERE = Path(__file__).parent

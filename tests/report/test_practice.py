@@ -9,11 +9,11 @@ import pytest
 from click.testing import CliRunner
 
 from sibilant import lexicon, store
+from sibilant.clinic import practise
 from sibilant.errors import ListError, RefusedError, UsageError
 from sibilant.terms.clinic import Client
 from sibilant.terms.document import Document, Paragraph, PracticeItem
 from sibilant.terms.vocabulary import PRACTICE_LEVELS
-from sibilant.workflow import practise
 
 LISTS = {
     "isolation": "",

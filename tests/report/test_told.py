@@ -16,14 +16,15 @@ import pikepdf
 import pytest
 
 from sibilant import charts, report, store
+from sibilant.clinic import compare
+from sibilant.clinic import report as verb
+from sibilant.listening import pictures
 from sibilant.methods import HOUSE_15K
 from sibilant.progress import view
 from sibilant.terms.change import Accuracy, AccuracyCell, CaseView
 from sibilant.terms.clinic import Client
 from sibilant.terms.document import Heading, Paragraph, Table
 from sibilant.terms.therapy import Therapy
-from sibilant.workflow import compare, pictures
-from sibilant.workflow import report as verb
 
 HERE = Path(__file__).parent
 

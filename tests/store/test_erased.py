@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
+from sibilant.clinic import clients
 from sibilant.store import removal
-from sibilant.workflow import clients
 
 URL = os.environ.get("SIBILANT_TEST_POSTGRES", "")
 CODE, OTHER, SIGN = "C-7QXK", "C-M4RT", "ZQSIGN"

@@ -19,8 +19,9 @@ import sqlalchemy as sa
 from sibilant import store
 from sibilant.errors import CaseloadError, RefusedError
 from sibilant.store import migrate, schema
-from sibilant.store.caseload import Caseload, open_caseload
+from sibilant.store.caseload import Caseload
 from sibilant.store.keys import recovery_code
+from sibilant.store.opening import open_caseload
 from sibilant.terms.clinic import Client, Consent, Correction, Device, EarlierProbe, Event, MoveUpRule, Retention
 
 POSTGRES = os.environ.get("SIBILANT_TEST_POSTGRES", "")

@@ -14,6 +14,7 @@ import pytest
 from click.testing import CliRunner
 
 from sibilant.errors import ListError, UsageError
+from sibilant.research.study import StudyRequest, run_study
 from sibilant.study import (
     CAUTION,
     Question,
@@ -26,7 +27,6 @@ from sibilant.study import (
 )
 from sibilant.study.effects import all_effects
 from sibilant.tables import token_columns
-from sibilant.workflow.study import StudyOrder, run_study
 
 INVENTED = "Invented data – not a person"
 KINDS = ("frontal", "lateral", "typical")
@@ -192,7 +192,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
     frame.to_csv(folder / "tokens.csv", index=False)
     judged(frame, disagree=30).rename(columns={"heard": "type"}).to_csv(folder / "judgements.csv", index=False)
     question = Question("type", reference="typical", **QUICK)
-    lines = run_study(StudyOrder(folder / "tokens.csv", question, folder / "out", folder / "judgements.csv"))
+    lines = run_study(StudyRequest(folder / "tokens.csv", question, folder / "out", folder / "judgements.csv"))
     assert CAUTION in lines
     return folder / "out"
 
@@ -313,9 +313,9 @@ def test_from_the_recordings_again(tmp_path: Path) -> None:
             write_wav(tmp_path / f"{s}{kind}.wav", smooth.astype(np.float32), 44100)
             lines += [f"{s}{kind}.wav,{0.1 + 0.25 * n},{0.25 + 0.25 * n},s,S{s},{kind}" for n in range(3)]
     (tmp_path / "m.csv").write_text("\n".join(lines))
-    corpus.run(corpus.Order(tmp_path / "m.csv", tmp_path / "to"))
+    corpus.run(corpus.CorpusRequest(tmp_path / "m.csv", tmp_path / "to"))
     question = Question("type", measures=("centroid_hz",), word="label", n_permutations=99, n_chance=19)
-    order = StudyOrder(tmp_path / "to/tokens.csv", question, tmp_path / "out", recordings=tmp_path)
+    order = StudyRequest(tmp_path / "to/tokens.csv", question, tmp_path / "out", recordings=tmp_path)
     run_study(order)
     moved = pd.read_csv(tmp_path / "out/edges_moved.csv")
     plain = pd.read_csv(tmp_path / "out/effects.csv")["difference"].iloc[0]
@@ -328,7 +328,7 @@ def test_from_the_recordings_again(tmp_path: Path) -> None:
     assert np.isnan(cepstra(one, Interval(0.1, 0.12))).all()
     write_wav(tmp_path / "0a.wav", np.zeros(44100, np.float32), 44100)
     with pytest.raises(RecordingError, match="not the recording that was measured"):
-        run_study(StudyOrder(order.table, question, tmp_path / "out2", recordings=tmp_path))
+        run_study(StudyRequest(order.table, question, tmp_path / "out2", recordings=tmp_path))
 
 
 def test_a_measure_that_one_group_lacks_is_told_and_ends_nothing() -> None:
@@ -354,7 +354,7 @@ def test_a_measure_of_ones_own_and_stretches_a_person_labelled() -> None:
 
 
 def test_the_terminal_says_the_largest_differences_and_where_the_rest_are() -> None:
-    from sibilant.workflow.study_tables import MOST_SAID, _said_of_clear
+    from sibilant.research.study_tables import MOST_SAID, _said_of_clear
 
     found = compare(table(), Question("type", measures=("centroid_hz", "sd_hz"))).effects
     many = [dataclasses.replace(found[0], g=float(n)) for n in range(MOST_SAID + 3)]

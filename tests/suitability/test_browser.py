@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 
 from sibilant.audio import recording_from_samples, write_wav
+from sibilant.boundaries import find_all
 from sibilant.lexicon import builtin_list
-from sibilant.segment import find_all
-from sibilant.suitability import judge
+from sibilant.suitability import assess
 from sibilant.synthetic import ProbePlan, child_speaker, man, probe, woman
 
 ROOT = Path(__file__).parents[2]
@@ -101,7 +101,7 @@ def test_processing_on_and_off_are_told_apart(tmp_path: Path, site: tuple[str, d
                 arrived = page.evaluate("window.result")
                 browser.close()
                 recording = recording_from_samples(np.frombuffer(posted["take.f32"], "<f4"), arrived["ctxRate"])
-                verdicts[mode].append(judge(recording, find_all(recording)).verdict.worst)
+                verdicts[mode].append(assess(recording, find_all(recording)).verdict.worst)
     _write(verdicts)
     assert verdicts["off"] == ["usable"] * len(SEEDS), verdicts
     assert all("usable" not in found for mode, found in verdicts.items() if mode != "off"), verdicts

@@ -21,7 +21,7 @@ from scipy import fft, signal
 
 from sibilant.audio import read_recording, recording_from_samples
 from sibilant.lexicon import builtin_list
-from sibilant.suitability import judge
+from sibilant.suitability import assess
 from sibilant.synthetic import (
     ProbePlan,
     Room,
@@ -71,7 +71,7 @@ class Take:
         def moved(interval: Interval) -> Interval:
             return Interval(interval.onset_s * stretch, interval.offset_s * stretch)
 
-        return judge(recording, [marked(moved(s)) for s in self.sounds], words=[moved(w) for w in self.words])
+        return assess(recording, [marked(moved(s)) for s in self.sounds], words=[moved(w) for w in self.words])
 
 
 def speaker_of(seed: int) -> Speaker:

@@ -1,4 +1,4 @@
-"""What ``judge`` says of single cases: shape, edge cases, one spoiled word, and the figures against known ones."""
+"""What ``assess`` says of single cases: shape, edge cases, one spoiled word, and the figures against known ones."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ import pytest
 from scipy import signal
 
 from sibilant.audio import read_recording, recording_from_samples
+from sibilant.levels.bands import frames_of, pauses_of
 from sibilant.lexicon import builtin_list
 from sibilant.methods import HOUSE_7K, HOUSE_10K, HOUSE_15K, USABLE_SHARE
-from sibilant.suitability import SIGNS, house_tops_hz, judge
-from sibilant.suitability.frames import frames_of, pauses_of
+from sibilant.suitability import SIGNS, assess, house_tops_hz
 from sibilant.suitability.methods_served import BANDWIDTH_SHARE
 from sibilant.suitability.samples import extremes_of, zero_runs
 from sibilant.synthetic import ProbePlan, child_speaker, probe, typical_level_db
@@ -49,7 +49,7 @@ def noise_between(samples: np.ndarray, interval: Interval, level: float) -> np.n
 
 def test_a_clean_recording_is_usable_in_every_respect(twenty: tuple) -> None:
     samples, sounds, words = twenty
-    found = judge(recording_from_samples(samples, 44_100), sounds, words=words)
+    found = assess(recording_from_samples(samples, 44_100), sounds, words=words)
     assert found.verdict.worst == "usable" and not found.remedies
     assert [token.verdict.worst for token in found.tokens] == ["usable"] * 20
     assert found.widest_method == "house-15k" and found.clipped_share == 0.0
@@ -70,7 +70,7 @@ def test_one_spoiled_word_among_twenty_costs_that_word_only(twenty: tuple, fault
     else:
         sos = signal.ellip(10, 0.1, 60, 4_000, fs=44_100, output="sos")
         spoiled[span] = signal.sosfiltfilt(sos, spoiled[span])
-    found = judge(recording_from_samples(spoiled, 44_100), sounds, words=words)
+    found = assess(recording_from_samples(spoiled, 44_100), sounds, words=words)
     costs = [i for i, token in enumerate(found.tokens) if token.verdict.moments["house-15k"] == "not usable"]
     assert costs == [index]
     assert set(found.verdict.moments.values()) == {"usable"} and found.verdict.durations == "usable"
@@ -82,7 +82,7 @@ def test_a_quarter_of_spoiled_words_is_the_recordings_verdict(twenty: tuple) -> 
     spoiled = samples
     for index in (0, 4, 8, 12, 16):
         spoiled = noise_between(spoiled, words[index], 0.05)
-    found = judge(recording_from_samples(spoiled, 44_100), sounds, words=words)
+    found = assess(recording_from_samples(spoiled, 44_100), sounds, words=words)
     assert found.verdict.moments["house-15k"] == "not usable"
     assert found.tokens[1].verdict.moments["house-15k"] == "usable"
 
@@ -91,13 +91,13 @@ def test_no_pause_leaves_the_ratio_empty_and_asks_for_care(twenty: tuple) -> Non
     samples, sounds, _ = twenty
     sound = sounds[0].interval
     tight = samples[round(sound.onset_s * 44_100) : round((sound.offset_s + 0.15) * 44_100)]
-    found = judge(recording_from_samples(tight, 44_100), [bounded(0.0, sound.duration_s)])
+    found = assess(recording_from_samples(tight, 44_100), [bounded(0.0, sound.duration_s)])
     assert found.snr_4_10khz_db is None and found.tokens[0].snr_db is None
     assert found.verdict.levels == "with care" and "silence" in " ".join(found.remedies)
 
 
 def test_without_sounds_it_says_so() -> None:
-    found = judge(recording_from_samples(0.1 * np.random.default_rng(1).standard_normal(44_100), 44_100), ())
+    found = assess(recording_from_samples(0.1 * np.random.default_rng(1).standard_normal(44_100), 44_100), ())
     assert found.findings[0].sign == "no_sibilant" and found.verdict.worst == "not usable"
     assert found.effective_bandwidth_hz is None and found.tokens == ()
 
@@ -105,15 +105,15 @@ def test_without_sounds_it_says_so() -> None:
 def test_words_must_be_one_for_each_sound(twenty: tuple) -> None:
     samples, sounds, words = twenty
     with pytest.raises(ValueError, match="20 sounds, 3 words"):
-        judge(recording_from_samples(samples, 44_100), sounds, words=words[:3])
-    judge(recording_from_samples(samples, 44_100), sounds, words=[None] * 20)
+        assess(recording_from_samples(samples, 44_100), sounds, words=words[:3])
+    assess(recording_from_samples(samples, 44_100), sounds, words=[None] * 20)
 
 
 @pytest.mark.parametrize("rate", [1_000, 8_000, 11_025, 16_000, 22_050, 32_000, 44_100, 48_000, 96_000, 192_000])
 @pytest.mark.parametrize("n", [1, 100, 5_000])
 def test_any_rate_and_any_length(rate: int, n: int) -> None:
     samples = 0.1 * np.random.default_rng(2).standard_normal(n)
-    found = judge(recording_from_samples(samples, rate), [bounded(0.0, n / rate), bounded(n / rate + 1, n / rate + 2)])
+    found = assess(recording_from_samples(samples, rate), [bounded(0.0, n / rate), bounded(n / rate + 1, n / rate + 2)])
     assert len(found.tokens) == 2
     text = json.dumps(found.as_dict(), allow_nan=False)
     assert set(json.loads(text)["verdict"]) == {*ASPECTS}
@@ -125,7 +125,7 @@ def test_any_rate_and_any_length(rate: int, n: int) -> None:
      np.tile([1.0, -1.0], 22_050)],
 )  # fmt: skip
 def test_odd_signals_are_judged_without_a_warning(samples: np.ndarray) -> None:
-    found = judge(recording_from_samples(samples, 44_100), [bounded(0.2, 0.4)])
+    found = assess(recording_from_samples(samples, 44_100), [bounded(0.2, 0.4)])
     json.dumps(found.as_dict(), allow_nan=False)
     assert found.verdict.worst != "usable"
 
@@ -136,7 +136,7 @@ def test_eight_bits_silence_offset_and_breath_are_named(twenty: tuple) -> None:
     def signs(changed: np.ndarray, source: Source | None = None) -> set[str]:
         recording = recording_from_samples(changed, 44_100)
         recording = recording if source is None else Recording(recording.samples, 44_100, source)
-        return {sign.sign for sign in judge(recording, sounds, words=words).findings}
+        return {sign.sign for sign in assess(recording, sounds, words=words).findings}
 
     assert "bit_depth" in signs(np.round(samples * 128) / 128)
     assert "bit_depth" in signs(samples, Source("a.wav", "", bit_depth=8))
@@ -156,7 +156,7 @@ def test_the_ratio_is_the_planted_one() -> None:
     for snr_db in (10.0, 20.0, 30.0):
         spoken = probe(builtin_list("core-b"), child_speaker(4), 4, plan=ProbePlan(snr_db=snr_db))
         sounds = [bounded(s.onset_s, s.offset_s) for s in spoken.truth.sibilants]
-        found = judge(recording_from_samples(spoken.samples, 44_100), sounds)
+        found = assess(recording_from_samples(spoken.samples, 44_100), sounds)
         assert found.snr_4_10khz_db == pytest.approx(snr_db, abs=1.5)
     assert typical_level_db(child_speaker(4), 44_100) < 0
 
@@ -167,7 +167,7 @@ def test_the_decay_is_the_planted_one(t60_s: float) -> None:
     plan = ProbePlan(snr_db=40.0, room_t60_s=t60_s, direct_to_reverberant_db=3.0)
     spoken = probe(builtin_list("core-a"), child_speaker(7), 7, plan=plan)
     sounds = [bounded(s.onset_s, s.offset_s) for s in spoken.truth.sibilants]
-    found = judge(recording_from_samples(spoken.samples, 44_100), sounds)
+    found = assess(recording_from_samples(spoken.samples, 44_100), sounds)
     values = [sign.value for sign in found.findings if sign.sign == "room_decay"]
     assert values == [pytest.approx(t60_s, rel=0.2)]
 
@@ -177,7 +177,7 @@ def test_the_drift_is_the_planted_one(twenty: tuple) -> None:
     course = np.sin(2 * np.pi * np.arange(samples.size) / 44_100 / 9)
     for planted_db in (3.0, 6.0):
         moved = samples * 10 ** (planted_db / 40 * course)
-        found = judge(recording_from_samples(moved, 44_100), sounds, words=words)
+        found = assess(recording_from_samples(moved, 44_100), sounds, words=words)
         values = [sign.value for sign in found.findings if sign.sign == "gain_riding"]
         assert values == [pytest.approx(planted_db, abs=0.8)]
 
@@ -265,7 +265,7 @@ def real_bandwidths() -> list[tuple[str, float, float]]:
                 notes[row["file"]] = float(stated[1])
     found = []
     for name in sorted(set(notes) & set(marks)):
-        judged = judge(read_recording(REAL / name), [bounded(*stretch) for stretch in sorted(marks[name])])
+        judged = assess(read_recording(REAL / name), [bounded(*stretch) for stretch in sorted(marks[name])])
         found.append((name, judged.effective_bandwidth_hz or 0.0, notes[name]))
     return found
 

@@ -18,9 +18,9 @@ pytest.importorskip("starlette", reason="the page's optional part is not install
 pytest.importorskip("uvicorn", reason="the page's optional part is not installed")
 
 from sibilant import audio, lexicon, synthetic, web
+from sibilant.clinic import clients
 from sibilant.terms.clinic import Consent, Device
 from sibilant.web.handles import handle_of
-from sibilant.workflow import clients
 
 RATE = 44_100
 CLIENT = "C-7QXK"

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from sibilant import audio, lexicon, synthetic
-from sibilant.workflow import clients, doubts, probe, sessions, voices
+from sibilant.clinic import clients, doubts, probe, sessions, voices
 
 RATE = 44_100
 CLIENT = "C-7QXK"

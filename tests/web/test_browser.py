@@ -18,7 +18,7 @@ import soundfile as sf
 from scipy.signal import correlate
 
 from sibilant import store
-from sibilant.workflow import judge, look
+from sibilant.clinic import judge, look
 
 RATE = 44_100
 TRIES = 4

@@ -19,8 +19,8 @@ from pathlib import Path
 
 import pytest
 
+from sibilant.clinic import clients
 from sibilant.web import connections, opening
-from sibilant.workflow import clients
 
 CODE = re.compile(rb"C-[A-Z0-9]{4}")
 

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from sibilant import audio, store
-from sibilant.workflow import judge, probe
+from sibilant.clinic import judge, probe
 
 RATE = 44_100
 WORDS = "seal bus fossil sock rice seal"

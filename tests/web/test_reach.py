@@ -159,7 +159,7 @@ def test_consent_is_given_by_a_role(served) -> None:
     assert status == 400 and b"say who agreed" in body
     status, headers, _ = served.asked("POST", "/clients", b"age=8%3B2&consent_by=parent&recording=yes&teaching=yes")
     code = code_at(served, headers["location"])
-    from sibilant.workflow import clients
+    from sibilant.clinic import clients
 
     consent = clients.show_client(served.folder, code)["consent"]
     assert (consent["by"], consent["recording"], consent["teaching"], consent["research"]) == (

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from sibilant import audio, web
-from sibilant.workflow import judge, probe
+from sibilant.clinic import judge, probe
 
 PLACES = ("/", "/?client=C-7QXK", "/capture?client=C-7QXK", "/judge?client=C-7QXK", "/review?client=C-7QXK",
           "/progress?client=C-7QXK", "/capture", "/nowhere")  # fmt: skip
@@ -224,7 +224,7 @@ def test_reports_come_as_files(filled: web.Running, browse, tmp_path: Path) -> N
 
 def test_a_figure_leads_to_the_word_that_sounds_like_it(filled: web.Running, folder: Path, browse) -> None:
     """Need F24: the link plays the right token, the one nearest the session's mean."""
-    from sibilant.workflow import summarise
+    from sibilant.clinic import summarise
 
     view, _ = summarise.case_view(folder / "case", "C-7QXK")
     summary = view.summaries[0].measures[view.main_measure]

@@ -10,8 +10,8 @@ import pytest
 import soundfile as sf
 
 from sibilant import lexicon, store
-from sibilant.workflow import clients, take
-from sibilant.workflow.listening import spoilt
+from sibilant.clinic import clients, take
+from sibilant.suitability.stretch import spoilt
 
 RATE = 44_100
 PLAIN = {"echoCancellation": False, "noiseSuppression": False, "autoGainControl": False, "voiceIsolation": False}
@@ -154,7 +154,7 @@ def test_a_broken_write_loses_nothing_that_was_kept(served, begun, spoken, monke
         raise OutputError("0002.wav: can't be written (no space left on device); choose a folder that has room")
 
     with monkeypatch.context() as broken:
-        broken.setattr("sibilant.workflow.take.store.write_draft", full)
+        broken.setattr("sibilant.clinic.take.store.write_draft", full)
         status, answer = stretch(served, state, second)
         assert status == 422 and "no space" in answer["error"]
     status, state = stretch(served, state, second)
@@ -222,13 +222,13 @@ def test_an_encrypted_caseload_keeps_a_take_sealed(tmp_path, spoken, monkeypatch
     pytest.importorskip("cryptography", reason="the optional part for encryption is not installed")
     pytest.importorskip("sqlcipher3", reason="the optional part for encryption is not installed")
     from sibilant import web
-    from sibilant.workflow import lock, look
+    from sibilant.clinic import encryption, look
 
     monkeypatch.setenv("SIBILANT_PASSPHRASE", "six blue horses walk")
     monkeypatch.setenv("SIBILANT_NEW_PASSPHRASE", "six blue horses walk")
     folder = tmp_path / "case"
     clients.add_client(folder, "7y4m", code="C-7QXK", fields={"invented": True})
-    lock.encrypt(folder, tell=lambda code: None)
+    encryption.encrypt(folder, tell=lambda code: None)
     request = take.TakeRequest(listed=LISTED, cue="S", sampling_rate_hz=RATE, microphone=PLAIN)
     state = take.begin(folder, "C-7QXK", request)
     for n, samples in enumerate(words_of(spoken("seal bus fossil")), start=1):

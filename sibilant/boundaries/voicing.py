@@ -1,0 +1,116 @@
+"""Edges beside voices: voicing decides, or the frication's rise out of the voiced sound's own level."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..levels.coarse import Float32s
+from ..terms.vocabulary import VOICED
+from .silence import ABOVE_FLOOR_DB, SHALLOWEST_DB, SILENCE_DROP_DB
+from .track import Beyond, Found, Track, crossing, smoothed
+
+OUT_OF_VOICE_DB = 3.0
+INTO_VOICE_SHARE = 0.5
+VOICE_OUT_OF_NOISE_DB = 8.0
+VOICE_START_DB = 17.0
+VOICE_SUSTAINED_MS = 20
+FOOT_MS = 4
+FOOT_SLOPE_DB = 1.0
+PITCH_SMOOTHING_MS = 10
+FLAT_MS, FLAT_DB, RISEN_DB = 20, 2.0, 8.0
+LAST_PULSE_DB = 16.0
+LAST_PULSE_DROP_DB = 8.0
+LAST_PULSE_REST_MS, LAST_PULSE_BACK_MS = 24, 4
+
+
+def out_of_voice(way: Track, begin: int, silence: Found, beyond: Beyond) -> Found:
+    """Onset after a voiced sound: where the frication rises out of its level, after the last clear pulse."""
+    steady = smoothed(way.high, PITCH_SMOOTHING_MS)
+    own = _trough(steady, begin, way.first)
+    level = smoothed(way.high, 5)[begin : way.first + 1]
+    rise = begin + crossing(level, level.size - 1, -1, _out_of(own, way.plateau_db), sustained=1)
+    frame = max(rise, silence.frame)
+    if beyond.phone not in VOICED:
+        frame = max(frame, last_pulse(way, begin, frame))
+    return Found(frame, "voiced")
+
+
+def last_pulse(way: Track, begin: int, rise: float) -> float:
+    """End of the last clear pulse of the voice before a frication; ``rise`` itself when none is clear.
+
+    Clear: the low band is within 16 dB of the voice's and 10 dB over the frication's own, and falls by 8 dB at once,
+    for good.
+    """
+    stop = min(way.first + 30, way.last, way.low.size - LAST_PULSE_REST_MS - 1)
+    if stop - begin < 10:
+        return rise
+    voice = float(smoothed(way.low, PITCH_SMOOTHING_MS)[begin : stop + 1].max())
+    noise = float(np.percentile(way.low[way.first : way.last + 1], 50))
+    least = max(voice - LAST_PULSE_DB, noise + 10.0)
+    for k in range(stop, begin, -1):
+        if way.low[k] > least:
+            rest = float(way.low[k + 5 : k + LAST_PULSE_REST_MS].max())
+            last = k - LAST_PULSE_BACK_MS
+            return float(last) if rest < way.low[k] - LAST_PULSE_DROP_DB and rise < last < rise + 35 else rise
+    return rise
+
+
+def voice_start(way: Track, steady: Float32s, stop: int, noise_db: float, voice_db: float) -> float | None:
+    """Frame of the first pulse after (or late in) a voiceless frication; None where no voice is sustained."""
+    middle = way.first + round(0.4 * (way.last - way.first))
+    top = way.last + int(np.argmax(steady[way.last : stop + 1]))
+    threshold = max(noise_db + VOICE_OUT_OF_NOISE_DB, voice_db - VOICE_START_DB)
+    piece = way.low[middle : top + 1]
+    frame = middle + crossing(piece, piece.size - 1, -1, threshold, sustained=12)
+    after = steady[int(frame) + 5 : int(frame) + 5 + VOICE_SUSTAINED_MS]
+    if after.size and float(np.percentile(after, 25)) < threshold - 3.0:
+        return None
+    return _foot(way.low, frame, noise_db)
+
+
+def gap_before_voice(way: Track, start: float) -> Found:
+    """Where the frication sinks into a gap of its own before the voice, if it does."""
+    level = smoothed(way.high, 5)
+    piece = level[way.last : int(start) + 1]
+    if piece.size < 6 or float(piece.min()) > way.plateau_db - 22.0:
+        return Found(start, "voiced")
+    threshold = max(way.plateau_db - SILENCE_DROP_DB, float(piece.min()) + ABOVE_FLOOR_DB)
+    return Found(crossing(way.high, way.last, 1, threshold), "silence", floor_limited=True)
+
+
+def into_voice(way: Track, stop: int, silence: Found) -> Found:
+    """Offset of a voiced frication before a voiced sound: half-way down (in dB) to that sound's own level."""
+    steady = smoothed(way.high, PITCH_SMOOTHING_MS)
+    own = float(steady[way.last : min(stop, way.last + 50) + 1].min())
+    sink = INTO_VOICE_SHARE * max(way.plateau_db - own, 0.0)
+    threshold = min(max(own + sink, way.plateau_db - SILENCE_DROP_DB), way.plateau_db - SHALLOWEST_DB)
+    frame = crossing(steady, way.last, 1, threshold, sustained=1)
+    return Found(min(frame, silence.frame), "voiced")
+
+
+def _foot(low: Float32s, frame: float, noise_db: float) -> float:
+    """Foot of the steep rise that crosses a threshold at ``frame``: where the first pulse begins."""
+    k = int(frame)
+    while k > 0 and frame - k < FOOT_MS and low[k] > noise_db + 3.0 and low[k] - low[k - 1] > FOOT_SLOPE_DB:
+        k -= 1
+    return min(frame, float(k + 1)) if k < int(frame) else frame
+
+
+def _out_of(own_db: float, plateau_db: float) -> float:
+    """Level at which a frication counts as risen out of a voiced sound's own."""
+    rise = min(OUT_OF_VOICE_DB, 0.4 * max(plateau_db - own_db, 0.0))
+    return min(max(own_db + rise, plateau_db - SILENCE_DROP_DB), plateau_db - SHALLOWEST_DB)
+
+
+def _trough(level: Float32s, begin: int, end: int) -> float:
+    """Level out of which a frication rose by ``end``: going back, the lowest before it climbs 2 dB or lies flat."""
+    lowest = float(level[end])
+    for k in range(end, begin - 1, -1):
+        value = float(level[k])
+        if value > lowest + 2.0 and lowest < float(level[end]) - 3.0:
+            break
+        lowest = min(lowest, value)
+        flat = float(level[max(begin, k - FLAT_MS)]) > value - FLAT_DB
+        if flat and value < float(level[end]) - RISEN_DB:
+            break
+    return lowest

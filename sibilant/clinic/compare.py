@@ -1,0 +1,230 @@
+"""The verb ``compare``: reference values for a question, a user's own added, and tokens measured again beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from .. import ranges
+from ..errors import UsageError
+from ..files import make_folder, write_text
+from ..methods import get_method
+from ..ranges import Question, TokenValue
+from ..terms import MEASURES, Recording, Token
+from ..terms.reference import Comparison, Reason, ReferenceRange
+
+OWN_FILE = "ranges.csv"
+
+
+@dataclass(frozen=True, slots=True)
+class RangesRequest:
+    """What is asked of the tables, as a person types it; what is empty is not asked."""
+
+    measure: str = ""
+    phone: str = "s"
+    age: str = ""
+    group: str = ""
+    position: str = ""
+    cluster: str = ""
+    level: str = ""
+    cue: str = ""
+    method: str = ""
+    bandwidth_hz: float | None = None
+    dialect: str = ""
+    own_baseline: bool = False
+    orientation: bool = False
+
+
+def list_ranges(asked: RangesRequest, *, kept_in: Path | None = None) -> dict[str, Any]:
+    """Reference values that fit a question, or why none does, one answer a measure.
+
+    Parameters
+    ----------
+    asked : RangesAsked
+        What was given; ages as ``7y4m`` or ``7;4``.
+    kept_in : Path, optional
+        Folder with the user's own ranges.
+
+    Raises
+    ------
+    UsageError
+        When an age, group, phone or measure can't be understood.
+    MethodError
+        When no method has that name.
+    RangeError
+        When the user's own ranges are damaged.
+
+    Examples
+    --------
+    >>> document = list_ranges(RangesRequest(measure="centroid_hz", age="7y4m", group="f"))
+    >>> document["answers"][0]["none_fits"]
+    True
+    """
+    held = {row.measure for row in ranges.all_ranges() if row.use in ("value", "orientation")}
+    own = own_ranges(kept_in)
+    held |= {row.measure for row in own}
+    if asked.measure and asked.measure not in MEASURES:
+        raise UsageError(f"measure {asked.measure!r} is not known; values are held for: {', '.join(sorted(held))}")
+    if asked.method:
+        get_method(asked.method)
+    wanted = [asked.measure] if asked.measure else [key for key in MEASURES if key in held]
+    answers = [ranges.describe_answer(ranges.find(_question(asked, key), own=own)) for key in wanted]
+    norms = [answers[0][name] for name in ("acquisition", "acquisition_note")] if answers else [[], ""]
+    for answer in answers:
+        del answer["acquisition"], answer["acquisition_note"]
+    return {
+        "question": _echo(asked),
+        "none_fits": all(each["none_fits"] for each in answers),
+        "answers": answers,
+        "acquisition": norms[0],
+        "acquisition_note": norms[1],
+    }
+
+
+def add_ranges(given: Path, kept_in: Path) -> tuple[ReferenceRange, ...]:
+    """Check a user's own ranges and keep them in a folder, after those already there; return those added.
+
+    Raises
+    ------
+    RangeError
+        When the file can't be read or a row is incomplete; nothing is then kept.
+    OutputError
+        When the folder can't be written.
+    """
+    fresh = ranges.read_own_ranges(given)
+    already = own_ranges(kept_in)
+    added = tuple(row for row in dict.fromkeys(fresh) if row not in already)
+    if added:
+        write_text(make_folder(kept_in) / OWN_FILE, ranges.own_ranges_csv((*already, *added)))
+    return added
+
+
+def describe_ranges(rows: Sequence[ReferenceRange]) -> list[dict[str, Any]]:
+    """Reference values as plain rows, each with its source."""
+    return [ranges.describe_range(row) for row in rows]
+
+
+def own_ranges(kept_in: Path | None) -> tuple[ReferenceRange, ...]:
+    """Return the user's own ranges kept in a folder; none where there is no such file."""
+    if kept_in is None or not (kept_in / OWN_FILE).is_file():
+        return ()
+    return ranges.read_own_ranges(kept_in / OWN_FILE)
+
+
+def compare_tokens(
+    recording: Recording, tokens: Sequence[Token], question: Question, *, own: Sequence[ReferenceRange] = ()
+) -> tuple[Comparison, ...]:
+    """Measure tokens again under each fitting range's own method, and set their mean beside it.
+
+    Parameters
+    ----------
+    recording : Recording
+        The sound the tokens were found in.
+    tokens : sequence of Token
+        Tokens of one speaker; those of other voices, attempts that don't count and unsure ones are left aside.
+    question : Question
+        What is asked; the effective bandwidth is taken from the tokens where it is not given.
+    own : sequence of ReferenceRange, optional
+        Ranges that the user entered.
+
+    Returns
+    -------
+    tuple of Comparison
+        One for each range that fits, or a single one that says why none does.
+    """
+    counted, aside = _counted(tokens)
+    asked = replace(question, bandwidth_hz=question.bandwidth_hz or _bandwidth(counted), listing=False)
+    answer = ranges.find(replace(asked, method="", n_tokens=5), own=own)
+    if answer.none_fits:
+        made = ranges.comparisons(token_values(counted, question.measure), asked, own=own)
+    else:
+        made = tuple(ranges.beside(row, _again(recording, counted, row), asked) for row in answer.fits)
+    return tuple(replace(each, why=(*each.why, *aside)) for each in made)
+
+
+def token_values(tokens: Sequence[Token], measure: str) -> list[TokenValue]:
+    """Values of one measure with what decides whether they may be compared; a missing value stays, as NaN."""
+    found = []
+    for token in tokens:
+        slot, spoken = token.slot, token.utterance
+        if slot is None:
+            continue
+        prompt = spoken.prompt if spoken is not None else None
+        found.append(
+            TokenValue(
+                token.measures.values.get(measure, float("nan")) if token.measures is not None else float("nan"),
+                slot.phone,
+                slot.position,
+                slot.cluster,
+                prompt.level if prompt is not None else "",
+                prompt.cue if prompt is not None else "",
+                token.method.label if token.method is not None else "",
+                token.flags,
+            )
+        )
+    return found
+
+
+def _again(recording: Recording, tokens: Sequence[Token], row: ReferenceRange) -> list[TokenValue]:
+    from ..pipeline import measure_again
+
+    measured = measure_again(recording, tokens, get_method(row.method)) if row.method else tokens
+    return token_values(measured, row.measure)
+
+
+def _counted(tokens: Sequence[Token]) -> tuple[list[Token], tuple[Reason, ...]]:
+    """Tokens that enter the figures, and why others do not, with counts."""
+    kept: list[Token] = []
+    left: dict[str, int] = {}
+    for token in tokens:
+        reason = _aside(token)
+        if reason:
+            left[reason] = left.get(reason, 0) + 1
+        else:
+            kept.append(token)
+    return kept, tuple(Reason("left_out", f"{count} left out: {reason}") for reason, count in left.items())
+
+
+def _aside(token: Token) -> str:
+    spoken = token.utterance
+    if token.finding != "found" or spoken is None:
+        return token.finding.replace("_", " ")
+    if spoken.voice != "client":
+        return "another voice" if spoken.voice == "other" else "whose voice it is has not been confirmed"
+    return "" if spoken.counts else "not the attempt that counts"
+
+
+def _bandwidth(tokens: Sequence[Token]) -> float | None:
+    """Return the lower middle of the tokens' effective bandwidths, None where none is known."""
+    known = sorted(token.bandwidth_hz for token in tokens if token.bandwidth_hz is not None)
+    return known[(len(known) - 1) // 2] if known else None
+
+
+def _question(asked: RangesRequest, measure: str) -> Question:
+    if asked.group not in ("", "f", "m"):
+        raise UsageError(f"group {asked.group!r}: the reference group is f or m, or left out")
+    if asked.position not in ("", "initial", "medial", "final"):
+        raise UsageError(f"position {asked.position!r} is not initial, medial or final")
+    return Question(
+        measure,
+        asked.phone,
+        ranges.read_age(asked.age) if asked.age else None,
+        {"f": "f", "m": "m"}.get(asked.group),  # type: ignore[arg-type]
+        asked.position,
+        asked.cluster,
+        asked.level,
+        asked.cue,
+        asked.method,
+        asked.bandwidth_hz,
+        None,
+        asked.dialect,
+        asked.own_baseline,
+        asked.orientation,
+        listing=True,
+    )
+
+
+def _echo(asked: RangesRequest) -> dict[str, Any]:
+    return {name: getattr(asked, name) for name in asked.__slots__ if getattr(asked, name) not in ("", None, False)}

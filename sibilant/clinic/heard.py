@@ -1,0 +1,112 @@
+"""What a probe tells at once: the words that were heard and the recording's verdict, no figures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from ..pipeline import Analysis
+from ..terms import Recording, Token
+from ..terms.clinic import Session
+
+
+@dataclass(frozen=True, slots=True)
+class HeardRecording:
+    """One recording, its analysis, and where its prompts stand in the whole list (1-based places)."""
+
+    recording: Recording
+    analysis: Analysis
+    places: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeResult:
+    """What may be told at once: the words and the recording's verdict, no figures.
+
+    With several recordings ``verdict`` and ``remedies`` are those of the least usable, and ``recordings`` has a row for
+    each: the places of its prompts, its verdict in a word, and its remedies.
+    """
+
+    session: Session
+    words: tuple[dict[str, Any], ...]
+    verdict: dict[str, Any]
+    remedies: tuple[str, ...]
+    notes: tuple[str, ...] = field(default=())
+    recordings: tuple[dict[str, Any], ...] = field(default=())
+
+
+def recording_row(each: HeardRecording) -> dict[str, Any]:
+    """Say of one recording which prompts it holds and what it can support."""
+    found = each.analysis.suitability
+    return {"prompts": list(each.places), "verdict": found.verdict.worst, "remedies": list(found.remedies)}
+
+
+def unsaid_rows(tokens: Sequence[Token]) -> list[dict[str, Any]]:
+    """One row for each prompt that is in no recording."""
+    seen = {token.prompt_index: token.prompt_text for token in tokens}
+    return [
+        {"prompt_index": place, "prompt": prompt, "attempt": None, "heard": "not heard", "counts": False}
+        for place, prompt in seen.items()
+    ]
+
+
+def word_rows(each: HeardRecording) -> list[dict[str, Any]]:
+    """One row an attempt: what was heard, as a question where it is one; no figures."""
+    seen: dict[tuple[int, int], dict[str, Any]] = {}
+    for token in each.analysis.tokens:
+        spoken = token.utterance
+        place = each.places[token.prompt_index - 1] if token.prompt_index else 0
+        attempt = spoken.attempt if spoken is not None else 0
+        row = seen.setdefault(
+            (place, attempt),
+            {"prompt_index": place, "prompt": token.prompt_text, "attempt": attempt or None, "heard": []},
+        )
+        row["heard"].append(_said(token))
+        row["counts"] = spoken.counts if spoken is not None else False
+    for row in seen.values():
+        row["heard"] = "; ".join(dict.fromkeys(row["heard"]))
+    return [seen[key] for key in sorted(seen)]
+
+
+def _said(token: Token) -> str:
+    words = {
+        "found": "heard",
+        "prompt_missing": "not heard",
+        "no_frication": "no frication found where a sibilant is expected: please listen",
+        "extra": "frication where none is expected: please listen",
+        "none_expected": "heard",
+        "unsure": "not sure that this is the word: please listen",
+    }
+    spoken = token.utterance
+    whose = "" if spoken is None or spoken.voice == "client" else f" ({spoken.voice} voice)"
+    return words.get(token.finding, token.finding) + whose
+
+
+def as_plain(kept: ProbeResult) -> dict[str, Any]:
+    """Return a result as plain values for JSON: words and verdict, no figures."""
+    return {
+        "client": kept.session.client,
+        "session": kept.session.number,
+        "on": kept.session.on.isoformat(),
+        "phase": kept.session.phase,
+        "words": [dict(row) for row in kept.words],
+        "verdict": kept.verdict,
+        "remedies": list(kept.remedies),
+        "notes": list(kept.notes),
+        "recordings": [dict(row) for row in kept.recordings],
+    }
+
+
+def lines(kept: ProbeResult) -> list[str]:
+    """Return the verdict, the remedies and what comes next, as lines for the terminal."""
+    found = kept.verdict
+    moments = ", ".join(f"{name} {support}" for name, support in found["moments"].items())
+    verdict = ", ".join(f"{aspect} {found[aspect]}" for aspect in ("durations", "levels", "comparison"))
+    heard = sum(row["heard"].startswith("heard") for row in kept.words)
+    return [
+        f"kept as session {kept.session.number} of {kept.session.client}: {heard} of {len(kept.words)} heard as asked",
+        f"the recording: {verdict}; moments {moments}",
+        *(f"to do: {remedy}" for remedy in kept.remedies),
+        *(f"note: {note}" for note in kept.notes),
+    ]

@@ -1,0 +1,99 @@
+"""How many words and probes a wanted change needs, with this client's own spread where there is one."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from .. import progress, store
+from ..errors import UsageError
+from ..progress import Plan
+from ..terms import MEASURES
+from .caseload import client_or_last, opened
+
+ASSUMED = (0.5, 1.0, 1.5)
+
+
+def plan(
+    key: str,
+    change: float,
+    *,
+    caseload: Path | None = None,
+    client: str | None = None,
+    token_sd: float | None = None,
+    day_sd: float = 0.0,
+) -> list[Plan]:
+    """Return designs for a wanted change: with the client's own SDs, with the SD given, or with three assumed ones.
+
+    Raises
+    ------
+    UsageError
+        When the measure is not known, the change is zero, or the client has too few baselines to take SDs from.
+    """
+    if key not in MEASURES:
+        raise UsageError(f"measure {key[:40]!r} is not known; docs/measures.md lists them, such as centroid_hz")
+    if not change or not math.isfinite(change):
+        raise UsageError("--change: a size above zero in the measure's unit is needed")
+    if client is not None:
+        own_token, own_day, source = _own(caseload, client, key)
+        return [progress.plan(key, change, own_token, day_sd=own_day, source=source)]
+    if token_sd is not None:
+        if token_sd <= 0 or day_sd < 0:
+            raise UsageError("--token-sd is above zero, and --day-sd is not below zero")
+        return [progress.plan(key, change, token_sd, day_sd=day_sd, source="as given")]
+    return [
+        progress.plan(key, change, share * abs(change), day_sd=day_sd, source=f"assumed: {share:g} times the change")
+        for share in ASSUMED
+    ]
+
+
+def _own(caseload: Path | None, client: str, key: str) -> tuple[float, float, str]:
+    """Token and day SD from the client's baseline: day variance is what the baseline means have beyond the tokens'."""
+    with opened(caseload) as one:
+        name = client_or_last(one, client)
+        case = store.read_case(one, name)
+    view = progress.view(case, progress.ViewRequest(measures=(key,)))
+    error = view.error_of(key)
+    baseline = [one for one in view.summaries if error is not None and one.number in error.sessions]
+    if error is None or error.k < 2 or not math.isfinite(error.token_only):
+        raise UsageError(f"{name}: fewer than two baseline probes with {key}; give --token-sd and --day-sd instead")
+    n_words = min(one.measures[key].n_words for one in baseline)
+    token_sd = error.token_only * math.sqrt(n_words)
+    day_sd = math.sqrt(max(0.0, error.sd**2 - error.token_only**2))
+    return token_sd, day_sd, f"{name}, {error.k} baseline probes of {n_words} words"
+
+
+def as_plain(found: Plan) -> dict[str, Any]:
+    """Return a plan as plain values for JSON."""
+    smallest = found.smallest
+    return {**asdict(found), "smallest": asdict(smallest) if smallest is not None else None}
+
+
+def rows(found: Plan) -> list[dict[str, Any]]:
+    """Return one row a design: words a probe, baseline probes, the limit to expect, and what two probes alone need."""
+    decimals = MEASURES[found.key].decimals
+    return [
+        {
+            "words": row.n_words,
+            "baselines": row.k_baseline,
+            "limit": f"{row.limit:.{decimals}f}",
+            "two probes": f"{row.least_between_two:.{decimals}f}",
+            "enough": "yes" if row.enough else "no",
+        }
+        for row in found.rows
+    ]
+
+
+def lines(found: Plan) -> list[str]:
+    """Return what stands above the table: the SDs, where they come from, the smallest design, and the advice."""
+    measure, smallest = MEASURES[found.key], found.smallest
+    sds = f"SD of a token {found.token_sd:.{measure.decimals}f} {measure.unit}, from day to day {found.day_sd:.4g}"
+    head = f"{measure.name}, change of {found.change:.4g} {measure.unit}; {sds} ({found.source})"
+    least = (
+        f"least: {smallest.n_words} words a probe with {smallest.k_baseline} baseline probes"
+        if smallest is not None
+        else "no design listed is enough"
+    )
+    return [head, f"{least}; {found.advice}"]

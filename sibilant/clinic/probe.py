@@ -1,0 +1,355 @@
+"""Record a session: measure a probe, keep it, and say what was heard; no figures before the ear has judged."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from .. import acoustics, audio, methods, store
+from ..errors import ListError, RefusedError, UsageError
+from ..pipeline import analyse
+from ..prompts import list_form, prompts_from, prompts_of
+from ..terms import Interval, Prompt, Recording, Token
+from ..terms.clinic import Client, Session
+from ..terms.therapy import NOT_STATED
+from ..terms.vocabulary import CUES, CUES_WITH_MODEL, ELICITED, KEEPS, LEVELS, PHASES, SUPPORTS, Support
+from . import doubts
+from .caseload import client_or_last, cloud_cautions, day_known, day_or_last, opened, used
+from .heard import HeardRecording, ProbeResult, recording_row, unsaid_rows, word_rows
+from .therapy import in_its_phase
+
+HOUSE = ("house-15k", "house-10k", "house-7k")
+DEVICE_OPEN = "not stated"
+ISOLATION = "isolation"
+ROUND_THE_WORD_S = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeRequest:
+    """What is to be kept: recordings in the order spoken, the list, and the conditions of the session.
+
+    A recording is a file or, from the page, sound in memory. ``prompts`` may be given instead of a list's name, and
+    ``form`` then names the list form. ``modelled``: each word is said by somebody else first and is heard in the
+    recording; its cue is then a model's. ``anyway``: keep it without asking about list and voices.
+    """
+
+    recordings: Sequence[Path | Recording]
+    words: str
+    on: dt.date | None = None
+    level: str = ""
+    cue: str = "spontaneous"
+    device: str = ""
+    room: str = ""
+    phase: str = ""
+    keep: str = "words"
+    modelled: bool = False
+    anyway: bool = False
+    bridge: bool = False
+    channel: int | None = None
+    note: str = ""
+    form: str = ""
+    prompts: tuple[Prompt, ...] = ()
+    elicited: str = ""
+
+
+def keep_probe(caseload: Path | None, code: str | None, request: ProbeRequest) -> ProbeResult:
+    """Measure and keep one session.
+
+    Raises
+    ------
+    RefusedError
+        When a recording is kept already, or consent to recording was not given or was withdrawn.
+    QuestionError
+        When few of the words were heard, or another voice came before most, and nobody has answered yet.
+    UsageError
+        When a condition is not one of those known.
+    InputError
+        When a recording or the list can't be used.
+    """
+    _check(request)
+    request = _with_its_cue(request)
+    with opened(caseload) as one:
+        name = client_or_last(one, code)
+        client = store.get_client(one, name)
+        listed = request.words or client.list_form
+        prompts = _asked(request.prompts or prompts_from(listed), request)
+        refuse_without_consent(client)
+        day_known(one, day_or_last(one, request.on), "a probe", client)
+        recordings = [
+            given if isinstance(given, Recording) else audio.read_recording(given, channel=request.channel)
+            for given in request.recordings
+        ]
+        store.refuse_kept(one, [recording.source.sha256 for recording in recordings])
+        request, heard = _heard_as_meant(request, recordings, prompts)
+        request, noted = _with_its_device(one, client, request)
+        session = _session(one, client, request, listed, prompts)
+        spoken = _spoken(heard, prompts)
+        kept = _keep(one, session, heard, spoken)
+        used(one, name, kept.number, request.on)
+        told = _result(one, client, kept, heard, spoken)
+        return replace(told, notes=(noted, *told.notes)) if noted else told
+
+
+def _check(request: ProbeRequest) -> None:
+    if not request.recordings:
+        raise UsageError("no recording given; name one or more sound files")
+    CUES.read(request.cue)
+    KEEPS.read(request.keep)
+    LEVELS.read_or_empty(request.level)
+    PHASES.read_or_empty(request.phase)
+    ELICITED.read_or_empty(request.elicited)
+
+
+def refuse_without_consent(client: Client) -> None:
+    """Refuse to keep anything of a client whose consent to recording was withdrawn or not given.
+
+    Raises
+    ------
+    RefusedError
+        In both cases.
+    """
+    consent = client.consent
+    if consent is not None and consent.withdrawn_on is not None:
+        raise RefusedError(
+            f"{client.code}: consent was withdrawn, so nothing more is kept; sibilant client show says when"
+        )
+    if consent is not None and not consent.recording:
+        raise RefusedError(
+            f"{client.code}: no consent to recording is on record; change it with sibilant client change"
+        )
+
+
+def _asked(prompts: Sequence[Prompt], request: ProbeRequest) -> tuple[Prompt, ...]:
+    """Return the prompts with the session's cue and level where the list does not say its own."""
+    if not prompts:
+        raise UsageError("--words: a probe needs the list that was spoken; name a LIST.csv or a built-in list")
+    cue, level = CUES.read(request.cue), LEVELS.read_or_empty(request.level)
+    return tuple(
+        replace(prompt, cue=prompt.cue or cue, level=level if level and prompt.level == "word" else prompt.level)
+        for prompt in prompts
+    )
+
+
+def _with_its_device(one: store.Caseload, client: Client, request: ProbeRequest) -> tuple[ProbeRequest, str]:
+    """Fill in the device used last with this client where none is said, and say so, or that none is stated."""
+    before = store.sessions(one, client.code)
+    used_last = next((session for session in reversed(before) if session.device), None)
+    if not request.device and used_last is not None:
+        line = f"device {used_last.device}, as in session {used_last.number}; --device says another"
+        return replace(request, device=used_last.device), line
+    if request.device not in {"", DEVICE_OPEN}:
+        return request, ""
+    n_open = 1 + sum(not session.device for session in before)
+    of = "this session" if n_open == 1 else f"{n_open} sessions"
+    line = (
+        f"device not stated for {of}: change can't be judged across unlike devices, so say which it was, with"
+        f" sibilant session change {client.code} --device NAME --not-stated"
+    )
+    return replace(request, device=""), line
+
+
+def _with_its_cue(request: ProbeRequest) -> ProbeRequest:
+    """A model that is heard before each word is a cue: never called spontaneous."""
+    with_model = request.modelled and CUES.read(request.cue) == "spontaneous"
+    return replace(request, cue="model") if with_model else request
+
+
+def _heard_as_meant(
+    request: ProbeRequest, recordings: Sequence[Recording], prompts: Sequence[Prompt]
+) -> tuple[ProbeRequest, list[HeardRecording]]:
+    """Listen; ask about list and voices where there is doubt; where a model was said and is heard, tell them apart."""
+    heard = _listen(request, recordings, prompts)
+    if not request.modelled and CUES.read(request.cue) in CUES_WITH_MODEL and doubts.model_came_first(heard):
+        request = replace(request, modelled=True)
+        heard = _listen(request, recordings, prompts)
+    if request.anyway:
+        return request, heard
+    if not request.modelled:
+        doubts.ask_about_model(heard)
+    doubts.ask_about_list(heard, request.form or list_form(request.words, prompts))
+    return request, heard
+
+
+def _listen(request: ProbeRequest, recordings: Sequence[Recording], prompts: Sequence[Prompt]) -> list[HeardRecording]:
+    """Analyse each recording with the prompts it holds: those that name it, or the whole list again."""
+    used_methods = [methods.get_method(name) for name in HOUSE]
+    named = any(prompt.recording for prompt in prompts)
+    heard = []
+    for number, (given, recording) in enumerate(zip(request.recordings, recordings, strict=True)):
+        path = given if isinstance(given, Path) else Path(given.source.path)
+        own = prompts_of(prompts, path)
+        if not own:
+            raise ListError(f"{path.name}: the list names no prompt for this recording; fill its column recording")
+        chosen = {id(prompt) for prompt in own}
+        first = 0 if named else number * len(prompts)
+        places = tuple(first + i for i, prompt in enumerate(prompts, start=1) if id(prompt) in chosen)
+        modelled = request.modelled
+        heard.append(
+            HeardRecording(recording, analyse(recording, own, methods=used_methods, modelled=modelled), places)
+        )
+    return heard
+
+
+def _spoken(heard: Sequence[HeardRecording], prompts: Sequence[Prompt]) -> tuple[Prompt, ...]:
+    """All prompts by their place: the list once, or once for each recording that holds it whole."""
+    last = max(place for one in heard for place in one.places)
+    return tuple(prompts[place % len(prompts)] for place in range(max(last, len(prompts))))
+
+
+def _session(
+    one: store.Caseload, client: Client, request: ProbeRequest, listed: str, prompts: Sequence[Prompt]
+) -> Session:
+    cue = CUES.read(request.cue)
+    levels = Counter(prompt.level for prompt in prompts).most_common(1)
+    return Session(
+        client=client.code,
+        number=0,
+        on=day_or_last(one, request.on),
+        level=LEVELS.read_or_empty(request.level) or levels[0][0],
+        cue=cue,
+        device=request.device,
+        room=request.room,
+        list_form=request.form or list_form(listed, prompts),
+        phase=PHASES.read_or_empty(request.phase) or NOT_STATED,
+        modelled=request.modelled or cue in CUES_WITH_MODEL,
+        bridge=request.bridge,
+        keep=KEEPS.read(request.keep),
+        note=request.note,
+        elicited=ELICITED.read_or_empty(request.elicited),
+    )
+
+
+def _keep(
+    one: store.Caseload, session: Session, heard: Sequence[HeardRecording], prompts: tuple[Prompt, ...]
+) -> Session:
+    verdict = _worst(heard)
+    with store.at_work(one):
+        clips = tuple(clip for each in heard for clip in _words(one, each)) if session.keep != "none" else ()
+        recordings = tuple(_recording(one, each, whole=session.keep == "all") for each in heard)
+        tokens: tuple[tuple[int | None, Token], ...] = tuple(
+            (place, token)
+            for place, each in enumerate(heard)
+            for token in _tokens(each, prompts, modelled=session.modelled)
+        )
+        if unsaid := _in_no_recording(heard, prompts):
+            together = [*tokens, *((None, token) for token in unsaid)]
+            tokens = tuple(sorted(together, key=lambda pair: pair[1].prompt_index))
+        new = store.NewSession(replace(session, verdict=verdict), prompts, recordings, tokens, clips)
+        return store.keep_session(one, new)
+
+
+def _worst(heard: Sequence[HeardRecording]) -> Support:
+    return max((each.analysis.suitability.verdict.worst for each in heard), key=SUPPORTS.index)
+
+
+def _recording(one: store.Caseload, each: HeardRecording, *, whole: bool) -> store.NewRecording:
+    source, recording = each.recording.source, each.recording
+    clip = _lossless(one, recording.samples, recording.sampling_rate_hz) if whole else None
+    found = {"duration_s": recording.duration_s, **each.analysis.suitability.as_dict()}
+    return store.NewRecording(source.sha256, recording.sampling_rate_hz, recording.duration_s, found, clip)
+
+
+def _lossless(one: store.Caseload, samples: Any, sampling_rate_hz: int) -> tuple[str, str]:
+    """Keep sound as FLAC where 24 bits hold it exactly, else as float WAV; return hash and suffix."""
+    scaled = np.asarray(samples, dtype=np.float64) * 2**23
+    exact = bool(np.all(scaled == np.round(scaled)) and np.abs(samples).max(initial=0.0) <= 1.0)
+    made = audio.flac_bytes(samples, sampling_rate_hz) if exact else audio.wav_bytes(samples, sampling_rate_hz)
+    suffix = ".flac" if exact else ".wav"
+    return store.keep_clip(one, made, suffix), suffix
+
+
+def _words(one: store.Caseload, each: HeardRecording) -> list[store.NewClip]:
+    """Keep each attempt that may be the client's, with a quarter of a second round it."""
+    kept = []
+    for spoken in each.analysis.utterances:
+        if spoken.voice == "other" or not spoken.prompt_index:
+            continue
+        start = max(0.0, spoken.interval.onset_s - ROUND_THE_WORD_S)
+        stretch = Interval(start, spoken.interval.offset_s + ROUND_THE_WORD_S)
+        sha256, suffix = _lossless(one, each.recording.cut(stretch), each.recording.sampling_rate_hz)
+        place = each.places[spoken.prompt_index - 1]
+        first = round(start * each.recording.sampling_rate_hz) / each.recording.sampling_rate_hz
+        kept.append(store.NewClip(place, spoken.attempt, sha256, suffix, first))
+    return kept
+
+
+def _tokens(each: HeardRecording, prompts: Sequence[Prompt], *, modelled: bool) -> list[Token]:
+    """Tokens under their places in the whole list; a prompt not heard has one for every sibilant it expects.
+
+    After a model no token counts until a person has confirmed whose voice it is: the client's become unsure.
+    """
+    placed: list[Token] = []
+    for token in each.analysis.tokens:
+        place = each.places[token.prompt_index - 1] if token.prompt_index else 0
+        spoken = token.utterance
+        if spoken is not None:
+            voice = "unsure" if modelled and spoken.voice == "client" else spoken.voice
+            spoken = replace(spoken, prompt_index=place, voice=voice)
+        _, _, rest = token.id.partition(".")
+        kept = replace(token, id=f"{place}.{rest}" if rest else f"{place}", prompt_index=place, utterance=spoken)
+        kept = _held(each.recording, kept) if place and prompts[place - 1].level == ISOLATION else kept
+        unheard = kept.utterance is None and place > 0
+        placed += _for_each_slot(kept, prompts[place - 1]) if unheard else [kept]
+    return placed
+
+
+def _in_no_recording(heard: Sequence[HeardRecording], prompts: Sequence[Prompt]) -> list[Token]:
+    """Tokens of prompts that the list puts into none of the recordings: not heard, and counted as such."""
+    placed = {place for each in heard for place in each.places}
+    return [
+        token
+        for place, prompt in enumerate(prompts, start=1)
+        if place not in placed
+        for token in _for_each_slot(
+            Token(str(place), None, "prompt_missing", prompt_text=prompt.text, prompt_index=place), prompt
+        )
+    ]
+
+
+def _held(recording: Recording, token: Token) -> Token:
+    """Add the measures of a held sound to a token said in isolation: length, steadiness, drift, breaks."""
+    if token.sibilant is None or token.measures is None or token.method is None:
+        return token
+    take = acoustics.sustained(recording, token.sibilant.interval, method=token.method)
+    values = {**token.measures.values, **take.values}
+    flags = tuple(dict.fromkeys((*token.measures.flags, *take.flags)))
+    return replace(token, measures=replace(token.measures, values=values, flags=flags))
+
+
+def _called(session: Session) -> str:
+    """Name a probe by its phase, where it has one."""
+    return "probe" if session.phase == NOT_STATED else f"{session.phase} probe"
+
+
+def _for_each_slot(token: Token, prompt: Prompt) -> list[Token]:
+    """A prompt not heard, as attempt 0: one token for every sibilant it expects, or one where it expects none."""
+    slots = [replace(token, id=f"{token.prompt_index}.0.{slot.index}", slot=slot) for slot in prompt.slots]
+    return slots or [replace(token, id=f"{token.prompt_index}.0")]
+
+
+def _result(
+    one: store.Caseload, client: Client, session: Session, heard: Sequence[HeardRecording], prompts: Sequence[Prompt]
+) -> ProbeResult:
+    words = [row for each in heard for row in word_rows(each)] + unsaid_rows(_in_no_recording(heard, prompts))
+    words.sort(key=lambda row: (row["prompt_index"], row["attempt"] or 0))
+    session, asked = in_its_phase(client, store.sessions(one, client.code), session)
+    notes = [f"{_called(session)}; list {session.list_form}, level {session.level}, cue {session.cue}", *asked]
+    if session.device and session.device not in {device.name for device in store.devices(one)}:
+        notes.append(f"device {session.device} is not registered: sibilant device add {session.device}")
+    if client.consent is None:
+        notes.append("no consent to recording is on record: sibilant client change --consent-by")
+    if session.modelled:
+        notes.append("after a model the cue makes a line of its own, apart from spontaneous words")
+        notes.append("no word counts until a person has confirmed whose voice it is: sibilant review --voices")
+    if one.place.ear_first:
+        notes.append(f"the ear comes first: judge with sibilant judge {client.code} {session.number}; figures follow")
+    notes += list(cloud_cautions(one.folder))
+    found = max((each.analysis.suitability for each in heard), key=lambda each: SUPPORTS.index(each.verdict.worst))
+    each_one = tuple(recording_row(each) for each in heard)
+    return ProbeResult(session, tuple(words), found.verdict.as_dict(), found.remedies, tuple(notes), each_one)

@@ -1,0 +1,317 @@
+"""A probe under way: each stretch of sound looked at and kept as it comes, so that a crash loses a word at most.
+
+A take lies in the caseload until it is finished or thrown away, sealed where the caseload is encrypted: ``take.json``
+and one float WAV a stretch. When it is finished, the stretches of each prompt become one recording, which is kept as
+any probe is.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import secrets
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from .. import audio, files, lexicon, store
+from ..errors import CaseloadError, RefusedError, UsageError
+from ..listening.check import check_sound
+from ..prompts import list_form, prompts_from
+from ..suitability.stretch import spoilt
+from ..terms import Prompt, Recording
+from ..terms.vocabulary import CUES, KEEPS, LEVELS, PHASES
+from .caseload import client_or_last, opened
+from .heard import ProbeResult
+from .probe import ProbeRequest, keep_probe, refuse_without_consent
+
+STATE = "take.json"
+LEAST_RATE_HZ = 44_100
+LONGEST_S = 180.0
+PROCESSING = ("echoCancellation", "noiseSuppression", "autoGainControl", "voiceIsolation")
+Samples = npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class TakeRequest:
+    """What is to be captured: the list, the conditions, and what the microphone says of itself.
+
+    ``words`` names a built-in list, or ``listed`` is the text of a LIST.csv; ``microphone`` are the settings that the
+    browser reads back from the track.
+    """
+
+    words: str = ""
+    listed: str = ""
+    level: str = ""
+    cue: str = "spontaneous"
+    device: str = ""
+    phase: str = ""
+    keep: str = "words"
+    modelled: bool = False
+    sampling_rate_hz: int = 0
+    microphone: Mapping[str, Any] = field(default_factory=dict)
+
+
+def refuse_microphone(sampling_rate_hz: int, microphone: Mapping[str, Any]) -> None:
+    """Refuse a microphone whose sound is processed on its way, or comes at a rate too low for sibilants.
+
+    Raises
+    ------
+    RefusedError
+        Names the setting and the way out.
+
+    Examples
+    --------
+    >>> refuse_microphone(48000, {"noiseSuppression": False})
+    """
+    on = [name for name in PROCESSING if microphone.get(name) not in (None, False, "", "none")]
+    if on:
+        raise RefusedError(
+            f"this microphone's sound is processed ({', '.join(on)} is on though it was asked to be off);"
+            " choose another microphone or browser, or switch it off in the system's sound settings"
+        )
+    if sampling_rate_hz < LEAST_RATE_HZ:
+        raise RefusedError(
+            f"this microphone gives {sampling_rate_hz} samples a second and {LEAST_RATE_HZ} are needed; raise its rate"
+            " in the system's sound settings, or choose a wired microphone (many wireless ones are slower)"
+        )
+
+
+def begin(caseload: Path | None, code: str | None, request: TakeRequest) -> dict[str, Any]:
+    """Begin a take; return its state.
+
+    Raises
+    ------
+    RefusedError
+        Without consent to recording, with a microphone that can't serve, or when a take is under way already.
+    UsageError, ListError
+        When a condition or the list can't be used.
+    """
+    refuse_microphone(request.sampling_rate_hz, request.microphone)
+    CUES.read(request.cue)
+    LEVELS.read_or_empty(request.level)
+    PHASES.read_or_empty(request.phase)
+    KEEPS.read(request.keep)
+    prompts = _prompts(request)
+    with opened(caseload) as one:
+        client = store.get_client(one, client_or_last(one, code))
+        refuse_without_consent(client)
+        if store.has_draft(one, client.code, STATE):
+            raise RefusedError(f"{client.code}: a take is under way; continue it, finish it or throw it away first")
+        store.erase_drafts(one, client.code)
+        state = {
+            "client": client.code,
+            "take": secrets.token_hex(8),
+            "begun": one.clock().isoformat(timespec="seconds"),
+            "on": store.day_of(one).isoformat(),
+            **{name: getattr(request, name) for name in _KEPT},
+            "form": list_form(request.words, prompts),
+            "microphone": dict(request.microphone),
+            "prompts": [_as_row(prompt) for prompt in prompts],
+            "place": 1,
+            "stretches": [],
+            "spoilt": [],
+        }
+        return _write(one, state)
+
+
+_KEPT = ("level", "cue", "device", "phase", "keep", "modelled", "sampling_rate_hz")
+
+
+def _prompts(request: TakeRequest) -> tuple[Prompt, ...]:
+    if bool(request.words) == bool(request.listed):
+        raise UsageError("choose one of the lists, or give a LIST.csv of your own; one of the two")
+    if request.listed:
+        with tempfile.TemporaryDirectory(prefix="sibilant-") as folder:
+            path = Path(folder) / "LIST.csv"
+            files.write_text(path, request.listed)
+            return prompts_from(str(path))
+    prompts = prompts_from(request.words) if request.words in lexicon.list_names() else ()
+    if not prompts or any(lexicon.BLANK in prompt.text for prompt in prompts):
+        raise UsageError(f"{request.words[:40]}: no list that can be asked word by word; choose another")
+    return prompts
+
+
+def _as_row(prompt: Prompt) -> dict[str, Any]:
+    return {
+        "text": prompt.text,
+        "phones": " | ".join(" ".join(word.phones) for word in prompt.words),
+        "target": prompt.target,
+        "level": prompt.level,
+        "cue": prompt.cue,
+        "treated": prompt.treated,
+    }
+
+
+def _from_row(row: Mapping[str, Any], recording: str) -> Prompt:
+    return replace(lexicon.expect(**row), recording=recording)
+
+
+def under_way(caseload: Path | None, code: str | None) -> dict[str, Any] | None:
+    """Return the state of a client's take, or None where none is under way."""
+    with opened(caseload) as one:
+        name = client_or_last(one, code)
+        return _read(one, name) if store.has_draft(one, name, STATE) else None
+
+
+def go_on(
+    caseload: Path | None, code: str | None, *, sampling_rate_hz: int, microphone: Mapping[str, Any]
+) -> dict[str, Any]:
+    """Continue a take after an interruption, under a new mark; what another page still holds of it is then refused.
+
+    Raises
+    ------
+    RefusedError
+        When none is under way, or the microphone is not like the one it was begun with.
+    """
+    refuse_microphone(sampling_rate_hz, microphone)
+    with opened(caseload) as one:
+        state = _held(one, code)
+        if sampling_rate_hz != state["sampling_rate_hz"]:
+            raise RefusedError(
+                f"the take was begun at {state['sampling_rate_hz']} samples a second and this microphone gives"
+                f" {sampling_rate_hz}; choose the same microphone, or finish what is there"
+            )
+        return _write(one, {**state, "take": secrets.token_hex(8)})
+
+
+def keep_stretch(
+    caseload: Path | None, code: str | None, samples: Samples, *, take: str, place: int, onward: bool
+) -> dict[str, Any]:
+    """Look at one stretch and keep it, or say why the word is asked again; return the state with ``again``.
+
+    ``onward``: the next word follows; otherwise the same word is said once more and both are kept.
+
+    Raises
+    ------
+    RefusedError
+        When the take is not this one any more.
+    UsageError
+        When the stretch is empty, too long, not sound, or of another place than the one under way.
+    """
+    with opened(caseload) as one:
+        state = _held(one, code, take, place)
+        rate = state["sampling_rate_hz"]
+        if place > len(state["prompts"]):
+            raise UsageError("all words are said; go back to one, or measure and keep what is there")
+        if not samples.size or samples.size > LONGEST_S * rate or not np.isfinite(samples).all():
+            raise UsageError(f"a stretch of sound up to {LONGEST_S:.0f} s is needed; press P for pauses")
+        if reason := spoilt(samples, rate):
+            state["spoilt"].append({"place": place, "reason": reason})
+            return {**_write(one, state), "again": reason}
+        number = len(state["stretches"]) + 1
+        store.write_draft(one, state["client"], _name(number), audio.wav_bytes(samples, rate))
+        state["stretches"].append({"place": place, "number": number, "n_samples": int(samples.size)})
+        state["place"] = place + 1 if onward else place
+        return {**_write(one, state), "again": ""}
+
+
+def _name(number: int) -> str:
+    return f"{number:04d}.wav"
+
+
+def step(caseload: Path | None, code: str | None, *, take: str, place: int, back: bool = False) -> dict[str, Any]:
+    """Go to the next word without a stretch, or back to the one before."""
+    with opened(caseload) as one:
+        state = _held(one, code, take, place)
+        wanted = place - 1 if back else place + 1
+        return _write(one, {**state, "place": min(max(1, wanted), len(state["prompts"]) + 1)})
+
+
+def finish(caseload: Path | None, code: str | None, *, modelled: bool = False, anyway: bool = False) -> ProbeResult:
+    """Keep a take as a session, one recording a prompt, and erase what is not to be kept.
+
+    One recording a prompt, since it is known which word was on the screen: no word can then be taken for its neighbour.
+
+    Raises
+    ------
+    RefusedError
+        When none is under way or no word was said.
+    """
+    with opened(caseload) as one:
+        state = _held(one, code)
+        said = {place: _joined(one, state, place) for place in sorted({each["place"] for each in state["stretches"]})}
+    if not said:
+        raise RefusedError(f"{state['client']}: no word was said in this take; throw it away, or go on with it")
+    state["modelled"] = state["modelled"] or modelled
+    kept = keep_probe(caseload, state["client"], replace(_request(state, said), anyway=anyway))
+    with opened(caseload) as one:
+        store.erase_drafts(one, state["client"])
+    return kept
+
+
+def _joined(one: store.Caseload, state: Mapping[str, Any], place: int) -> Recording:
+    """The stretches of one prompt as one recording, in the order said."""
+    numbers = [each["number"] for each in state["stretches"] if each["place"] == place]
+    parts = [audio.recording_from_bytes(store.read_draft(one, state["client"], _name(number))) for number in numbers]
+    samples = np.concatenate([part.samples for part in parts])
+    return audio.recording_from_samples(samples, state["sampling_rate_hz"], f"word-{place:03d}")
+
+
+def _request(state: Mapping[str, Any], said: Mapping[int, Recording]) -> ProbeRequest:
+    rate = state["sampling_rate_hz"] / 1000
+    n_spoilt = len(state["spoilt"])
+    prompts = tuple(
+        _from_row(row, said[place].source.path if place in said else "")
+        for place, row in enumerate(state["prompts"], start=1)
+    )
+    return ProbeRequest(
+        tuple(said.values()),
+        "",
+        on=dt.date.fromisoformat(state["on"]),
+        prompts=prompts,
+        form=state["form"],
+        note=f"recorded on the page at {rate:g} kHz, processing off"
+        + (f"; {n_spoilt} spoilt and asked again" if n_spoilt else ""),
+        **{name: state[name] for name in ("level", "cue", "device", "phase", "keep", "modelled")},
+    )
+
+
+def throw_away(caseload: Path | None, code: str | None) -> int:
+    """Erase a take; return how many stretches went."""
+    with opened(caseload) as one:
+        state = _held(one, code)
+        store.erase_drafts(one, state["client"])
+    return len(state["stretches"])
+
+
+def try_out(samples: Samples, sampling_rate_hz: int) -> dict[str, Any]:
+    """Say of a trial stretch (a pause, then a word with /s/) what the room and microphone can support; keep nothing."""
+    refuse_microphone(sampling_rate_hz, {})
+    reason = spoilt(samples, sampling_rate_hz) if samples.size else "no sound arrived"
+    if reason:
+        return {"again": reason, "verdict": {}, "remedies": []}
+    recording = audio.recording_from_samples(samples, sampling_rate_hz, "trial")
+    return {"again": "", **check_sound(recording, "trial")}
+
+
+def _held(one: store.Caseload, code: str | None, take: str | None = None, place: int | None = None) -> dict[str, Any]:
+    """The state of a client's take; with ``take`` and ``place`` it must be that very one, at that word."""
+    name = client_or_last(one, code)
+    if not store.has_draft(one, name, STATE):
+        raise RefusedError(f"{name}: no take is under way; begin one")
+    state = _read(one, name)
+    if take is not None and take != state["take"]:
+        raise RefusedError(f"{name}: this take was continued in another window; go on there, or load this page again")
+    if place is not None and place != state["place"]:
+        raise UsageError(f"word {place} is not the one under way ({state['place']}); load the page again")
+    return state
+
+
+def _read(one: store.Caseload, name: str) -> dict[str, Any]:
+    try:
+        state: dict[str, Any] = json.loads(store.read_draft(one, name, STATE))
+    except ValueError as error:
+        raise CaseloadError(f"{STATE}: the take of {name} can't be read; throw it away") from error
+    return state
+
+
+def _write(one: store.Caseload, state: dict[str, Any]) -> dict[str, Any]:
+    content = json.dumps(state, ensure_ascii=False, indent=1).encode()
+    store.write_draft(one, state["client"], STATE, content)
+    return state

@@ -1,0 +1,1 @@
+"""The whole job on invented clients, and an invented corpus."""

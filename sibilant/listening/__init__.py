@@ -1,0 +1,1 @@
+"""A recording told without a caseload: checked, measured, drawn; what a prompt is expected to hold."""

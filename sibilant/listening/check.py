@@ -1,0 +1,76 @@
+"""What recordings can and cannot support, and what to do about it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from .. import audio, boundaries, suitability
+from ..errors import RecordingError
+from ..terms import Recording
+
+
+def check(recordings: Sequence[Path], *, channel: int | None = None) -> list[dict[str, Any]]:
+    """Return one object for each recording: its verdict, or why it can't be read.
+
+    Raises
+    ------
+    RecordingError
+        When none could be read.
+    """
+    checked = [_one(path, channel) for path in recordings]
+    if all("error" in each for each in checked):
+        raise RecordingError(checked[0]["error"] + (f" (and {len(checked) - 1} more)" if len(checked) > 1 else ""))
+    return checked
+
+
+def _one(path: Path, channel: int | None) -> dict[str, Any]:
+    try:
+        recording = audio.read_recording(path, channel=channel)
+    except RecordingError as error:
+        return {"recording": path.name, "error": str(error)}
+    return check_sound(recording, path.name)
+
+
+def check_sound(recording: Recording, name: str) -> dict[str, Any]:
+    """Return what one recording in memory can and cannot support."""
+    judged = suitability.assess(recording, boundaries.find_all(recording))
+    return {
+        "recording": name,
+        "sampling_rate_hz": recording.sampling_rate_hz,
+        "duration_s": round(recording.duration_s, 3),
+        **judged.as_dict(),
+    }
+
+
+def lines(checked: dict[str, Any]) -> list[str]:
+    """Say the verdict of one recording in plain lines."""
+    if "error" in checked:
+        return [checked["error"]]
+    verdict = checked["verdict"]
+    said = [f"{checked['recording']}: {checked['duration_s']:.1f} s at {checked['sampling_rate_hz']} Hz"]
+    moments = ", ".join(f"{name} {support}" for name, support in verdict["moments"].items())
+    said.append(f"  durations {verdict['durations']} · levels {verdict['levels']} · comparison {verdict['comparison']}")
+    said.append(f"  spectra: {moments}")
+    said.append(f"  sibilants {checked['n_sibilants']} · {_figures(checked)}")
+    for sign in checked["findings"]:
+        said.append(f"  {_sign(sign)}")
+    return said + [f"  → {remedy}" for remedy in checked["remedies"]]
+
+
+def _figures(checked: dict[str, Any]) -> str:
+    bandwidth, snr = checked["effective_bandwidth_hz"], checked["snr_4_10khz_db"]
+    return " · ".join(
+        (
+            "effective bandwidth unknown" if bandwidth is None else f"effective bandwidth {bandwidth:.0f} Hz",
+            "no pause to judge the noise by" if snr is None else f"signal-to-noise at 4–10 kHz {snr:.0f} dB",
+        )
+    )
+
+
+def _sign(sign: dict[str, Any]) -> str:
+    value = "" if sign["value"] is None else f" {sign['value']:.4g} {sign['unit']}".rstrip()
+    limit = "" if sign["threshold"] is None else f" (threshold {sign['threshold']:g}, {sign['source']})"
+    spoils = f": {', '.join(sign['spoils'])} {sign['severity']}" if sign["spoils"] else ""
+    return f"{sign['sign']}{value}{limit}{spoils}"

@@ -1,0 +1,233 @@
+"""Measure recordings: words, sibilants, boundaries, measures, as a table and as pictures."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from .. import audio, methods, tables
+from ..errors import ListError, RecordingError, UsageError
+from ..pipeline import Analysis, analyse, analyse_given, measure_again
+from ..prompts import prompts_from, prompts_of
+from ..terms import Interval, Method, MicrophoneResponse, Prompt, Recording, Token
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureRequest:
+    """What was asked: recordings, prompts, methods, and where results go."""
+
+    recordings: Sequence[Path]
+    words: str = ""
+    say: str = ""
+    method_names: Sequence[str] = ("house-15k",)
+    modelled: bool = False
+    channel: int | None = None
+    response: Path | None = None
+    intervals: Path | None = None
+    alias: str = ""
+    same_band: bool = False
+    """Narrow the methods to what all the recordings hold."""
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """One recording's result: its analysis, or why it could not be read."""
+
+    name: str
+    analysis: Analysis | None
+    rows: Sequence[tables.Row]
+    recording: Recording | None = None
+    refusal: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """The request with its files read."""
+
+    prompts: tuple[Prompt, ...]
+    methods: tuple[Method, ...]
+    response: MicrophoneResponse | None
+    intervals: tuple[tables.IntervalRow, ...] = field(default=())
+
+
+def measure(request: MeasureRequest) -> list[Measured]:
+    """Measure each recording of a request.
+
+    Raises
+    ------
+    UsageError
+        When the question contradicts itself.
+    InputError
+        When a list or a method can't be used, or none of the recordings could be read.
+    """
+    plan = _plan(request)
+    first_look = replace(plan, methods=plan.methods[:1]) if request.same_band else plan
+    results = [_one(path, request, first_look) for path in request.recordings]
+    if all(result.analysis is None for result in results):
+        first = results[0].refusal
+        more = f" (and {len(results) - 1} more that can't be read)" if len(results) > 1 else ""
+        raise RecordingError(first + more)
+    return _in_one_band(results, plan) if request.same_band else results
+
+
+def _in_one_band(results: list[Measured], plan: _Plan) -> list[Measured]:
+    """Measure again under methods narrowed to what the narrowest of the recordings holds, their names saying so."""
+    reaches = [_reach_hz(result) for result in results if result.analysis is not None]
+    narrowed = [methods.matched(method, *reaches) for method in plan.methods]
+    return [_narrowed(result, narrowed, plan) for result in results]
+
+
+def _reach_hz(result: Measured) -> float:
+    """Effective bandwidth of a recording, half its sampling rate where none could be judged."""
+    if result.analysis is None:
+        return math.inf
+    half = result.analysis.sampling_rate_hz / 2
+    return min(result.analysis.suitability.effective_bandwidth_hz or half, half)
+
+
+def _narrowed(result: Measured, narrowed: Sequence[Method], plan: _Plan) -> Measured:
+    """Return a result measured again, row by row as it was; prompts not heard stay as they are."""
+    if result.analysis is None or result.recording is None:
+        return result
+    unheard = [token for token in result.analysis.tokens if token.method is None]
+    heard = [token for token in result.analysis.tokens if token.method is not None]
+    again = [measure_again(result.recording, heard, method, response=plan.response) for method in narrowed]
+    tokens = [token for tokens in again for token in tokens] + unheard
+    tokens.sort(key=lambda token: token.prompt_index)
+    labels = tables.Labels(recording=result.name, sha256=result.recording.source.sha256)
+    analysis = replace(result.analysis, tokens=tuple(tokens))
+    return replace(result, analysis=analysis, rows=tables.token_rows(tokens, labels))
+
+
+def _plan(request: MeasureRequest) -> _Plan:
+    if not request.recordings:
+        raise UsageError("no recording given; name one or more sound files")
+    if request.alias and len(request.recordings) > 1:
+        raise UsageError("--alias names one recording, but several are given; measure them one by one")
+    if request.intervals is not None and (request.words or request.say):
+        raise UsageError("--intervals gives the sibilants themselves; leave --words and --say out")
+    chosen = tuple(methods.get_method(name) for name in dict.fromkeys(request.method_names))
+    response = None
+    if request.response is not None:
+        frequencies, levels = tables.read_response(request.response)
+        response = MicrophoneResponse(request.response.stem, frequencies, levels)
+    given = tables.read_intervals(request.intervals) if request.intervals is not None else ()
+    return _Plan(prompts_from(request.words, request.say), chosen, response, given)
+
+
+def _one(path: Path, request: MeasureRequest, plan: _Plan) -> Measured:
+    name = request.alias or path.name
+    try:
+        recording = audio.read_recording(path, channel=request.channel)
+        analysis = _analysed(recording, path, request, plan)
+    except RecordingError as error:
+        labels = tables.Labels(recording=name)
+        return Measured(name, None, [tables.unreadable_row(labels, str(error))], refusal=str(error))
+    labels = tables.Labels(recording=name, sha256=recording.source.sha256)
+    return Measured(name, analysis, tables.token_rows(analysis.tokens, labels), recording)
+
+
+def _analysed(recording: Recording, path: Path, request: MeasureRequest, plan: _Plan) -> Analysis:
+    if request.intervals is not None:
+        rows = [row for row in plan.intervals if row.recording in ("", path.name, path.stem)]
+        given = given_intervals(recording, rows)
+        return analyse_given(recording, given, methods=plan.methods, response=plan.response)
+    prompts = prompts_of(plan.prompts, path)
+    if plan.prompts and not prompts:
+        raise ListError(f"{path.name}: the list names no prompt for this recording; fill its column recording")
+    return analyse(recording, prompts, methods=plan.methods, modelled=request.modelled, response=plan.response)
+
+
+def given_intervals(recording: Recording, rows: Sequence[tables.IntervalRow]) -> list[Interval]:
+    """Return the stretches that a person marked in a recording.
+
+    Raises
+    ------
+    ListError
+        When a stretch lies outside the recording.
+    """
+    for row in rows:
+        if row.offset_s > recording.duration_s + 0.001:
+            raise ListError(
+                f"{recording.source.path}: a given interval ends at {row.offset_s} s, but the recording at"
+                f" {recording.duration_s:.3f} s; correct the interval"
+            )
+    return [Interval(row.onset_s, row.offset_s) for row in rows]
+
+
+def write(results: Sequence[Measured], to: Path) -> None:
+    """Write the rows of all results as one table."""
+    tables.write_table(to, [row for result in results for row in result.rows])
+
+
+def shown_rows(results: Sequence[Measured]) -> list[tables.Row]:
+    """Return all rows with every column, rounded, ready to print."""
+    return [row for result in results for row in tables.json_rows(result.rows)]
+
+
+def summary(results: Sequence[Measured]) -> list[str]:
+    """Say of each recording how much was measured, what was left out and why, and what would help most."""
+    return [line for result in results for line in _summary_of(result)]
+
+
+def _summary_of(result: Measured) -> list[str]:
+    analysis = result.analysis
+    if analysis is None:
+        return [f"{result.name}: not read ({result.refusal})"]
+    lines = [f"{result.name}: {counted(analysis)}"]
+    lines += [f"  {remedy}" for remedy in analysis.suitability.remedies]
+    if any(token.finding in ("no_frication", "extra", "unsure") for token in analysis.tokens):
+        lines.append("  Rows with no_frication, extra or unsure are questions: please listen there.")
+    return lines
+
+
+def counted(analysis: Analysis) -> str:
+    """Say "measured k of n expected, left out by reason", over the attempts that count, under the first method.
+
+    A sibilant counts as measured when the method's first spectral value could be had.
+    """
+    first = next((token.method for token in analysis.tokens if token.method is not None), None)
+    tokens = [t for t in analysis.tokens if t.method is None or first is None or t.method.label == first.label]
+    expected = [t for t in tokens if t.slot is not None and (t.utterance is None or t.utterance.counts)]
+    unheard = [t for t in tokens if t.utterance is None and t.prompt_index]
+    measured = [t for t in expected if t.measures is not None and "centroid_hz" in t.measures.values]
+    reasons = Counter(_reason(t) for t in expected if t not in measured)
+    if unheard:
+        reasons["prompt not heard"] = len(unheard)
+    extra = sum(t.finding == "extra" for t in tokens)
+    text = f"measured {len(measured)} of {len(expected) + len(unheard)} expected"
+    if not expected and not unheard:
+        return f"{extra} sibilants found, none expected" if extra else "no sibilant expected, none found"
+    if reasons:
+        text += ", left out: " + ", ".join(f"{n} {why}" for why, n in reasons.most_common())
+    return text + (f"; {extra} where none was expected" if extra else "")
+
+
+def _reason(token: Token) -> str:
+    if token.finding == "no_frication":
+        return "no frication found"
+    if token.measures is None:
+        return "not sure which word"
+    reasons = [flag for flag in token.flags if flag in ("short", "band_too_wide", "moments_not_supported")]
+    return reasons[0].replace("_", " ") if reasons else "spectrum not supported"
+
+
+def table(
+    *recordings: str | Path, words: str = "", say: str = "", method_names: Sequence[str] = ("house-15k",)
+) -> list[tables.Row]:
+    """Measure recordings and return one row (a dict by column name) per sibilant; see ``docs/measures.md``.
+
+    Any data-frame library takes the result as it is.
+
+    Examples
+    --------
+    >>> import sibilant
+    >>> rows = table(sibilant.reference_sounds() / "ktuberling-stick.ogg", say="stick")
+    >>> [(row["phone"], row["finding"], row["boundary"]) for row in rows]
+    [('S', 'found', 'automatic')]
+    """
+    results = measure(MeasureRequest([Path(path) for path in recordings], words, say, method_names))
+    return shown_rows(results)

@@ -1,0 +1,6 @@
+"""Recording and prompts to utterances: every phone of a prompt placed."""
+
+from .finding import find_words
+from .search import WordSearch
+
+__all__ = ["WordSearch", "find_words"]

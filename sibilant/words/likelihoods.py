@@ -1,0 +1,191 @@
+"""Evidence for each span and prompt, from sounds, length and likeness."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from ..terms import Prompt, Recording
+from .adaptation import RecordingAdaptation
+from .candidates import Candidates
+from .features import HOP_S, Features, features_near
+from .lattice import NOTHING, Evidence
+from .likeness import distances, portraits
+from .other_speaker import other_speaker_ratios
+from .phone_model import PhoneModel, phone_model
+from .speaker import adapted_to, formant_scale, scale_of_words
+from .viterbi import BestScores, Emissions, best_scores, change_weights, emissions
+
+Array = npt.NDArray[np.float64]
+Reals = npt.NDArray[np.floating]
+Ints = npt.NDArray[np.int64]
+
+PAD_FRAMES = 2
+# Worth of the sounds' log ratios: by the table alone, and once the recording's own adaptation is learnt.
+TRUST_AT_FIRST, TRUST = 0.3, 0.45
+LOSS_TIMES = 1.35
+LOSS_LIMITS = (0.35, 0.9)
+LOSS_USUAL, LOSS_PIECES = 0.6, 4
+LENGTH_SD, LENGTH_SD_OF_PHRASE = 0.35, 0.22
+LENGTH_WORTH = 12.0
+WORD_S = 0.8
+EXTRA_PIECE, EXTRA_PIECE_IN_PHRASE = 1.0, 0.1
+ODD_SAYING = 4.0
+OUT_OF_QUESTION, WORST_FIT = -15.0, -1e5
+# Length of a repeat against the first saying, and of another word: spread of the log ratio.
+AGAIN_SD, ANY_SD = 0.15, 0.35
+# Distance of two sayings of one word, and of two words, as shares of the median distance of neighbours: mean, spread.
+SAME_WORD, OTHER_WORD = (0.50, 0.20), (1.0, 0.24)
+USUAL_DISTANCE_DB, DISTANCES_HELD = 8.0, 20
+LIKENESS_LIMITS = (-5.0, 5.0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scoring:
+    """What is weighed: features, the frames of each piece (n, 2), the candidate spans and the models of the prompts."""
+
+    features: Features
+    frames: Ints
+    spans: Candidates
+    models: list[PhoneModel]
+    scale: float
+    same: Array
+
+    @property
+    def ranges(self) -> Ints:
+        """Frames of each candidate span: (p, 2)."""
+        return np.stack([self.frames[self.spans.piece, 0], self.frames[self.spans.piece + self.spans.extra, 1]], axis=1)
+
+
+def scoring(
+    recording: Recording, pieces: list[tuple[float, float]], spans: Candidates, prompts: Sequence[Prompt]
+) -> Scoring:
+    """Look at a recording near its pieces, and find the speaker's formant scale."""
+    features = features_near(recording, pieces)
+    models = [phone_model(p) for p in prompts]
+    frames = np.array([(features.frame(a) - PAD_FRAMES, features.frame(b) + PAD_FRAMES) for a, b in pieces])
+    frames = np.clip(frames, 0, features.n_frames)
+    scale = formant_scale(features, frames, models)
+    return Scoring(features, frames, spans, models, scale, _likeness(features, frames, spans))
+
+
+def evidence_of(asked: Scoring, adaptation: RecordingAdaptation, before: Evidence | None = None) -> Evidence:
+    """Evidence for ``decode`` with the adaptation given; ``stray`` holds that of another speaker for each piece.
+
+    Pairs that an evidence ``before`` found out of the question are not looked at again: they stay odd sayings.
+    """
+    spans, frames = asked.spans, asked.frames
+    scored = emissions(asked.features, asked.scale, adaptation)
+    worth = np.concatenate([[0.0], np.cumsum(change_weights(asked.features), dtype=np.float64)])
+    active = np.concatenate([[0.0], np.cumsum(worth[frames[:, 1]] - worth[frames[:, 0]])])
+    n_active = active[spans.piece + spans.extra + 1] - active[spans.piece]
+    fits = _fits(asked, scored, before)
+    shape = (spans.longest, len(frames), len(asked.models))
+    table = [np.full(shape, NOTHING) for _ in range(2)]
+    trust = TRUST if adaptation.learnt else TRUST_AT_FIRST
+    for values, out in zip(_ratios(fits, n_active, asked, trust), table, strict=True):
+        out[spans.extra, spans.piece, spans.prompt] = values
+    strange = other_speaker_ratios(asked.features, frames, (scored, asked.scale, adaptation))
+    return Evidence(table[0], table[1], strange, asked.same, np.full(shape[:2], NOTHING))
+
+
+def _fits(asked: Scoring, scored: Emissions, before: Evidence | None) -> BestScores:
+    """Fits of all pairs; those out of the question before get the worst."""
+    spans, ranges = asked.spans, asked.ranges
+    if before is None:
+        return best_scores(scored, ranges, asked.models, spans.prompt)
+    at = spans.extra, spans.piece, spans.prompt
+    kept = np.flatnonzero(np.maximum(before.whole[at] + ODD_SAYING, before.broken[at]) > OUT_OF_QUESTION)
+    found = best_scores(scored, ranges[kept], asked.models, spans.prompt[kept])
+    worst = np.full(len(ranges), WORST_FIT, dtype=np.float32)
+    out = BestScores(worst, worst.copy(), np.zeros(len(ranges), dtype=np.float32))
+    out.whole[kept], out.broken[kept], out.reached[kept] = found.whole, found.broken, found.reached
+    return out
+
+
+def adapted_by(asked: Scoring, said: Sequence[tuple[int, int, int]]) -> tuple[Scoring, RecordingAdaptation]:
+    """Formant scale and adaptation, from spans taken as said: first piece, last (exclusive), prompt."""
+    ranges = np.array([(asked.frames[a, 0], asked.frames[b - 1, 1]) for a, b, _ in said], dtype=np.int64).reshape(-1, 2)
+    models = [asked.models[j] for _, _, j in said]
+    scale = scale_of_words(asked.features, ranges, models, asked.scale)
+    return replace(asked, scale=scale), adapted_to(asked.features, scale, ranges, models)
+
+
+def _ratios(fits: BestScores, n_active: Array, asked: Scoring, trust: float) -> tuple[Reals, Reals]:
+    """Log ratios of whole and broken attempts against no word.
+
+    One saying in fifty is odd: it says nothing of the prompt, and only its length is weighed.
+    """
+    spans, models, ranges = asked.spans, asked.models, asked.ranges
+    single = spans.extra == 0
+    loss = np.full(int(spans.piece.max()) + 1, -np.inf)
+    np.maximum.at(loss, spans.piece[single], fits.whole[single] / np.maximum(n_active[single], 1))
+    found = loss[np.isfinite(loss)]
+    usual = (-LOSS_TIMES * np.median(found) * found.size + LOSS_USUAL * LOSS_PIECES) / (found.size + LOSS_PIECES)
+    usual = float(np.clip(usual, *LOSS_LIMITS))
+    length = np.array([c.length_s for c in models])[spans.prompt]
+    said = (ranges[:, 1] - ranges[:, 0] - 2 * PAD_FRAMES) * HOP_S
+    expected = _rate(said, length, (spans, models)) * length
+    several = np.array([c.n_words > 1 or not c.n_phones for c in models])[spans.prompt]
+    extra = np.where(several, EXTRA_PIECE_IN_PHRASE, EXTRA_PIECE) * spans.extra
+    worth = trust * np.minimum(1.0, np.sqrt(WORD_S / np.maximum(length, 0.1)))
+    spread = np.where(several, LENGTH_SD_OF_PHRASE, LENGTH_SD)
+    sounds = np.logaddexp(worth * (fits.whole + usual * n_active), -ODD_SAYING)
+    whole = sounds + _length(said, expected, spread) - extra
+    broken = worth * (fits.broken + usual * n_active) + _length(said, expected * fits.reached, spread) - extra
+    return whole, broken
+
+
+def _rate(said: Reals, length: Reals, asked: tuple[Candidates, list[PhoneModel]]) -> float:
+    """How long this speaker's sounds are against the usual.
+
+    Words: the median over single pieces of a likely length. Phrases, whose pieces are parts of them: all sound together
+    over all that was asked for.
+    """
+    spans, models = asked
+    if all(c.n_words > 1 for c in models):
+        _, at = np.unique(np.where(spans.extra == 0, spans.piece, -1), return_index=True)
+        sounding = float(said[at][spans.extra[at] == 0].sum())
+        return float(np.clip(sounding / sum(c.length_s for c in models), 0.75, 1.5))
+    ratio = said / np.maximum(length, 0.01)
+    likely = (spans.extra == 0) & (ratio > 0.4) & (ratio < 2.5)
+    return float(np.clip(np.median(ratio[likely]), 0.6, 1.8)) if likely.any() else 1.0
+
+
+def _length(said: Reals, expected: Reals, spread: Reals) -> Reals:
+    far = np.where(expected > 0, np.log(np.maximum(said, 0.01) / np.maximum(expected, 0.05)), 0.0) / spread
+    return np.asarray(np.maximum(-0.5 * far**2, -LENGTH_WORTH))
+
+
+def _likeness(features: Features, frames: Ints, spans: Candidates) -> Array:
+    """Evidence (k, i) that a span says again what one of the spans just before it said: alike, and about as long."""
+    pairs = sorted({(int(i), int(k)) for i, k in zip(spans.piece, spans.extra, strict=True) if k < 3})
+    at = {pair: row for row, pair in enumerate(pairs)}
+    drawn = portraits(features, [(int(frames[i, 0]), int(frames[i + k, 1])) for i, k in pairs])
+    compared = [
+        (at[last - before, before], row, k, i)
+        for (i, k), row in at.items()
+        for last in range(i - 1, max(-1, i - 4), -1)
+        for before in range(3)
+        if (last - before, before) in at
+    ]
+    out = np.full((spans.longest, len(frames)), LIKENESS_LIMITS[0])
+    if not compared:
+        return out
+    left, right, extra, piece = np.array(compared).T
+    found = distances(drawn[left], drawn[right])
+    usual = (float(np.median(found)) * found.size + USUAL_DISTANCE_DB * DISTANCES_HELD) / (found.size + DISTANCES_HELD)
+    far = np.maximum(found / usual, 0.25)
+    ratio = _log_normal(far, *SAME_WORD) - _log_normal(far, *OTHER_WORD)
+    length = np.log([max(2, int(frames[i + k, 1] - frames[i, 0]) - 2 * PAD_FRAMES) for i, k in pairs])
+    longer = length[right] - length[left]
+    ratio += _log_normal(longer, 0.0, AGAIN_SD) - _log_normal(longer, 0.0, ANY_SD)
+    np.maximum.at(out, (extra, piece), np.clip(ratio, *LIKENESS_LIMITS))
+    return out
+
+
+def _log_normal(x: Reals, mean: float, spread: float) -> Reals:
+    return np.asarray(-0.5 * ((x - mean) / spread) ** 2 - np.log(spread))

@@ -1,1 +1,0 @@
-"""The verbs, one file each; command line and page are two doors to them."""

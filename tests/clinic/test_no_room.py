@@ -1,0 +1,101 @@
+"""A full disk and a read-only medium: reading, checking and removing work. Needs a mount of its own. Invented data."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import os
+import shutil
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from sibilant import store
+from sibilant.clinic import clients, encryption
+from sibilant.errors import SibilantError
+from sibilant.store import clips
+from sibilant.terms.clinic import Consent, Session
+
+CODE, OTHER = "C-7QXK", "C-M4RT"
+PASSPHRASE = "six blue horses walk"
+N_SOUNDS, SOUND_BYTES = 20, 40_000
+
+
+def kept_sounds(folder: Path) -> list[Path]:
+    return [path for path in (folder / "audio").rglob("*") if path.is_file() and not path.name.startswith(".")]
+
+
+def fill(folder: Path) -> None:
+    """One client with kept sound named by rows, and another without."""
+    consent = Consent(dt.date(2026, 1, 12), "parent (invented)")
+    for code in (CODE, OTHER):
+        clients.add_client(folder, "7y4m", code=code, fields={"invented": True, "consent": consent})
+    with store.open_caseload(folder) as one, clips.at_work(one):
+        rng = np.random.default_rng(5)
+        hashes = [clips.keep_clip(one, rng.bytes(SOUND_BYTES), ".wav") for _ in range(N_SOUNDS)]
+        kept = tuple(store.NewClip(n, 1, sha256, ".wav", 0.0) for n, sha256 in enumerate(hashes, start=1))
+        store.keep_session(one, store.NewSession(Session(CODE, 1, dt.date(2026, 3, 9)), clips=kept))
+
+
+@pytest.fixture(params=["plain", "encrypted"])
+def medium(
+    request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, cheap_scrypt: None
+) -> Iterator[Path]:
+    """A small file system of its own with a caseload in it."""
+    monkeypatch.setenv("SIBILANT_PASSPHRASE", PASSPHRASE)
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    if os.name != "posix" or os.geteuid() or not shutil.which("mount"):
+        pytest.skip("only the administrator can mount a file system")
+    mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=6m", "tmpfs", str(disk)], check=False)
+    if mounted.returncode:
+        pytest.skip("no file system can be mounted here")
+    try:
+        fill(disk / "case")
+        if request.param == "encrypted":
+            pytest.importorskip("sqlcipher3")
+            with store.open_caseload(disk / "case") as one:
+                store.encrypt(one, PASSPHRASE, tell=lambda code: None)
+        yield disk
+    finally:
+        subprocess.run(["umount", "-l", str(disk)], check=False)
+
+
+def fill_up(disk: Path) -> None:
+    with contextlib.suppress(OSError), (disk / "fill").open("wb", buffering=0) as stream:
+        while True:
+            stream.write(b"\1" * 4096)
+
+
+def test_a_full_disk_is_said_and_reading_and_removing_work(medium: Path) -> None:
+    folder = medium / "case"
+    fill_up(medium)
+    assert {row["client"] for row in clients.list_clients(folder)} == {CODE, OTHER}
+    assert clients.show_client(folder, CODE)["code"] == CODE
+    assert encryption.status(folder)["sounds"] == N_SOUNDS
+    with store.open_caseload(folder) as one:
+        assert len(clips.clips_of_rows(one)) == N_SOUNDS
+        for sha256, suffix in clips.clips_of_rows(one):
+            assert len(clips.clip_bytes(one, sha256, suffix)) == SOUND_BYTES
+    with pytest.raises(SibilantError, match="full"):
+        for _ in range(200):
+            clients.add_event(folder, CODE, "an invented event of many words " * 100)
+    receipt = clients.remove_client(folder, CODE, "all")
+    assert sum(line.startswith("sound ") for line in receipt.erased) == N_SOUNDS
+    assert kept_sounds(folder) == [] and [row["client"] for row in clients.list_clients(folder)] == [OTHER]
+
+
+def test_a_read_only_medium_can_be_read(medium: Path) -> None:
+    folder = medium / "case"
+    subprocess.run(["mount", "-o", "remount,ro", str(medium)], check=True)
+    assert clients.show_client(folder, CODE)["code"] == CODE
+    with store.open_caseload(folder) as one:
+        assert {len(clips.clip_bytes(one, *clip)) for clip in clips.clips_of_rows(one)} == {SOUND_BYTES}
+    with pytest.raises(SibilantError, match="read-only"):
+        clients.add_event(folder, CODE, "lost a tooth")
+    with pytest.raises(SibilantError, match="read-only"):
+        clients.remove_client(folder, CODE, "all")
+    assert len(kept_sounds(folder)) == N_SOUNDS

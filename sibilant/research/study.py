@@ -19,6 +19,8 @@ from ..tables.parquet import read_frame
 from ..terms import Method
 from .study_columns import decimals_of
 
+__all__ = ["RUN_FILE", "Question", "StudyRequest", "method_of", "run_study"]
+
 RUN_FILE = "study.json"
 LIBRARIES = ("sibilant", "numpy", "scipy", "pandas", "statsmodels", "scikit-learn")
 MARK = "Invented data"

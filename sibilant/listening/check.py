@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from .. import audio, boundaries, suitability
+from .. import audio, pipeline
 from ..errors import RecordingError
 from ..terms import Recording
 
@@ -35,12 +35,12 @@ def _one(path: Path, channel: int | None) -> dict[str, Any]:
 
 def check_sound(recording: Recording, name: str) -> dict[str, Any]:
     """Return what one recording in memory can and cannot support."""
-    judged = suitability.assess(recording, boundaries.find_all(recording))
+    assessed = pipeline.assess_alone(recording)
     return {
         "recording": name,
         "sampling_rate_hz": recording.sampling_rate_hz,
         "duration_s": round(recording.duration_s, 3),
-        **judged.as_dict(),
+        **assessed.as_dict(),
     }
 
 

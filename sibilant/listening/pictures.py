@@ -6,10 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-import numpy.typing as npt
-
-from .. import acoustics, charts, files, lexicon
+from .. import charts, files, lexicon, pipeline
 from ..terms import Interval, Method, Recording, Token
 from .measure import Measured
 
@@ -77,21 +74,19 @@ def method_note(method: Method) -> str:
 
 def _panel(recording: Recording, token: Token, method: Method, top_hz: float) -> charts.StripPanel:
     view = _view(recording, token)
-    time_s, frequency_hz, by_time = acoustics.spectrogram(recording, view, band_hz=(0.0, top_hz))
-    level_db = by_time.T
     word = token.prompt_text or f"{view.onset_s:.2f} s"
     sound = token.sibilant
+    interval = sound.interval if sound is not None else None
+    values = pipeline.strip_values(recording, view, interval, method, top_hz=top_hz)
+    where = (values.time_s, values.frequency_hz, values.level_db)
     if sound is None:
         remark = (
             "no frication found: please listen" if token.finding == "no_frication" else token.finding.replace("_", " ")
         )
-        return charts.StripPanel(word, time_s, frequency_hz, level_db, bold=_bold(token), remark=remark)
-    spectrum_hz, spectrum_db = _spectrum(recording, sound.interval, method)
+        return charts.StripPanel(word, *where, bold=_bold(token), remark=remark)
     return charts.StripPanel(
         word,
-        time_s,
-        frequency_hz,
-        level_db,
+        *where,
         bold=_bold(token),
         ribbons=(
             charts.Ribbon(
@@ -103,8 +98,8 @@ def _panel(recording: Recording, token: Token, method: Method, top_hz: float) ->
                 phone=token.slot.phone if token.slot is not None else "S",
             ),
         ),
-        spectrum_hz=spectrum_hz,
-        spectrum_db=spectrum_db,
+        spectrum_hz=values.spectrum_hz,
+        spectrum_db=values.spectrum_db,
         centroid=_tick(token, "centroid_hz"),
         peak=_tick(token, "peak_hz"),
         duration_text=f"{sound.interval.duration_ms:.0f} ms",
@@ -148,12 +143,3 @@ def _tick(token: Token, key: str) -> charts.Tick | None:
     if measures is None or key not in measures.values:
         return None
     return charts.Tick(measures.values[key], measures.low.get(key), measures.high.get(key))
-
-
-def _spectrum(
-    recording: Recording, interval: Interval, method: Method
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-    spectrum = acoustics.spectrum(recording, interval, method)
-    low, high = method.band_hz
-    inside = (spectrum.frequency_hz >= low) & (spectrum.frequency_hz <= high)
-    return spectrum.frequency_hz[inside], 10.0 * np.log10(np.maximum(spectrum.power_density[inside], 1e-20))

@@ -10,8 +10,9 @@ from collections.abc import Iterator
 from functools import lru_cache
 from pathlib import Path
 
-from .. import store
-from ..errors import CaseloadError, UsageError
+from .. import methods, store
+from ..errors import CaseloadError, MethodError, UsageError
+from ..terms import Method
 from ..terms.clinic import Client, is_client_code
 
 UNENCRYPTED = (
@@ -42,8 +43,17 @@ def opened(option: Path | None = None, *, who: str = "", create: bool = False) -
     """Open the caseload; ``who`` falls back to ``SIBILANT_WHO`` for the audit trail."""
     person = who or os.environ.get("SIBILANT_WHO", "")
     folder = folder_of(option)
-    with store.open_caseload(folder, who=person, create=create, ask=lambda: passphrase_for(folder)) as caseload:
+    with store.open_caseload(
+        folder, who=person, create=create, ask=lambda: passphrase_for(folder), known=_known_method
+    ) as caseload:
         yield caseload
+
+
+def _known_method(label: str) -> Method | None:
+    try:
+        return methods.get_method(label)
+    except MethodError:
+        return None
 
 
 def passphrase_for(folder: Path) -> str:

@@ -11,6 +11,7 @@ from types import TracebackType
 import sqlalchemy as sa
 
 from ..errors import CaseloadError, NoRoomError, RefusedError
+from ..terms import Method
 from .checksums import sealing_rows
 from .engine import FULL, Place
 from .keys import (
@@ -19,6 +20,7 @@ from .keys import (
 )
 from .schema import AUDIT, SETTINGS
 
+Known = Callable[[str], Method | None]
 Clock = Callable[[], dt.datetime]
 Ask = Callable[[], str]
 
@@ -31,8 +33,18 @@ def now() -> dt.datetime:
 class Caseload:
     """An open caseload. Read with :meth:`read`; change with :meth:`change`, which names what is done and to what."""
 
-    def __init__(self, place: Place, engine: sa.Engine, *, who: str, clock: Clock, keys: Keys | None = None) -> None:
+    def __init__(
+        self,
+        place: Place,
+        engine: sa.Engine,
+        *,
+        who: str,
+        clock: Clock,
+        keys: Keys | None = None,
+        known: Known = dict[str, Method]().get,
+    ) -> None:
         self.place, self.engine, self.who, self.clock, self.keys = place, engine, who, clock, keys
+        self.known = known
 
     @property
     def folder(self) -> Path:

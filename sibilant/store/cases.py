@@ -4,19 +4,17 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 from typing import Any
 
 import sqlalchemy as sa
 
-from ..errors import CaseloadError, MethodError
-from ..methods import get_method
+from ..errors import CaseloadError
 from ..terms import Edge, Interval, Method, Prompt, Review, SibilantInterval, Token
 from ..terms.clinic import AuditEntry, Case, Client, Correction, EarlierProbe, Judgement, KeptToken
 from ..terms.vocabulary import CUES, LEVELS
-from .caseload import Caseload
+from .caseload import Caseload, Known
 from .checksums import Found, own_check, readable, say_set_aside
 from .encode import load, method_from, prompt_from, read_measured, token_from
 from .judging import correction_from, judgement_from
@@ -57,7 +55,7 @@ def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> C
         kept = read_sessions(connection, owner, code, aside)
         events = _read(connection, EVENTS, sa.select(EVENTS).where(EVENTS.c.client_id == owner), event_from, aside)
         earlier = _read(connection, EARLIER, sa.select(EARLIER).where(EARLIER.c.client_id == owner), _earlier, aside)
-        tokens = _tokens(connection, owner, session, aside)
+        tokens = _tokens(connection, owner, session, caseload.known, aside)
     say_set_aside(code, aside)
     used = {session.device for session in kept}
     numbers = {session.number for session in kept}
@@ -142,14 +140,12 @@ def _by_token(
     return groups
 
 
-def _methods(connection: sa.Connection, aside: list[str]) -> dict[str, Method]:
+def _methods(connection: sa.Connection, known: Known, aside: list[str]) -> dict[str, Method]:
     """Read the kept methods; for a damaged definition the program's own of that name and version stands in."""
     found = {}
     for row in _rows(connection, sa.select(METHODS)):
         method = readable("methods", row, partial(method_from, row["definition"]), aside)
-        if method is None:
-            with suppress(MethodError):
-                method = get_method(str(row["label"]))
+        method = method or known(str(row["label"]))
         if method is not None:
             found[row["label"]] = method
     return found
@@ -160,8 +156,10 @@ def _measured(row: Mapping[str, Any]) -> Mapping[str, Any]:
     return row
 
 
-def _tokens(connection: sa.Connection, owner: int, session: int | None, aside: list[str]) -> tuple[KeptToken, ...]:
-    methods = _methods(connection, aside)
+def _tokens(
+    connection: sa.Connection, owner: int, session: int | None, known: Known, aside: list[str]
+) -> tuple[KeptToken, ...]:
+    methods = _methods(connection, known, aside)
     prompts: dict[tuple[int, int], Prompt | None] = {
         (row["session_id"], row["prompt_index"]): readable("prompts", row, partial(prompt_from, row["prompt"]), aside)
         for row in _rows(connection, _of_sessions(PROMPTS, owner, session))

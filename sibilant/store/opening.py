@@ -6,8 +6,9 @@ import contextlib
 from pathlib import Path
 
 from ..errors import CaseloadError
+from ..terms import Method
 from . import clips, leftovers, rights
-from .caseload import Ask, Caseload, Clock, now
+from .caseload import Ask, Caseload, Clock, Known, now
 from .checksums import SEALED, seal
 from .engine import Place, is_read_only, make_engine, read_place
 from .keys import (
@@ -25,7 +26,13 @@ from .schema import FORMAT, SETTINGS
 
 
 def open_caseload(
-    folder: Path, *, who: str = "", create: bool = True, clock: Clock = now, ask: Ask = passphrase_from_environment
+    folder: Path,
+    *,
+    who: str = "",
+    create: bool = True,
+    clock: Clock = now,
+    ask: Ask = passphrase_from_environment,
+    known: Known = dict[str, Method]().get,
 ) -> Caseload:
     """Open the caseload in a folder, making or bringing it up to this program's format where needed.
 
@@ -41,6 +48,8 @@ def open_caseload(
         Returns the present moment; tests give their own.
     ask : callable
         Returns the passphrase; called only where the caseload is encrypted. Default: from the environment.
+    known : callable
+        Returns the program's own method of a label, or None; it stands in for a damaged definition.
 
     Returns
     -------
@@ -58,7 +67,7 @@ def open_caseload(
     >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as folder, open_caseload(Path(folder) / "caseload") as caseload:
     ...     caseload.setting("format"), caseload.encrypted
-    ('3', False)
+    ('4', False)
     """
     place = read_place(folder)
     _check_place(place, create=create)
@@ -69,7 +78,7 @@ def open_caseload(
     database = place.database(encrypted=keys is not None)
     if database is not None and not database.exists() and database.parent.is_dir():
         rights.make_private(database)  # SQLite would make it by the umask, and what stands beside it like it
-    caseload = Caseload(place, make_engine(place, keys), who=who or "not stated", clock=clock, keys=keys)
+    caseload = Caseload(place, make_engine(place, keys), who=who or "not stated", clock=clock, keys=keys, known=known)
     with contextlib.ExitStack() as until_ready:
         until_ready.callback(caseload.close)
         with caseload._worded():

@@ -30,6 +30,11 @@ def now() -> dt.datetime:
     return dt.datetime.now(dt.UTC)
 
 
+def no_method(_label: str) -> Method | None:
+    """Know no method."""
+    return None
+
+
 class Caseload:
     """An open caseload. Read with :meth:`read`; change with :meth:`change`, which names what is done and to what."""
 
@@ -41,7 +46,7 @@ class Caseload:
         who: str,
         clock: Clock,
         keys: Keys | None = None,
-        known: Known = dict[str, Method]().get,
+        known: Known = no_method,
     ) -> None:
         self.place, self.engine, self.who, self.clock, self.keys = place, engine, who, clock, keys
         self.known = known

@@ -6,9 +6,8 @@ import contextlib
 from pathlib import Path
 
 from ..errors import CaseloadError
-from ..terms import Method
 from . import clips, leftovers, rights
-from .caseload import Ask, Caseload, Clock, Known, now
+from .caseload import Ask, Caseload, Clock, Known, no_method, now
 from .checksums import SEALED, seal
 from .engine import Place, is_read_only, make_engine, read_place
 from .keys import (
@@ -32,7 +31,7 @@ def open_caseload(
     create: bool = True,
     clock: Clock = now,
     ask: Ask = passphrase_from_environment,
-    known: Known = dict[str, Method]().get,
+    known: Known = no_method,
 ) -> Caseload:
     """Open the caseload in a folder, making or bringing it up to this program's format where needed.
 

@@ -279,11 +279,11 @@ def _therapy(given: Mapping[str, str]) -> dict[str, Any]:
 async def state_therapy(request: Request) -> Response:
     """Say when therapy starts, pauses, resumes, or that it was under way before the first probe."""
     given = await _form(request)
-    code, said = text_of(given, "client", most=12), _therapy(given)
+    code, said = handles_of(request).code(text_of(given, "client", most=12)), _therapy(given)
     if not said:
         raise UsageError("nothing was said: give the day therapy starts, or tick that it was under way before")
     await run_in_threadpool(clients.change_client, caseload_of(request), code, {"therapy": said})
-    return RedirectResponse(f"{root_of(request)}?{urlencode({'client': code})}", 303)
+    return RedirectResponse(f"{root_of(request)}?{urlencode({'client': handles_of(request).of(code)})}", 303)
 
 
 async def state_device(request: Request) -> Response:
@@ -292,12 +292,12 @@ async def state_device(request: Request) -> Response:
     pairs = parse_qsl(body, keep_blank_values=True, max_num_fields=400)
     numbers = [number_of({"session": value}, "session") for name, value in pairs if name == "session"]
     given = dict(pairs)
-    device, code = text_of(given, "device", most=80), text_of(given, "client", most=12)
+    device, code = text_of(given, "device", most=80), handles_of(request).code(text_of(given, "client", most=12))
     if not device or not numbers:
         raise UsageError("tick the sessions and choose the device that was used in them")
     ticked = [number for number in numbers if number is not None]
     await run_in_threadpool(sessions.change_sessions, caseload_of(request), code, ticked, {"device": device})
-    return RedirectResponse(f"{root_of(request)}?{urlencode({'client': code})}", 303)
+    return RedirectResponse(f"{root_of(request)}?{urlencode({'client': handles_of(request).of(code)})}", 303)
 
 
 PAGES: dict[str, Answer] = {

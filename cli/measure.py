@@ -29,7 +29,13 @@ SHOWN = (
 )
 @click.option("--say", default="", metavar="TEXT", help='The prompts in the order spoken, as in "seal, bus, fossil".')
 @click.option("--to", type=click.Path(path_type=Path), metavar="TABLE.csv", help="Write the table here.")
-@click.option("--method", "names", multiple=True, default=("house-15k",), show_default=True, help="May be repeated.")
+@click.option(
+    "--method",
+    "names",
+    multiple=True,
+    metavar="NAME",
+    help="May be repeated; without it the widest house method that all these recordings hold.",
+)
 @click.option("--same-band", is_flag=True, help="Narrow the method to what all these recordings hold, and name it so.")
 @click.option("--modelled", is_flag=True, help="A model was given before each answer; it is left out.")
 @click.option("--channel", type=click.IntRange(min=1), help="Which channel of several, from 1.")

@@ -8,6 +8,7 @@ say stands in ``unknown``; a comparison that hangs on it is not made.
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from types import MappingProxyType
 
 from .errors import MethodError
@@ -21,12 +22,24 @@ _HOUSE = "own; multitaper after Thomson (1982), Proc. IEEE 70:1055-1096 (from me
 
 
 def _house(name: str, top_hz: float) -> Method:
-    return Method(name, 1, (1000.0, top_hz), _MIDDLE_HALF, frame_ms=20.0, hop_ms=10.0, n_tapers=5, citation=_HOUSE)
+    return Method(
+        name,
+        2,
+        (1000.0, top_hz),
+        _MIDDLE_HALF,
+        frame_ms=20.0,
+        hop_ms=10.0,
+        n_tapers=5,
+        citation=_HOUSE,
+        noise="taken out",
+    )
 
 
 HOUSE_15K = _house("house-15k", 15000.0)
 HOUSE_10K = _house("house-10k", 10000.0)
 HOUSE_7K = _house("house-7k", 7500.0)
+HOUSE = (HOUSE_15K, HOUSE_10K, HOUSE_7K)
+"""The house methods as they are now, widest first."""
 OPEN_ADULT = Method(
     "open-adult",
     1,
@@ -159,6 +172,12 @@ _ALL = MappingProxyType(
 )
 
 
+_EARLIER = MappingProxyType(
+    {f"{method.name}/1": dataclasses.replace(method, version=1, noise="observed") for method in HOUSE}
+)
+"""Versions gone by, called by name and version only: the house methods before the noise was taken out."""
+
+
 def method_names() -> tuple[str, ...]:
     """Names of all methods, house methods first."""
     return tuple(_ALL)
@@ -170,7 +189,7 @@ def published_names() -> tuple[str, ...]:
 
 
 def get_method(name: str) -> Method:
-    """Return a method by its name, with or without its version (``house-15k`` or ``house-15k/1``).
+    """Return a method by its name, or an earlier version by name and version (``house-15k`` or ``house-15k/1``).
 
     Raises
     ------
@@ -179,9 +198,11 @@ def get_method(name: str) -> Method:
 
     Examples
     --------
-    >>> get_method("house-15k").band_hz
-    (1000.0, 15000.0)
+    >>> get_method("house-15k").label, get_method("house-15k/1").noise
+    ('house-15k/2', 'observed')
     """
+    if name in _EARLIER:
+        return _EARLIER[name]
     plain, _, version = name.partition("/")
     method = _ALL.get(plain)
     if method is None:
@@ -189,6 +210,27 @@ def get_method(name: str) -> Method:
     if version and version != str(method.version):
         raise MethodError(f"method {plain} is at version {method.version}, not {version}; ask for {method.label}")
     return method
+
+
+def widest(cut_hz: Sequence[float | None], rates_hz: Sequence[float]) -> Method | None:
+    """Widest house method that all of several recordings hold, or None where even the narrowest does not fit.
+
+    Parameters
+    ----------
+    cut_hz : sequence of float or None
+        The frequency at which each recording is cut off, None where nothing cuts it.
+    rates_hz : sequence of float
+        The sampling rate of each.
+
+    Examples
+    --------
+    >>> [widest([None, cut], [44100.0, 44100.0]).name for cut in (None, 15200.0, 8000.0)]
+    ['house-15k', 'house-10k', 'house-7k']
+    >>> widest([4000.0], [44100.0]) is None
+    True
+    """
+    pairs = list(zip(cut_hz, rates_hz, strict=True))
+    return next((method for method in HOUSE if all(supports(method, rate, cut) for cut, rate in pairs)), None)
 
 
 def supports(method: Method, rate_hz: float, bandwidth_hz: float | None = None) -> bool:
@@ -250,7 +292,7 @@ def matched(method: Method, *reaches_hz: float) -> Method:
     Examples
     --------
     >>> matched(HOUSE_15K, 22050.0, 11025.0).label
-    'house-15k-to-10400/1'
+    'house-15k-to-10400/2'
     """
     top_hz = min([method.band_hz[1], *(USABLE_SHARE * reach for reach in reaches_hz)])
     if top_hz >= method.band_hz[1]:

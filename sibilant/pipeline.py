@@ -12,6 +12,7 @@ from . import acoustics, boundaries, suitability
 from .methods import HOUSE_7K, HOUSE_10K, HOUSE_15K, supports
 from .terms import (
     MEASURES,
+    Cut,
     Edge,
     Finding,
     Interval,
@@ -33,13 +34,33 @@ from .terms import (
 )
 from .words import WordSearch, find_words
 
+LEAST_SNR_DB = 10.0
+"""Below this ratio at 4-10 kHz a method that leaves the noise in gives no spectral value (docs/recordings.md)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What a whole recording showed of each sound, kept so that a clip can be measured again to the same figures.
+
+    ``support`` by the token's id, its noise included; ``cut`` is the recording's.
+    """
+
+    support: Mapping[str, TokenSupport]
+    cut: Cut | None
+
+    def over(self, judged: Suitability, names: Sequence[str]) -> Suitability:
+        """A clip's suitability with what the recording showed in its place, sound by sound."""
+        tokens = tuple(self.support.get(name, own) for name, own in zip(names, judged.tokens, strict=True))
+        return replace(judged, tokens=tokens, cut=self.cut)
+
 
 @dataclass(frozen=True, slots=True)
 class Analysis:
     """All that was found in a recording.
 
     ``tokens`` in the order of the prompts, those of each method after one another; ``missing`` are the 1-based places
-    of prompts not heard; ``strays`` are stretches of sound that match no prompt.
+    of prompts not heard; ``strays`` are stretches of sound that match no prompt; ``kept`` is what a later measuring of
+    a clip needs.
     """
 
     source: Source
@@ -50,6 +71,7 @@ class Analysis:
     missing: tuple[int, ...]
     strays: tuple[Interval, ...]
     suitability: Suitability
+    kept: Kept
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -177,13 +199,31 @@ def measure_again(
     method: Method,
     *,
     response: MicrophoneResponse | None = None,
+    kept: Kept | None = None,
 ) -> tuple[Token, ...]:
     """Measure the bounded sibilants among tokens under another method, their edges as they are.
 
     Tokens without a bounded sibilant are left as they are, but for the method.
+
+    Parameters
+    ----------
+    recording : Recording
+        The whole recording, or a clip of it.
+    tokens : sequence of Token
+        Their times count from the start of ``recording``.
+    method : Method
+        What to measure under.
+    response : MicrophoneResponse, optional
+        Divided out of every spectrum.
+    kept : Kept, optional
+        What was observed of the whole recording, for a clip: its noise and cut stand for the clip's own, and the
+        figures are then the recording's.
     """
     sounds = [_Sound(t.utterance, t.slot, t.sibilant, t.id) for t in tokens]
-    again = iter(_measured(_assessed(recording, sounds, response), method))
+    heard = _assessed(recording, sounds, response)
+    if kept is not None:
+        heard = replace(heard, judged=kept.over(heard.judged, [t.id for t in tokens if t.sibilant is not None]))
+    again = iter(_measured(heard, method))
     return tuple(
         replace(token, method=method)
         if token.sibilant is None
@@ -230,6 +270,7 @@ def _analysis(
         search.missing,
         search.strays,
         heard.judged,
+        Kept({s.name: own for s, own in zip(heard.sounds, heard.judged.tokens, strict=True)}, heard.judged.cut),
     )
 
 
@@ -284,11 +325,19 @@ def _assessed(recording: Recording, sounds: Sequence[_Sound], response: Micropho
 
 def _measured(heard: _Assessed, method: Method) -> list[Token]:
     """Return a measured token for each bounded sibilant, without the figures that its support rules out."""
-    values = acoustics.measure(heard.recording, heard.stretches, method, response=heard.response, timed=heard.timed)
+    values = acoustics.measure(
+        heard.recording,
+        heard.stretches,
+        method,
+        response=heard.response,
+        timed=heard.timed,
+        noise=[support.noise for support in heard.judged.tokens],
+    )
+    cut = heard.judged.cut
     tokens = []
     for sound, measures, support in zip(heard.sounds, values, heard.judged.tokens, strict=True):
         token = _token(sound, method)
-        kept = _supported(measures, support, method, heard.recording.sampling_rate_hz)
+        kept = _supported(measures, support, method, heard.recording.sampling_rate_hz, cut)
         flags = tuple(dict.fromkeys((*token.flags, *support.flags, *kept.flags)))
         tokens.append(
             replace(token, measures=kept, snr_db=support.snr_db, bandwidth_hz=support.bandwidth_hz, flags=flags)
@@ -296,14 +345,15 @@ def _measured(heard: _Assessed, method: Method) -> list[Token]:
     return tokens
 
 
-def _supported(measures: Measures, support: TokenSupport, method: Method, rate_hz: int) -> Measures:
+def _supported(measures: Measures, support: TokenSupport, method: Method, rate_hz: int, cut: Cut | None) -> Measures:
     """Return the measures without those that the sound can't support, each with its reason among the flags."""
     reasons: dict[str, str] = {}
-    if not supports(method, rate_hz, support.bandwidth_hz):
+    drowned = method.noise == "observed" and support.snr_db is not None and support.snr_db < LEAST_SNR_DB
+    if not supports(method, rate_hz, cut.frequency_hz if cut is not None else None):
         reasons["moments"] = "band_too_wide"
-    elif _moments_support(support, method) == "not usable":
+    elif drowned or _moments_support(support, method) == "not usable":
         reasons["moments"] = "moments_not_supported"
-    if support.verdict.levels == "not usable":
+    if drowned or support.verdict.levels == "not usable":
         reasons["levels"] = "levels_not_supported"
     if support.verdict.durations == "not usable":
         reasons["durations"] = "durations_not_supported"
@@ -315,7 +365,8 @@ def _supported(measures: Measures, support: TokenSupport, method: Method, rate_h
         {key: value for key, value in values.items() if key not in out}
         for values in (measures.values, measures.low, measures.high, measures.boundary)
     ]
-    return replace(measures, values=kept[0], low=kept[1], high=kept[2], boundary=kept[3], flags=flags)
+    bare = replace(measures, values=kept[0], low=kept[1], high=kept[2], boundary=kept[3], flags=flags)
+    return replace(bare, uncut={}, sums={}) if "moments" in reasons else bare
 
 
 def _aspect(measure: Measure) -> str:

@@ -103,28 +103,34 @@ def windowed_intervals(windows: Rows, setup: Setup, effective_s: Rows) -> tuple[
 def _simulate(rows: Rows, setup: Setup, effective_s: Rows) -> dict[str, Rows]:
     coarse, every = coarser(setup)
     smooth = smoothed(rows, half_bandwidth(setup))
-    dof = (2 * effective_s * setup.correlation_hz)[:, np.newaxis, np.newaxis]
+    dof = 2 * effective_s * setup.correlation_hz
     thin = smooth[:, np.newaxis, ::every]
-    part = 2 / (9 * dof)
-    draws = standard_draws(thin.shape[2], setup.correlation_hz / coarse.step_hz) * np.sqrt(part)
-    draws += 1 - part
-    np.maximum(draws, 0.0, out=draws)
-    drawn = draws * draws
-    drawn *= draws
+    drawn = cubed_draws(dof, thin.shape[2], coarse, setup)
     drawn *= thin
     stack = np.concatenate([thin, drawn], axis=1)
     flat = stack.reshape(-1, stack.shape[2])
     values = moment_values(flat, coarse) | peak_values(flat, coarse)
     columns = {key: values[key].reshape(stack.shape[:2]) for key in _SIMULATED if key in values}
-    columns["peak_erb"] = _auditory_draws(smooth, setup, dof[:, :, 0])
-    spans = _spans(np.stack(list(columns.values())))
+    columns["peak_erb"] = _auditory_draws(smooth, setup, dof[:, np.newaxis])
+    spans = spans_of(np.stack(list(columns.values())))
     return dict(zip(columns, spans, strict=True))
+
+
+def cubed_draws(dof: Rows, n_bins: int, coarse: Setup, setup: Setup) -> Rows:
+    """Factors (t, draws, n_bins) of mean 1 for spectra with some degrees of freedom (t,), after Wilson & Hilferty."""
+    part = 2 / (9 * dof[:, np.newaxis, np.newaxis])
+    draws = standard_draws(n_bins, setup.correlation_hz / coarse.step_hz) * np.sqrt(part)
+    draws += 1 - part
+    np.maximum(draws, 0.0, out=draws)
+    drawn: Rows = draws * draws
+    drawn *= draws
+    return drawn
 
 
 _SIMULATED = ("skewness", "excess_kurtosis", "peak_hz", "mid_peak_hz")
 
 
-def _spans(values: Rows) -> Rows:
+def spans_of(values: Rows) -> Rows:
     """Distance (..., 2) of the 2.5 % and 97.5 % points of the draws (..., 1 + n) from the first value.
 
     NaN where fewer than half of the draws, or not the first value, can be had.
@@ -155,7 +161,7 @@ def coarser(setup: Setup) -> tuple[Setup, int]:
         step_hz=setup.step_hz * every,
         band=inside(frequency_hz, band),
         mid_band=mid,
-        low_band=None,
+        low_band=setup.low_band and inside(frequency_hz, tuple(float(setup.frequency_hz[i]) for i in setup.low_band)),
         moment_weights=quadrature(frequency_hz, band),
     )
     return coarse, every
@@ -164,13 +170,13 @@ def coarser(setup: Setup) -> tuple[Setup, int]:
 def _auditory_draws(smooth: Rows, setup: Setup, dof: Rows) -> Rows:
     """Auditory peaks (t, 1 + n) of the smoothed spectra and of draws about their excitation patterns."""
     pattern = excitation(smooth, setup)[:, np.newaxis]
-    noise = np.maximum(1 + _excitation_draws(setup) * np.sqrt(2 / dof)[:, :, np.newaxis], 1e-3)
+    noise = np.maximum(1 + excitation_draws(setup) * np.sqrt(2 / dof)[:, :, np.newaxis], 1e-3)
     stack = np.concatenate([pattern, pattern * noise], axis=1)
     return pattern_peak(stack.reshape(-1, stack.shape[2]), setup.erb_number).reshape(stack.shape[:2])
 
 
 @lru_cache(maxsize=32)
-def _excitation_draws(setup: Setup) -> Rows:
+def excitation_draws(setup: Setup) -> Rows:
     """The standard draws seen through the auditory filters, each filter's weights summing to one, (draws, c)."""
     normals = standard_draws(setup.frequency_hz.size, setup.correlation_hz / setup.step_hz)
     share = setup.excitation / np.sum(setup.excitation, axis=1)[:, np.newaxis]

@@ -9,7 +9,7 @@ import numpy as np
 from ..errors import MethodError
 from ..terms import Interval, Method, MicrophoneResponse, Recording, Spectrum
 from .placing import Placement, place
-from .setup import Setup, prepare
+from .setup import Setup, prepare, whole
 from .tapers import Rows
 
 if TYPE_CHECKING:
@@ -93,7 +93,7 @@ def spectrum(
     (442, '5 dpss tapers (NW 4) in 9 windows of 20 ms')
     """
     placement = place(method, interval)
-    setup = _whole(prepare(method, recording.sampling_rate_hz, _n(placement, recording), response), response)
+    setup = whole(prepare(method, recording.sampling_rate_hz, _n(placement, recording), response), response)
     starts = starts_of(placement, recording.sampling_rate_hz)
     if not fits(recording, starts, setup.n_samples):
         raise MethodError(
@@ -116,14 +116,3 @@ def spectrum(
 
 def _n(placement: Placement, recording: Recording) -> int:
     return round(placement.length_s * recording.sampling_rate_hz)
-
-
-def _whole(setup: Setup, response: MicrophoneResponse | None) -> Setup:
-    """The setup with all frequencies kept, for spectra to look at."""
-    import dataclasses
-
-    from .setup import gain_at
-
-    frequency_hz: Rows = np.arange(setup.n_fft // 2 + 1, dtype=np.float64) * setup.step_hz
-    gain = gain_at(setup.method, frequency_hz, setup.rate_hz, response)
-    return dataclasses.replace(setup, bins=(0, frequency_hz.size), frequency_hz=frequency_hz, gain=gain)

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from math import isfinite
 
 import numpy as np
 
 from ..methods import supports, with_response
-from ..terms import MEASURES, Interval, Measures, Method, MicrophoneResponse, Recording, SibilantInterval
+from ..terms import Interval, Measures, Method, MicrophoneResponse, NoiseSpectrum, Recording, SibilantInterval
 from .certainty import delta_halves, simulated_spans, windowed_intervals
 from .course import course_values
+from .drafts import Draft, ranges_of
+from .house import add_cleared
 from .setup import Setup
 from .shape import moment_values, shape_values
 from .tapers import Rows
@@ -24,8 +25,6 @@ SHORTEST_MS = 40.0
 VOICED_FROM = 0.3
 _CHUNK = 8
 """Sounds whose spectra are worked on at once, so that they stay in the processor's cache."""
-EDGE_HANGS = 0.05
-"""Share of the centroid by which it may move with the edges before it is flagged."""
 
 
 def measure(
@@ -37,6 +36,7 @@ def measure(
     response: MicrophoneResponse | None = None,
     bandwidth_hz: Sequence[float | None] = (),
     timed: Sequence[Mapping[str, float]] = (),
+    noise: Sequence[NoiseSpectrum | None] = (),
 ) -> list[Measures]:
     """Measure each sibilant under a method.
 
@@ -56,13 +56,17 @@ def measure(
         Effective bandwidth found in each sibilant; without it half the sampling rate is taken.
     timed : sequence of mapping, optional
         What `timings` gave for the same sounds, so that several methods share it.
+    noise : sequence of NoiseSpectrum or None, optional
+        The noise beside each sound's word, from `noise_spectrum`; methods that take noise out use it, and flag a sound
+        ``uncorrected`` where there is none.
 
     Returns
     -------
     list of Measures
         One for each sound. A value that can't be had is absent, with its reason among the flags: ``short`` (under
         40 ms, no spectrum), ``band_too_wide``, ``outside`` (a window reaches past the recording), ``silent`` (the
-        sound, or one of the windows, has no power), ``peak_at_edge``, ``mid_peak_at_edge``; ``voiced``, ``tonal`` and
+        sound, or one of the windows, has no power), ``buried`` (some value does not stand clear of the noise),
+        ``peak_at_edge``, ``mid_peak_at_edge``, ``no_peak``; ``voiced``, ``tonal``, ``uncorrected`` and
         ``edge_dependent`` ask for care. Values do not depend on what else is measured in the same call.
 
     Raises
@@ -85,51 +89,25 @@ def measure(
     bandwidth_hz = (*bandwidth_hz, *[None] * (len(sounds) - len(bandwidth_hz)))
     timed = timed or timings(recording, sounds, words=words)
     drafts = []
-    for number, (sound, known, reach_hz) in enumerate(zip(sounds, timed, bandwidth_hz, strict=True), start=1):
-        draft = _Draft(sound, dict(known))
+    beside = (*noise, *[None] * (len(sounds) - len(noise)))
+    rows = zip(sounds, timed, bandwidth_hz, beside, strict=True)
+    for number, (sound, known, reach_hz, room) in enumerate(rows, start=1):
+        draft = Draft(sound, dict(known), noise=room if method.noise == "taken out" else None)
         draft.heard = _listen(draft, recording, method, response, reach_hz)
         drafts.append(draft)
         if number % _CHUNK == 0:
             recording.let_go()
-    by_setup: dict[Setup, list[_Draft]] = {}
+    by_setup: dict[Setup, list[Draft]] = {}
     for draft in drafts:
         if draft.heard is not None:
             by_setup.setdefault(draft.heard.setup, []).append(draft)
     for setup, group in by_setup.items():
         for first in range(0, len(group), _CHUNK):
-            _add_spectral(group[first : first + _CHUNK], setup)
+            add = _add_spectral if method.noise == "observed" else add_cleared
+            add(group[first : first + _CHUNK], setup)
             _add_tonality(group[first : first + _CHUNK], recording, method)
             recording.let_go()
     return [draft.finished(method, recording.sampling_rate_hz) for draft in drafts]
-
-
-@dataclass(slots=True)
-class _Draft:
-    """One sound's measures while they are being put together."""
-
-    sound: SibilantInterval
-    values: dict[str, float]
-    flags: list[str] = field(default_factory=list)
-    heard: Listened | None = None
-    low: dict[str, float] = field(default_factory=dict)
-    high: dict[str, float] = field(default_factory=dict)
-    moved: dict[str, float] = field(default_factory=dict)
-
-    def finished(self, method: Method, rate_hz: int) -> Measures:
-        """The measures, in the order in which they are declared."""
-        values = {key: self.values[key] for key in MEASURES if key in self.values}
-        placement = self.heard.placement if self.heard is not None else None
-        return Measures(
-            values,
-            self.low,
-            self.high,
-            self.moved,
-            tuple(self.flags),
-            placement.region if placement is not None else None,
-            len(placement.centres_s) if placement is not None else 0,
-            method.band_hz,
-            rate_hz,
-        )
 
 
 def timings(
@@ -166,7 +144,7 @@ def timings(
 
 
 def _listen(
-    draft: _Draft, recording: Recording, method: Method, response: MicrophoneResponse | None, reach_hz: float | None
+    draft: Draft, recording: Recording, method: Method, response: MicrophoneResponse | None, reach_hz: float | None
 ) -> Listened | None:
     """Spectra of a sound, or None with the reason among its flags."""
     interval = draft.sound.interval
@@ -187,7 +165,7 @@ def _listen(
     return None
 
 
-def _add_spectral(drafts: Sequence[_Draft], setup: Setup) -> None:
+def _add_spectral(drafts: Sequence[Draft], setup: Setup) -> None:
     """Spectral values with their intervals, edge ranges and courses, for sounds heard with one setup."""
     heard = [draft.heard for draft in drafts if draft.heard is not None]
     stacks = np.stack([one.rows for one in heard])
@@ -195,7 +173,7 @@ def _add_spectral(drafts: Sequence[_Draft], setup: Setup) -> None:
     columns = {key: column.reshape(stacks.shape[:2]) for key, column in flat.items()}
     columns.update(_mean_moments(heard, setup))
     halves, spans = _intervals(heard, setup)
-    ranges = dict(zip(columns, _ranges(np.stack(list(columns.values()))), strict=True))
+    ranges = dict(zip(columns, ranges_of(np.stack(list(columns.values()))), strict=True))
     for i, (draft, course) in enumerate(zip(drafts, course_values(heard), strict=True)):
         measured = {key: value for key, column in columns.items() if isfinite(value := float(column[i, 0]))}
         draft.values.update(measured, **course)
@@ -208,11 +186,10 @@ def _add_spectral(drafts: Sequence[_Draft], setup: Setup) -> None:
             draft.flags.append("peak_at_edge")
         if setup.mid_band is not None and "mid_peak_hz" not in measured:
             draft.flags.append("mid_peak_at_edge")
-        if draft.moved.get("centroid_hz", 0.0) > EDGE_HANGS * measured.get("centroid_hz", np.inf):
-            draft.flags.append("edge_dependent")
+        draft.flag_edges()
 
 
-def _add_tonality(drafts: Sequence[_Draft], recording: Recording, method: Method) -> None:
+def _add_tonality(drafts: Sequence[Draft], recording: Recording, method: Method) -> None:
     """The ridge's prominence and width, and the flag ``tonal`` where it is narrow and strong."""
     found = ridges(recording, [draft.sound.interval for draft in drafts], method)
     for draft, ridge in zip(drafts, found, strict=True):
@@ -244,10 +221,3 @@ def _mean_moments(heard: Sequence[Listened], setup: Setup) -> dict[str, Rows]:
     stack = np.stack(windows)
     apart = moment_values(stack.reshape(-1, stack.shape[3]), setup)
     return {key: np.mean(column.reshape(stack.shape[:3]), axis=2) for key, column in apart.items()}
-
-
-def _ranges(stack: Rows) -> Rows:
-    """Range over the last axis of the values that can be had; NaN where there are none."""
-    known = np.isfinite(stack)
-    highest = np.max(np.where(known, stack, -np.inf), axis=-1)
-    return np.where(known.any(axis=-1), highest - np.min(np.where(known, stack, np.inf), axis=-1), np.nan)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from dataclasses import dataclass
 from functools import lru_cache
@@ -12,7 +13,7 @@ import numpy as np
 from ..terms import Method, MicrophoneResponse
 from .auditory import excitation_weights
 from .moments import quadrature
-from .tapers import Rows, effective_samples, tapers_of
+from .tapers import Rows, blur_squared, effective_samples, shared_energy, tapers_of
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -64,6 +65,17 @@ class Setup:
     def correlation_hz(self) -> float:
         """Width of a stretch of spectrum that fluctuates as one: K / T_eff of a single frame."""
         return int(self.tapers.shape[0]) / self.effective_s((0,))
+
+    @property
+    def blur_hz2(self) -> float:
+        """What the estimator adds to the squared width of a hump, in Hz²."""
+        return blur_squared(self.taper_key) * self.rate_hz**2
+
+    @property
+    def overlaps_hz(self) -> tuple[float, ...]:
+        """What the tapers of two frames hear in common, per second, by how many hops lie between them, from 0 on."""
+        hop = round(0.001 * self.method.hop_ms * self.rate_hz) if self.method.hop_ms else self.n_samples
+        return tuple(self.rate_hz * common for common in shared_energy(self.taper_key, hop))
 
 
 @lru_cache(maxsize=128)
@@ -133,3 +145,10 @@ def gain_at(method: Method, frequency_hz: Rows, rate_hz: int, response: Micropho
         gain_db = np.interp(np.log(np.maximum(frequency_hz, 1.0)), known, np.array(response.gain_db))
         gain *= 10 ** (-gain_db / 10)
     return gain
+
+
+def whole(setup: Setup, response: MicrophoneResponse | None = None) -> Setup:
+    """The setup with all frequencies up to half the rate kept, for spectra to look at and for noise."""
+    frequency_hz: Rows = np.arange(setup.n_fft // 2 + 1, dtype=np.float64) * setup.step_hz
+    gain = gain_at(setup.method, frequency_hz, setup.rate_hz, response)
+    return dataclasses.replace(setup, bins=(0, frequency_hz.size), frequency_hz=frequency_hz, gain=gain)

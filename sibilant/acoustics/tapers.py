@@ -119,3 +119,46 @@ def effective_samples(tapers_key: tuple[str, int, int, float], offsets: tuple[in
     for offset in offsets:
         total[offset : offset + n] += energy / len(offsets)
     return float(1.0 / np.sum(total**2))
+
+
+@lru_cache(maxsize=128)
+def shared_energy(tapers_key: tuple[str, int, int, float], hop: int) -> tuple[float, ...]:
+    r"""What frames 0, 1, 2 ... hops apart hear in common, :math:`\sum_t e(t) e(t + k h)`, while it is not nothing.
+
+    ``e`` is the tapers' mean energy, whose sum is 1; the first value is one over the effective samples of a frame.
+
+    Parameters
+    ----------
+    tapers_key : tuple
+        The arguments of `taper_set`.
+    hop : int
+        Samples from one frame to the next.
+    """
+    tapers = taper_set(*tapers_key).astype(np.float64)
+    energy = np.sum(tapers**2, axis=0) / tapers.shape[0]
+    lags = range(0, energy.size, hop)
+    return tuple(float(np.sum(energy[: energy.size - lag] * energy[lag:])) for lag in lags)
+
+
+def summed_energy(tapers_key: tuple[str, int, int, float], offsets: tuple[int, ...], shares: tuple[float, ...]) -> Rows:
+    """Energy (n,) with which frames at some offsets, taken with some shares, hear each sample; its sum is 1."""
+    tapers = taper_set(*tapers_key).astype(np.float64)
+    energy = np.sum(tapers**2, axis=0) / tapers.shape[0]
+    total = np.zeros(max(offsets) + energy.size)
+    for offset, share in zip(offsets, shares, strict=True):
+        total[offset : offset + energy.size] += energy * share
+    return total
+
+
+@lru_cache(maxsize=128)
+def blur_squared(tapers_key: tuple[str, int, int, float]) -> float:
+    r"""Second moment of the tapers' mean spectral window within twice its half width, in (cycles a sample)².
+
+    What the estimator adds to the squared width of a hump.
+    """
+    tapers = taper_set(*tapers_key).astype(np.float64)
+    n_fft = 16 * tapers.shape[1]
+    window = np.sum(np.abs(np.fft.fft(tapers, n_fft, axis=1)) ** 2, axis=0)
+    frequency = np.fft.fftfreq(n_fft)
+    near = np.abs(frequency) <= 2 * tapers_key[3] / tapers.shape[1]
+    return float(np.sum(window[near] * frequency[near] ** 2) / np.sum(window[near]))

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..terms import Interval, Method, MicrophoneResponse, Recording
 from .frames import fits, power_densities, starts_of
+from .pieces import Region, variance_densities
 from .placing import Placement, frame_counts, place, shifted
 from .setup import Setup, prepare
 from .tapers import Rows
@@ -27,7 +28,8 @@ class Listened:
 
     ``rows`` (1 + v, m): the averaged spectrum, then one for each shift of the edges; for methods that average moments
     ``windows`` (v + 1, w, m) keeps the windows apart. ``grid`` (g, m) are single frames at ``grid_s`` (g,), inside the
-    fricative, for methods that have frames.
+    fricative, for methods that have frames; of these the ``own`` (first, one past last) are the method's windows.
+    ``variance`` and ``fine`` (m,): variance densities of the averaged spectrum, where the noise is taken out.
     """
 
     setup: Setup
@@ -37,6 +39,9 @@ class Listened:
     effective_s: float
     grid: Rows | None = None
     grid_s: Rows | None = None
+    own: tuple[int, int] = (0, 0)
+    variance: Rows | None = None
+    fine: Rows | None = None
 
 
 def listen(
@@ -98,8 +103,14 @@ def _on_grid(recording: Recording, interval: Interval, placement: Placement, set
     starts = tuple(min(max(0, s), recording.samples.size - setup.n_samples) for s in starts_of(whole, rate))
     grid = power_densities(recording.samples, starts, setup)
     rows = _combine(_weights(interval, setup.method, np.array(centres), hop_s), grid)
-    own = starts[n_before : len(starts) - n_after]
-    return Listened(setup, placement, rows, None, setup.effective_s(own), grid, np.array(centres))
+    span = (n_before, len(starts) - n_after)
+    own = starts[slice(*span)]
+    heard = Listened(setup, placement, rows, None, setup.effective_s(own), grid, np.array(centres), span)
+    if setup.method.noise == "observed":
+        return heard
+    region = Region(recording.samples, own, np.full(len(own), 1 / len(own)), grid[slice(*span)])
+    variance, fine = variance_densities(region, setup)
+    return replace(heard, variance=variance, fine=fine)
 
 
 def _weights(interval: Interval, method: Method, centres_s: Rows, hop_s: float) -> Rows:

@@ -22,7 +22,8 @@ class MeasureRequest:
     recordings: Sequence[Path]
     words: str = ""
     say: str = ""
-    method_names: Sequence[str] = ("house-15k",)
+    method_names: Sequence[str] = ()
+    """Without any, one house method for all recordings: the widest that all of them hold."""
     modelled: bool = False
     channel: int | None = None
     response: Path | None = None
@@ -70,7 +71,19 @@ def measure(request: MeasureRequest) -> list[Measured]:
         first = results[0].refusal
         more = f" (and {len(results) - 1} more that can't be read)" if len(results) > 1 else ""
         raise RecordingError(first + more)
+    if not request.method_names:
+        results, plan = _under_the_widest(results, plan)
     return _in_one_band(results, plan) if request.same_band else results
+
+
+def _under_the_widest(results: list[Measured], plan: _Plan) -> tuple[list[Measured], _Plan]:
+    """Return results under the widest house method that all recordings hold, the narrowest where none does."""
+    read = [result.analysis for result in results if result.analysis is not None]
+    cuts = [one.suitability.cut.frequency_hz if one.suitability.cut is not None else None for one in read]
+    widest = methods.widest(cuts, [one.sampling_rate_hz for one in read]) or methods.HOUSE_7K
+    if widest == plan.methods[0]:
+        return results, plan
+    return [_narrowed(result, [widest], plan) for result in results], replace(plan, methods=(widest,))
 
 
 def _in_one_band(results: list[Measured], plan: _Plan) -> list[Measured]:
@@ -81,11 +94,11 @@ def _in_one_band(results: list[Measured], plan: _Plan) -> list[Measured]:
 
 
 def _reach_hz(result: Measured) -> float:
-    """Effective bandwidth of a recording, half its sampling rate where none could be judged."""
+    """Up to where a recording holds sound: to where it is cut off, or half its sampling rate."""
     if result.analysis is None:
         return math.inf
-    half = result.analysis.sampling_rate_hz / 2
-    return min(result.analysis.suitability.effective_bandwidth_hz or half, half)
+    half, cut = result.analysis.sampling_rate_hz / 2, result.analysis.suitability.cut
+    return half if cut is None else min(half, cut.frequency_hz)
 
 
 def _narrowed(result: Measured, narrowed: Sequence[Method], plan: _Plan) -> Measured:
@@ -109,7 +122,7 @@ def _plan(request: MeasureRequest) -> _Plan:
         raise UsageError("--alias names one recording, but several are given; measure them one by one")
     if request.intervals is not None and (request.words or request.say):
         raise UsageError("--intervals gives the sibilants themselves; leave --words and --say out")
-    chosen = tuple(methods.get_method(name) for name in dict.fromkeys(request.method_names))
+    chosen = tuple(methods.get_method(name) for name in dict.fromkeys(request.method_names)) or (methods.HOUSE_15K,)
     response = None
     if request.response is not None:
         frequencies, levels = tables.read_response(request.response)
@@ -177,11 +190,18 @@ def _summary_of(result: Measured) -> list[str]:
     analysis = result.analysis
     if analysis is None:
         return [f"{result.name}: not read ({result.refusal})"]
-    lines = [f"{result.name}: {counted(analysis)}"]
+    lines = [f"{result.name}: {counted(analysis)}{_under(analysis)}"]
     lines += [f"  {remedy}" for remedy in analysis.suitability.remedies]
     if any(token.finding in ("no_frication", "extra", "unsure") for token in analysis.tokens):
         lines.append("  Rows with no_frication, extra or unsure are questions: please listen there.")
     return lines
+
+
+def _under(analysis: Analysis) -> str:
+    """Say which methods the figures were made with, and from where to where."""
+    used = dict.fromkeys(token.method for token in analysis.tokens if token.method is not None)
+    named = (f"{m.label}, {m.band_hz[0] / 1000:g} to {m.band_hz[1] / 1000:g} kHz" for m in used)
+    return "".join(f" ({one})" for one in named)
 
 
 def counted(analysis: Analysis) -> str:
@@ -216,7 +236,7 @@ def _reason(token: Token) -> str:
 
 
 def table(
-    *recordings: str | Path, words: str = "", say: str = "", method_names: Sequence[str] = ("house-15k",)
+    *recordings: str | Path, words: str = "", say: str = "", method_names: Sequence[str] = ()
 ) -> list[tables.Row]:
     """Measure recordings and return one row (a dict by column name) per sibilant; see ``docs/measures.md``.
 

@@ -65,7 +65,7 @@ def method_note(method: Method) -> str:
     --------
     >>> from sibilant.methods import HOUSE_15K
     >>> method_note(HOUSE_15K)
-    'house-15k/1: 1–15 kHz, power, middle half'
+    'house-15k/2: 1–15 kHz, power, middle half'
     """
     low, high = (f"{edge / 1000:g}" for edge in method.band_hz)
     where = "middle half" if method.windows[0].anchor == "share" else "windows of the published protocol"

@@ -71,10 +71,19 @@ def _first_flag(flags: Sequence[str], otherwise: str) -> str:
 
 
 def measured_under(token: KeptToken, method: str) -> Token | None:
-    """Return the token as measured under a method, by label or by name."""
-    if method in token.tokens:
-        return token.tokens[method]
-    return next((one for label, one in token.tokens.items() if label.split("/")[0] == method.split("/")[0]), None)
+    """Return the token as measured under a method: a label exactly, a bare name at its newest version.
+
+    Examples
+    --------
+    A figure of another version is never returned for a label.
+
+    >>> measured_under(KeptToken("1.1.1", 1, 1, "seal", 1, {}), "house-15k/2") is None
+    True
+    """
+    if "/" in method:
+        return token.tokens.get(method)
+    versions = [label for label in token.tokens if label.split("/")[0] == method]
+    return token.tokens[max(versions, key=lambda label: int(label.split("/")[1] or 0))] if versions else None
 
 
 def expected(tokens: Iterable[KeptToken]) -> list[KeptToken]:

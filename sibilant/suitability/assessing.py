@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from ..terms import Interval, Recording, SibilantInterval
 from ..terms.suitability import Suitability
-from . import band, level, noise, processing, rate, room
+from . import band, level, noise, processing, rate, room, within
 from .evidence import Evidence, gather
 from .rules import ALL, OWN, Reading, Rule
 from .verdicts import assessed
@@ -40,6 +40,7 @@ SIGNS: tuple[Rule, ...] = (
     *level.RULES,
     *band.RULES,
     *noise.RULES,
+    *within.RULES,
     *processing.RULES,
     *room.RULES,
     *rate.RULES,

@@ -11,14 +11,13 @@ from ..levels.bands import cuts, decibels
 from .evidence import Evidence, middle_half
 from .methods_served import BANDWIDTH_SHARE, house_tops_hz, widest_served
 from .rules import OWN, Reading, Rule
-from .spectra import fall_at
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
 HOLE_HZ, HOLE_DB, HOLE_MARGIN = 2_000.0, 20.0, 0.95
 HOLE_FRAME_S, HOLE_STEP_HZ = 0.012, 500.0
-SHELF_LOW_HZ, SHELF_SHARE, SHELF_DB = 15_000.0 / BANDWIDTH_SHARE, 0.93, 20.0
+SHELF_LOW_HZ, SHELF_SHARE = 15_000.0 / BANDWIDTH_SHARE, 0.93
 
 
 def read_rate(evidence: Evidence) -> Iterator[Reading]:
@@ -27,22 +26,20 @@ def read_rate(evidence: Evidence) -> Iterator[Reading]:
 
 
 def read_bandwidth(evidence: Evidence) -> Iterator[Reading]:
-    """Effective bandwidth of the recording, from its sibilants."""
-    found = evidence.bandwidth_hz
-    if found is None:
+    """Up to where the recording holds sound: the frequency at which it is cut off, or half its rate."""
+    if not evidence.sounds:
         return
+    found = evidence.reach_hz
     served = widest_served(found)
     way = f"{served} is the widest house method that fits" if served else "no house method fits"
     yield Reading(found, words=(("top", f"{found / 1000:.1f}"), ("way", way)))
 
 
 def read_shelf(evidence: Evidence) -> Iterator[Reading]:
-    """Effective bandwidth where it ends in a cliff well below the Nyquist frequency, which no voice makes."""
-    found, top = evidence.bandwidth_hz, evidence.recording.sampling_rate_hz / 2
-    if found is None or not len(evidence.spectra) or not SHELF_LOW_HZ <= found <= SHELF_SHARE * top:
-        return
-    if fall_at(evidence.spectra, evidence.grid_hz, found) >= SHELF_DB:
-        yield Reading(found, words=(("top", f"{found / 1000:.1f}"),))
+    """Frequency at which the recording is cut off, where that leaves the widest house method."""
+    found, top = evidence.cut, evidence.recording.sampling_rate_hz / 2
+    if found is not None and SHELF_LOW_HZ <= found.frequency_hz <= SHELF_SHARE * top:
+        yield Reading(found.frequency_hz, words=(("top", f"{found.frequency_hz / 1000:.1f}"),))
 
 
 def read_lossy(evidence: Evidence) -> Iterator[Reading]:
@@ -95,15 +92,16 @@ RATE_CARE = Rule(
 )
 BANDWIDTH = Rule(
     "bandwidth",
-    "narrow effective bandwidth",
-    "highest frequency at which a sibilant is within 40 dB of its own peak, ninth decile over the sibilants; a cliff of"
-    " 25 dB within 500 Hz where noise reaches higher",
+    "recording cut off",
+    "frequency at which something cut the recording off, or half its rate: a fall of 8 dB in 300 Hz or of 14 dB in"
+    " 1.2 kHz into what stays down, in pauses and three quarters of the sounds alike; of 20 dB in 300 Hz in sounds"
+    " without any pause",
     "Hz",
     max(house_tops_hz().values()) / BANDWIDTH_SHARE,
     8_000.0,
     ("comparison",),
     ("comparison",),
-    "The hisses hold nothing above {top} kHz ({way}): record as WAV or FLAC, not through a telephone, a call or a"
+    "The recording holds nothing above {top} kHz ({way}): record as WAV or FLAC, not through a telephone, a call or a"
     " messenger, and not from a file once compressed.",
     OWN,
     read_bandwidth,
@@ -113,8 +111,7 @@ BANDWIDTH = Rule(
 SHELF = Rule(
     "shelf",
     "band that ends in a cliff",
-    "effective bandwidth, where the typical sibilant falls 20 dB and more within 500 Hz there, below 0.93 of half the"
-    " rate",
+    "the same frequency, below 0.93 of half the rate",
     "Hz",
     16_600.0,
     None,

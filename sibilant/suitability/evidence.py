@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..levels.bands import Frames, cuts, frames_of, pauses_of
-from ..terms import Interval, Recording, SibilantInterval
+from ..terms import Cut, Interval, NoiseSpectrum, Recording, SibilantInterval
+from .beside import noise_beside, quiet_stretches
+from .cut import find_cut
 from .samples import Extremes, clipped_share, extremes_of, zero_runs
 from .spectra import bandwidth_of, pooled_bandwidth, spectrum_grid, stretch_spectrum
 
@@ -31,7 +33,9 @@ class Evidence:
     """What is known of a recording and its sounds.
 
     ``sounds`` and ``words`` are stretches (a word is None where unknown); ``quiet`` (n_frames,) marks pauses;
-    ``spectra`` (n_sounds, m) on ``grid_hz`` (m,); ``snr_db`` holds NaN where no pause is near.
+    ``spectra`` (n_sounds, m) on ``grid_hz`` (m,); ``snr_db`` holds NaN where no pause is near; ``intruded_db`` is how
+    far the lowest level around each word stands over its pauses; ``cut`` is where
+    something cut the recording off; ``noise`` is that of the pauses beside each sound's word.
     """
 
     recording: Recording
@@ -44,9 +48,18 @@ class Evidence:
     bandwidths_hz: tuple[float, ...]
     bandwidth_hz: float | None
     snr_db: Floats
+    intruded_db: Floats
     clipped_shares: tuple[float, ...]
     extremes: Extremes
     zeros: tuple[Interval, ...]
+    cut: Cut | None
+    noise: tuple[NoiseSpectrum | None, ...]
+
+    @property
+    def reach_hz(self) -> float:
+        """Up to where the recording holds sound: to where it is cut off, or half its rate."""
+        half = self.recording.sampling_rate_hz / 2
+        return half if self.cut is None else min(half, self.cut.frequency_hz)
 
 
 def middle_half(interval: Interval) -> Interval:
@@ -72,6 +85,9 @@ def gather(recording: Recording, sounds: Sequence[SibilantInterval], words: Sequ
     spectra = _spectra(recording, stretches, grid.size)
     extremes = extremes_of(recording)
     bandwidths = tuple(bandwidth_of(power, grid) for power in spectra)
+    cut = find_cut(recording, stretches, quiet_stretches(frames, quiet))
+    reach_hz = min(cut.frequency_hz if cut is not None else np.inf, recording.sampling_rate_hz / 2)
+    snr_db, intruded_db = _signal_to_noise(frames, quiet, stretches, around, reach_hz)
     return Evidence(
         recording=recording,
         sounds=stretches,
@@ -82,10 +98,13 @@ def gather(recording: Recording, sounds: Sequence[SibilantInterval], words: Sequ
         spectra=spectra,
         bandwidths_hz=bandwidths,
         bandwidth_hz=pooled_bandwidth(bandwidths),
-        snr_db=_signal_to_noise(frames, quiet, stretches, around, pooled_bandwidth(bandwidths)),
+        snr_db=snr_db,
+        intruded_db=intruded_db,
         clipped_shares=tuple(clipped_share(samples, extremes) for samples in cuts(recording, stretches)),
         extremes=extremes,
         zeros=zero_runs(recording),
+        cut=cut,
+        noise=tuple(noise_beside(recording, frames, quiet, stretches, around)),
     )
 
 
@@ -113,28 +132,31 @@ def _signal_to_noise(
     quiet: Flags,
     stretches: Sequence[Interval],
     words: Sequence[Interval | None],
-    bandwidth_hz: float | None,
-) -> Floats:
+    reach_hz: float,
+) -> tuple[Floats, Floats]:
     """Level of each sound over the noise beside it, both at 4-10 kHz, the noise taken out of the sound's.
 
     ``10 log10((P_sound - P_noise) / P_noise)``. P_noise is the median of the nearest pause frames, the louder side, or
     the lowest 30 ms around the word where that is higher, as when a chair scrapes through it. Kept between -10 and
-    90 dB; unknown (NaN) without a pause, or where the band holds nothing to speak of.
+    90 dB; unknown (NaN) without a pause, or where the band holds nothing to speak of. And how far that lowest level
+    stands over the pauses, in dB.
     """
     power = frames.band(4_000.0, 10_000.0)
     places = np.nonzero(quiet)[0]
-    found = np.full(len(stretches), np.nan)
-    if bandwidth_hz is None or bandwidth_hz < LOWEST_NOISE_BAND_HZ:
-        return found
+    found, intruded = np.full(len(stretches), np.nan), np.zeros(len(stretches))
+    if reach_hz < LOWEST_NOISE_BAND_HZ:
+        return found, intruded
     for index, (stretch, word) in enumerate(zip(stretches, words, strict=True)):
         noise = _noise_beside(power, places, frames.span(stretch), frames.hop_s)
         if noise is None:
             continue
-        noise = max(noise, _lowest_around(power, frames, word or stretch, WORD_S if word else SOUND_S))
+        lowest = _lowest_around(power, frames, word or stretch, WORD_S if word else SOUND_S)
+        intruded[index] = 10 * np.log10(max(lowest, 1e-15) / max(noise, 1e-15))
+        noise = max(noise, lowest)
         signal = float(power[frames.span(middle_half(stretch))].mean())
         ratio = (signal - noise) / max(noise, 1e-15)
         found[index] = np.clip(10 * np.log10(max(ratio, 1e-9)), -10.0, 90.0)
-    return found
+    return found, intruded
 
 
 def _lowest_around(power: Floats, frames: Frames, stretch: Interval, reach_s: float) -> float:

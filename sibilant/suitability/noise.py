@@ -205,9 +205,9 @@ NOISE = Rule(
     "level of the sound over the nearest pause at 4-10 kHz, the noise taken out of the sound",
     "dB",
     15.0,
-    10.0,
+    None,
     SPECTRA,
-    SPECTRA,
+    (),
     "Noise is too near the level of the hisses: choose a quieter room, close windows, switch fans off, and come to"
     " 15-20 cm from the microphone.",
     OWN,
@@ -236,9 +236,9 @@ TYPICAL_NOISE = Rule(
     "median of the sounds' ratios; good from 20 dB on, 2 dB allowed for the estimate",
     "dB",
     18.0,
-    10.0,
+    None,
     SPECTRA,
-    SPECTRA,
+    (),
     "Noise is too near the level of the hisses: choose a quieter room, close windows, switch fans off, and come to"
     " 15-20 cm from the microphone.",
     OWN,

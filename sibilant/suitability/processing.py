@@ -72,10 +72,10 @@ def read_dead_floor(evidence: Evidence) -> Iterator[Reading]:
 
 
 def read_voice_processing(evidence: Evidence) -> Iterator[Reading]:
-    """Effective bandwidth, where it ends as browsers' and calls' voice processing ends it in a 48 kHz recording."""
-    found, source = evidence.bandwidth_hz, evidence.recording.source
-    if found is not None and evidence.recording.sampling_rate_hz == CALL_RATE_HZ and not source.lossy:
-        yield Reading(found if found >= CALL_LOW_HZ else CALL_RATE_HZ / 2)
+    """Frequency at which a 48 kHz recording is cut off, where browsers' and calls' voice processing does so."""
+    cut, source = evidence.cut, evidence.recording.source
+    if cut is not None and evidence.recording.sampling_rate_hz == CALL_RATE_HZ and not source.lossy:
+        yield Reading(cut.frequency_hz if cut.frequency_hz >= CALL_LOW_HZ else CALL_RATE_HZ / 2)
 
 
 DROPOUTS = Rule(
@@ -138,8 +138,8 @@ DEAD_FLOOR = Rule(
 VOICE_PROCESSING = Rule(
     "voice_processing",
     "voice processing of a browser or call",
-    "effective bandwidth of a 48 kHz recording without lossy coding, ending at 14.3 to 15.4 kHz, as echo cancelling and"
-    " noise suppression end it",
+    "frequency at which a 48 kHz recording without lossy coding is cut off, 14.3 to 15.4 kHz, as echo cancelling and"
+    " noise suppression cut it",
     "Hz",
     CALL_HIGH_HZ,
     None,

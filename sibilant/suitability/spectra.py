@@ -100,19 +100,6 @@ def _cliff(level: Floats, frequency_hz: Floats) -> float | None:
     return float(centre[place])
 
 
-def fall_at(spectra: Floats, frequency_hz: Floats, place_hz: float) -> float:
-    """Greatest fall in dB within 500 Hz near a frequency, typical of several power spectra (n, m)."""
-    step = frequency_hz[1]
-    half, reach = max(1, round(250 / step)), max(1, round(300 / step))
-    place = round(place_hz / step)
-    level = np.median(10 * np.log10(spectra), axis=0)
-    falls = [
-        level[max(centre - half, 0)] - level[min(centre + half, level.size - 1)]
-        for centre in range(place - reach, place + reach + 1, max(1, reach // 6))
-    ]
-    return float(max(falls))
-
-
 def pooled_bandwidth(bandwidths_hz: Sequence[float]) -> float | None:
     """Bandwidth of the recording: the ninth decile of its sounds', so that sounds low by nature don't decide.
 

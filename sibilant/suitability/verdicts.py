@@ -14,6 +14,8 @@ from .methods_served import house_tops_hz, serves, widest_served
 from .rules import Rule
 
 MOST_REMEDIES = 2
+MOVING_FLOOR = frozenset({"gating", "dead_floor", "pumping", "gain_riding", "voice_processing"})
+"""Signs of a floor that is gated or rides with the gain: its pauses tell nothing of the noise under a sound."""
 FLAG_NAMES = {"clipping": "clipped"}
 
 
@@ -25,39 +27,50 @@ def assessed(evidence: Evidence, rules: Sequence[Rule]) -> Suitability:
     for rule, sign in read:
         for index in sign.tokens:
             own[index].append((rule, sign))
-    tokens = tuple(_token(evidence, index, common, [sign for _, sign in found]) for index, found in enumerate(own))
+    moving = any(sign.sign in MOVING_FLOOR and sign.severity != "note" for sign in common)
+    tokens = tuple(
+        _token(evidence, index, common, [sign for _, sign in found], moving=moving) for index, found in enumerate(own)
+    )
     known = evidence.snr_db[~np.isnan(evidence.snr_db)]
     return Suitability(
         findings=_gathered(read),
-        verdict=_of_recording(_verdict(evidence.bandwidth_hz, common), [token.verdict for token in tokens]),
+        verdict=_of_recording(_verdict(evidence.reach_hz, common), [token.verdict for token in tokens]),
         effective_bandwidth_hz=evidence.bandwidth_hz,
         snr_4_10khz_db=float(np.median(known)) if known.size else None,
         clipped_share=evidence.extremes.n_clipped / evidence.recording.samples.size,
         tokens=tokens,
-        widest_method="" if evidence.bandwidth_hz is None else widest_served(evidence.bandwidth_hz),
+        widest_method=widest_served(evidence.reach_hz) if evidence.sounds else "",
         remedies=_remedies(read, len(evidence.sounds)),
+        cut=evidence.cut,
     )
 
 
-def _token(evidence: Evidence, index: int, common: Sequence[Sign], own: Sequence[Sign]) -> TokenSupport:
+def _token(
+    evidence: Evidence, index: int, common: Sequence[Sign], own: Sequence[Sign], *, moving: bool
+) -> TokenSupport:
     ratio = float(evidence.snr_db[index])
+    noise = None if moving else evidence.noise[index]
+    verdict = _verdict(evidence.reach_hz, [*common, *own])
+    if noise is None:
+        verdict = replace(verdict, comparison=worse_of(verdict.comparison, "with care"))
     return TokenSupport(
         snr_db=None if np.isnan(ratio) else ratio,
         bandwidth_hz=evidence.bandwidth_hz,
         clipped_share=evidence.clipped_shares[index],
         flags=tuple(dict.fromkeys(FLAG_NAMES.get(sign.sign, sign.sign) for sign in own if sign.severity != "note")),
-        verdict=_verdict(evidence.bandwidth_hz, [*common, *own]),
+        verdict=verdict,
+        noise=noise,
     )
 
 
-def _verdict(bandwidth_hz: float | None, signs: Sequence[Sign]) -> Verdict:
-    """Worst of the signs for each aspect; a house method that the bandwidth does not serve is not usable."""
+def _verdict(reach_hz: float, signs: Sequence[Sign]) -> Verdict:
+    """Worst of the signs for each aspect; a house method whose top the recording does not reach is not usable."""
     held: dict[Aspect, Support] = {
         aspect: worse_of(*(_support(sign) for sign in signs if aspect in sign.spoils)) for aspect in ASPECTS
     }
     moments: dict[str, Support] = {}
     for name, top in house_tops_hz().items():
-        fits = bandwidth_hz is None or serves(bandwidth_hz, top)
+        fits = serves(reach_hz, top)
         moments[name] = held["moments"] if fits else "not usable"
     return Verdict(held["durations"], held["levels"], held["comparison"], moments)
 

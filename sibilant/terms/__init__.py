@@ -2,6 +2,7 @@
 
 from .measures import MEASURES, Measure, Scope, measures_of
 from .method import Method, MicrophoneResponse, Window
+from .noise import Cut, NoiseSpectrum
 from .reference import Comparison, ReferenceRange
 from .sound import (
     Edge,
@@ -24,6 +25,7 @@ __all__ = [
     "MEASURES",
     "Aspect",
     "Comparison",
+    "Cut",
     "Edge",
     "Finding",
     "Interval",
@@ -31,6 +33,7 @@ __all__ = [
     "Measures",
     "Method",
     "MicrophoneResponse",
+    "NoiseSpectrum",
     "Position",
     "Prompt",
     "Recording",

@@ -52,9 +52,9 @@ def _course(name: str, key: str, symbol: str, unit: str, decimals: int) -> tuple
     """The four coefficients of one course through the fricative."""
     shapes = (
         ("mean", "The mean of the {} over nine points through the hiss."),
-        ("tilt", "How far the {} starts above where it ends: positive when it falls through the hiss."),
-        ("bow", "How far the {} at both ends lies above its middle: negative when it arches upwards."),
-        ("twist", "How much the {} swings once each way through the hiss."),
+        ("tilt", "Positive when the {} falls through the hiss: about 0.45 times how far a straight course falls."),
+        ("bow", "Negative when the {} arches upwards: about half of how far both ends lie above the middle."),
+        ("twist", "Positive when the {} swings down, up and down again through the hiss: the height of that swing."),
     )
     return tuple(
         Measure(
@@ -69,6 +69,7 @@ def _course(name: str, key: str, symbol: str, unit: str, decimals: int) -> tuple
             meaning.format(name),
             "c0 = mean(x); " * (k == 0) + f"c{k} = 2/N sum(x cos({k} pi (n + 1/2) / N)), N = 9" * (k > 0),
             _REIDY,
+            interval=key != "peak",
         )
         for k, (shape, meaning) in enumerate(shapes)
     )
@@ -281,9 +282,11 @@ _DECLARED: tuple[Measure, ...] = (
         1,
         "amplitude difference (dB)",
         "how far the main peak stands above the low sound",
-        "The height of the mid-band peak over the lowest point of the spectrum between 0.55 and 3 kHz.",
+        "The level around the mid-band peak over the lowest level between 0.55 and 3 kHz; house methods average over 1"
+        " and 0.6 kHz, and take out what chance adds to a highest over a lowest, so that length does not count.",
         "10 lg(P(fm) / min P in 0.55-3 kHz)",
         _KOENIG,
+        interval=True,
     ),
     Measure(
         "slope_below_db_khz",
@@ -294,8 +297,8 @@ _DECLARED: tuple[Measure, ...] = (
         1,
         "slope below the peak (dB/kHz)",
         "how steeply the hiss rises to its peak",
-        "The steepness of the straight line through the spectrum from the lower band limit up to the peak.",
-        "regression of 10 lg P on f below fp",
+        "How steeply the level rises from the lower band limit to the peak.",
+        "house: (level of upper half - level of lower half) / distance of the halves; else regression of 10 lg P on f",
         "own; after Shadle (2023), JASA 153:1412-1426",
     ),
     Measure(
@@ -307,8 +310,8 @@ _DECLARED: tuple[Measure, ...] = (
         1,
         "slope above the peak (dB/kHz)",
         "how steeply the hiss falls from its peak",
-        "The steepness of the straight line through the spectrum from the peak to the upper band limit.",
-        "regression of 10 lg P on f above fp",
+        "How steeply the level falls from the peak to the upper band limit.",
+        "house: (level of upper half - level of lower half) / distance of the halves; else regression of 10 lg P on f",
         "own; after Shadle (2023), JASA 153:1412-1426",
     ),
     Measure(
@@ -374,6 +377,20 @@ _DECLARED: tuple[Measure, ...] = (
         "whether the hiss climbs or sinks",
         "How fast the balance point of the hiss climbs through it; negative when it sinks.",
         "least-squares slope of M1 over nine points",
+        "own",
+        interval=True,
+    ),
+    Measure(
+        "centroid_movement_hz",
+        "token",
+        "movement of the spectral mean within the sound",
+        "M1m",
+        "Hz",
+        0,
+        "movement within the sound (Hz)",
+        "how much the hiss moves within itself",
+        "How far the balance point wanders through the middle half of the hiss beyond what chance gives.",
+        "sqrt(var(M1 of the frames) - what it is by chance)",
         "own",
     ),
     *_course("spectral mean", "centroid", "M1", "Hz", 0),

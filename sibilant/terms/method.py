@@ -33,7 +33,8 @@ class Method:
 
     ``rate_hz`` None means the recording's own rate; ``pre_emphasis`` is the coefficient or None; ``unknown`` lists what
     a published source does not say; ``response`` names a microphone response that was divided out. ``mid_band_hz`` is
-    where the mid-band peak is searched; ``published`` tells a protocol from the literature from one of our own.
+    where the mid-band peak is searched; ``published`` tells a protocol from the literature from one of our own;
+    ``noise`` says whether the noise of the pauses is taken out of the power.
     """
 
     name: str
@@ -55,6 +56,7 @@ class Method:
     unknown: tuple[str, ...] = ()
     mid_band_hz: tuple[float, float] = (2000.0, 10000.0)
     published: bool = False
+    noise: Literal["observed", "taken out"] = "observed"
 
     def __post_init__(self) -> None:
         low, high = self.band_hz

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any, Literal
 
+from .noise import Cut, NoiseSpectrum
 from .sound import Interval
 from .vocabulary import SUPPORTS, Support
 
@@ -95,7 +96,8 @@ class Verdict:
 class TokenSupport:
     """What one sound can support: its figures, the signs found in it (``flags``), and the verdict.
 
-    ``snr_db`` is None where no pause was near enough to judge the noise by.
+    ``snr_db`` is None where no pause was near enough to judge the noise by; ``noise`` is that of the pauses beside the
+    sound's word, None without any, or where gate or gain make the pauses tell nothing of the noise under the sound.
     """
 
     snr_db: float | None
@@ -103,6 +105,7 @@ class TokenSupport:
     clipped_share: float
     flags: tuple[str, ...]
     verdict: Verdict
+    noise: NoiseSpectrum | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +114,7 @@ class Suitability:
 
     ``effective_bandwidth_hz`` and ``snr_4_10khz_db`` are None where they can't be known (no sibilant, no pause);
     ``widest_method`` is the widest house method that the bandwidth supports, or empty; ``remedies`` are the one or two
-    sentences that matter most.
+    sentences that matter most; ``cut`` is where something cut the recording off, None where nothing did.
     """
 
     findings: tuple[Sign, ...]
@@ -122,6 +125,7 @@ class Suitability:
     tokens: tuple[TokenSupport, ...] = ()
     widest_method: str = ""
     remedies: tuple[str, ...] = field(default=())
+    cut: Cut | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the part of ``check --json`` that this room knows.
@@ -130,6 +134,7 @@ class Suitability:
         """
         return {
             "effective_bandwidth_hz": _rounded(self.effective_bandwidth_hz, 0),
+            "cut_hz": None if self.cut is None else round(self.cut.frequency_hz),
             "snr_4_10khz_db": _rounded(self.snr_4_10khz_db, 1),
             "clipped_share": _rounded(self.clipped_share, 6),
             "widest_method": self.widest_method or None,

@@ -41,6 +41,11 @@ class Measures:
 
     ``low`` and ``high``: the estimator's 95 % interval for this one sound. ``boundary``: width of the range a value
     takes when the edges move by up to 10 ms. ``region``: the stretch the spectrum was taken from.
+
+    ``uncut``: value, low and high of spectral mean, SD and level differences whether or not they stand clear of the
+    noise (a level may be minus infinity); ``sums``: the power of the band, its first and second moment in Hz, and that
+    of the ``low``, ``mid`` and ``high`` bands, noise taken out, over the band's observed power, for session figures
+    (``terms.sums``). Both are empty for methods that leave the noise in.
     """
 
     values: Mapping[str, float]
@@ -52,9 +57,11 @@ class Measures:
     n_frames: int = 0
     band_hz: tuple[float, float] | None = None
     sampling_rate_hz: int = 0
+    uncut: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+    sums: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        for name in ("values", "low", "high", "boundary"):
+        for name in ("values", "low", "high", "boundary", "uncut", "sums"):
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
 
 

@@ -61,7 +61,7 @@ def _measure(key: str, values: dict[str, float], heard: dict[str, str], n_expect
         reasons = {"weak": left} if left == 1 else {"weak": left - 1, "voiced": 1}
     return MeasureSummary(
         key,
-        "house-15k/1",
+        "house-15k/2",
         mean,
         mean - half,
         mean + half,

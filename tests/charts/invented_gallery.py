@@ -89,7 +89,7 @@ def pictures(width_mm: float) -> dict[str, Callable[[], Figure]]:
     device = case(2, other_device_in=7)
     settings = {"method": HOUSE_15K, "width_mm": width_mm}
     title = "Eight words, one sibilant each: where the energy of the hiss sits, and how long it lasts"
-    note = f"{charts.INVENTED} · house-15k/1, 1–15 kHz, power-weighted · 7 of 8 sounds bounded"
+    note = f"{charts.INVENTED} · house-15k/2, 1–15 kHz, power-weighted · 7 of 8 sounds bounded"
     return {
         "token-strips": lambda: charts.token_strips(panels(), title=title, note=note, width_mm=width_mm),
         "one-strip": lambda: charts.token_strips(panels()[:1], title="One word", note=note, width_mm=min(width_mm, 85)),

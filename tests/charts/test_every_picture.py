@@ -20,7 +20,7 @@ def test_words_are_inside_apart_and_large_enough(
     checks.check(figure)
     said = checks.words(figure)
     assert "Invented data – not a person" in said
-    assert "house-15k/1" in said and "1–15 kHz" in said and "power" in said, "method, band and weighting"
+    assert "house-15k/2" in said and "1–15 kHz" in said and "power" in said, "method, band and weighting"
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -76,7 +76,7 @@ def test_labels_have_unit_band_weighting_and_source(invented: ModuleType, checks
         figure = charts.months_chart(invented.case(1), method=HOUSE_15K, bracket=bracket, width_mm=width_mm)
         said = checks.words(figure)
         assert "kHz" in [t.get_text() for t in main_axes(figure).get_yticklabels()][-1]
-        assert "house-15k/1: multitaper, middle half, 1–15 kHz, power-weighted" in said
+        assert "house-15k/2: multitaper, middle half, 1–15 kHz, power-weighted" in said
         assert "Source: somebody 2018, open-adult/1" in said
         assert "months since the first baseline" in said
         assert charts.SUPPORTING in said and charts.NO_CAUSE in said

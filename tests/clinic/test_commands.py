@@ -124,7 +124,7 @@ def test_review_measures_again_and_keeps_both(kept: Path, tmp_path: Path, capsys
     from sibilant import store
 
     with store.open_caseload(kept) as caseload:
-        before = store.read_case(caseload, "C-7QXK").tokens[0].tokens["house-15k/1"]
+        before = store.read_case(caseload, "C-7QXK").tokens[0].tokens["house-15k/2"]
     edges = before.sibilant.interval
     path = tmp_path / "r.csv"
     row = f"1,1,1,{edges.onset_s + 0.015:.4f},{edges.offset_s - 0.015:.4f},,\n"
@@ -132,7 +132,7 @@ def test_review_measures_again_and_keeps_both(kept: Path, tmp_path: Path, capsys
     done = json.loads(said(capsys, kept, "review", "--from", str(path), "--rater", "R1", "--json"))
     assert (done["corrected"], done["measured_again"], done["checked"]) == (2, 1, 2)
     with store.open_caseload(kept) as caseload:
-        after = store.read_case(caseload, "C-7QXK").tokens[0].tokens["house-15k/1"]
+        after = store.read_case(caseload, "C-7QXK").tokens[0].tokens["house-15k/2"]
     assert after.sibilant.automatic == edges and after.sibilant.boundary == "reviewed"
     duration = after.measures.values["duration_ms"]
     assert duration == pytest.approx(edges.duration_ms - 30, abs=0.2)

@@ -166,7 +166,7 @@ def test_verify_repeats_and_names_what_differs(made: Path, measured: Path, tmp_p
 
 def test_dry_run_says_what_and_why_not(made: Path) -> None:
     lines = corpus.preview(CorpusRequest(made / "manifest.csv", made / "nowhere"))
-    assert lines[0] == "3 of 6 recordings would be measured under house-15k/1"
+    assert lines[0] == "3 of 6 recordings would be measured under house-15k/2"
     assert any("b/one.wav: 2 sibilants expected in 2 prompts" in line for line in lines)
     assert any("a/text.wav: not measured" in line for line in lines)
     assert not (made / "nowhere").exists()
@@ -203,8 +203,8 @@ def test_stretches_marked_in_the_manifest(made: Path, tmp_path: Path) -> None:
     corpus.run(CorpusRequest(tmp_path / "m.csv", tmp_path / "to", ("house-15k", "house-10k")))
     found = [(r["label"], r["phone"], r["vowel"], r["method"]) for r in rows_of(tmp_path / "to")]
     assert found == [
-        ("s", "S", "i", "house-15k/1"), ("sh", "SH", "u", "house-15k/1"),
-        ("s", "S", "i", "house-10k/1"), ("sh", "SH", "u", "house-10k/1"),
+        ("s", "S", "i", "house-15k/2"), ("sh", "SH", "u", "house-15k/2"),
+        ("s", "S", "i", "house-10k/2"), ("sh", "SH", "u", "house-10k/2"),
     ]  # fmt: skip
 
 

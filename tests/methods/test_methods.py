@@ -29,7 +29,8 @@ def test_names_and_labels() -> None:
     assert method_names()[:4] == ("house-15k", "house-10k", "house-7k", "open-adult")
     assert {"forrest-1988", "jongman-2000", "koenig-2013", "holliday-2015", "shadle-2023", "wong-munson-2025",
             "haley-2010"} <= set(published_names())  # fmt: skip
-    assert get_method("house-10k/1") is HOUSE_10K
+    assert get_method("house-10k/2") is HOUSE_10K is get_method("house-10k")
+    assert (get_method("house-10k/1").version, get_method("house-10k/1").noise) == (1, "observed")
     for name in method_names():
         assert get_method(name).label == f"{name}/{get_method(name).version}"
 
@@ -37,7 +38,7 @@ def test_names_and_labels() -> None:
 def test_unknown_names_say_the_way_out() -> None:
     with pytest.raises(MethodError, match="known methods: house-15k"):
         get_method("house-20k")
-    with pytest.raises(MethodError, match="ask for house-15k/1"):
+    with pytest.raises(MethodError, match="ask for house-15k/2"):
         get_method("house-15k/9")
 
 

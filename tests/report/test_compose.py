@@ -56,7 +56,7 @@ def test_notes_that_always_stand(kind: str, invented: ModuleType, settings: repo
     said = " ".join(part.text for part in document.parts if isinstance(part, Paragraph))
     assert charts.SUPPORTING in said and charts.NO_CAUSE in said
     (box,) = [part for part in document.parts if isinstance(part, Box)]
-    assert len(box.lines) == 5 and "house-15k/1" in box.lines[1] and "1–15 kHz, power-weighted" in box.lines[1]
+    assert len(box.lines) == 5 and "house-15k/2" in box.lines[1] and "1–15 kHz, power-weighted" in box.lines[1]
     assert document.mark == "Invented data – not a person"
 
 

@@ -1,0 +1,124 @@
+"""The noise of the pauses beside a word, with the windows and tapers that the word's sounds are measured with."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from functools import lru_cache
+
+import numpy as np
+
+from ..methods import HOUSE_7K
+from ..terms import Interval, NoiseSpectrum, Recording
+from .frames import power_densities
+from .setup import Setup, prepare, whole
+from .tapers import Rows
+
+FEWEST_FRAMES = 4
+"""Fewest frames of 20 ms on a side, half overlapped (50 ms), for that side to count."""
+DRIFT_BAND_HZ = 1000.0
+CHANCE = 2.0
+"""A difference of the two sides counts as drift as far as its square exceeds this many chance variances."""
+
+
+def noise_spectrum(recording: Recording, before: Sequence[Interval], after: Sequence[Interval]) -> NoiseSpectrum | None:
+    """Noise spectrum from the pauses before and after a word, or None where there is none or the rate is too low.
+
+    Frames of 20 ms every 10 ms with the five tapers of the house methods, averaged on each side; then the mean of the
+    two sides, half their difference being the drift (in bands of 1 kHz, less what chance gives). Where only one side
+    has a pause, its two halves stand for the sides.
+
+    Parameters
+    ----------
+    recording : Recording
+        The sound.
+    before, after : sequence of Interval
+        Stretches of nothing but background on either side of the word.
+
+    Examples
+    --------
+    >>> from sibilant.terms import Source
+    >>> hum = Recording(np.random.default_rng(1).standard_normal(44100).astype(np.float32) / 8, 44100, Source("b", ""))
+    >>> found = noise_spectrum(hum, [Interval(0.0, 0.3)], [Interval(0.6, 0.9)])
+    >>> found is not None and found.dof > 200
+    True
+    """
+    if HOUSE_7K.band_hz[1] > recording.sampling_rate_hz / 2:
+        return None
+    setup = _setup(recording.sampling_rate_hz)
+    sides = [_starts(recording, stretches, setup) for stretches in (before, after)]
+    sides = [side for side in sides if len(side) >= FEWEST_FRAMES]
+    if not sides:
+        return None
+    if len(sides) == 1:
+        half = len(sides[0]) // 2
+        sides = [sides[0][:half], sides[0][half:]]
+    means = [_mean(power_densities(recording.samples, tuple(side), setup)) for side in sides]
+    times_s = [_effective_s(side, setup) for side in sides]
+    effective_s = 4 / (1 / times_s[0] + 1 / times_s[1])
+    mean = (means[0] + means[1]) / 2
+    return NoiseSpectrum(mean, 2 * effective_s * setup.correlation_hz, _drift(means, times_s, setup))
+
+
+@lru_cache(maxsize=16)
+def _setup(rate_hz: int) -> Setup:
+    """House windows on all frequencies up to half the rate, without any gain."""
+    return whole(prepare(HOUSE_7K, rate_hz, round(0.001 * (HOUSE_7K.frame_ms or 0.0) * rate_hz)))
+
+
+def _starts(recording: Recording, stretches: Sequence[Interval], setup: Setup) -> list[int]:
+    """First samples of the frames that lie wholly inside the stretches."""
+    rate, hop = recording.sampling_rate_hz, round(0.001 * (HOUSE_7K.hop_ms or 0.0) * recording.sampling_rate_hz)
+    found: list[int] = []
+    for stretch in stretches:
+        first = max(0, math.ceil(stretch.onset_s * rate - 1e-6))
+        last = min(recording.samples.size, math.floor(stretch.offset_s * rate + 1e-6)) - setup.n_samples
+        found.extend(range(first, last + 1, hop))
+    return found
+
+
+def _mean(rows: Rows) -> Rows:
+    total = np.zeros(rows.shape[1])
+    for row in rows:
+        total += row / rows.shape[0]
+    return total
+
+
+def _effective_s(starts: Sequence[int], setup: Setup) -> float:
+    """Effective time of frames that overlap at most by half: one over the mean of what pairs hear in common."""
+    common = len(starts) * setup.overlaps_hz[0]
+    for a, b in itertools.pairwise(starts):
+        if b - a < setup.n_samples:
+            common += 2 * setup.overlaps_hz[1]
+    return len(starts) ** 2 / common
+
+
+def _drift(means: Sequence[Rows], times_s: Sequence[float], setup: Setup) -> Rows:
+    """Half the difference of the sides in bands of 1 kHz, in the unit of the spectrum, chance taken out."""
+    drift = np.zeros_like(means[0])
+    edges = np.arange(0.0, setup.frequency_hz[-1] + DRIFT_BAND_HZ, DRIFT_BAND_HZ)
+    mean = (means[0] + means[1]) / 2
+    for low, high in itertools.pairwise(edges):
+        here = (setup.frequency_hz >= low) & (setup.frequency_hz < high)
+        power = float(np.sum(mean[here]))
+        if not here.any() or not power > 0:
+            continue
+        half = float(np.sum(means[1][here]) - np.sum(means[0][here])) / 2 / power
+        width_hz = power**2 / float(np.sum(mean[here] ** 2)) * setup.step_hz
+        chance = (1 / times_s[0] + 1 / times_s[1]) / (4 * width_hz)
+        drift[here] = mean[here] * math.copysign(math.sqrt(max(half**2 - CHANCE * chance, 0.0)), half)
+    return drift
+
+
+def on_setup(noise: NoiseSpectrum, setup: Setup) -> tuple[Rows, Rows]:
+    """Noise and drift (m,) on a setup's bins, its gain applied; windows of other lengths are interpolated."""
+    n_bins = noise.power_density.size
+    step_hz = setup.rate_hz / 2 / (n_bins - 1)
+    first, last = setup.bins
+    if abs(step_hz - setup.step_hz) < 1e-9 and last <= n_bins:
+        return noise.power_density[first:last] * setup.gain, noise.drift[first:last] * setup.gain
+    grid = np.arange(n_bins) * step_hz
+    found = (np.interp(setup.frequency_hz, grid, part) * setup.gain for part in (noise.power_density, noise.drift))
+    power, drift = found
+    return power, drift

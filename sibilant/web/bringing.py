@@ -89,9 +89,9 @@ async def keep(request: Request) -> Response:
             "keep": text_of(asked, "keep") or "words",
             **{name: text_of(asked, name) for name in ("level", "device", "elicited", "room", "note")},
         }
-        answered = {name: asked.get(name) is True for name in ("modelled", "anyway")}
+        conditions |= {name: asked.get(name) is True for name in ("modelled", "anyway")}
         day, channel = day_in(asked, "on"), number_of(asked, "channel")
-        wanted = probe.ProbeRequest((), words, on=day, prompts=prompts, channel=channel, **answered, **conditions)
+        wanted = probe.ProbeRequest((), words, on=day, prompts=prompts, channel=channel, **conditions)
         return bring.bring_in(caseload_of(request), client_of(request), files, wanted)
 
     return JSONResponse(heard.as_plain(await run_in_threadpool(kept)))

@@ -133,15 +133,16 @@ def device_last(caseload: Path | None, code: str) -> str:
 
 def judge(request: Request) -> Response:
     """Judge by ear, one token after the other."""
-    return _with_sessions(request, "judge.html.j2", "judge", marks=MARKS, distortions=tuple(DISTORTIONS))
+    return with_sessions(request, "judge.html.j2", "judge", marks=MARKS, distortions=tuple(DISTORTIONS))
 
 
 def review(request: Request) -> Response:
     """Look at one token after the other; move edges, say whose voice it is and which attempt counts."""
-    return _with_sessions(request, "review.html.j2", "review", sound=text_of(request.query_params, "sound", most=20))
+    return with_sessions(request, "review.html.j2", "review", sound=text_of(request.query_params, "sound", most=20))
 
 
-def _with_sessions(request: Request, template: str, place: str, **values: Any) -> Response:
+def with_sessions(request: Request, template: str, place: str, **values: Any) -> Response:
+    """A place of a client where one session is chosen; the last one where none is named."""
     who = _who(request)
     if who is None:
         return _choose(request, place)

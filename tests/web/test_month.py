@@ -186,3 +186,33 @@ def test_devices_and_the_listeners_code_are_settings(browse, served) -> None:
     page.click("text=Check that every row")
     page.wait_for_selector(".line:has-text('whole')")
     assert page.input_value("#rater") == "R7" and page.wrong == []
+
+
+def test_a_mark_is_changed_and_put_back_and_all_stay_in_the_trail(browse, served, tmp_path: Path) -> None:
+    from sibilant import store
+    from sibilant.clinic import judge
+
+    listed = tmp_path / "list.csv"
+    listed.write_text("word\nseal\nbus\n", encoding="utf-8")
+    audio.write_wav(tmp_path / "1.wav", said("seal bus"), RATE)
+    probe.keep_probe(served.folder, CLIENT, probe.ProbeRequest([tmp_path / "1.wav"], str(listed)))
+    queue = judge.queue(served.folder, CLIENT, 1, rater="R1")
+    for one in queue.left:
+        judge.record(served.folder, queue, one.key, "correct")
+    page = opened_at(browse, served, "again?session=1")
+    page.wait_for_selector("#words button:has-text('● correct')")
+    page.focus("#words button >> nth=0")
+    for key in ("ArrowDown", "d", "4", "Enter"):
+        page.keyboard.press(key)
+    page.wait_for_selector("#words button:has-text('◐ distorted · lateral')")
+    assert "before correct" in page.inner_text("#kept-one")
+    page.keyboard.press("z")
+    page.wait_for_selector("#words button >> nth=1 >> text=● correct")
+    page.mouse.click(1270, 790)
+    page.keyboard.press("ArrowUp")
+    assert page.inner_text("#prompt") == "seal" and page.wrong == []
+    with store.open_caseload(served.folder) as opened:
+        bus = next(token for token in store.read_case(opened, CLIENT).tokens if token.prompt == "bus")
+    assert [j.heard for j in bus.judgements] == ["correct", "distorted", "correct"]
+    page.goto(f"{served.base}/agree?client={served.handle}")
+    assert "Agreement" in page.inner_text("h1")

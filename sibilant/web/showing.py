@@ -14,7 +14,13 @@ from ..clinic.summarise import SUPPORT
 from ..listening.pictures import INVENTED
 
 TEMPLATES = Path(__file__).parent / "templates"
-PLACES = (("capture", "Capture"), ("judge", "Judge"), ("review", "Review"), ("progress", "Progress"))
+PLACES = (
+    ("capture", "Capture"),
+    ("judge", "Judge"),
+    ("review", "Review"),
+    ("progress", "Progress"),
+    ("practise", "Practise"),
+)
 
 
 @lru_cache(maxsize=1)

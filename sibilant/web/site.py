@@ -13,14 +13,16 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from ..errors import QuestionError, RefusedError, SibilantError, UsageError
-from . import again, bringing, capturing, detailing, judging, keeping, places, removing, reviewing, settling
+from . import again, bringing, capturing, detailing, judging, keeping, places, practising, removing, reviewing, settling
 from .guard import Guard
 from .handles import Handles
 from .opening import Entrance
 from .showing import refused, root_of
 
 STATIC = Path(__file__).parent / "static"
-ANSWERING = (places, again, bringing, capturing, detailing, judging, keeping, removing, reviewing, settling)
+ANSWERING = (
+    places, again, bringing, capturing, detailing, judging, keeping, practising, removing, reviewing, settling,
+)  # fmt: skip
 
 
 def make_site(caseload: Path | None, *, port: int, token: str, root: str, entrance: Entrance) -> Guard:

@@ -13,7 +13,20 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from ..errors import QuestionError, RefusedError, SibilantError, UsageError
-from . import again, bringing, capturing, detailing, judging, keeping, places, practising, removing, reviewing, settling
+from . import (
+    again,
+    bringing,
+    capturing,
+    detailing,
+    judging,
+    keeping,
+    places,
+    practising,
+    removing,
+    reporting,
+    reviewing,
+    settling,
+)
 from .guard import Guard
 from .handles import Handles
 from .opening import Entrance
@@ -21,7 +34,8 @@ from .showing import refused, root_of
 
 STATIC = Path(__file__).parent / "static"
 ANSWERING = (
-    places, again, bringing, capturing, detailing, judging, keeping, practising, removing, reviewing, settling,
+    places, again, bringing, capturing, detailing, judging, keeping, practising, removing, reporting, reviewing,
+    settling,
 )  # fmt: skip
 
 

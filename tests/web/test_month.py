@@ -216,3 +216,18 @@ def test_a_mark_is_changed_and_put_back_and_all_stay_in_the_trail(browse, served
     assert [j.heard for j in bus.judgements] == ["correct", "distorted", "correct"]
     page.goto(f"{served.base}/agree?client={served.handle}")
     assert "Agreement" in page.inner_text("h1")
+
+
+def test_a_report_is_read_and_filled_in_before_it_is_made(browse, served) -> None:
+    page = opened_at(browse, served, "reports?kind=discharge")
+    article = page.inner_text("article")
+    assert "Closing report" in article and "Invented data – not a person" in article
+    page.fill("text=Follow-up plan and dates >> xpath=../textarea", "A probe in three months.")
+    page.select_option("#form", "html")
+    with page.expect_download() as download:
+        page.click("text=Make the report")
+    made = Path(download.value.path()).read_text(encoding="utf-8")
+    assert download.value.suggested_filename == "report-discharge.html" and CLIENT not in page.url
+    assert "Follow-up plan and dates: A probe in three months." in made and "Function at start and now" in made
+    page.goto(f"{served.base}/plan?client={served.handle}&change=400")
+    assert page.locator("tbody tr").count() > 3 and page.wrong == []

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +13,7 @@ from ..terms.vocabulary import Heard
 from .caseload import client_or_last, opened, session_or_last, used
 from .judge import Queue, can_be_judged, rater_or_last, record
 
+RESTORED = ("types", "substitute", "certainty", "line", "cue", "self_corrected", "note")
 SAID = ("heard", "types", "substitute", "certainty", "line", "note")
 
 
@@ -83,8 +83,9 @@ def take_back(
     given = _given(token, person)
     if len(given) < 2:
         raise RefusedError(f"{token.prompt}: {person} gave no other mark before; give the one that is meant")
-    with opened(caseload, who=person) as one:
-        store.add_judgements(one, name, session, [replace(given[-2], on=one.clock())])
+    before = given[-2]
+    more = {field: getattr(before, field) for field in RESTORED}
+    record(caseload, Queue(name, session, person, before.turn, before.blind, ()), key, before.heard, **more)
     return _now(caseload, name, session, key, person)
 
 

@@ -20,6 +20,7 @@ PLACES = (
     ("review", "Review"),
     ("progress", "Progress"),
     ("practise", "Practise"),
+    ("reports", "Reports"),
 )
 
 

@@ -25,6 +25,8 @@ MOST_POINTS = 3000
 _ROW_MM = 11.0
 _EFFECT_MM = 5.6
 _CELL_MM = 7.0
+_WHITE = "#FFFFFF"
+"""What these figures stand on: a page of a thesis or a journal."""
 
 
 @style.drawn
@@ -52,10 +54,15 @@ def groups_chart(
         Width on paper.
     """
     factor, label = _scaled(measure, method)
-    names = [f"{group}  n\u2009=\u2009{_n_speakers(prepared, group, measure)}" for group in prepared.groups]
+    counts = prepared.speaker_counts(measure)
+    names = [
+        f"{group}  n\u2009=\u2009{int((counts[group] > 0).sum())} ({int(counts[group].sum())})"
+        for group in prepared.groups
+    ]
     heading = Heading(
-        _order_sentence(prepared, measure),
-        "Faint: tokens. Circles: means of speakers. Bars: mean over speakers with its 95\u2009% interval; n: speakers.",
+        f"{wording.capital(_name(measure))} by group",
+        "Faint: tokens. Circles: means of speakers. Bars: mean over speakers with its 95\u2009% interval."
+        " n: speakers (tokens).",
         _note(prepared, method, who),
     )
     labels = _labels(names, width_mm)
@@ -68,13 +75,7 @@ def groups_chart(
         own = values[(prepared.tokens["group"] == group).to_numpy() & np.isfinite(values)]
         told.append(_group(axes, row, own, means[group].dropna().to_numpy(dtype=float), group))
     sheet.figure.set_label(f"{heading.title}. {label}: {'; '.join(told)}.")
-    return sheet.figure
-
-
-def _order_sentence(prepared: Prepared, measure: str) -> str:
-    """Which groups' speakers lie lowest and highest on average."""
-    means = prepared.speaker_means(measure).mean()
-    return f"{wording.capital(_name(measure))}: lowest in {means.idxmin()}, highest in {means.idxmax()}"
+    return _on_white(sheet)
 
 
 def _group(axes: Axes, row: int, tokens: Values, speakers: Values, name: str) -> str:
@@ -86,7 +87,7 @@ def _group(axes: Axes, row: int, tokens: Values, speakers: Values, name: str) ->
     axes.plot(shown, row + scatter, marker=".", markersize=2.2, linestyle="none", color=style.SECOND_INK, alpha=0.35,
               markeredgewidth=0, rasterized=shown.size > 1000, gid="tokens")  # fmt: skip
     axes.plot(speakers, np.full(speakers.size, row - 0.05), marker="o", markersize=3.6, linestyle="none",
-              markerfacecolor=style.PAPER, markeredgecolor=style.BLUE, markeredgewidth=0.9, gid="speakers")  # fmt: skip
+              markerfacecolor=_WHITE, markeredgecolor=style.BLUE, markeredgewidth=0.9, gid="speakers")  # fmt: skip
     if speakers.size < 2:
         return f"{name} {speakers.size} speakers"
     middle = float(speakers.mean())
@@ -112,11 +113,17 @@ def effects_chart(
         raise ValueError("no difference could be computed, so there is none to draw")
     measures = list(dict.fromkeys(effect.measure for effect in shown))
     one = len(measures) == 1
-    names = [f"{e.second} \u2212 {e.first}" if one else wording.capital(_name(e.measure)) for e in shown]
+    names = [
+        f"{e.second} \u2212 {e.first}  n\u2009=\u2009{_n_of(e)}"
+        if one
+        else f"{wording.capital(_name(e.measure))}  n\u2009=\u2009{_n_of(e)}"
+        for e in shown
+    ]
     what = f"{wording.capital(_name(measures[0]))}: differences" if one else f"{names_of(shown[0])}: differences"
     heading = Heading(
         f"{what} over speaker means",
-        "Hedges's g with its 95\u2009% interval; filled where p by permutation, after Holm, is below 0.05.",
+        "Hedges's g with its 95\u2009% interval; filled where p by permutation, after Holm, is below 0.05. n:"
+        " speakers.",
         _note(prepared, None, who),
     )
     labels = _labels(names, width_mm)
@@ -129,10 +136,15 @@ def effects_chart(
         axes.hlines(row, effect.g_low, effect.g_high, colors=style.BLUE, linewidth=1.6)
         filled = effect.p_holm < 0.05
         axes.plot([effect.g], [row], marker="o", markersize=5.0, color=style.BLUE, linestyle="none",
-                  markerfacecolor=style.BLUE if filled else style.PAPER, gid="effect")  # fmt: skip
+                  markerfacecolor=style.BLUE if filled else _WHITE, gid="effect")  # fmt: skip
     told = "; ".join(f"{n} {e.g:.2f} ({e.g_low:.2f} to {e.g_high:.2f})" for n, e in zip(names, shown, strict=True))
     sheet.figure.set_label(f"{heading.title}. Hedges's g: {told}.")
-    return sheet.figure
+    return _on_white(sheet)
+
+
+def _n_of(effect: Effect) -> str:
+    """Speakers of a difference: the pairs, or both groups'."""
+    return str(effect.n_first) if effect.kind == "paired" else f"{effect.n_first} + {effect.n_second}"
 
 
 def names_of(effect: Effect) -> str:
@@ -145,9 +157,10 @@ def confusion_chart(evaluation: Evaluation, *, who: str = "", width_mm: float = 
     """Draw how tokens of unseen speakers were told apart: rows as they are grouped, columns as called, in per cent."""
     n = len(evaluation.groups)
     heading = Heading(
-        f"Told apart by {evaluation.name}: {wording.percent(evaluation.balanced_accuracy)} (chance"
-        f" {wording.percent(evaluation.chance)})",
-        "Rows: the group. Columns: what a token of a speaker not heard before was called, in per cent of the row.",
+        f"{wording.capital(evaluation.name)}: balanced accuracy {wording.percent(evaluation.balanced_accuracy)}, chance"
+        f" {wording.percent(evaluation.chance)}",
+        "Rows: the group. Columns: what a token of a speaker not heard before was called, in per cent of the row, and"
+        " how many tokens.",
         " · ".join(
             part
             for part in (who, f"{evaluation.n_tokens} tokens, {evaluation.n_speakers} speakers,"
@@ -161,7 +174,7 @@ def confusion_chart(evaluation: Evaluation, *, who: str = "", width_mm: float = 
         names = _labels([f"{k} {name}" for k, name in enumerate(evaluation.groups, 1)], width_mm)
         cell_mm = min(18.0, (width_mm - 2 * MARGIN_MM - _wide_mm(names)) / n)
     label_mm = _wide_mm(names)
-    row_mm = _CELL_MM + line_height_mm() * max(name.count("\n") for name in names)
+    row_mm = _CELL_MM + 1.5 + line_height_mm() * max(1, *(name.count("\n") for name in names))
     sheet = begin(heading, width_mm, row_mm * n + 9.0)
     axes = sheet.place(MARGIN_MM + label_mm, 6.0, cell_mm * n, row_mm * n)
     counts = np.array(evaluation.confusion, dtype=float)
@@ -169,9 +182,10 @@ def confusion_chart(evaluation: Evaluation, *, who: str = "", width_mm: float = 
     axes.imshow(shares, cmap=style.ink_map(), vmin=0, vmax=100, aspect="auto")
     for row in range(n):
         for column in range(n):
-            colour = style.PAPER if shares[row, column] > 55 else style.INK
-            axes.text(column, row, f"{shares[row, column]:.0f}", ha="center", va="center", color=colour,
-                      fontsize=style.BODY_PT)  # fmt: skip
+            colour = _WHITE if shares[row, column] > 55 else style.INK
+            told = f"{shares[row, column]:.0f}\u2009%\n{counts[row, column]:.0f}"
+            axes.text(column, row, told, ha="center", va="center", color=colour, fontsize=style.BODY_PT,
+                      linespacing=1.0)  # fmt: skip
     axes.set_yticks(range(n), names)
     axes.set_xticks(range(n), [str(k) for k in range(1, n + 1)] if numbered else names)
     axes.tick_params(length=0, labelcolor=style.INK, labeltop=True, labelbottom=False)
@@ -179,6 +193,14 @@ def confusion_chart(evaluation: Evaluation, *, who: str = "", width_mm: float = 
         side.set_visible(False)
     told = "; ".join(f"{name}: {shares[k, k]:.0f} % called so" for k, name in enumerate(evaluation.groups))
     sheet.figure.set_label(f"{heading.title}. {told}.")
+    return _on_white(sheet)
+
+
+def _on_white(sheet: Sheet) -> Figure:
+    from matplotlib.patches import Rectangle
+
+    whole = Rectangle((0, 0), 1, 1, transform=sheet.figure.transFigure, facecolor=_WHITE, linewidth=0, zorder=-10)
+    sheet.figure.add_artist(whole)
     return sheet.figure
 
 
@@ -208,10 +230,6 @@ def _scaled(measure: str, method: Method | None) -> tuple[float, str]:
         return 1.0, measure
     declared = MEASURES[measure]
     return wording.scale_of(declared)[0], wording.axis_label(declared, method)
-
-
-def _n_speakers(prepared: Prepared, group: str, measure: str) -> int:
-    return int(prepared.speaker_means(measure)[group].notna().sum())
 
 
 def _note(prepared: Prepared, method: Method | None, who: str) -> str:

@@ -1,19 +1,19 @@
-"""All that a study found."""
+"""What a study answers."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from .beside import Beside
+from .discriminate import Evaluation
+from .effects import Effect
+from .frame import Prepared
+from .missing import Bound, Missing
+from .mixed import Model
+from .normalise import Normalised
 from .question import Question
-
-if TYPE_CHECKING:
-    from .discriminate import Evaluation
-    from .effects import Effect
-    from .frame import Prepared
-    from .mixed import Model
-    from .normalise import Normalised
-    from .sensitivity import Sensitivity
+from .recorded import Recorded
+from .sensitivity import Sensitivity
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +24,11 @@ class Study:
     prepared: Prepared
     effects: tuple[Effect, ...]
     models: tuple[Model, ...]
+    analyses: tuple[Beside, ...]
     evaluations: tuple[Evaluation, ...]
     normalised: tuple[Normalised, ...]
     sensitivity: tuple[Sensitivity, ...]
+    recorded: Recorded
+    missing: tuple[Missing, ...]
+    bounds: tuple[Bound, ...]
     notes: tuple[str, ...] = ()

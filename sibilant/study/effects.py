@@ -5,24 +5,31 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from .frame import Prepared
-from .permute import permuted_between, permuted_within
+from .noncentral import CONFIDENCE, correction, found_at_80, noncentral_limits
+from .permute import permuted_between, permuted_mixed, permuted_within
 from .question import Question
 
 Values = npt.NDArray[np.float64]
-CONFIDENCE = 0.95
+LEAST = 3
+_NAN = math.nan
+_Tested = TypeVar("_Tested")
 
 
 @dataclass(frozen=True, slots=True)
 class Effect:
     """Group ``second`` less group ``first`` over speaker means: 95 % intervals, p by permutation, and adjusted.
 
-    ``n_first``, ``n_second``: speakers (the pairs, where speakers have both). ``g``: Hedges's g.
+    ``kind``: ``paired`` over the speakers who have both groups, ``between`` over those who have one. ``n_first``,
+    ``n_second``: speakers (the pairs, where speakers have both); ``n_aside``: speakers of either group that this
+    comparison can't use. ``g``: Hedges's g. ``p_everyone``: p with those aside too, values within speakers and speakers
+    between groups permuted at once. ``found_at_80``: the smallest true difference that would be found four times in
+    five.
     """
 
     measure: str
@@ -30,17 +37,23 @@ class Effect:
     second: str
     n_first: int
     n_second: int
-    mean_first: float
-    mean_second: float
-    difference: float
-    low: float
-    high: float
-    g: float
-    g_low: float
-    g_high: float
-    p: float
-    p_holm: float = math.nan
-    p_fdr: float = math.nan
+    mean_first: float = _NAN
+    mean_second: float = _NAN
+    difference: float = _NAN
+    low: float = _NAN
+    high: float = _NAN
+    g: float = _NAN
+    g_low: float = _NAN
+    g_high: float = _NAN
+    p: float = _NAN
+    p_holm: float = _NAN
+    p_fdr: float = _NAN
+    kind: str = "between"
+    n_tokens_first: int = 0
+    n_tokens_second: int = 0
+    n_aside: int = 0
+    p_everyone: float = _NAN
+    found_at_80: float = _NAN
 
 
 def hedges_between(x: Sequence[float], y: Sequence[float]) -> tuple[float, float, float]:
@@ -93,62 +106,35 @@ def hedges_within(x: Sequence[float], y: Sequence[float]) -> tuple[float, float,
     return j * float(difference.mean()) / math.sqrt(both / 2), low * unit, high * unit
 
 
-def correction(df: int) -> float:
-    """Hedges's exact correction for few degrees of freedom.
-
-    Examples
-    --------
-    >>> round(correction(10), 4)
-    0.9227
-    """
-    if df < 2:
-        return math.nan
-    return math.exp(math.lgamma(df / 2) - math.lgamma((df - 1) / 2)) / math.sqrt(df / 2)
-
-
-def noncentral_limits(t: float, df: int) -> tuple[float, float]:
-    r"""Noncentrality parameters for which ``t`` lies at the 97.5 and the 2.5 % point.
-
-    Notes
-    -----
-    :math:`P(T \le t) = \int \Phi(t s - \lambda) f(s) ds`, :math:`s = \sqrt{\chi^2_\nu / \nu}`, by the trapezium rule
-    over :math:`\log s`; library functions of the noncentral t fail where t is large.
-    """
-    from scipy.optimize import brentq
-    from scipy.special import ndtr
-
-    s, weight = _scales(df)
-    reach = 10 + 12 * abs(t)
-
-    def at(share: float) -> float:
-        return float(brentq(lambda ncp: float(ndtr(t * s - ncp) @ weight) - share, t - reach, t + reach, xtol=1e-7))
-
-    half = (1 - CONFIDENCE) / 2
-    return at(1 - half), at(half)
-
-
-@lru_cache(maxsize=64)
-def _scales(df: int) -> tuple[Values, Values]:
-    """Points of the SD ratio s and their weights."""
-    from scipy.stats import chi2
-
-    ends = np.sqrt(chi2.isf([1 - 1e-14, 1e-14], df) / df)
-    low = max(float(ends[0]), 1e-7)
-    u = np.linspace(math.log(low), math.log(float(ends[1])), 2001)
-    s = np.exp(u)
-    density = chi2.pdf(df * s**2, df) * 2 * df * s * s
-    return s, density / density.sum()
-
-
 def all_effects(prepared: Prepared, question: Question) -> list[Effect]:
     """Return the effect of each measure and pair, p adjusted over all of them (Holm; Benjamini-Hochberg)."""
     found = []
     for measure in prepared.measures:
-        means = prepared.speaker_means(measure)
+        means, counts = prepared.speaker_means(measure), prepared.speaker_counts(measure)
         for first, second in prepared.pairs(question.reference):
-            found.append(effect_of(measure, first, second, means[first].to_numpy(), means[second].to_numpy(),
-                                   paired=prepared.design == "within", question=question))  # fmt: skip
+            x, y = (means[group].to_numpy(dtype=np.float64) for group in (first, second))
+            one, used = _of_pair(measure, first, second, x, y, question)
+            tokens = [int(counts[group].to_numpy()[used & np.isfinite(own)].sum()) for group, own in
+                      ((first, x), (second, y))]  # fmt: skip
+            found.append(replace(one, n_tokens_first=tokens[0], n_tokens_second=tokens[1]))
     return adjusted(found)
+
+
+def _of_pair(
+    measure: str, first: str, second: str, x: Values, y: Values, question: Question
+) -> tuple[Effect, npt.NDArray[np.bool_]]:
+    """The effect over the speakers who have both, where three have; else over those who have one; and who they are."""
+    has_x, has_y = np.isfinite(x), np.isfinite(y)
+    both, single = has_x & has_y, has_x ^ has_y
+    paired = bool(both.sum() >= LEAST or not single.any())
+    used = both if paired else single
+    one = effect_of(measure, first, second, x[used], y[used], paired=paired, question=question)
+    one = replace(one, n_aside=int((has_x | has_y).sum() - used.sum()))
+    x_only, y_only = x[has_x & ~has_y], y[has_y & ~has_x]
+    if both.sum() and x_only.size and y_only.size and x_only.size + y_only.size >= LEAST:
+        everyone = permuted_mixed((x[both], y[both]), x_only, y_only, n=question.n_permutations, seed=question.seed)
+        one = replace(one, p_everyone=everyone)
+    return one, used
 
 
 def effect_of(
@@ -160,20 +146,20 @@ def effect_of(
         x, y = x[both], y[both]
     else:
         x, y = x[np.isfinite(x)], y[np.isfinite(y)]
-    nothing = math.nan
-    if min(x.size, y.size) < 3:
-        return Effect(measure, first, second, x.size, y.size, *[nothing] * 9)
-    low, high = _interval(x, y, paired=paired)
+    kind = "paired" if paired else "between"
+    if min(x.size, y.size) < LEAST:
+        return Effect(measure, first, second, x.size, y.size, kind=kind)
+    low, high, error, df = interval(x, y, paired=paired)
     draw = permuted_within if paired else permuted_between
     return Effect(
         measure, first, second, x.size, y.size, float(x.mean()), float(y.mean()), float(y.mean() - x.mean()), low, high,
         *(hedges_within(x.tolist(), y.tolist()) if paired else hedges_between(x.tolist(), y.tolist())),
-        draw(x, y, n=question.n_permutations, seed=question.seed),
+        draw(x, y, n=question.n_permutations, seed=question.seed), kind=kind, found_at_80=found_at_80(error, df),
     )  # fmt: skip
 
 
-def _interval(x: Values, y: Values, *, paired: bool) -> tuple[float, float]:
-    """95 % interval of the difference of means: paired t, or Welch's."""
+def interval(x: Values, y: Values, *, paired: bool) -> tuple[float, float, float, float]:
+    """95 % interval of the difference of means (paired t, or Welch's), its standard error and degrees of freedom."""
     from scipy.special import stdtrit
 
     difference = float(y.mean() - x.mean())
@@ -184,19 +170,34 @@ def _interval(x: Values, y: Values, *, paired: bool) -> tuple[float, float]:
         error = math.sqrt(a + b)
         df = (a + b) ** 2 / (a**2 / (x.size - 1) + b**2 / (y.size - 1)) if error > 0 else 1.0
     half = float(stdtrit(df, 0.5 + CONFIDENCE / 2)) * error
-    return difference - half, difference + half
+    return difference - half, difference + half, error, df
 
 
-def adjusted(effects: Sequence[Effect]) -> list[Effect]:
-    """Return the effects with p adjusted over all of them."""
-    from statsmodels.stats.multitest import multipletests
+def adjusted(tested: Sequence[_Tested]) -> list[_Tested]:
+    """Return results that have ``p`` with ``p_holm`` and ``p_fdr`` over all of them.
 
-    tested = [number for number, effect in enumerate(effects) if math.isfinite(effect.p)]
-    if not tested:
-        return list(effects)
-    p = [effects[number].p for number in tested]
-    holm, fdr = (multipletests(p, method=name)[1] for name in ("holm", "fdr_bh"))
-    found = list(effects)
-    for place, number in enumerate(tested):
-        found[number] = replace(found[number], p_holm=float(holm[place]), p_fdr=float(fdr[place]))
-    return found
+    Holm (1979), Scand J Stat 6:65-70; Benjamini & Hochberg (1995), J R Stat Soc B 57:289-300.
+    """
+    p = np.array([float(one.p) for one in tested])  # type: ignore[attr-defined]
+    holm, fdr = holm_and_fdr(p)
+    return [
+        replace(one, p_holm=float(a), p_fdr=float(b))  # type: ignore[type-var]
+        for one, a, b in zip(tested, holm, fdr, strict=True)
+    ]
+
+
+def holm_and_fdr(p: Values) -> tuple[Values, Values]:
+    """Return p adjusted by Holm and by Benjamini & Hochberg; NaN stays and does not count.
+
+    Examples
+    --------
+    >>> [one.tolist() for one in holm_and_fdr(np.array([0.01, 0.04, 0.03]))]
+    [[0.03, 0.06, 0.06], [0.03, 0.04, 0.04]]
+    """
+    holm, fdr = np.full(p.size, np.nan), np.full(p.size, np.nan)
+    order = np.argsort(p, kind="stable")[: int(np.isfinite(p).sum())]
+    n = order.size
+    rank = np.arange(n)
+    holm[order] = np.minimum(1.0, np.maximum.accumulate((n - rank) * p[order]))
+    fdr[order] = np.minimum(1.0, np.minimum.accumulate((n / (rank + 1) * p[order])[::-1])[::-1])
+    return holm, fdr

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from ..errors import ListError, UsageError
 from ..terms import MEASURES
+from . import where
+from .covariates import is_empty
 from .question import DEFAULT_MEASURES, Question
 
 if TYPE_CHECKING:
     import pandas as pd
 
-Design = Literal["between", "within"]
+Design = Literal["between", "within", "mixed"]
+NOT_HEARD = ("no_frication", "unsure", "prompt_missing", "unreadable")
+"""Findings of sounds that were expected and could not be measured; what they would have been is not known."""
 LEAST_SPEAKERS = 3
 LEAST_SHARE = 0.5
 """A measure asked by default is taken up where at least this share of the tokens has it (own rule)."""
@@ -21,11 +25,12 @@ LEAST_SHARE = 0.5
 
 @dataclass(frozen=True)
 class Prepared:
-    """Tokens with columns ``speaker``, ``group``, ``word``, ``context`` and the measures, ready to compare.
+    """Tokens with columns ``speaker``, ``group``, ``word``, covariates and the measures, ready to compare.
 
-    ``design``: ``between`` where each speaker belongs to one group, ``within`` where speakers have several. ``others``:
-    the same speakers' tokens of other phones. ``left_out``: rows not used, by reason; ``missing``: tokens without a
-    value, by measure.
+    ``design``: ``between`` where each speaker belongs to one group, ``within`` where each has all of them, ``mixed``
+    where some have several and others not all. ``others``: the same speakers' tokens of other phones. ``absent``: rows
+    of sounds that were expected and not heard or not sure, with ``speaker``, ``group`` and ``finding``. ``left_out``:
+    rows not used, by reason; ``missing``: tokens without a value, by measure.
     """
 
     tokens: pd.DataFrame
@@ -36,6 +41,7 @@ class Prepared:
     method: str
     left_out: Mapping[str, int]
     missing: Mapping[str, int]
+    absent: pd.DataFrame
 
     @property
     def n_tokens(self) -> int:
@@ -49,8 +55,17 @@ class Prepared:
 
     def speaker_means(self, measure: str) -> pd.DataFrame:
         """Mean of a measure by speaker (rows) and group (columns); NaN where a speaker has none."""
-        table = self.tokens.pivot_table(index="speaker", columns="group", values=measure, aggfunc="mean", observed=True)
-        return table.reindex(columns=list(self.groups))
+        means: pd.DataFrame = self._by_speaker(measure).mean().unstack()
+        return means.reindex(columns=list(self.groups))
+
+    def speaker_counts(self, measure: str) -> pd.DataFrame:
+        """Tokens with a value by speaker (rows) and group (columns)."""
+        counts: pd.DataFrame = self._by_speaker(measure).count().unstack(fill_value=0)
+        return counts.reindex(columns=list(self.groups), fill_value=0)
+
+    def _by_speaker(self, measure: str) -> Any:
+        there = self.tokens[self.tokens[measure].notna()]
+        return there[measure].groupby([there["speaker"], there["group"]])
 
     def pairs(self, reference: str = "") -> tuple[tuple[str, str], ...]:
         """Pairs of groups that are compared: all, or each with the reference."""
@@ -89,18 +104,50 @@ def prepare(frame: pd.DataFrame, question: Question) -> Prepared:
     measures = _measures(kept, question)
     groups = tuple(sorted(kept["group"].unique()))
     _check_groups(kept, groups, question)
-    several = kept.groupby("speaker")["group"].nunique().gt(1).any()
     counts = reasons[reasons != ""].value_counts()
     return Prepared(
         kept,
         others,
         groups,
         measures,
-        "within" if several else "between",
+        _design(kept, len(groups)),
         method,
         {str(reason): int(n) for reason, n in sorted(counts.items())},
         {measure: int(kept[measure].isna().sum()) for measure in measures},
+        _absent(frame, of_phone, method, groups, question),
     )
+
+
+def _design(kept: pd.DataFrame, n_groups: int) -> Design:
+    several = kept.groupby("speaker")["group"].nunique()
+    if several.max() == 1:
+        return "between"
+    return "within" if several.min() == n_groups else "mixed"
+
+
+def _absent(
+    frame: pd.DataFrame, of_phone: pd.Series, method: str, groups: tuple[str, ...], question: Question
+) -> pd.DataFrame:
+    """Sounds that were expected of these groups and not measured, each once whatever the methods."""
+    import pandas as pd
+
+    if "finding" not in frame:
+        return pd.DataFrame({"speaker": [], "group": [], "finding": []})
+    rows = frame["finding"].isin(NOT_HEARD) & frame[question.by].astype(str).isin(groups)
+    rows &= ~is_empty(frame[question.speaker])
+    if "phone" in frame:
+        rows &= of_phone | is_empty(frame["phone"])
+    if "method" in frame:
+        rows &= frame["method"].isin(["", method])
+    for told in question.where:
+        rows &= where.kept(frame, told)
+    if "counts" in frame:
+        rows &= frame["counts"] != "no"
+    if "voice" in frame:
+        rows &= ~frame["voice"].isin(["other"])
+    own = frame[rows]
+    columns = {"speaker": own[question.speaker].astype(str), "group": own[question.by].astype(str)}
+    return pd.DataFrame({**columns, "finding": own["finding"].astype(str)}).reset_index(drop=True)
 
 
 def _with_numbers(frame: pd.DataFrame, question: Question) -> pd.DataFrame:
@@ -118,13 +165,17 @@ def _with_numbers(frame: pd.DataFrame, question: Question) -> pd.DataFrame:
 
 
 def _check_columns(frame: pd.DataFrame, question: Question) -> None:
-    asked = [question.by, question.speaker, *question.measures, *([question.context] if question.context else [])]
+    asked = [question.by, question.speaker, *question.measures, *question.beside]
+    asked += [question.word] if question.word else []
     for column in asked:
         if column not in frame:
             some = ", ".join(
                 str(name) for name in frame.columns if not str(name).endswith(("_low", "_high", "_boundary"))
             )
             raise UsageError(f"{column}: no such column in the table; it has {some}")
+    hidden = [name for name in question.beside if name in ("speaker", "group", "word")]
+    if hidden:
+        raise UsageError(f"{hidden[0]}: a study needs this name for itself; give the column of the covariate another")
     wrong = [name for name in question.measures if name not in MEASURES and frame[name].dtype.kind not in "fi"]
     if wrong:
         raise UsageError(f"{wrong[0]}: not a column of numbers, so not a measure; sibilant study needs measures")
@@ -150,8 +201,10 @@ def _reasons(frame: pd.DataFrame, question: Question) -> pd.Series:
         note(frame["counts"] == "no", "another attempt counts")
     if "voice" in frame:
         note(frame["voice"].isin(["other", "unsure"]), "another voice, or unsure")
-    note(frame[question.by].astype(str).isin(["", "nan"]), f"no {question.by}")
-    note(frame[question.speaker].astype(str).isin(["", "nan"]), f"no {question.speaker}")
+    for column in (question.by, question.speaker, *question.beside):
+        note(is_empty(frame[column]), f"no {column}")
+    for told in question.where:
+        note(~where.kept(frame, told), f"not {told}")
     return reasons
 
 
@@ -171,20 +224,24 @@ def _method(frame: pd.DataFrame, question: Question) -> str:
 def _of_phone(frame: pd.DataFrame, question: Question) -> pd.Series:
     import pandas as pd
 
-    if "phone" not in frame or not question.phone or not frame["phone"].astype(bool).any():
+    if "phone" not in frame or not question.phones or not frame["phone"].astype(bool).any():
         return pd.Series(True, index=frame.index)
-    return frame["phone"] == question.phone.upper()
+    return frame["phone"].isin(question.phones)
+
+
+def word_column(frame: pd.DataFrame, question: Question) -> str:
+    """Return the column of the words: the one asked, else ``word`` where it holds any, else ``prompt``."""
+    if question.word:
+        return question.word
+    return next((name for name in ("word", "prompt") if name in frame and not is_empty(frame[name]).all()), "")
 
 
 def _renamed(frame: pd.DataFrame, question: Question) -> pd.DataFrame:
     """Own names for what is compared, beside the table's columns."""
+    name = word_column(frame, question)
+    word = frame[name].astype(str) if name else ""
     kept = frame.copy()
-    word, context = (
-        frame[name].astype(str) if name and name in frame else "" for name in (question.word, question.context)
-    )
-    return kept.assign(
-        group=frame[question.by].astype(str), speaker=frame[question.speaker].astype(str), word=word, context=context
-    )
+    return kept.assign(group=frame[question.by].astype(str), speaker=frame[question.speaker].astype(str), word=word)
 
 
 def _measures(kept: pd.DataFrame, question: Question) -> tuple[str, ...]:

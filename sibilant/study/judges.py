@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from .agreement import Agreement, agreement
 from .effects import Effect, adjusted, effect_of
 from .frame import Prepared
 from .question import Question
@@ -21,11 +22,16 @@ PLACE = ("recording", "prompt_index", "slot")
 
 @dataclass(frozen=True, slots=True)
 class JudgedEffect:
-    """Effects by what judges heard: ``n_judged`` tokens with two judges or more, of which ``n_alike`` all agree."""
+    """Effects by what judges heard, and how far they agree on the very tokens compared.
 
-    n_judged: int
-    n_alike: int
+    ``n_judges``; ``n_unjudged``: tokens of the study that nobody judged; ``n_elsewhere``: judged tokens that are not in
+    the study, and enter nothing here.
+    """
+
+    n_judges: int
     n_unjudged: int
+    n_elsewhere: int
+    agreement: Agreement
     effects: tuple[Effect, ...]
 
 
@@ -47,16 +53,29 @@ def soft_effects(prepared: Prepared, judgements: pd.DataFrame, question: Questio
     disagree on counts a little in each of the groups they heard, as each of them would have it.
     """
     shares = judgements.groupby([*PLACE, "heard"]).size().unstack(fill_value=0)
-    n_judges = shares.sum(axis=1)
-    shares = shares.div(n_judges, axis=0)
-    places = prepared.tokens[list(PLACE)]
-    own = shares.reindex(list(places.itertuples(index=False, name=None)))
+    shares = shares.div(shares.sum(axis=1), axis=0)
+    places = list(prepared.tokens[list(PLACE)].itertuples(index=False, name=None))
+    own = shares.reindex(places)
     judged = own.notna().all(axis=1).to_numpy()
-    several = n_judges.reindex(own.index).fillna(0).to_numpy() >= 2
-    alike = (own.max(axis=1) == 1.0).to_numpy() & several
     groups = [group for group in shares.columns if float(own[group].fillna(0).sum()) > 0]
     effects = _weighted(prepared, own.fillna(0.0).reset_index(drop=True), [str(group) for group in groups], question)
-    return JudgedEffect(int(several.sum()), int(alike.sum()), int((~judged).sum()), tuple(effects))
+    codes, n_kinds = _codes(judgements, places)
+    speakers = np.unique(prepared.tokens["speaker"].to_numpy(dtype=str), return_inverse=True)[1]
+    return JudgedEffect(
+        int(judgements["judge"].nunique()),
+        int((~judged).sum()),
+        len(set(shares.index) - set(places)),
+        agreement(codes, speakers, n_kinds),
+        tuple(effects),
+    )
+
+
+def _codes(judgements: pd.DataFrame, places: list[tuple[object, ...]]) -> tuple[npt.NDArray[np.int64], int]:
+    """What each judge heard of each token (tokens, judges), -1 where none; and how many kinds there are."""
+    kinds = sorted(judgements["heard"].unique())
+    coded = judgements.assign(code=judgements["heard"].map({kind: k for k, kind in enumerate(kinds)}))
+    table = coded.pivot_table(index=list(PLACE), columns="judge", values="code", aggfunc="first").reindex(places)
+    return table.fillna(-1).to_numpy(dtype=np.int64), len(kinds)
 
 
 def _weighted(prepared: Prepared, shares: pd.DataFrame, groups: list[str], question: Question) -> list[Effect]:
@@ -87,11 +106,3 @@ def judged_frame(rows: Sequence[Mapping[str, str]]) -> pd.DataFrame:
     for name in ("prompt_index", "slot"):
         frame[name] = pd.to_numeric(frame[name], errors="coerce")
     return frame
-
-
-def codes_of(judgements: pd.DataFrame) -> npt.NDArray[np.float64]:
-    """Return what was heard as numbers, judges in rows, tokens in columns, NaN where a judge heard none."""
-    kinds = sorted(judgements["heard"].unique())
-    coded = judgements.assign(code=judgements["heard"].map({kind: float(k) for k, kind in enumerate(kinds)}))
-    table = coded.pivot_table(index=list(PLACE), columns="judge", values="code", aggfunc="first")
-    return np.asarray(table.to_numpy(dtype=float).T)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from .discriminate import balanced_accuracy, linear, matrix, predicted, why_not
+from .discriminate import accuracy, why_not
 from .effects import Effect, all_effects
 from .frame import Prepared
 from .question import Question
@@ -40,6 +40,8 @@ def normalisations(prepared: Prepared, question: Question) -> tuple[Normalised, 
     raw = Normalised("raw", "as measured", True)
     ways = [(raw, prepared, "")]
     anchored, why = _anchored(prepared)
+    if "SH" in question.phones:
+        why = "/ʃ/ is itself among what is compared"
     ways.append((Normalised("own sh", "less the speaker's own mean of /ʃ/", False), anchored, why))
     unfit = _own_mean_unfit(prepared)
     for name, how, scaled in (
@@ -56,11 +58,7 @@ def _tried(way: Normalised, used: Prepared, why: str, question: Question) -> Nor
     effects = tuple(all_effects(used, question))
     if why_not(used):
         return replace(way, done=True, effects=effects)
-    _, values, rows, _ = matrix(used)
-    groups = used.tokens["group"].to_numpy(dtype=str)[rows]
-    speakers = used.tokens["speaker"].to_numpy(dtype=str)[rows]
-    called = predicted(linear(), values, groups, speakers, question.n_folds)
-    return replace(way, done=True, effects=effects, balanced_accuracy=balanced_accuracy(groups, called))
+    return replace(way, done=True, effects=effects, balanced_accuracy=accuracy(used, question))
 
 
 def _anchored(prepared: Prepared) -> tuple[Prepared, str]:

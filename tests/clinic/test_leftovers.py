@@ -107,7 +107,7 @@ KILLED = """
 import os, signal, sys
 from pathlib import Path
 from sibilant.store import removal
-from sibilant.workflow import clients
+from sibilant.clinic import clients
 def die(*_):
     os.kill(os.getpid(), signal.SIGKILL)
 setattr(removal, sys.argv[2], die)

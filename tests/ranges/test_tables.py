@@ -97,7 +97,7 @@ def test_measures_and_methods_are_known_ones() -> None:
             assert get_method(row.method).band_hz == row.band_hz, row
 
 
-PLACE_ON_A_MACHINE = re.compile(r"(?<![\w/.])(/[\w.-]+){2,}|[A-Z]:\\\\?\w|~/|\b[a-z]+_[a-z]+\(")
+PLACE_ON_A_MACHINE = re.compile(r"(?<![\w/.])(/\w[\w.-]*){2,}|[A-Z]:\\\\?\w|~/|\b[a-z]+_[a-z]+\(")
 
 
 def test_a_source_is_told_by_what_anyone_can_look_up() -> None:

@@ -20,6 +20,7 @@ WORDS = ("seal", "bus", "fossil", "sock", "rice", "sun")
 
 def taken(served, words: tuple[str, ...], stretches: list[np.ndarray]) -> None:
     """A take of a list, one stretch a word, as the page's own script sends it."""
+    served.asked("GET", "/")  # the page gives its handles out
     told = {"listed": "word\n" + "\n".join(words) + "\n", "cue": "S", "rate": RATE, "microphone": {}}
     status, take = served.told(f"/do/take/begin?client={served.handle}", told)
     assert status == 200, take

@@ -119,7 +119,7 @@ WRONG = {
     "/progress/months.svg?client=C-7QXK": (422, "nothing measured yet"),
     "/nowhere": (404, "no such place"),
     "/static/../serving.py": (404, "no such place"),
-    "/do/review/token?client=C-7QXK&session=1&key=1.1.1": (422, "no token"),
+    "/do/review/token?client=C-7QXK&session=1&key=1.1.1": (400, "no session"),
 }
 
 
@@ -231,5 +231,5 @@ def test_a_report_is_handed_over_without_a_file(served, form: str, monkeypatch: 
         monkeypatch.setattr(tempfile, name, refused)
     monkeypatch.setattr("sibilant.files.whole_file", refused)
     status, headers, body = served.asked("GET", f"/report?client=C-7QXK&form={form}")
-    assert status == 200 and f"C-7QXK-monthly.{form}" in headers["content-disposition"]
+    assert status == 200 and f"report-monthly.{form}" in headers["content-disposition"]
     assert body.startswith({"pdf": b"%PDF", "html": b"<!", "docx": b"PK"}[form])

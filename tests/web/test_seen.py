@@ -221,7 +221,7 @@ def test_reports_come_as_files(filled: web.Running, browse, tmp_path: Path) -> N
         with page.expect_download() as download:
             page.click("text=Make the report")
         download.value.save_as(tmp_path / "report")
-        assert download.value.suggested_filename == f"C-7QXK-monthly.{form}"
+        assert download.value.suggested_filename == f"report-monthly.{form}"
         assert (tmp_path / "report").read_bytes().startswith(begins)
 
 

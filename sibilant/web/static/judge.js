@@ -1,6 +1,6 @@
 // One token after the other, in the order the caseload gives: listen, say what was heard, go on.
 import { ROOT, ask, at, made, showOnly, tell, tried, typing } from "./ask.js";
-import { fill, follow, said as chosen, toggleCertainty } from "./marking.js";
+import { fill, follow, said as marked, toggleCertainty } from "./marking.js";
 import { Player } from "./player.js";
 
 const PARTS = ["begin", "listening", "done"];
@@ -62,7 +62,7 @@ async function heard(part = "word") {
 async function keep() {
   if (busy) return;
   const one = queue.left[place];
-  const said = chosen();
+  const said = marked();
   busy = true;
   const kept = await tried(() => tell("do/judge/one", {}, { ...said, key: one.key, client: queue.client, session: queue.session, rater: queue.rater, turn: queue.turn, blind: queue.blind }));
   busy = false;

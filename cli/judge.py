@@ -33,6 +33,7 @@ ASKED = "  ".join(f"{key} {word.replace('_', ' ')}" for key, word in KEYS.items(
 @click.option(
     "--blind", is_flag=True, help="Random order, kept; no date, phase or figures; a second pass counts apart."
 )
+@click.option("--again", is_flag=True, help="Go through all words with the marks that stand; Enter leaves one.")
 @click.option("--share", type=float, default=1.0, show_default=True, help="Share of the tokens, for a second pass.")
 @caseload
 @as_json
@@ -42,6 +43,7 @@ def command(
     path: Path | None,
     rater: str,
     blind: bool,
+    again: bool,
     share: float,
     caseload: Path | None,
     as_json: bool,
@@ -49,15 +51,17 @@ def command(
     """Judge by ear, from a file or asked one by one; figures are shown after, by sibilant progress.
 
     One by one: a letter, with ? after it when unsure (such as d?), a number from 0 to 100 after it for a place on a
-    line (such as a 65); q stops, and what was judged is kept.
+    line (such as a 65); b goes back a word, z puts a word's mark before the last one back, q stops, and what was
+    judged is kept. A mark that is changed stays in the trail.
     """
-    from sibilant.clinic import judge
+    from sibilant.clinic import judge, judged
 
     if path is not None:
         done = judge.judge_from(caseload, client, session, path, rater=rater, blind=blind)
     else:
         asked = judge.queue(caseload, client, session, rater=rater, blind=blind, share=share)
-        _ask_all(caseload, asked, quiet=as_json)
+        stand = judged.marks(caseload, asked.client, asked.session, rater=asked.rater)["tokens"] if again else []
+        _ask_all(caseload, asked, stand, quiet=as_json)
         done = judge.after(caseload, asked)
     if as_json:
         print_json(done)
@@ -66,38 +70,79 @@ def command(
         click.echo(line)
 
 
-def _ask_all(caseload: Path | None, asked: Any, *, quiet: bool) -> None:
-    from sibilant.clinic import judge
-
-    if not quiet and asked.left:
+def _ask_all(caseload: Path | None, asked: Any, stand: list[dict[str, Any]], *, quiet: bool) -> None:
+    """Ask word by word: those left, or with ``stand`` all of a set with the marks that stand."""
+    if not quiet and (asked.left or stand):
         click.echo(ASKED, err=True)
-    for one in asked.left:
-        kept = (
-            "its sound is encrypted: listen on the page, or to the recording"
-            if one.sealed
-            else "its sound was not kept"
-        )
-        where = f"  listen: {one.clip}" if one.clip else f"  ({kept})"
-        click.echo(f"{one.place} of {one.of}: {one.prompt}, {one.sound}{where}", err=True)
-        answer = _answer()
-        if answer is None:
+    heads = (
+        [_head(one) for one in asked.left] if not stand else [_standing(n, row, stand) for n, row in enumerate(stand)]
+    )
+    keys = [row["key"] for row in stand] or [one.key for one in asked.left]
+    place = 0
+    while place < len(keys):
+        click.echo(heads[place], err=True)
+        answer = _answer(may_leave=bool(stand))
+        if answer == "q":
             return
-        judge.record(caseload, asked, one.key, **answer)
+        if isinstance(answer, str):
+            place = max(0, place - 1) if answer == "b" else place
+            if answer == "z":
+                _take_back(caseload, asked, keys[place])
+        if not isinstance(answer, str):
+            _keep(caseload, asked, keys[place], answer, again=bool(stand))
+            place += 1
 
 
-def _answer() -> dict[str, Any] | None:
-    """Ask until the answer can be understood; None to stop."""
+def _head(one: Any) -> str:
+    kept = "its sound is encrypted: listen on the page, or to the recording" if one.sealed else "its sound was not kept"
+    where = f"  listen: {one.clip}" if one.clip else f"  ({kept})"
+    return f"{one.place} of {one.of}: {one.prompt}, {one.sound}{where}"
+
+
+def _standing(n: int, row: dict[str, Any], rows: list[dict[str, Any]]) -> str:
+    return f"{n + 1} of {len(rows)}: {row['prompt']}, {row['sound']}  now: {row['heard'] or 'not judged'}"
+
+
+def _keep(caseload: Path | None, asked: Any, key: str, answer: dict[str, Any], *, again: bool) -> None:
+    from sibilant.clinic import judge, judged
+
+    if not answer:
+        return
+    if again:
+        judged.change(caseload, asked.client, asked.session, key, rater=asked.rater, **answer)
+    else:
+        judge.record(caseload, asked, key, **answer)
+
+
+def _take_back(caseload: Path | None, asked: Any, key: str) -> None:
+    from sibilant.clinic import judged
+    from sibilant.errors import RefusedError
+
+    try:
+        now = judged.take_back(caseload, asked.client, asked.session, key, rater=asked.rater)
+    except RefusedError as none_before:
+        click.echo(str(none_before), err=True)
+    else:
+        click.echo(f"{now['prompt']}: {now['heard']} again", err=True)
+
+
+def _answer(*, may_leave: bool) -> dict[str, Any] | str:
+    """Ask until the answer can be understood; ``q`` stop, ``b`` back, ``z`` undo; empty where a mark may be left."""
     while True:
         try:
-            text = str(click.prompt("heard", prompt_suffix="> ", err=True)).strip().lower()
+            default = "" if may_leave else None
+            text = str(click.prompt("heard", default=default, show_default=False, prompt_suffix="> ", err=True))
         except click.Abort:
-            return None
-        if text == "q":
-            return None
+            return "q"
+        text = text.strip().lower()
+        if text in {"q", "b", "z"}:
+            return text
+        if may_leave and not text:
+            return {}
         word, _, line = text.partition(" ")
         heard = KEYS.get(word.rstrip("?"))
         if heard is None or (line and not line.strip().isdigit()):
-            click.echo(f"one of: {ASKED}  (? after it: unsure; q: stop)", err=True)
+            click.echo(f"one of: {ASKED}  (? after it: unsure; b: back; z: undo; q: stop)", err=True)
             continue
         answer: dict[str, Any] = {"heard": heard, "certainty": "unsure" if word.endswith("?") else "sure"}
         if line:

@@ -78,18 +78,73 @@ def make_sheet(request: SheetRequest, path: Path, *, caseload: Caseload | None =
         When an item holds no /s/, or the client has no practice words yet.
     """
     form = form_of(path, "a practice sheet")
-    prompts = _prompts(request, caseload)
-    _refuse_without_target(prompts)
-    subject, mark = _subject(request, caseload)
-    if request.client and caseload is not None:
-        _refuse_probe_words(request, prompts, caseload)
-    document = compose_sheet(request.level, prompts, subject=subject, mark=mark)
+    prompts, document = _sheet(request, caseload)
     from .. import report
 
     files.write_bytes(path, report.render(document, form))  # type: ignore[arg-type]
     if request.client and caseload is not None:
         _mark_treated(request.client, prompts, caseload)
     return document
+
+
+def _sheet(request: SheetRequest, caseload: Caseload | None) -> tuple[tuple[Prompt, ...], Document]:
+    """The prompts of a sheet, checked, and the sheet composed."""
+    prompts = _allowed(request, caseload)
+    subject, mark = _subject(request, caseload)
+    return prompts, compose_sheet(request.level, prompts, subject=subject, mark=mark)
+
+
+def _allowed(request: SheetRequest, caseload: Caseload | None) -> tuple[Prompt, ...]:
+    prompts = _prompts(request, caseload)
+    _refuse_without_target(prompts)
+    if request.client and caseload is not None:
+        _refuse_probe_words(request, prompts, caseload)
+    return prompts
+
+
+def sheet_bytes(folder: Path | None, code: str | None, request: SheetRequest, form: str) -> bytes:
+    """Compose a client's practice sheet and return it as ``pdf``, ``html`` or ``docx``; its words become treated.
+
+    Raises
+    ------
+    UsageError
+        For another form.
+    RefusedError, ListError
+        As :func:`make_sheet` does.
+    """
+    from .. import report
+    from .caseload import client_or_last, opened
+
+    form_of(Path(f"sheet.{form}"), "a practice sheet")
+    with opened(folder) as caseload:
+        asked = replace(request, client=client_or_last(caseload, code))
+        prompts, document = _sheet(asked, caseload)
+        made = report.render(document, form)  # type: ignore[arg-type]
+        _mark_treated(asked.client, prompts, caseload)
+    return made
+
+
+def run_items(folder: Path | None, code: str | None, request: SheetRequest) -> list[dict[str, object]]:
+    """Return what is said in a practice run, in order: each item in runs of letters, and its word where it is one.
+
+    Nothing is kept by it, and no word becomes treated before it is said.
+
+    Raises
+    ------
+    RefusedError
+        When a word is in the client's probe and that was not allowed.
+    ListError
+        When an item holds no /s/, or the client has no practice words yet.
+    """
+    from .caseload import client_or_last, opened
+
+    with opened(folder) as caseload:
+        asked = replace(request, client=client_or_last(caseload, code))
+        prompts = _allowed(asked, caseload)
+    return [
+        {"runs": item.runs(), "hint": item.hint, "word": prompt.text if prompt.level == "word" else ""}
+        for item, prompt in zip(items_of(asked.level, prompts), prompts, strict=True)
+    ]
 
 
 def write_sheet(request: SheetRequest, path: Path, *, folder: Path | None = None) -> Document:

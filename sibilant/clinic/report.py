@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,7 +13,7 @@ from ..ranges import Question
 from ..terms import Method
 from ..terms.change import CaseView
 from ..terms.clinic import Case, KeptToken
-from ..terms.document import Document
+from ..terms.document import Blank, Document, Paragraph
 from ..terms.reference import Comparison
 from ..terms.vocabulary import REPORT_KINDS
 from .caseload import folder_of
@@ -29,12 +30,16 @@ NONE_FITS = "No published range fits this age and recording; values are compared
 
 @dataclass(frozen=True, slots=True)
 class Ticked:
-    """What the clinician ticked: a published range, a session other than the last, which words, whose ear."""
+    """What the clinician ticked: a published range, a session other than the last, which words, whose ear.
+
+    ``filled``: what was written into fields that only a clinician can fill, as pairs of label and text.
+    """
 
     published_range: bool = False
     session: int | None = None
     words: str = "untreated"
     rater: str = ""
+    filled: tuple[tuple[str, str], ...] = ()
 
 
 def make_report(
@@ -91,14 +96,45 @@ def report_bytes(
         When there is no such caseload or client.
     """
     from .. import report
+
+    form_of(Path(f"report.{form}"))
+    return report.render(report_document(caseload, client, kind, ticked or Ticked(), form=form), form)  # type: ignore[arg-type]
+
+
+def report_document(
+    caseload: Path | None, client: str | None, kind: str, ticked: Ticked, *, form: str = "html"
+) -> Document:
+    """Compose one report of a client without rendering it: what is shown before it is made.
+
+    Raises
+    ------
+    UsageError, CaseloadError
+        As :func:`report_bytes` does.
+    """
     from .summarise import case_view
 
-    chosen = ticked or Ticked()
     known = REPORT_KINDS.read(kind)
-    form_of(Path(f"report.{form}"))
-    view, case = case_view(caseload, client, words=chosen.words, rater=chosen.rater)
-    document = compose_report(known, view, case, chosen, form=form, kept_in=folder_of(caseload))
-    return report.render(document, form)  # type: ignore[arg-type]
+    view, case = case_view(caseload, client, words=ticked.words, rater=ticked.rater)
+    document = compose_report(known, view, case, ticked, form=form, kept_in=folder_of(caseload))
+    return filled_in(document, dict(ticked.filled))
+
+
+def filled_in(document: Document, filled: Mapping[str, str]) -> Document:
+    """Put what a person wrote where a field of that label stands empty; other fields stay to be filled by hand.
+
+    Examples
+    --------
+    >>> from sibilant.terms.document import Blank
+    >>> filled_in(Document("note", "A", (Blank("Goal"), Blank("Plan"))), {"Goal": "to 80 %"}).parts[0].text
+    'Goal: to 80 %'
+    """
+    parts = [
+        Paragraph(f"{part.label}: {filled[part.label]}", by_person=True)
+        if isinstance(part, Blank) and filled.get(part.label, "").strip()
+        else part
+        for part in document.parts
+    ]
+    return replace(document, parts=tuple(parts))
 
 
 def write_report(

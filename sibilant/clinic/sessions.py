@@ -54,7 +54,11 @@ def show_session(caseload: Path | None, code: str | None, number: int | None, *,
         used(one, name, session)
     measure = key if key in MEASURES else case.client.main_measure
     rater = main_rater(case.tokens_of(session))
+    noted = next(one for one in case.sessions if one.number == session)
     return {
+        "room": noted.room,
+        "note": noted.note,
+        "bridge": noted.bridge,
         **_row(case, next(one for one in with_phases(case.client.therapy, case.sessions) if one.number == session)),
         "client": name,
         "measure": measure,

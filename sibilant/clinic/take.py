@@ -97,7 +97,7 @@ def begin(caseload: Path | None, code: str | None, request: TakeRequest) -> dict
     LEVELS.read_or_empty(request.level)
     PHASES.read_or_empty(request.phase)
     KEEPS.read(request.keep)
-    prompts = _prompts(request)
+    prompts = prompts_given(request.words, request.listed)
     with opened(caseload) as one:
         client = store.get_client(one, client_or_last(one, code))
         refuse_without_consent(client)
@@ -123,17 +123,24 @@ def begin(caseload: Path | None, code: str | None, request: TakeRequest) -> dict
 _KEPT = ("level", "cue", "device", "phase", "keep", "modelled", "sampling_rate_hz")
 
 
-def _prompts(request: TakeRequest) -> tuple[Prompt, ...]:
-    if bool(request.words) == bool(request.listed):
+def prompts_given(words: str, listed: str) -> tuple[Prompt, ...]:
+    """Prompts of a built-in list that can be asked word by word, or of the text of a LIST.csv.
+
+    Raises
+    ------
+    UsageError
+        When both or neither is given, or the list has a place to fill.
+    """
+    if bool(words) == bool(listed):
         raise UsageError("choose one of the lists, or give a LIST.csv of your own; one of the two")
-    if request.listed:
+    if listed:
         with tempfile.TemporaryDirectory(prefix="sibilant-") as folder:
             path = Path(folder) / "LIST.csv"
-            files.write_text(path, request.listed)
+            files.write_text(path, listed)
             return prompts_from(str(path))
-    prompts = prompts_from(request.words) if request.words in lexicon.list_names() else ()
+    prompts = prompts_from(words) if words in lexicon.list_names() else ()
     if not prompts or any(lexicon.BLANK in prompt.text for prompt in prompts):
-        raise UsageError(f"{request.words[:40]}: no list that can be asked word by word; choose another")
+        raise UsageError(f"{words[:40]}: no list that can be asked word by word; choose another")
     return prompts
 
 

@@ -6,13 +6,12 @@ import datetime as dt
 from collections.abc import Awaitable, Callable, Mapping
 from pathlib import Path
 from typing import Any
-from urllib.parse import parse_qsl, urlencode
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 
-from ..clinic import clients, report, sessions, summarise, take
+from ..clinic import clients, report, sessions, settings, summarise, take
 from ..clinic.caseload import cautions, folder_of
 from ..errors import CaseloadError, SibilantError, UsageError
 from ..listening import expect
@@ -20,9 +19,10 @@ from ..listening.pictures import INVENTED
 from ..terms import MEASURES
 from ..terms.clinic import Device
 from ..terms.vocabulary import CUE_LETTERS, DISTORTIONS, PRACTICE_LEVELS, REPORT_KINDS
-from .asking import caseload_of, client_of, handles_of, number_of, text_of
+from .asking import caseload_of, client_of, number_of, text_of
+from .forms import back_to, client_in, day_in, form_of, pairs_of
 from .marks import MARKS
-from .showing import root_of, shown
+from .showing import shown
 
 Answer = Callable[[Request], Response | Awaitable[Response]]
 ROLES = ("parent", "guardian", "client", "school")
@@ -64,6 +64,12 @@ def _choose(request: Request, place: str) -> Response:
     return shown(request, "choose.html.j2", rows=rows, place=place)
 
 
+def chosen_client(request: Request, place: str) -> dict[str, Any] | Response:
+    """The client at hand, or the place where one is chosen."""
+    who = _who(request)
+    return _choose(request, place) if who is None else who
+
+
 def start(request: Request) -> Response:
     """The start: clients under codes, one chosen, one added; and the cautions."""
     rows, why_none = _rows(request)
@@ -93,7 +99,7 @@ def _lists() -> list[dict[str, Any]]:
     return [row for row in expect.describe_lists() if row["list"] != "carriers"]
 
 
-def _list_groups() -> list[tuple[str, list[dict[str, Any]]]]:
+def list_groups() -> list[tuple[str, list[dict[str, Any]]]]:
     """The lists in two groups: whole probes, and pools of one kind of word."""
     rows = _lists()
     pools = [row for row in rows if str(row["list"]).startswith(("pool-", "pairs-"))]
@@ -109,16 +115,16 @@ def capture(request: Request) -> Response:
         request,
         "capture.html.j2",
         who=who,
-        list_groups=_list_groups(),
+        list_groups=list_groups(),
         levels=("", *PRACTICE_LEVELS),
         cues=[(letter, name) for letter, name in CUE_LETTERS.items()],
         devices=clients.list_devices(caseload_of(request)),
-        device_last=_device_last(caseload_of(request), who["code"]),
+        device_last=device_last(caseload_of(request), who["code"]),
         under_way=take.under_way(caseload_of(request), who["code"]),
     )
 
 
-def _device_last(caseload: Path | None, code: str) -> str:
+def device_last(caseload: Path | None, code: str) -> str:
     """The device used last with a client, or the first that is registered."""
     used = [row["device"] for row in sessions.list_sessions(caseload, code) if row["device"]]
     registered = [device["name"] for device in clients.list_devices(caseload)]
@@ -127,15 +133,16 @@ def _device_last(caseload: Path | None, code: str) -> str:
 
 def judge(request: Request) -> Response:
     """Judge by ear, one token after the other."""
-    return _with_sessions(request, "judge.html.j2", "judge", marks=MARKS, distortions=tuple(DISTORTIONS))
+    return with_sessions(request, "judge.html.j2", "judge", marks=MARKS, distortions=tuple(DISTORTIONS))
 
 
 def review(request: Request) -> Response:
     """Look at one token after the other; move edges, say whose voice it is and which attempt counts."""
-    return _with_sessions(request, "review.html.j2", "review", sound=text_of(request.query_params, "sound", most=20))
+    return with_sessions(request, "review.html.j2", "review", sound=text_of(request.query_params, "sound", most=20))
 
 
-def _with_sessions(request: Request, template: str, place: str, **values: Any) -> Response:
+def with_sessions(request: Request, template: str, place: str, **values: Any) -> Response:
+    """A place of a client where one session is chosen; the last one where none is named."""
     who = _who(request)
     if who is None:
         return _choose(request, place)
@@ -144,7 +151,8 @@ def _with_sessions(request: Request, template: str, place: str, **values: Any) -
     if held and chosen not in [row["session"] for row in held]:
         numbers = ", ".join(str(row["session"]) for row in held)
         raise UsageError(f"{who['code']}: no session {chosen}; there are: {numbers}")
-    return shown(request, template, who=who, sessions=held, chosen=chosen, **values)
+    listener = settings.listener(caseload_of(request))
+    return shown(request, template, who=who, sessions=held, chosen=chosen, listener=listener, **values)
 
 
 def progress(request: Request) -> Response:
@@ -209,19 +217,11 @@ def report_file(request: Request) -> Response:
     return Response(content, media_type=FORMS_OF_REPORT[form], headers=sent_as)
 
 
-async def _form(request: Request) -> dict[str, str]:
-    """The fields of a form that was sent."""
-    body = (await request.body()).decode("utf-8", "replace")
-    return dict(parse_qsl(body, keep_blank_values=True, max_num_fields=60))
-
-
 async def add_client(request: Request) -> Response:
     """Add a client under a random code, and go to it."""
-    given = await _form(request)
+    given = await form_of(request)
     added = await run_in_threadpool(_added, caseload_of(request), given)
-    return RedirectResponse(
-        f"{root_of(request)}?{urlencode({'client': handles_of(request).of(added), 'added': 'yes'})}", 303
-    )
+    return back_to(request, "", added, added="yes")
 
 
 def _added(caseload: Path | None, given: Mapping[str, str]) -> str:
@@ -246,26 +246,19 @@ def _added(caseload: Path | None, given: Mapping[str, str]) -> str:
 
 
 def _day(given: Mapping[str, str], name: str, field: str) -> dict[str, dt.date]:
-    text = text_of(given, name)
-    if not text:
-        return {}
-    try:
-        return {field: dt.date.fromisoformat(text)}
-    except ValueError as wrong:
-        raise UsageError(f"{text[:12]!r} is not a day; write it as 2026-01-31") from wrong
+    day = day_in(given, name)
+    return {field: day} if day is not None else {}
 
 
 async def add_device(request: Request) -> Response:
     """Register a microphone and place, and go back to where it was asked for."""
-    given = await _form(request)
+    given = await form_of(request)
     name = text_of(given, "name", most=40)
     if not name:
         raise UsageError("a device needs a short name, such as headset")
     device = Device(name, text_of(given, "kind"), text_of(given, "place"))
     await run_in_threadpool(clients.add_device, caseload_of(request), device)
-    handles = handles_of(request)
-    back = urlencode({"client": handles.of(handles.code(text_of(given, "client", most=12)))})
-    return RedirectResponse(f"{root_of(request)}capture?{back}", 303)
+    return back_to(request, "capture", client_in(request, given))
 
 
 def _therapy(given: Mapping[str, str]) -> dict[str, Any]:
@@ -278,26 +271,25 @@ def _therapy(given: Mapping[str, str]) -> dict[str, Any]:
 
 async def state_therapy(request: Request) -> Response:
     """Say when therapy starts, pauses, resumes, or that it was under way before the first probe."""
-    given = await _form(request)
-    code, said = handles_of(request).code(text_of(given, "client", most=12)), _therapy(given)
+    given = await form_of(request)
+    code, said = client_in(request, given), _therapy(given)
     if not said:
         raise UsageError("nothing was said: give the day therapy starts, or tick that it was under way before")
     await run_in_threadpool(clients.change_client, caseload_of(request), code, {"therapy": said})
-    return RedirectResponse(f"{root_of(request)}?{urlencode({'client': handles_of(request).of(code)})}", 303)
+    return back_to(request, "", code)
 
 
 async def state_device(request: Request) -> Response:
     """State the device of the sessions ticked, all at once, and go back to the client."""
-    body = (await request.body()).decode("utf-8", "replace")
-    pairs = parse_qsl(body, keep_blank_values=True, max_num_fields=400)
+    pairs = await pairs_of(request)
     numbers = [number_of({"session": value}, "session") for name, value in pairs if name == "session"]
     given = dict(pairs)
-    device, code = text_of(given, "device", most=80), handles_of(request).code(text_of(given, "client", most=12))
+    device, code = text_of(given, "device", most=80), client_in(request, given)
     if not device or not numbers:
         raise UsageError("tick the sessions and choose the device that was used in them")
     ticked = [number for number in numbers if number is not None]
     await run_in_threadpool(sessions.change_sessions, caseload_of(request), code, ticked, {"device": device})
-    return RedirectResponse(f"{root_of(request)}?{urlencode({'client': handles_of(request).of(code)})}", 303)
+    return back_to(request, "", code)
 
 
 PAGES: dict[str, Answer] = {

@@ -14,7 +14,14 @@ from ..clinic.summarise import SUPPORT
 from ..listening.pictures import INVENTED
 
 TEMPLATES = Path(__file__).parent / "templates"
-PLACES = (("capture", "Capture"), ("judge", "Judge"), ("review", "Review"), ("progress", "Progress"))
+PLACES = (
+    ("capture", "Capture"),
+    ("judge", "Judge"),
+    ("review", "Review"),
+    ("progress", "Progress"),
+    ("practise", "Practise"),
+    ("reports", "Reports"),
+)
 
 
 @lru_cache(maxsize=1)

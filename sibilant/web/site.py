@@ -13,13 +13,30 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from ..errors import QuestionError, RefusedError, SibilantError, UsageError
-from . import capturing, judging, places, reviewing
+from . import (
+    again,
+    bringing,
+    capturing,
+    detailing,
+    judging,
+    keeping,
+    places,
+    practising,
+    removing,
+    reporting,
+    reviewing,
+    settling,
+)
 from .guard import Guard
 from .handles import Handles
 from .opening import Entrance
 from .showing import refused, root_of
 
 STATIC = Path(__file__).parent / "static"
+ANSWERING = (
+    places, again, bringing, capturing, detailing, judging, keeping, practising, removing, reporting, reviewing,
+    settling,
+)  # fmt: skip
 
 
 def make_site(caseload: Path | None, *, port: int, token: str, root: str, entrance: Entrance) -> Guard:
@@ -44,19 +61,22 @@ def make_site(caseload: Path | None, *, port: int, token: str, root: str, entran
         An ASGI application.
     """
     site = Starlette(
-        routes=[
-            *_routes(places.PAGES, "GET"),
-            *_routes(places.FORMS, "POST"),
-            *_routes(capturing.ASKED | judging.ASKED | reviewing.ASKED, "GET"),
-            *_routes(capturing.DONE | judging.DONE | reviewing.DONE, "POST"),
-            Mount("/static", StaticFiles(directory=STATIC)),
-        ],
+        routes=[*_all_routes(), Mount("/static", StaticFiles(directory=STATIC))],
         exception_handlers={SibilantError: _said, HTTPException: _http, Exception: _fault},
     )
     site.state.caseload = caseload
     site.state.handles = Handles(token)
     site.state.proof = secrets.token_hex(32)
     return Guard(site, port=port, token=token, root=root, entrance=entrance, proof=site.state.proof)
+
+
+def _all_routes() -> list[Route]:
+    """Every address: whole places, forms that change something, and what scripts ask and do."""
+    asked = [getattr(one, name) for one in ANSWERING for name in ("PAGES", "ASKED") if hasattr(one, name)]
+    done = [getattr(one, name) for one in ANSWERING for name in ("FORMS", "DONE") if hasattr(one, name)]
+    return [route for answers in asked for route in _routes(answers, "GET")] + [
+        route for answers in done for route in _routes(answers, "POST")
+    ]
 
 
 def _routes(answers: dict[str, places.Answer], method: str) -> list[Route]:

@@ -202,3 +202,29 @@ def test_measuring_and_keeping_leave_no_judgement(folder: Path) -> None:
 
     with store.open_caseload(folder) as one, one.read() as connection:
         assert connection.execute(sa.select(sa.func.count()).select_from(JUDGEMENTS)).scalar() == 0
+
+
+def test_going_back_a_word_and_taking_a_change_back(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """``b`` asks the word before again, ``z`` puts its mark before the last back; every mark stays in the trail."""
+    said = iter(["c", "b", "o", "b", "z", "q"])
+    monkeypatch.setattr("click.prompt", lambda *_, **__: next(said))
+    assert run(["judge", "C-7QXK", "1", "--rater", "R1", "--caseload", str(folder)]) == 0
+    assert marks_of_first(folder) == ["correct", "omitted", "correct"]
+    assert "correct again" in capsys.readouterr().err
+
+    said = iter(["", "x", "q"])
+    assert run(["judge", "C-7QXK", "1", "--rater", "R1", "--again", "--caseload", str(folder)]) == 0
+    assert "1 of" in (err := capsys.readouterr().err) and "now: correct" in err
+    assert marks_of_first(folder) == ["correct", "omitted", "correct"], "left as it is"
+
+    said = iter(["z", "q"])
+    assert run(["judge", "C-7QXK", "1", "--rater", "R9", "--caseload", str(folder)]) == 0
+    assert "gave no other mark before" in capsys.readouterr().err
+
+
+def marks_of_first(folder: Path) -> list[str]:
+    """What was heard in the first word, in the order it was kept."""
+    with store.open_caseload(folder) as one:
+        return [judgement.heard for judgement in store.read_case(one, "C-7QXK").tokens[0].judgements]

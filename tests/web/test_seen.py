@@ -13,7 +13,10 @@ from sibilant import audio, web
 from sibilant.clinic import judge, probe
 
 PLACES = ("/", "/?client=C-7QXK", "/capture?client=C-7QXK", "/judge?client=C-7QXK", "/review?client=C-7QXK",
-          "/progress?client=C-7QXK", "/capture", "/nowhere")  # fmt: skip
+          "/progress?client=C-7QXK", "/bring?client=C-7QXK", "/session?client=C-7QXK", "/details?client=C-7QXK",
+          "/settings?client=C-7QXK", "/again?client=C-7QXK&session=1", "/agree?client=C-7QXK",
+          "/practise?client=C-7QXK", "/reports?client=C-7QXK", "/plan?client=C-7QXK&change=400",
+          "/remove?client=C-7QXK&what=session&number=1", "/capture", "/nowhere")  # fmt: skip
 
 
 @pytest.fixture(scope="module")

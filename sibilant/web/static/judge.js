@@ -1,5 +1,6 @@
 // One token after the other, in the order the caseload gives: listen, say what was heard, go on.
 import { ROOT, ask, at, made, showOnly, tell, tried, typing } from "./ask.js";
+import { fill, follow, said as marked, toggleCertainty } from "./marking.js";
 import { Player } from "./player.js";
 
 const PARTS = ["begin", "listening", "done"];
@@ -26,10 +27,6 @@ at("begin")?.addEventListener("submit", (event) => {
   });
 });
 
-function picked(name) {
-  return document.querySelector(`#listening input[name=${name}]:checked`)?.value || "";
-}
-
 async function next() {
   const one = queue.left[place];
   if (!one) {
@@ -48,34 +45,6 @@ async function next() {
   if (one.has_sound) await heard();
 }
 
-/** Put back what was said of a token before, or nothing at all: no choice is made beforehand. */
-function fill(before) {
-  for (const input of document.querySelectorAll("#listening fieldset input")) input.checked = false;
-  at("substitute").value = before?.substitute || "";
-  at("note").value = before?.note || "";
-  placeLine(before?.line ?? null);
-  if (before) {
-    document.querySelector(`#marks input[value=${before.heard}]`).checked = true;
-    for (const kind of before.types) document.querySelector(`#kinds input[value=${kind}]`).checked = true;
-    if (before.certainty) document.querySelector(`#certain input[value=${before.certainty}]`).checked = true;
-  }
-  follow();
-}
-
-/** A place on the line from 0 to 100; none until somebody has put it there. */
-function placeLine(value) {
-  const line = at("line");
-  line.classList.toggle("unplaced", value === null);
-  line.value = value ?? 50;
-  line.setAttribute("aria-valuetext", value === null ? "not placed" : `${value} of 100`);
-}
-at("line")?.addEventListener("input", () => placeLine(Number(at("line").value)));
-at("line")?.addEventListener("click", () => placeLine(Number(at("line").value)));
-
-function follow() {
-  at("kinds").hidden = picked("heard") !== "distorted";
-  at("instead").hidden = picked("heard") !== "substituted";
-}
 at("marks")?.addEventListener("change", follow);
 
 async function heard(part = "word") {
@@ -93,15 +62,7 @@ async function heard(part = "word") {
 async function keep() {
   if (busy) return;
   const one = queue.left[place];
-  const types = [...document.querySelectorAll("#kinds input:checked")].map((kind) => kind.value);
-  const said = {
-    heard: picked("heard"),
-    types: picked("heard") === "distorted" ? types : [],
-    substitute: picked("heard") === "substituted" ? at("substitute").value : "",
-    certainty: picked("certainty"),
-    note: at("note").value,
-    line: at("line").classList.contains("unplaced") ? null : Number(at("line").value),
-  };
+  const said = marked();
   busy = true;
   const kept = await tried(() => tell("do/judge/one", {}, { ...said, key: one.key, client: queue.client, session: queue.session, rater: queue.rater, turn: queue.turn, blind: queue.blind }));
   busy = false;
@@ -138,12 +99,6 @@ at("next")?.addEventListener("click", keep);
 at("before")?.addEventListener("click", back);
 at("leave")?.addEventListener("click", () => tried(done));
 at("once-more")?.addEventListener("click", () => location.assign(`${ROOT}judge?client=${client}`));
-
-function toggleCertainty() {
-  const [sure, unsure] = document.querySelectorAll("#certain input");
-  const which = sure.checked ? unsure : sure;
-  which.checked = true;
-}
 
 /** One key each, wherever on the page one has clicked; a field in which one types keeps its own keys, but for Enter and Escape. */
 document.addEventListener("keydown", (event) => {

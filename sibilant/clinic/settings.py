@@ -1,0 +1,34 @@
+"""What is filled in beforehand: the code of the person who listens."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from .. import store
+from ..errors import UsageError
+from .caseload import opened
+from .judge import rater_or_last
+
+CODE = re.compile(r"[A-Za-z]{1,3}-?\d{1,4}")
+
+
+def listener(caseload: Path | None) -> str:
+    """Return the code of the person who listened last, R1 where nobody has."""
+    with opened(caseload) as one:
+        return rater_or_last(one, "")
+
+
+def name_listener(caseload: Path | None, code: str) -> str:
+    """Remember the code of the person who listens.
+
+    Raises
+    ------
+    UsageError
+        When it is no code such as R1; a name is none.
+    """
+    if not CODE.fullmatch(code.strip()):
+        raise UsageError(f"{code[:12]!r}: a code of letters and a number, such as R1, never a name")
+    with opened(caseload) as one:
+        store.remember(one, {"last_rater": code.strip()})
+    return code.strip()

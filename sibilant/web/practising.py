@@ -1,0 +1,73 @@
+"""Practice: a long sound seen while it lasts, runs by level with marks and cues, and sheets for home."""
+
+from __future__ import annotations
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+
+from ..clinic import clients, practise
+from ..errors import UsageError
+from ..terms.vocabulary import CUE_LETTERS, PRACTICE_LEVELS
+from .asking import caseload_of, client_of, sent, text_of
+from .marks import MARKS
+from .places import FORMS_OF_REPORT, Answer, chosen_client, list_groups
+from .showing import shown
+
+MOST_WORDS = 200
+
+
+def place(request: Request) -> Response:
+    """The place of practice; nothing is recorded there."""
+    who = chosen_client(request, "practise")
+    if isinstance(who, Response):
+        return who
+    return shown(
+        request,
+        "practise.html.j2",
+        who=who,
+        levels=tuple(PRACTICE_LEVELS),
+        cues=list(CUE_LETTERS.items()),
+        marks=MARKS,
+        list_groups=list_groups(),
+        forms=practise.FORMS,
+    )
+
+
+async def items(request: Request) -> Response:
+    """What is said in a run."""
+    given = await sent(request)
+    asked = practise.SheetRequest(
+        text_of(given, "level"), text_of(given, "words"), "own words", given.get("probe_words") is True
+    )
+    found = await run_in_threadpool(practise.run_items, caseload_of(request), client_of(request), asked)
+    return JSONResponse(found)
+
+
+async def practised(request: Request) -> Response:
+    """Words that were practised count as treated from today; nothing else of a run is kept."""
+    given = await sent(request)
+    words = given.get("words")
+    if not isinstance(words, list) or len(words) > MOST_WORDS:
+        raise UsageError(f"the words of a run come as a list of at most {MOST_WORDS}; load the page again")
+    said = tuple(str(word)[:60] for word in words)
+    if said:
+        await run_in_threadpool(clients.treat_words, caseload_of(request), client_of(request), said)
+    return JSONResponse({"treated": len(said)})
+
+
+def sheet(request: Request) -> Response:
+    """A practice sheet to download and print."""
+    asked = request.query_params
+    form = asked.get("form", "pdf")
+    if form not in FORMS_OF_REPORT:
+        raise UsageError(f"a practice sheet is made as {', '.join(FORMS_OF_REPORT)}; not {form[:10]!r}")
+    probe_words = asked.get("probe_words") == "yes"
+    wanted = practise.SheetRequest(text_of(asked, "level"), text_of(asked, "words"), "own words", probe_words)
+    made = practise.sheet_bytes(caseload_of(request), client_of(request), wanted, form)
+    sent_as = {"content-disposition": f'attachment; filename="practice-{wanted.level}.{form}"'}
+    return Response(made, media_type=FORMS_OF_REPORT[form], headers=sent_as)
+
+
+PAGES: dict[str, Answer] = {"/practise": place, "/practise/sheet": sheet}
+DONE: dict[str, Answer] = {"/do/practise/items": items, "/do/practise/said": practised}

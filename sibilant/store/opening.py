@@ -22,6 +22,7 @@ from .keys import (
 )
 from .migrate import bring_up, format_of
 from .schema import FORMAT, SETTINGS
+from .switching import finish_restoring
 
 
 def open_caseload(
@@ -68,6 +69,7 @@ def open_caseload(
     ...     caseload.setting("format"), caseload.encrypted
     ('4', False)
     """
+    finish_restoring(folder)
     place = read_place(folder)
     _check_place(place, create=create)
     keys = unlock(place, ask) if is_encrypted(folder) else None
@@ -82,6 +84,7 @@ def open_caseload(
         until_ready.callback(caseload.close)
         with caseload._worded():
             _bring_up(caseload)
+        caseload.stands = caseload.standing()
         if not is_read_only(folder):
             clips.finish(caseload)
             leftovers.sweep(caseload)

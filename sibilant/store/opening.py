@@ -108,7 +108,17 @@ def unlock(place: Place, ask: Ask) -> Keys:
             " put its url back as it was, or decrypt before you change it"
         )
     need_extra()
+    no_core_dumps()
     return subkeys(unwrap(kept, ask()))
+
+
+def no_core_dumps() -> None:
+    """Have a crash of this process leave no picture of its memory, keys and passphrase in it, on the disk."""
+    try:
+        import resource
+    except ImportError:  # a system without such limits
+        return
+    resource.setrlimit(resource.RLIMIT_CORE, (0, resource.getrlimit(resource.RLIMIT_CORE)[1]))
 
 
 def _check_place(place: Place, *, create: bool) -> None:

@@ -16,7 +16,7 @@ COMMANDS: dict[str, str] = {
     "expect": "the sibilants expected in words or phrases",
     "lists": "the built-in word lists",
     "ranges": "published values that fit, or why none does",
-    "caseload": "the caseload itself: encrypted or not, its passphrase",
+    "caseload": "the caseload itself: whole, encrypted, backed up, restored",
     "client": "pseudonymous clients: add, list, show, change, hold, remove",
     "event": "something dated that may bear on the figures",
     "device": "registered microphones and places",

@@ -14,6 +14,7 @@ from .. import methods, store
 from ..errors import CaseloadError, MethodError, UsageError
 from ..terms import Method
 from ..terms.clinic import Client, is_client_code
+from .reminders import reminders
 
 UNENCRYPTED = (
     "the caseload is not encrypted (sibilant caseload encrypt does it): keep invented data in it, or keep its folder"
@@ -90,9 +91,9 @@ def secret(variable: str, words: str, *, twice: bool = False) -> str:
 def cautions(folder: Path) -> tuple[str, ...]:
     """Return what must be said when sound or clients are put into a caseload."""
     if not store.is_encrypted(folder):
-        return (UNENCRYPTED, *cloud_cautions(folder))
+        return (UNENCRYPTED, *cloud_cautions(folder), *reminders(folder))
     elsewhere = store.read_place(folder).database(encrypted=True) is None
-    return (*((RECORDS_ELSEWHERE,) if elsewhere else ()), *cloud_cautions(folder))
+    return (*((RECORDS_ELSEWHERE,) if elsewhere else ()), *cloud_cautions(folder), *reminders(folder))
 
 
 def cloud_cautions(folder: Path) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from typing import Any
 from .. import store
 from ..errors import CaseloadError, RefusedError
 from .caseload import cautions, folder_of, opened, passphrase_for, secret
+from .reminders import last_backup
 
 NEW_PASSPHRASE_FROM = "SIBILANT_NEW_PASSPHRASE"
 RECOVERY_FROM = "SIBILANT_RECOVERY_CODE"
@@ -38,6 +39,7 @@ def status(caseload: Path | None) -> dict[str, Any]:
         When there is none, or its key file is damaged or newer than this program.
     """
     folder = folder_of(caseload)
+    store.finish_restoring(folder)
     place = store.read_place(folder)
     encrypted = store.is_encrypted(folder)
     kept = store.read_key_file(folder) if encrypted else None
@@ -67,6 +69,7 @@ def status(caseload: Path | None) -> dict[str, Any]:
         "sounds": len(sounds),
         "sounds_encrypted": n_sealed,
         "key": kept.identity if kept is not None else None,
+        "last_backup": last_backup(folder),
         "not_covered": list(PLAIN_STAYS) if encrypted else [],
         "notes": notes,
     }

@@ -22,6 +22,7 @@ from ..terms.vocabulary import CUES, CUES_WITH_MODEL, ELICITED, KEEPS, LEVELS, P
 from . import doubts
 from .caseload import client_or_last, cloud_cautions, day_known, day_or_last, opened, used
 from .heard import HeardRecording, ProbeResult, recording_row, unsaid_rows, word_rows
+from .reminders import reminders
 from .therapy import in_its_phase
 
 HOUSE = ("house-15k", "house-10k", "house-7k")
@@ -349,7 +350,7 @@ def _result(
         notes.append("no word counts until a person has confirmed whose voice it is: sibilant review --voices")
     if one.place.ear_first:
         notes.append(f"the ear comes first: judge with sibilant judge {client.code} {session.number}; figures follow")
-    notes += list(cloud_cautions(one.folder))
+    notes += [*cloud_cautions(one.folder), *reminders(one.folder)]
     found = max((each.analysis.suitability for each in heard), key=lambda each: SUPPORTS.index(each.verdict.worst))
     each_one = tuple(recording_row(each) for each in heard)
     return ProbeResult(session, tuple(words), found.verdict.as_dict(), found.remedies, tuple(notes), each_one)

@@ -1,5 +1,6 @@
 """The caseload: clients, sessions, tokens, judgements, consent, audit trail; it keeps what was observed."""
 
+from .backing import BackedUp, write_backup
 from .caseload import Caseload
 from .cases import audit_trail, clip_of, corrected_token, read_case
 from .checking import Misfit, misfits
@@ -28,6 +29,7 @@ from .people import (
     remove_event,
 )
 from .removal import remove_client, remove_session
+from .restoring import Restored, restore_backup
 from .rows import Rows, column_kinds, dump_client, load_client, may_be_empty, refuse_taken, table_names
 from .sessions import (
     NewClip,
@@ -41,10 +43,12 @@ from .sessions import (
     remember,
     sessions,
 )
+from .switching import finish_restoring
 
 __all__ = [
     "KEY_FILE",
     "PASSPHRASE_FROM",
+    "BackedUp",
     "Caseload",
     "Converted",
     "LookAtRows",
@@ -53,6 +57,7 @@ __all__ = [
     "NewClip",
     "NewRecording",
     "NewSession",
+    "Restored",
     "Rows",
     "add_client",
     "add_corrections",
@@ -80,6 +85,7 @@ __all__ = [
     "encrypt",
     "erase_drafts",
     "events_of",
+    "finish_restoring",
     "get_client",
     "has_draft",
     "is_encrypted",
@@ -111,7 +117,9 @@ __all__ = [
     "remove_client",
     "remove_event",
     "remove_session",
+    "restore_backup",
     "sessions",
     "table_names",
+    "write_backup",
     "write_draft",
 ]

@@ -50,6 +50,7 @@ class Caseload:
     ) -> None:
         self.place, self.engine, self.who, self.clock, self.keys = place, engine, who, clock, keys
         self.known = known
+        self.stands: tuple[int, int] | None = None
 
     @property
     def folder(self) -> Path:
@@ -61,8 +62,17 @@ class Caseload:
         """Whether it is encrypted: its sound always, its records where they are SQLite's."""
         return self.keys is not None
 
+    def standing(self) -> tuple[int, int] | None:
+        """Which file its SQLite database is just now; None where there is none."""
+        path = self.place.database(encrypted=self.encrypted)
+        try:
+            found = path.stat() if path is not None else None
+        except OSError:
+            return None
+        return (found.st_dev, found.st_ino) if found is not None else None
+
     def refuse_other_form(self) -> None:
-        """Refuse to go on with a caseload that was encrypted, decrypted or exchanged since it was opened.
+        """Refuse to go on with a caseload that was encrypted, decrypted, restored or exchanged since it was opened.
 
         Raises
         ------
@@ -72,6 +82,11 @@ class Caseload:
         if identity_of(self.folder) != (self.keys.identity if self.keys is not None else ""):
             raise CaseloadError(
                 f"caseload {self.folder.name}: it was encrypted or decrypted meanwhile; nothing was kept, do it again"
+            )
+        if self.stands is not None and self.standing() != self.stands:
+            raise CaseloadError(
+                f"caseload {self.folder.name}: another stands in its place since it was opened; nothing was kept, do it"
+                " again"
             )
 
     @contextlib.contextmanager

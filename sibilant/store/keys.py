@@ -47,6 +47,7 @@ class Keys:
     database: bytes = field(repr=False)
     sound: bytes = field(repr=False)
     names: bytes = field(repr=False)
+    marks: bytes = field(repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +110,7 @@ def subkeys(key: bytes) -> Keys:
         database=derive(key, "database"),
         sound=derive(key, "sound"),
         names=derive(key, "sound names"),
+        marks=derive(key, "marks"),
     )
 
 

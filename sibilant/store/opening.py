@@ -22,6 +22,7 @@ from .keys import (
 )
 from .migrate import bring_up, format_of
 from .schema import FORMAT, SETTINGS
+from .switching import finish_restoring
 
 
 def open_caseload(
@@ -68,6 +69,7 @@ def open_caseload(
     ...     caseload.setting("format"), caseload.encrypted
     ('4', False)
     """
+    finish_restoring(folder)
     place = read_place(folder)
     _check_place(place, create=create)
     keys = unlock(place, ask) if is_encrypted(folder) else None
@@ -82,6 +84,7 @@ def open_caseload(
         until_ready.callback(caseload.close)
         with caseload._worded():
             _bring_up(caseload)
+        caseload.stands = caseload.standing()
         if not is_read_only(folder):
             clips.finish(caseload)
             leftovers.sweep(caseload)
@@ -105,7 +108,17 @@ def unlock(place: Place, ask: Ask) -> Keys:
             " put its url back as it was, or decrypt before you change it"
         )
     need_extra()
+    no_core_dumps()
     return subkeys(unwrap(kept, ask()))
+
+
+def no_core_dumps() -> None:
+    """Have a crash of this process leave no picture of its memory, keys and passphrase in it, on the disk."""
+    try:
+        import resource
+    except ImportError:  # a system without such limits
+        return
+    resource.setrlimit(resource.RLIMIT_CORE, (0, resource.getrlimit(resource.RLIMIT_CORE)[1]))
 
 
 def _check_place(place: Place, *, create: bool) -> None:

@@ -493,3 +493,19 @@ def test_the_passphrase_is_asked_in_a_terminal_without_showing_it(tmp_path: Path
     assert CODE.search(shown) and store.is_encrypted(folder) and "horses" not in shown
     shown = in_terminal("client", "list", answers=[PASSPHRASE])
     assert "passphrase of caseload case" in shown and "client  age" in shown and "horses" not in shown
+
+
+def test_an_open_encrypted_caseload_leaves_no_core_dump(sealed: Path) -> None:
+    """In a process of its own, which asks for core dumps first."""
+    script = (
+        "import resource, sys, pathlib; from sibilant import store;"
+        "hard = resource.getrlimit(resource.RLIMIT_CORE)[1];"
+        "resource.setrlimit(resource.RLIMIT_CORE, (hard, hard)); before = resource.getrlimit(resource.RLIMIT_CORE)[0];"
+        "store.open_caseload(pathlib.Path(sys.argv[1])).close();"
+        "print(before != 0, resource.getrlimit(resource.RLIMIT_CORE)[0])"
+    )
+    done = subprocess.run([sys.executable, "-c", script, str(sealed)], capture_output=True, text=True, check=True)
+    could, now = done.stdout.split()
+    if could == "False":
+        pytest.skip("core dumps are off on this machine, and can't be had")
+    assert now == "0"

@@ -39,8 +39,8 @@ N_WORDS = 20
 class Worker:
     """A process that encrypts or decrypts in a child of its own, which may be killed."""
 
-    def __init__(self) -> None:
-        command = [sys.executable, str(HERE / "encrypted_worker.py")]
+    def __init__(self, *script: str) -> None:
+        command = [sys.executable, *([str(HERE / part) for part in script] or [str(HERE / "encrypted_worker.py")])]
         self.process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
         assert self._line() == "ready"
 

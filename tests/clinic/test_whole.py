@@ -151,6 +151,8 @@ def looked(caseload: Path, code: str, want: object, seed: int) -> str:
     except SibilantError as error:
         assert "\n" not in str(error), seed
         return "refused"
+    except Exception:  # noqa: BLE001 - counted; a single one fails the test
+        return "tracebacks"
     if values(view) == want:
         return "same"
     assert case.set_aside and any("left out as damaged" in one for one in view.joins), (seed, code)
@@ -159,21 +161,24 @@ def looked(caseload: Path, code: str, want: object, seed: int) -> str:
 
 def test_flipped_bits_never_change_a_figure_silently(caseload: Path) -> None:
     found = flips(caseload, iter(range(N_SHARE)))
+    assert not found["tracebacks"], found
     assert found["same"] >= N_SHARE, found  # at most a half of the looks may be hit by one bit
 
 
 @pytest.mark.long
 def test_five_hundred_flipped_bits(caseload: Path) -> None:
     found = flips(caseload, iter(range(N_ALL)))
-    assert sum(found.values()) == 2 * N_ALL and found["same"] >= N_ALL and found["told"] > 0, found
     write_evidence("flipped_bits.csv", N_ALL, found)
+    assert sum(found.values()) == 2 * N_ALL and found["same"] >= N_ALL and found["told"] > 0, found
+    assert not found["tracebacks"], found
 
 
 def write_evidence(name: str, n_cases: int, found: Counter[str]) -> None:
     """What the full count found, with the commit it was run on; seeds are 0 to the count."""
     root = Path(__file__).parents[2]
     commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], cwd=root, capture_output=True, text=True).stdout
-    head = ["seeds", *sorted(found), "tracebacks", "commit"]
-    cells = [f"0-{n_cases - 1}", *(found[kind] for kind in sorted(found)), 0, commit.strip()]
+    kinds = ["refused", "same", "told", "tracebacks"]
+    head = ["seeds", *kinds, "commit"]
+    cells = [f"0-{n_cases - 1}", *(found[kind] for kind in kinds), commit.strip()]
     with (root / "docs" / "evidence" / name).open("w", newline="", encoding="utf-8") as stream:
         csv.writer(stream, lineterminator="\n").writerows([head, cells])

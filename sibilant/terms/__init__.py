@@ -2,6 +2,7 @@
 
 from .measures import MEASURES, Measure, Scope, measures_of
 from .method import Method, MicrophoneResponse, Window
+from .places import PhonePlaces
 from .reference import Comparison, ReferenceRange
 from .sound import (
     Edge,
@@ -31,6 +32,7 @@ __all__ = [
     "Measures",
     "Method",
     "MicrophoneResponse",
+    "PhonePlaces",
     "Position",
     "Prompt",
     "Recording",

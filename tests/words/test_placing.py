@@ -7,10 +7,10 @@ from itertools import pairwise, product
 import numpy as np
 import pytest
 
-from sibilant.boundaries import find_sibilants
+from sibilant.boundaries import SibilantSearch, find_sibilants
 from sibilant.lexicon import expect
-from sibilant.synthetic import Room, child_speaker, in_room, man, say, woman
-from sibilant.terms import Interval, Recording, Source, Utterance
+from sibilant.synthetic import Room, TrueSibilant, child_speaker, in_room, man, say, woman
+from sibilant.terms import Interval, PhonePlaces, Recording, Source, Utterance
 from sibilant.words import place_phones
 from sibilant.words.forward_backward import occupancy
 from sibilant.words.phrase_model import PhraseModel
@@ -39,7 +39,9 @@ def test_all_ways_are_summed_as_on_paper() -> None:
     assert np.allclose(weight, held / total) and np.isclose(log_likelihood, np.log(total))
 
 
-def read(voice: str, text: str, kinds: list[str], *, room: bool):
+def read(
+    voice: str, text: str, kinds: list[str], *, room: bool
+) -> tuple[PhonePlaces, SibilantSearch, tuple[TrueSibilant, ...]]:
     prompt = expect(text, level="sentence")
     speaker = VOICES[voice](41)
     made = in_room(

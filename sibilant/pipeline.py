@@ -20,6 +20,7 @@ from .terms import (
     Measures,
     Method,
     MicrophoneResponse,
+    PhonePlaces,
     Prompt,
     Recording,
     Review,
@@ -32,7 +33,7 @@ from .terms import (
     TokenSupport,
     Utterance,
 )
-from .words import WordSearch, find_words
+from .words import WordSearch, find_words, place_phones
 
 LEAST_SNR_DB = 10.0
 """Below this ratio at 4-10 kHz a method that leaves the noise in gives no spectral value (docs/recordings.md)."""
@@ -93,6 +94,7 @@ class _Sound:
     slot: SibilantSlot | None
     sibilant: SibilantInterval | None
     name: str
+    sure: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +143,8 @@ def analyse(
         sounds = [_Sound(None, None, s, f"x{n}") for n, s in enumerate(boundaries.find_all(recording), start=1)]
         return _analysis(recording, WordSearch(), sounds, (), methods, response)
     search = find_words(recording, prompts, modelled=modelled)
-    sounds = [sound for utterance in search.utterances for sound in _sounds_of(recording, utterance)]
+    placed = zip(search.utterances, place_phones(recording, search.utterances), strict=True)
+    sounds = [sound for utterance, places in placed for sound in _sounds_of(recording, utterance, places)]
     return _analysis(recording, search, sounds, prompts, methods, response)
 
 
@@ -232,14 +235,18 @@ def measure_again(
     )
 
 
-def _sounds_of(recording: Recording, utterance: Utterance) -> list[_Sound]:
+def _sounds_of(recording: Recording, utterance: Utterance, places: PhonePlaces | None) -> list[_Sound]:
     """Rows of one utterance: its slots in order, then what was found beside them."""
-    found = boundaries.find_sibilants(recording, utterance)
+    found = boundaries.find_sibilants(recording, utterance, places)
     recording.let_go()
     by_slot = {sound.slot.index: sound for sound in found.found if sound.slot is not None}
     stem = f"{utterance.prompt_index}.{utterance.attempt}"
     slots = utterance.prompt.slots if utterance.prompt is not None else ()
-    rows = [_Sound(utterance, slot, by_slot.get(slot.index), f"{stem}.{slot.index}") for slot in slots]
+    doubted = {reading.slot.index for reading in found.readings if not reading.sure}
+    rows = [
+        _Sound(utterance, slot, by_slot.get(slot.index), f"{stem}.{slot.index}", slot.index not in doubted)
+        for slot in slots
+    ]
     if not rows:
         rows.append(_Sound(utterance, None, None, stem))
     extras = enumerate(found.extras, start=1)
@@ -284,7 +291,7 @@ def _missing(prompt: Prompt, place: int, *, doubted: bool) -> Token:
 def _unbounded(sound: _Sound, method: Method) -> Token:
     """Return the row of a slot without frication, or of a prompt that expects none."""
     token = _token(sound, method)
-    sure = sound.utterance is None or sound.utterance.sure
+    sure = sound.sure and (sound.utterance is None or sound.utterance.sure)
     if not sure:
         return replace(token, finding="unsure")
     return replace(token, finding="no_frication" if sound.slot is not None else "none_expected")
@@ -309,7 +316,7 @@ def _token(sound: _Sound, method: Method) -> Token:
 def _finding(sound: _Sound) -> Finding:
     if sound.slot is None:
         return "extra"
-    return "found" if sound.utterance is None or sound.utterance.sure else "unsure"
+    return "found" if sound.sure and (sound.utterance is None or sound.utterance.sure) else "unsure"
 
 
 def _assessed(recording: Recording, sounds: Sequence[_Sound], response: MicrophoneResponse | None) -> _Assessed:

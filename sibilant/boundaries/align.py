@@ -25,6 +25,7 @@ FLEETING_COST = 3.6
 LASTING_COST, SIBILANT_COST, BURST_COST = 2.0, 3.0, 4.0
 ORDINARY_S = {"sibilant": 0.12, "stop": 0.09, "sonorant": 0.07, "faint": 0.09}
 PLACE_SHARE, PLACE_LEAST_S, PLACE_COST, LEAST_PLACED = 0.25, 0.25, 1.2, 6
+READ_COST, MOST_ELSEWHERE = 1.0, 5.0
 VOWEL_HISSED_COST = 3.0
 QUIETEST_LOUDEST_DB = 23.0
 VOICE_COST = {"vowel": 0.0, "sonorant": 0.2, "faint": 1.0, "stop": 1.2}
@@ -143,10 +144,14 @@ def _stay_cost(kind: str, run: Run) -> float | None:
     return 0.6 if kind == "stop" else None
 
 
-def align(phones: Sequence[str], runs: Sequence[Run], hop_s: float, voice_db: float) -> dict[int, int]:
+def align(
+    phones: Sequence[str], runs: Sequence[Run], hop_s: float, voice_db: float, shares: Costs | None = None
+) -> dict[int, int]:
     """Match phones to runs in order at the least cost; returns run by phone index for the phones that got one.
 
     ``voice_db`` is the level of the loudest voice, with which the frication is compared where none is strong.
+    ``shares`` (phones, runs) is the share of each phone's time that a reader of the whole prompt puts into each run;
+    without them a sibilant's place is guessed from ordinary lengths.
     Several phones may share a voiced run, or a doubled or merged frication; phones and runs may be left out.
     """
     if not phones or not runs:
@@ -160,8 +165,12 @@ def align(phones: Sequence[str], runs: Sequence[Run], hop_s: float, voice_db: fl
     }
     stays = {kind: np.array([_or_far(_stay_cost(kind, run)) for run in runs]) for kind in set(kinds)}
     match = np.stack([matches[pair] for pair in zip(kinds, bare, strict=True)])
-    _weigh_places(match, kinds, phones, (runs, hop_s))
     stay = np.stack([stays[kind] for kind in kinds])
+    if shares is None:
+        _weigh_places(match, kinds, phones, (runs, hop_s))
+    else:
+        elsewhere = READ_COST * np.minimum(-np.log(np.maximum(shares, 1e-6)), MOST_ELSEWHERE)
+        match, stay = match + elsewhere, stay + elsewhere
     skip_run = np.array([_skip_cost(run, yard) for run in runs])
     skip_phone = np.array([_skip_phone_cost(kind, phone) for kind, phone in zip(kinds, phones, strict=True)])
     return _cheapest(match, stay, (skip_phone, skip_run))

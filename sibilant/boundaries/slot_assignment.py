@@ -6,10 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..terms import SibilantSlot
+from ..terms import PhonePlaces, SibilantSlot
 from ..terms.vocabulary import VOICED
 from .align import kind_of
 from .frication import Run, hidden_run, is_burst, joined_run
+from .reading import read_room
 from .stage import Stage
 
 LEAST_SLOT_S = 0.025
@@ -17,13 +18,18 @@ LEAST_EXTRA_S = 0.05
 FADING_SHARE, FADING_OVER_FLOOR_DB, FADING_REACH_DB, FADING_BALANCE_DB = 0.75, 12.0, 35.0, -4.0
 
 
-def taken_runs(stage: Stage, matched: dict[int, int], slots: Sequence[SibilantSlot]) -> dict[int, Run]:
-    """Run of frication by slot index: matched, joined over its dips, or dug out where none was seen."""
+def taken_runs(
+    stage: Stage, matched: dict[int, int], slots: Sequence[SibilantSlot], places: PhonePlaces | None = None
+) -> dict[int, Run]:
+    """Run of frication by slot index: matched, joined over its dips, or dug out where none was seen.
+
+    With ``places`` only where a reader of the whole prompt puts the slot is dug.
+    """
     out: dict[int, Run] = {}
     for slot in slots:
         index = matched.get(slot.phone_index)
         if index is None or stage.runs[index].kind != "frication":
-            run = _left_over(stage, slot, matched)
+            run = _left_over(stage, slot, matched, places)
         else:
             run = _joined(stage, index, slot, set(matched.values()))
         if run is not None and not (slot.phone not in VOICED and _is_fading_voice(stage, run)):
@@ -43,9 +49,9 @@ def _is_fading_voice(stage: Stage, run: Run) -> bool:
     return float(heard.mean()) > FADING_SHARE and balance < FADING_BALANCE_DB
 
 
-def _left_over(stage: Stage, slot: SibilantSlot, matched: dict[int, int]) -> Run | None:
+def _left_over(stage: Stage, slot: SibilantSlot, matched: dict[int, int], places: PhonePlaces | None) -> Run | None:
     """Frication for a slot that took none: a run nobody took where the slot must lie, or a hidden one."""
-    room = _room_for(stage, slot, matched)
+    room = _room_for(stage, slot, matched) if places is None else read_room(stage, places, slot.phone_index)
     taken = set(matched.values())
     free = [
         run

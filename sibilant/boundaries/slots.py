@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from ..terms import Interval, Recording, SibilantInterval, SibilantSlot, Utterance
+from ..terms import Interval, PhonePlaces, Recording, SibilantInterval, SibilantSlot, Utterance
 from .align import align, kind_of
 from .bounding import bounded, shared
 from .frication import hidden_run
+from .reading import SlotReading, absent_reading, found_reading, shares_of
 from .slot_assignment import by_run, overlap, passes_for_sibilant, taken_runs
-from .stage import stage_of
+from .stage import Stage, stage_of
 
 LEAST_SOUND_S = 0.012
 BLOCK_S = 30.0
@@ -20,14 +22,18 @@ BLOCK_MARGIN_S = 0.5
 
 @dataclass(frozen=True, slots=True)
 class SibilantSearch:
-    """What was found in one utterance: bounded slots, slots without frication, and sibilants nobody expected."""
+    """What was found in one utterance: bounded slots, slots without frication, and sibilants nobody expected.
+
+    ``readings`` holds the place and probability of each slot where a reader of the whole prompt gave its places.
+    """
 
     found: tuple[SibilantInterval, ...]
     absent: tuple[SibilantSlot, ...]
     extras: tuple[SibilantInterval, ...]
+    readings: tuple[SlotReading, ...] = ()
 
 
-def find_sibilants(recording: Recording, utterance: Utterance) -> SibilantSearch:
+def find_sibilants(recording: Recording, utterance: Utterance, places: PhonePlaces | None = None) -> SibilantSearch:
     """Find, in one utterance, the frication of each expected slot and every sibilant that nobody expected.
 
     Inside a slot any frication is bounded, whatever its spectrum; outside, only what passes for a sibilant counts.
@@ -39,6 +45,9 @@ def find_sibilants(recording: Recording, utterance: Utterance) -> SibilantSearch
     utterance : Utterance
         Where the prompt was spoken; its prompt's phones and slots say what to expect. Without a prompt every sibilant
         is an extra.
+    places : PhonePlaces, optional
+        Where a reader of the whole prompt puts each phone: vowels and stops are then anchors, and no slot takes its
+        neighbour's hiss.
 
     Returns
     -------
@@ -62,8 +71,8 @@ def find_sibilants(recording: Recording, utterance: Utterance) -> SibilantSearch
     prompt = utterance.prompt
     slots = prompt.slots if prompt is not None else ()
     phones = prompt.phones if prompt is not None else ()
-    matched = align(phones, stage.runs, stage.levels.hop_s, stage.scene.loudest_low_db) if phones else {}
-    taken = taken_runs(stage, matched, slots)
+    matched = _matched(stage, phones, places)
+    taken = taken_runs(stage, matched, slots, places)
     found: list[SibilantInterval] = []
     for run, sharing in by_run(taken, slots):
         found.extend(s for s in shared(stage, run, sharing) if s.automatic.duration_s > LEAST_SOUND_S)
@@ -75,7 +84,31 @@ def find_sibilants(recording: Recording, utterance: Utterance) -> SibilantSearch
         for j, run in enumerate(stage.runs)
         if passes_for_sibilant(run, stage, expected.get(j, "")) and not any(overlap(run, r) for r in taken.values())
     )
-    return SibilantSearch(tuple(found), absent, extras)
+    readings = _readings(stage, phones, (tuple(found), absent), places) if places is not None else ()
+    return SibilantSearch(tuple(found), absent, extras, readings)
+
+
+def _matched(stage: Stage, phones: Sequence[str], places: PhonePlaces | None) -> dict[int, int]:
+    """Run by phone index, by a reader's places where there are some, else by ordinary lengths."""
+    if not phones:
+        return {}
+    shares = shares_of(stage, places) if places is not None else None
+    return align(phones, stage.runs, stage.levels.hop_s, stage.scene.loudest_low_db, shares)
+
+
+def _readings(
+    stage: Stage,
+    phones: Sequence[str],
+    search: tuple[tuple[SibilantInterval, ...], tuple[SibilantSlot, ...]],
+    places: PhonePlaces,
+) -> tuple[SlotReading, ...]:
+    """Hold each slot against what the runs alone, without the reader, would have given it."""
+    found, absent = search
+    slots = [*(sound.slot for sound in found if sound.slot is not None), *absent]
+    alone = taken_runs(stage, _matched(stage, phones, None), sorted(slots, key=lambda slot: slot.index))
+    readings = [found_reading(stage, places, sound, alone.get(s.index)) for sound in found if (s := sound.slot)]
+    readings += [absent_reading(places, slot, alone.get(slot.index)) for slot in absent]
+    return tuple(sorted(readings, key=lambda reading: reading.slot.index))
 
 
 def find_all(recording: Recording) -> tuple[SibilantInterval, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -23,7 +24,7 @@ SOUND_ENDINGS = frozenset(
     }
 )  # fmt: skip
 MANIFEST = "manifest.csv"
-OWN = ("recording", "words", "prompts", "intervals", "onset_s", "offset_s")
+OWN = ("recording", "channel", "words", "prompts", "intervals", "onset_s", "offset_s")
 """Manifest columns that say what to measure; all others are carried through."""
 
 LABELS = ("speaker", "session", "device")
@@ -163,7 +164,24 @@ def _from_lines(path: Path, name: str, place: Path, lines: Sequence[ManifestRow]
     for key in ("words", "intervals"):
         if line[key] and (path.parent / line[key]).is_file():
             line[key] = str(path.parent / line[key])
-    return _piece(name, place, line, given, [(key, first.get(key, "")) for key in carried])
+    channel = _channel(path.name, lines)
+    return replace(_piece(name, place, line, given, [(key, first.get(key, "")) for key in carried]), channel=channel)
+
+
+def _channel(name: str, lines: Sequence[ManifestRow]) -> int | None:
+    """Channel of one recording's lines, counted from 1; None where none is named."""
+    number, cells = lines[0]
+    written = cells.get("channel", "").strip()
+    others = [n for n, each in lines if each.get("channel", "").strip() != written]
+    if others:
+        raise ListError(f"{name}: line {others[0]} names another channel of its recording than line {number}; use one")
+    if not written:
+        return None
+    if not written.isdecimal() or int(written) < 1:
+        raise ListError(
+            f"{name}: line {number}: channel {written!r}; give its number, counted from 1, or leave it empty"
+        )
+    return int(written)
 
 
 def _marked(name: str, number: int, cells: Mapping[str, str], carried: Sequence[str]) -> Given:

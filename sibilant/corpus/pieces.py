@@ -45,6 +45,7 @@ def key_of(piece: Piece, methods: Sequence[Method]) -> str:
         piece.marked,
         piece.carried,
         piece.problem,
+        piece.channel,
         [dataclasses.asdict(method) for method in methods],
         versions(),
     ]
@@ -101,7 +102,7 @@ def _refused(piece: Piece, sha256: str, reason: str) -> tables.Row:
 
 
 def _rows(piece: Piece, methods: Sequence[Method]) -> tuple[str, list[tables.Row]]:
-    recording = audio.read_recording(piece.path)
+    recording = audio.read_recording(piece.path, channel=piece.channel)
     cells = dict(piece.carried)
     sha256 = recording.source.sha256
     labels = tables.Labels(piece.recording, sha256, *(cells.get(key, "") for key in ("speaker", "session", "device")))

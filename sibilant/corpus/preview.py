@@ -38,7 +38,7 @@ def _said(piece: Piece, plan: Plan) -> tuple[bool, str]:
     if piece.problem:
         return False, f"not measured ({piece.problem})"
     try:
-        recording = audio.read_recording(Path(piece.path))
+        recording = audio.read_recording(Path(piece.path), channel=piece.channel)
     except InputError as error:
         return False, f"not measured ({error})"
     late = [given for given in piece.given if given.interval.offset_s > recording.duration_s + 0.001]

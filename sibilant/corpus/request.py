@@ -49,6 +49,7 @@ class Given:
 class Piece:
     """One recording to measure: how the table calls it, where it lies, what was said or marked, what is carried.
 
+    ``channel`` counts from 1; None where the recording has one.
     ``problem`` says why it can't be measured at all, such as a word without known pronunciation.
     """
 
@@ -59,6 +60,7 @@ class Piece:
     marked: bool = False
     carried: tuple[tuple[str, str], ...] = ()
     problem: str = ""
+    channel: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 from .measures import MEASURES, Measure, Scope, measures_of
 from .method import Method, MicrophoneResponse, Window
 from .noise import Cut, NoiseSpectrum
+from .places import PhonePlaces
 from .reference import Comparison, ReferenceRange
 from .sound import (
     Edge,
@@ -34,6 +35,7 @@ __all__ = [
     "Method",
     "MicrophoneResponse",
     "NoiseSpectrum",
+    "PhonePlaces",
     "Position",
     "Prompt",
     "Recording",

@@ -1,6 +1,7 @@
 """Recording and prompts to utterances: every phone of a prompt placed."""
 
 from .finding import find_words
+from .placing import place_phones
 from .search import WordSearch
 
-__all__ = ["WordSearch", "find_words"]
+__all__ = ["WordSearch", "find_words", "place_phones"]

@@ -41,6 +41,7 @@ def fields_of(asked: dict[str, Any]) -> dict[str, Any]:
             "given_on": asked["consent_on"],
             "teaching": asked["teaching"],
             "research": asked["research"],
+            "pooled": asked["pooled"],
             "withdrawn_on": asked["withdrawn_on"],
         },
         "therapy": {
@@ -80,6 +81,7 @@ def described(function: Any) -> Any:
         click.option("--consent-on", type=Day(), metavar="DATE"),
         click.option("--teaching/--no-teaching", default=None, help="Agreed to use in teaching."),
         click.option("--research/--no-research", default=None, help="Agreed to use in research."),
+        click.option("--pooled/--no-pooled", default=None, help="Agreed that their spread serves others' limits."),
         click.option("--withdrawn-on", type=Day(), metavar="DATE", help="Consent was withdrawn; no more is kept."),
     )
     for option in reversed(options):

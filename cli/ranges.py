@@ -30,10 +30,10 @@ def command() -> None:
 @click.option("--dialect", default="", help="Variety spoken; values of another one are refused.")
 @click.option("--own-baseline", is_flag=True, help="No range at all: dialect, second language, or by choice.")
 @click.option("--orientation", is_flag=True, help="Show the 6 to 13 year strip, under its own label; off by default.")
-@click.option("--refused/--no-refused", default=True, show_default=True, help="Values that don't fit, with reasons.")
+@click.option("--all", "everything", is_flag=True, help="Every value in full, and all that don't fit, with reasons.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 @caseload
-def list_command(caseload: Path | None, refused: bool, as_json: bool, bandwidth: float | None, **asked: Any) -> None:
+def list_command(caseload: Path | None, everything: bool, as_json: bool, bandwidth: float | None, **asked: Any) -> None:
     """Values that fit, with source, population, method and how obtained; or why none fits.
 
     What you leave out is not asked. A value is listed for reading; a placement also needs age, group, cue and five
@@ -46,8 +46,14 @@ def list_command(caseload: Path | None, refused: bool, as_json: bool, bandwidth:
     if as_json:
         print_json(document)
         return
+    if not everything:
+        from sibilant.clinic.compare import short_answer
+
+        for line in short_answer(document):
+            click.echo(line)
+        return
     for answer in document["answers"]:
-        _print_answer(answer, refused=refused)
+        _print_answer(answer, refused=True)
     _print_norms(document)
 
 
@@ -74,6 +80,43 @@ def add_command(caseload: Path | None, file: Path, as_json: bool) -> None:
     click.echo(f"{len(added)} added" if added else "nothing added: all of them were there already")
     for row in rows:
         _print_range(row)
+
+
+@command.command(
+    name="build",
+    epilog='Example: sibilant ranges build table.csv --speaker speaker --population "typical, no history of therapy"',
+)
+@click.argument("table", type=click.Path(path_type=Path))
+@click.option("--speaker", required=True, metavar="COLUMN", help="Column that names the speaker.")
+@click.option(
+    "--population", default="", metavar="TEXT", help='Who they are; "in therapy" is never offered as typical.'
+)
+@click.option("--measure", "measures", multiple=True, metavar="KEY", help="May be repeated; default: all in it.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+@caseload
+def build_command(
+    caseload: Path | None, table: Path, speaker: str, population: str, measures: tuple[str, ...], as_json: bool
+) -> None:
+    """Make ranges of your own from TABLE.csv, a table as 'sibilant measure --to' or 'sibilant corpus' writes it.
+
+    Beside its columns it needs age_low_y, age_high_y (whole years of the age band) and sex (f, m, both) of each
+    speaker. A cell is one sound, position, level, age band and sex; ten speakers or more make a range, with means and
+    SDs between and within speakers, the one method, the devices, and the table's hash.
+    """
+    from sibilant.clinic.build_ranges import build_ranges
+    from sibilant.clinic.caseload import folder_of
+    from sibilant.clinic.compare import describe_ranges
+
+    built = build_ranges(table, folder_of(caseload), speaker=speaker, population=population, measures=measures)
+    rows = describe_ranges(built.added)
+    if as_json:
+        print_json({"added": rows, "left_out": list(built.left_out)})
+        return
+    click.echo(f"{len(built.added)} made" if built.added else "nothing added: all of them were there already")
+    for row in rows:
+        _print_range(row)
+    for why in built.left_out:
+        click.echo(f"left out: {why}")
 
 
 def _print_answer(answer: dict[str, Any], *, refused: bool) -> None:

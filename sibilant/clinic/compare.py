@@ -228,3 +228,45 @@ def _question(asked: RangesRequest, measure: str) -> Question:
 
 def _echo(asked: RangesRequest) -> dict[str, Any]:
     return {name: getattr(asked, name) for name in asked.__slots__ if getattr(asked, name) not in ("", None, False)}
+
+
+def short_answer(document: dict[str, Any]) -> list[str]:
+    """What fits in two or three lines, or that none does, why, and what would make one fit.
+
+    Parameters
+    ----------
+    document : dict
+        From :func:`list_ranges`.
+    """
+    fitting = [(answer, row) for answer in document["answers"] for row in answer["fits"]]
+    n_refused = sum(len(answer["refused"]) for answer in document["answers"])
+    more = f"{n_refused} more don't fit; --all lists them with reasons" if n_refused else "--all shows them in full"
+    if fitting:
+        keys = list(dict.fromkeys(answer["measure"] for answer, _ in fitting))
+        answer, row = next((one for one in fitting if one[0]["measure"] == "centroid_hz"), fitting[0])
+        of = "; ".join(row[name] for name in ("population", "method_words", "source", "label"))
+        first = f"{answer['measure']} {row['figures']} ({of})"
+        rest = ", ".join(key for key in keys if key != answer["measure"])
+        others = f"; and for {rest}" if rest else ""
+        chance = 100 * ranges.outside_one_of(len(keys))
+        several = (
+            f" With {len(keys)} measures shown a typical speaker falls outside at least one in up to {chance:.0f} %."
+            if len(keys) > 1
+            else ""
+        )
+        return [f"fits: {first}{others}", f"{answer['sentence']}{several}", more]
+    reasons = [reason["text"] for answer in document["answers"] for reason in answer["reasons"]]
+    nearest = "" if "own_baseline" in document["question"] else _nearest(document)
+    lines = [f"none fits: {reasons[0]}" if reasons else "none fits"]
+    return [*lines, *([nearest] if nearest else []), more]
+
+
+def _nearest(document: dict[str, Any]) -> str:
+    """What would make one fit: the value with the fewest reasons against it, its figures left out."""
+    refused = [row for answer in document["answers"] for row in answer["refused"]]
+    open_to = [row for row in refused if row["figures"] != "not shown" and row["reasons"]]
+    if not open_to:
+        return "a range of your own fits: sibilant ranges build TABLE.csv --speaker COLUMN, or ranges add FILE.csv"
+    least = min(open_to, key=lambda row: len(row["reasons"]))
+    why = "; ".join(reason["text"] for reason in least["reasons"])
+    return f"nearest: {least['source']} would fit but for: {why}"

@@ -24,6 +24,7 @@ def plan(
     client: str | None = None,
     token_sd: float | None = None,
     day_sd: float = 0.0,
+    year_alarm: float = progress.YEAR_ALARM,
 ) -> list[Plan]:
     """Return designs for a wanted change: with the client's own SDs, with the SD given, or with three assumed ones.
 
@@ -36,15 +37,24 @@ def plan(
         raise UsageError(f"measure {key[:40]!r} is not known; docs/measures.md lists them, such as centroid_hz")
     if not change or not math.isfinite(change):
         raise UsageError("--change: a size above zero in the measure's unit is needed")
+    if not 0 < year_alarm < 1:
+        raise UsageError("--year-alarm is a share between 0 and 1, such as 0.05")
     if client is not None:
         own_token, own_day, source = _own(caseload, client, key)
-        return [progress.plan(key, change, own_token, day_sd=own_day, source=source)]
+        return [progress.plan(key, change, own_token, day_sd=own_day, source=source, year_alarm=year_alarm)]
     if token_sd is not None:
         if token_sd <= 0 or day_sd < 0:
             raise UsageError("--token-sd is above zero, and --day-sd is not below zero")
-        return [progress.plan(key, change, token_sd, day_sd=day_sd, source="as given")]
+        return [progress.plan(key, change, token_sd, day_sd=day_sd, source="as given", year_alarm=year_alarm)]
     return [
-        progress.plan(key, change, share * abs(change), day_sd=day_sd, source=f"assumed: {share:g} times the change")
+        progress.plan(
+            key,
+            change,
+            share * abs(change),
+            day_sd=day_sd,
+            source=f"assumed: {share:g} times the change",
+            year_alarm=year_alarm,
+        )
         for share in ASSUMED
     ]
 
@@ -80,6 +90,9 @@ def rows(found: Plan) -> list[dict[str, Any]]:
             "baselines": row.k_baseline,
             "limit": f"{row.limit:.{decimals}f}",
             "two probes": f"{row.least_between_two:.{decimals}f}",
+            "alarm a probe": f"{100 * row.one_probe:.1f} %",
+            "alarm a year": f"{100 * row.year:.1f} %",
+            "missed": f"{100 * row.missed:.0f} %",
             "enough": "yes" if row.enough else "no",
         }
         for row in found.rows
@@ -96,4 +109,9 @@ def lines(found: Plan) -> list[str]:
         if smallest is not None
         else "no design listed is enough"
     )
-    return [head, f"{least}; {found.advice}"]
+    wrong = (
+        "three ways to be wrong: one unchanged probe past the limit; an unchanged client called larger than error among"
+        " twelve monthly probes; a lasting change not called within three. Enough: 80 % found, the yearly alarm kept;"
+        " independent days, the plain rule"
+    )
+    return [head, f"{least}; {found.advice}", wrong]

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from .. import files, progress, store
 from ..errors import OutputError, UsageError
 from ..terms import MEASURES, Method
-from ..terms.change import CaseView, Change, ContextCell, SessionSummary
+from ..terms.change import UNJUDGED, CaseView, Change, ContextCell, Contrast, EarAndFigure, SessionSummary
 from ..terms.clinic import Case
 from .caseload import client_or_last, opened, used
+from .lending import lent_to
 from .plain import plain
 
 __all__ = ["case_view", "figure", "lines", "method_of", "plain", "session_rows"]
@@ -44,11 +46,11 @@ def case_view(
     with opened(caseload) as one:
         name = client_or_last(one, code)
         case = store.read_case(one, name)
-        today = store.day_of(one)
+        asked = progress.ViewRequest(tuple(measures), words, rater, store.day_of(one))  # type: ignore[arg-type]
+        given, not_lent = lent_to(one, case, asked)
         if one.setting("last_client") != name:
             used(one, name)
-    asked = progress.ViewRequest(tuple(measures), words, rater, today)  # type: ignore[arg-type]
-    return progress.view(case, asked), case
+    return progress.view(case, replace(asked, lent=given, not_lent=not_lent)), case
 
 
 def figure(view: CaseView, case: Case, to: Path, *, key: str = "") -> None:
@@ -177,6 +179,7 @@ def lines(view: CaseView) -> list[str]:
         found += [_change_line(change) for change in view.changes_of(key)]
         found += [*_trend_lines(view, key), *_spread_lines(view, key)]
     found += [*_ear_lines(view), *_other_lines(view)]
+    found += [f"advice: {sentence}" for sentence in view.advice]
     found += [f"question: {sentence}" for sentence in view.questions]
     found += [f"note: {sentence}" for sentence in view.joins]
     if view.client.invented:
@@ -218,7 +221,31 @@ def _change_line(change: Change) -> str:
     words = f"{change.n_shared_words} words shared, measured {change.n_measured} of {change.n_expected} expected"
     which = f", {change.word}" if change.word != "none" and change.verdict == "larger than error" else ""
     reasons = f" ({'; '.join(change.reasons)})" if change.reasons else ""
-    return f"  session {change.session}: {change.verdict}{which}{reasons}: {size}; {words}; {looked}"
+    beside = "".join(f"\n    {line}" for line in _beside_lines(change))
+    return f"  session {change.session}: {change.verdict}{which}{reasons}: {size}; {words}; {looked}{beside}"
+
+
+def _beside_lines(change: Change) -> list[str]:
+    """The limit with what it rests on, the plain rule beside it, and the verdict under a stated decay."""
+    key = change.key
+    rows: list[str] = []
+    if change.verdict == UNJUDGED and not change.awaits:
+        return rows
+    shared = f", shared by {change.n_measures} exploratory measures" if change.n_measures > 1 else ""
+    if (lent := change.lent) is not None:
+        rows.append(
+            f"limit {_number(key, change.limit)}{shared}, by the spread of {lent.n_clients} other clients (typical SD"
+            f" {_number(key, lent.typical)}, log spread {lent.spread:.2f}, fitted {lent.fitted_on}); plain rule:"
+            f" {change.plain_verdict}, limit {_number(key, change.plain_limit)}"
+        )
+    elif shared:
+        rows.append(f"limit {_number(key, change.limit)}{shared}")
+    if change.provisional:
+        rows.append(
+            f"provisional: {change.provisional}. With days alike over {progress.DECAY_DAYS:.0f} days:"
+            f" {change.related_verdict}, limit {_number(key, change.related_limit)}"
+        )
+    return rows
 
 
 def _trend_lines(view: CaseView, key: str) -> list[str]:
@@ -311,15 +338,9 @@ def _other_lines(view: CaseView) -> list[str]:
         f" {held.steadiness_db:.1f} dB, drift {held.drift_hz_per_s:.0f} Hz a second, {held.n_breaks} breaks"
         for held in view.sustained
     ]
-    for one in view.contrasts:
-        if one.reasons:
-            rows.append(f"session {one.session}: /s/ and /ʃ/ cannot be judged: {'; '.join(one.reasons)}")
-        else:
-            rows.append(
-                f"session {one.session}: /s/ minus /ʃ/ {_with_interval(one.key, one.difference, one.low, one.high)},"
-                f" area under the curve {one.auc:.2f} ({one.auc_low:.2f} to {one.auc_high:.2f}),"
-                f" overlap {one.overlap:.2f}"
-            )
+    rows += [_contrast_line(one) for one in (*view.contrasts, *view.contrasts_beside)]
+    if view.ear_and_figure is not None:
+        rows.append(_ear_line(view.ear_and_figure))
     rows += [
         f"earlier, not joined ({one.source}): {one.on.isoformat()}"
         + (f", {one.n_correct} of {one.n_scored} correct" if one.n_scored is not None else "")
@@ -340,3 +361,25 @@ def _context_line(cell: ContextCell) -> str:
         found = _with_interval(cell.key, cell.mean, cell.low, cell.high)
         drawn = f"{_number(cell.key, cell.shrunk)} {MEASURES[cell.key].unit}".strip()
     return f"context {cell.rank}: {cell.name}, {cell.n} tokens, {found}; drawn towards the whole {drawn}"
+
+
+def _contrast_line(one: Contrast) -> str:
+    if one.reasons:
+        return f"session {one.session}: /s/ and /{one.against}/ cannot be judged: {'; '.join(one.reasons)}"
+    return (
+        f"session {one.session}: /s/ minus /{one.against}/, {one.over},"
+        f" {_with_interval(one.key, one.difference, one.low, one.high)},"
+        f" area under the curve {one.auc:.2f} ({one.auc_low:.2f} to {one.auc_high:.2f}),"
+        f" overlap {one.overlap:.2f} ({one.overlap_low:.2f} to {one.overlap_high:.2f})"
+    )
+
+
+def _ear_line(one: EarAndFigure) -> str:
+    name = MEASURES[one.key].name if one.key in MEASURES else one.key
+    if one.reasons:
+        return f"ear and figure ({name}): {'; '.join(one.reasons)}"
+    return (
+        f"ear and figure: within a session a sound heard as right has the higher {name} than one heard as wrong in"
+        f" {100 * one.auc:.0f} % of pairs ({100 * one.low:.0f} to {100 * one.high:.0f};"
+        f" {one.n_right} heard as right, {one.n_wrong} as wrong; 50 % would be no bond)"
+    )

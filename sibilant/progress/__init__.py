@@ -4,11 +4,15 @@ from .accuracy import accuracy, judgement_by, main_rater, move_up, standing, wor
 from .agreement import agreement, agreement_with_self
 from .change import bridge, changes, compare, limit_factor, measurement_error
 from .context import accuracy_map, context_map, context_of
-from .contrast import additions, before_after, contrast
-from .frame import ViewRequest
+from .contrast import additions, before_after
+from .contrasts import contrast
+from .frame import ViewRequest, make_frame
+from .lending import baseline_spreads, lend
 from .means import Estimate, bootstrap_mean, half_width, least_difference, mean_interval, paired, sd_interval, welch
 from .plan import Plan, PlanRow, plan
+from .planning import YEAR_ALARM
 from .proportions import mcnemar_exact, newcombe, wilson
+from .related import DECAY_DAYS
 from .reliability import alpha, error_of_measurement, fleiss, intraclass, kappa, limits_of_agreement
 from .separation import separation
 from .session import expected, reason_left_out, summarise
@@ -19,7 +23,9 @@ from .unlike import WATCHED, Unlike, most_unlike
 from .view import view
 
 __all__ = [
+    "DECAY_DAYS",
     "WATCHED",
+    "YEAR_ALARM",
     "Estimate",
     "Plan",
     "PlanRow",
@@ -31,6 +37,7 @@ __all__ = [
     "agreement",
     "agreement_with_self",
     "alpha",
+    "baseline_spreads",
     "before_after",
     "bootstrap_mean",
     "bridge",
@@ -51,9 +58,11 @@ __all__ = [
     "kappa",
     "kendall_s",
     "least_difference",
+    "lend",
     "limit_factor",
     "limits_of_agreement",
     "main_rater",
+    "make_frame",
     "mcnemar_exact",
     "mean_interval",
     "measurement_error",

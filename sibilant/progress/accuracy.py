@@ -10,7 +10,8 @@ from typing import Literal
 from ..terms.change import Accuracy, AccuracyCell, MoveUp, WordsGained
 from ..terms.clinic import Judgement, KeptToken, MoveUpRule, Session
 from ..terms.vocabulary import Heard
-from .proportions import mcnemar_exact, newcombe, wilson
+from .paired_shares import newcombe_paired
+from .proportions import mcnemar_exact, wilson
 
 Rule = Literal["strict", "common distortions forgiven", "distortions forgiven"]
 COMMON_DISTORTIONS = frozenset({"dentalised", "frontal"})
@@ -96,14 +97,15 @@ def token_id(token: KeptToken) -> str:
 def words_gained(
     early: Sequence[KeptToken], late: Sequence[KeptToken], rater: str, *, days: tuple[dt.date, dt.date]
 ) -> WordsGained | None:
-    """Return the same words judged on two days: gained and lost with the exact McNemar p, and Newcombe's difference."""
+    """Return the same words judged on two days: gained and lost (exact McNemar), Newcombe's paired difference."""
     before, after = _right_by_word(early, rater), _right_by_word(late, rater)
     same = sorted(before.keys() & after.keys())
     if not same:
         return None
     gained = sum(after[word] and not before[word] for word in same)
     lost = sum(before[word] and not after[word] for word in same)
-    difference, low, high = newcombe((sum(after.values()), len(after)), (sum(before.values()), len(before)))
+    both = sum(after[word] and before[word] for word in same)
+    difference, low, high = newcombe_paired(both, gained, lost, len(same) - both - gained - lost)
     return WordsGained(
         early[0].session,
         late[0].session,

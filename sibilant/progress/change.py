@@ -8,7 +8,7 @@ Rule: own, fixed for this project; t(.975, k - 1) sqrt(1 + 1/k) is 4.97, 3.56, 3
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,6 +22,8 @@ LEAST_BASELINE = 3
 LEAST_WORDS = 8
 LEAST_SHARE = 0.8
 Probe = tuple[int, MeasureSummary]
+Limits = Callable[[float, int, float, int], tuple[float, float]]
+"""From the baseline's SD, its k, the token error and the later probe's session: half the interval, and the limit."""
 
 
 def limit_factor(k: int) -> float:
@@ -33,6 +35,17 @@ def limit_factor(k: int) -> float:
     [4.97, 3.56, 3.04]
     """
     return t_quantile(k - 1) * math.sqrt(1 + 1 / k)
+
+
+def plain_factor(k: int, n_measures: int = 1) -> float:
+    """Return the factor by which several exploratory measures keep one promise between them (Bonferroni).
+
+    Examples
+    --------
+    >>> [round(plain_factor(3, n), 2) for n in (1, 2)]
+    [4.97, 7.17]
+    """
+    return t_quantile(k - 1, 1 - 0.05 / n_measures) * math.sqrt(1 + 1 / k)
 
 
 def enough(summary: MeasureSummary) -> str:
@@ -102,6 +115,12 @@ def token_error(summaries: Sequence[MeasureSummary]) -> float:
     return math.sqrt(mean_square / len(shared))
 
 
+def plain_limits(s: float, k: int, floor: float, session: int, *, n_measures: int = 1) -> tuple[float, float]:
+    """Return half the interval and the limit by the plain rule; several exploratory measures share its level."""
+    factor = plain_factor(k, n_measures)
+    return limit_factor(k) * s, _at_least(factor * s, factor * floor)
+
+
 @dataclass(frozen=True, slots=True)
 class Bridge:
     """One probe made with two devices at once: what the new device adds, with its standard error and words."""
@@ -145,7 +164,13 @@ def _difference(baseline: Sequence[MeasureSummary], new: MeasureSummary) -> _Dif
 
 
 def compare(
-    key: str, baseline: Sequence[Probe], probe: Probe, *, apart: Sequence[str] = (), offset: Bridge | None = None
+    key: str,
+    baseline: Sequence[Probe],
+    probe: Probe,
+    *,
+    apart: Sequence[str] = (),
+    offset: Bridge | None = None,
+    limits: Limits = plain_limits,
 ) -> Change:
     """Return one probe against the baseline, before the next probe's word is taken in (see :func:`changes`).
 
@@ -163,9 +188,11 @@ def compare(
         reasons.append(too_few(k, len(baseline_reasons)))
     if base.n_shared < LEAST_WORDS:
         reasons.append(f"{base.n_shared} words shared with the baseline; {LEAST_WORDS} are needed")
-    half = limit_factor(k) * base.s if k > 1 else math.nan
-    floor = limit_factor(k) * token_error([one for _, one in good]) if k > 1 else math.nan
-    limit = _at_least(half, floor) if k >= LEAST_BASELINE else math.nan
+    half = limit = math.nan
+    if k > 1:
+        half, limit = limits(base.s, k, token_error([one for _, one in good]), number)
+    if k < LEAST_BASELINE:
+        limit = math.nan
     value = base.value
     if offset is not None:
         value -= offset.offset.value
@@ -207,6 +234,7 @@ def changes(
     apart: Mapping[int, Sequence[str]] | None = None,
     offsets: Mapping[int, Bridge] | None = None,
     exploratory: bool = False,
+    limits: Limits = plain_limits,
 ) -> tuple[Change, ...]:
     """Return every later probe against the baseline, each with the next (or previous) probe's word taken in.
 
@@ -216,7 +244,8 @@ def changes(
     """
     apart, offsets = apart or {}, offsets or {}
     first = [
-        compare(key, baseline, probe, apart=apart.get(probe[0], ()), offset=offsets.get(probe[0])) for probe in later
+        compare(key, baseline, one, apart=apart.get(one[0], ()), offset=offsets.get(one[0]), limits=limits)
+        for one in later
     ]
     judged = [change for change in first if change.verdict != UNJUDGED]
     settled = {change.session: _settle(judged, place) for place, change in enumerate(judged)}

@@ -1,56 +1,14 @@
-"""/s/ against /ʃ/ for one speaker, over-use of /s/, spread over time, and pairs to play to a family."""
+"""Over-use of /s/, spread over time, held sounds, and pairs to play to a family."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 
-from ..terms.change import Additions, BeforeAfter, Contrast, MeasureSummary, SessionSummary, SpreadPoint, SustainedHold
+from ..terms.change import Additions, BeforeAfter, MeasureSummary, SessionSummary, SpreadPoint, SustainedHold
 from ..terms.clinic import KeptToken
-from ..terms.takes import NEEDED_EACH
-from .accuracy import counts, judgement_by
-from .separation import separation
-from .session import measured_under, reason_left_out
-
-
-def contrast(tokens: Sequence[KeptToken], session: int, key: str, method: str, rater: str) -> Contrast | None:
-    """Return the separation of /s/ and /ʃ/ in one session; None when no /ʃ/ was asked for.
-
-    Only tokens that a person judged correct enter, and ten of each are needed; the figures are those of
-    :func:`~sibilant.progress.separation`.
-    """
-    if not any(_phone(token) == "SH" for token in tokens):
-        return None
-    s, sh = (_accepted(tokens, phone, key, method, rater) for phone in ("S", "SH"))
-    found = separation(s, sh)
-    if found.difference is None or found.auc is None or found.overlap is None:
-        nan = math.nan
-        reason = f"{len(s)} /s/ and {len(sh)} /ʃ/ judged correct and measured; {NEEDED_EACH} of each are needed"
-        return Contrast(key, session, len(s), len(sh), nan, nan, nan, nan, nan, nan, nan, (reason,))
-    low, high = found.difference_interval or (math.nan, math.nan)
-    auc_low, auc_high = found.auc_interval or (math.nan, math.nan)
-    return Contrast(
-        key, session, len(s), len(sh), found.difference, low, high, found.auc, auc_low, auc_high, found.overlap
-    )
-
-
-def _phone(token: KeptToken) -> str:
-    slot = token.any_token.slot
-    return slot.phone if slot is not None else ""
-
-
-def _accepted(tokens: Sequence[KeptToken], phone: str, key: str, method: str, rater: str) -> list[float]:
-    values = []
-    for token in tokens:
-        judgement = judgement_by(token, rater)
-        if _phone(token) != phone or not counts(token) or judgement is None or judgement.heard != "correct":
-            continue
-        if phone == "S" and (slot := token.any_token.slot) is not None and slot.cluster.startswith("str"):
-            continue
-        measured = measured_under(token, method)
-        if not reason_left_out(token, key, method) and measured is not None and measured.measures is not None:
-            values.append(float(measured.measures.values[key]))
-    return values
+from .accuracy import counts
+from .session import measured_under
 
 
 def additions(tokens: Sequence[KeptToken], session: int) -> Additions | None:

@@ -9,11 +9,13 @@ from dataclasses import dataclass, replace
 from ..terms import MEASURES
 from ..terms.change import Change, MeasurementError, MeasureSummary, PhaseEffect, SessionSummary, Trend
 from ..terms.clinic import Session
-from .change import Bridge, Probe, changes, measurement_error
+from .change import LEAST_BASELINE, Bridge, Probe, measurement_error, plain_factor
 from .frame import Frame
 from .series import Series, bridge_to
 from .single_case import phase_effect
+from .spread import sd_known
 from .trend import trend
+from .weighed import Beside, weighed
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +33,9 @@ def follow(frame: Frame, key: str, summaries: Sequence[SessionSummary]) -> Follo
     """Return one measure over all lines: those apart are judged only by a bridge or a baseline of their own."""
     table = {one.number: one.measures[key] for one in summaries if key in one.measures}
     months = {one.number: one.month for one in summaries}
+    on = {one.number: one.on for one in summaries}
+    n_measures = 1 if key == frame.case.client.main_measure else max(1, len(frame.keys) - 1)
+    lent = {session: found for (measure, session), found in frame.lent.items() if measure == key}
     main = frame.series[0] if frame.series else Series(("", "", "", ""), (), (), True)
     baseline = _probes(main.baseline, table)
     found: list[Change] = []
@@ -41,7 +46,8 @@ def follow(frame: Frame, key: str, summaries: Sequence[SessionSummary]) -> Follo
     for line in frame.series[1:]:
         probes = _probes(line.later, table)
         if line.baseline:
-            found += _changes(frame, key, _probes(line.baseline, table), probes)
+            own = Beside(on, {}, n_measures)
+            found += _changes(frame, key, _probes(line.baseline, table), probes, beside=own)
             continue
         later += probes
         over = bridge_to(line, main, table)
@@ -51,13 +57,24 @@ def follow(frame: Frame, key: str, summaries: Sequence[SessionSummary]) -> Follo
             offsets.update({number: over[0] for number, _ in probes})
             bridged.append(_bridge_sentence(key, *over))
     later.sort(key=lambda probe: months[probe[0]])
-    found += _changes(frame, key, baseline, later, apart=apart, offsets=offsets)
+    beside = Beside(on, lent, n_measures)
+    found += _changes(frame, key, baseline, later, beside=beside, apart=apart, offsets=offsets)
     found.sort(key=lambda change: (months[change.session], change.session))
-    error = measurement_error(key, baseline)
+    error = _with_lent(measurement_error(key, baseline), found, n_measures)
     if main.reference != "baseline":
         error = replace(error, reasons=_as_reference(error.reasons))
         found = [replace(change, reasons=_as_reference(change.reasons)) for change in found]
     return Followed(error, tuple(found), *_shape(key, main, table, months), tuple(bridged))
+
+
+def _with_lent(error: MeasurementError, found: Sequence[Change], n_measures: int) -> MeasurementError:
+    """The baseline's error, its limit for so many measures, with what others lent to the latest verdict."""
+    if n_measures > 1 and error.k >= LEAST_BASELINE:
+        error = replace(error, limit=error.limit * plain_factor(error.k, n_measures) / plain_factor(error.k))
+    lent = next((one.lent for one in reversed(found) if one.lent is not None), None)
+    if lent is None or error.k < LEAST_BASELINE:
+        return error
+    return replace(error, lent=lent, sd_known=float(sd_known(error.sd, error.k, lent, error.token_only)))
 
 
 def _as_reference(reasons: Sequence[str]) -> tuple[str, ...]:
@@ -93,14 +110,14 @@ def _changes(
     baseline: list[Probe],
     later: list[Probe],
     *,
+    beside: Beside,
     apart: dict[int, tuple[str, ...]] | None = None,
     offsets: dict[int, Bridge] | None = None,
 ) -> list[Change]:
     main = key == frame.case.client.main_measure
     expected_direction = frame.case.client.direction if main else "none"
-    return list(
-        changes(key, baseline, later, expected=expected_direction, apart=apart, offsets=offsets, exploratory=not main)
-    )
+    asked = {"expected": expected_direction, "apart": apart, "offsets": offsets, "exploratory": not main}
+    return list(weighed(key, baseline, later, beside, **asked))
 
 
 def _bridge_sentence(key: str, over: Bridge, old: Session, new: Session) -> str:

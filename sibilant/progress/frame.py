@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Literal
 
 from ..terms import MEASURES
+from ..terms.change import ClinicSpread
 from ..terms.clinic import Case, KeptToken, Session
 from .accuracy import main_rater
 from .phases import with_phases
@@ -15,18 +16,22 @@ from .series import Series, choose_method, series_of
 from .session import expected, is_main_s
 
 Words = Literal["untreated", "treated", "all"]
+Lent = Mapping[tuple[str, int], ClinicSpread]
+"""What other clients lend, by measure and session of the main line: a verdict keeps the numbers it was given with."""
 DAYS_A_MONTH = 30.4375
 ALSO = ("centroid_hz", "sd_hz", "core_duration_ms")
 
 
 @dataclass(frozen=True, slots=True)
 class ViewRequest:
-    """What is wanted of a case: measures beside the main one, which words, whose ear, and the day it is made."""
+    """What is wanted of a case: measures beside the main one, which words, whose ear, the day, what others lend."""
 
     measures: tuple[str, ...] = ()
     words: Words = "untreated"
     rater: str = ""
     today: dt.date | None = None
+    lent: Lent = field(default_factory=dict)
+    not_lent: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +45,7 @@ class Frame:
     keys: tuple[str, ...]
     series: tuple[Series, ...]
     words: Words
+    lent: Lent = field(default_factory=dict)
 
     def tokens(self, session: Session) -> list[KeptToken]:
         """Tokens of one session at its own level and cue."""
@@ -75,7 +81,7 @@ def make_frame(case: Case, asked: ViewRequest) -> tuple[Frame, str]:
     main = case.client.main_measure
     keys = tuple(dict.fromkeys([main, *(asked.measures or (key for key in ALSO if key in MEASURES))]))
     rater = asked.rater or main_rater(case.tokens)
-    return Frame(case, sessions, method, rater, keys, series_of(sessions), asked.words), sentence
+    return Frame(case, sessions, method, rater, keys, series_of(sessions), asked.words, asked.lent), sentence
 
 
 def _to_be_heard(token: KeptToken) -> bool:

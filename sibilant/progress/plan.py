@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from .change import limit_factor
+from ..terms.change import ClinicSpread
 from .means import half_width, least_difference
-
-WORDS = (10, 20, 30, 40)
-BASELINES = (3, 4, 5)
+from .planning import WORDS, YEAR_ALARM, Design, trade
+from .related import FULL_GAP_DAYS, cost_of_spacing
 
 
 @dataclass(frozen=True, slots=True)
 class PlanRow:
-    """One design: words a probe and baseline probes, the limit to expect, and whether the wanted change passes it."""
+    """One design: words and baselines, the limit to expect, three ways to be wrong, and whether it is enough.
+
+    ``one_probe`` is how often one unchanged probe passes the limit, ``year`` how often an unchanged client is called
+    larger than error in twelve monthly probes, ``missed`` how often the change is not called within three.
+    """
 
     n_words: int
     k_baseline: int
@@ -23,6 +25,9 @@ class PlanRow:
     half_width: float
     least_between_two: float
     enough: bool
+    one_probe: float
+    year: float
+    missed: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,28 +57,37 @@ def plan(
     day_sd: float = 0.0,
     source: str = "",
     words: Sequence[int] = WORDS,
+    year_alarm: float = YEAR_ALARM,
+    lent: ClinicSpread | None = None,
 ) -> Plan:
-    """Return the limit to expect for each design: t(.975, k-1) sqrt(1 + 1/k) sqrt(token_sd^2/n + day_sd^2).
+    """Return each design with its three ways to be wrong; enough is 80 % found within three probes at the yearly alarm.
 
     Examples
     --------
     >>> smallest = plan("centroid_hz", 600.0, 500.0).smallest
-    >>> smallest.n_words, smallest.k_baseline, round(smallest.limit)
-    (10, 4, 563)
+    >>> smallest.n_words, smallest.k_baseline, round(smallest.missed, 1)
+    (20, 4, 0.1)
     """
     size = abs(change)
-    rows = []
-    for n in words:
-        for k in BASELINES:
-            limit = limit_factor(k) * math.sqrt(token_sd**2 / n + day_sd**2)
-            half, least = half_width(token_sd, n), least_difference(token_sd, n, day_sd=day_sd)
-            rows.append(PlanRow(n, k, limit, half, least, limit <= size))
-    return Plan(key, size, token_sd, day_sd, source, tuple(rows), _advice(rows, size, day_sd))
+    designs = trade(size, token_sd, day_sd=day_sd, lent=lent, year_alarm=year_alarm, words=words)
+    rows = tuple(_row(one, token_sd, day_sd) for one in designs)
+    return Plan(key, size, token_sd, day_sd, source, rows, _advice(rows))
 
 
-def _advice(rows: Sequence[PlanRow], size: float, day_sd: float) -> str:
+def _row(one: Design, token_sd: float, day_sd: float) -> PlanRow:
+    half, least = half_width(token_sd, one.n_words), least_difference(token_sd, one.n_words, day_sd=day_sd)
+    wrong = (one.one_probe, one.year, one.missed)
+    return PlanRow(one.n_words, one.k_baseline, one.limit, half, least, one.enough, *wrong)
+
+
+def _advice(rows: Sequence[PlanRow]) -> str:
+    spacing = (
+        f"baselines {FULL_GAP_DAYS // 7} weeks apart; bunched ones are provisional, and a limit that allows for related"
+        f" days is {cost_of_spacing(7, 3):.1f} times as wide at one week, {cost_of_spacing(21, 3):.1f} at three"
+    )
     if any(row.enough for row in rows):
-        return "a larger change than the limit is found about every second time or more; plan for more than the least"
-    if day_sd and limit_factor(BASELINES[-1]) * day_sd > size:
-        return "the day-to-day spread alone passes this change: more words cannot buy it back; repeat the baseline"
-    return "no design listed is enough for this change; more words or more baselines are needed, or a larger change"
+        return spacing
+    few, many = rows[0].n_words, rows[-1].n_words
+    ends = [row.missed for row in rows if row.n_words in (few, many)][-2:]
+    gain = f"from {few} to {many} words misses fall from {100 * ends[0]:.0f} to {100 * ends[1]:.0f} %"
+    return f"no design listed finds four in five: {gain}; more baselines, or a larger change; {spacing}"

@@ -11,7 +11,7 @@ from ..terms.takes import NEEDED_EACH, Separation
 
 Rows = npt.NDArray[np.float64]
 
-N_RESAMPLES = 1000
+N_DRAWS = 4000
 _SEED = 20261124
 
 
@@ -28,15 +28,16 @@ def separation(first: Sequence[float], second: Sequence[float]) -> Separation:
     Returns
     -------
     Separation
-        With fewer than ten values of either sound all figures are None and ``why`` says "cannot be judged".
+        With fewer than seven values of either sound all figures are None and ``why`` says "cannot be judged".
 
     Notes
     -----
-    Difference of means with Welch's interval. Area under the ROC curve, :math:`P(x > y) + P(x = y) / 2`, with the
-    interval of DeLong et al. (1988) on the logit scale; where the sounds do not overlap at all that variance is zero,
-    and the nearer limit is :math:`0.025^{1/n}` with n the smaller count, as for n successes out of n (Clopper &
-    Pearson 1934). Overlap: common area of two normal densities with the sounds' own means and SDs (Inman & Bradley
-    1989), with a percentile bootstrap interval from 1000 seeded resamples. All from memory.
+    Difference of means with Welch's interval. Area under the ROC curve, :math:`P(x > y) + P(x = y) / 2`; overlap: the
+    common area of two normal densities with the sounds' own means and SDs (Inman & Bradley 1989, from memory). The
+    intervals of both are those of two normal densities of unknown means and SDs, by 4000 seeded draws of generalised
+    pivots, :math:`s \sqrt{(n-1)/\chi^2_{n-1}}` and :math:`\bar x - z \sigma / \sqrt n` (Weerahandi 1993, from memory).
+    The area's interval is stretched to its own value; the overlap reaches up to 1 where the means may be equal.
+    Coverage at 7, 10 and 20 of each: 94 to 97 % (docs/evidence/contrast_intervals.csv); resampling held 77 to 92 %.
 
     Examples
     --------
@@ -44,23 +45,26 @@ def separation(first: Sequence[float], second: Sequence[float]) -> Separation:
     >>> found.difference, found.auc
     (3000.0, 1.0)
     >>> separation([8000.0], [5000.0]).why
-    'cannot be judged: 1 and 1 tokens, 10 of each are needed'
+    'cannot be judged: 1 and 1 tokens, 7 of each are needed'
     """
     x, y = (np.sort(np.array([v for v in values if np.isfinite(v)], dtype=np.float64)) for values in (first, second))
     if min(x.size, y.size) < NEEDED_EACH:
         why = f"cannot be judged: {x.size} and {y.size} tokens, {NEEDED_EACH} of each are needed"
         return Separation(x.size, y.size, why=why)
-    auc, auc_interval = _area(x, y)
-    overlap, overlap_interval = _overlap_with_interval(x, y)
+    welch = _welch(x, y)
+    areas, overlaps = _drawn(x, y)
+    auc = float(np.mean((x[:, np.newaxis] > y) + 0.5 * (x[:, np.newaxis] == y)))
+    overlap = float(overlap_of_normals(*_mean_and_sd(x[np.newaxis]), *_mean_and_sd(y[np.newaxis]))[0])
+    low, high = (float(edge) for edge in np.quantile(areas, (0.025, 0.975)))
     return Separation(
         x.size,
         y.size,
         float(np.mean(x) - np.mean(y)),
-        _welch(x, y),
+        welch,
         auc,
-        auc_interval,
+        (min(low, auc), max(high, auc)),
         overlap,
-        overlap_interval,
+        _overlap_interval(overlap, overlaps, welch),
     )
 
 
@@ -76,29 +80,30 @@ def _welch(x: Rows, y: Rows) -> tuple[float, float]:
     return difference - half, difference + half
 
 
-def _area(x: Rows, y: Rows) -> tuple[float, tuple[float, float]]:
-    """Area under the ROC curve with DeLong's interval on the logit scale."""
-    wins = (x[:, np.newaxis] > y) + 0.5 * (x[:, np.newaxis] == y)
-    auc = float(np.mean(wins))
-    n_pairs = min(x.size, y.size)
-    if auc in (0.0, 1.0):
-        reach = 1 - 0.025 ** (1 / n_pairs)
-        return auc, (1 - reach, 1.0) if auc == 1.0 else (0.0, reach)
-    variance = np.var(np.mean(wins, axis=1), ddof=1) / x.size + np.var(np.mean(wins, axis=0), ddof=1) / y.size
-    middle = np.log(auc / (1 - auc))
-    half = 1.959964 * np.sqrt(variance) / (auc * (1 - auc))
-    low, high = (float(1 / (1 + np.exp(-edge))) for edge in (middle - half, middle + half))
-    return auc, (low, high)
+def _drawn(x: Rows, y: Rows) -> tuple[Rows, Rows]:
+    """Areas and overlaps of pairs of normal densities that may have given these values."""
+    from scipy.special import ndtr
 
-
-def _overlap_with_interval(x: Rows, y: Rows) -> tuple[float, tuple[float, float]]:
     rng = np.random.default_rng(_SEED)
-    drawn_x = x[rng.integers(0, x.size, (N_RESAMPLES, x.size))]
-    drawn_y = y[rng.integers(0, y.size, (N_RESAMPLES, y.size))]
-    value = overlap_of_normals(*_mean_and_sd(x[np.newaxis]), *_mean_and_sd(y[np.newaxis]))
-    drawn = overlap_of_normals(*_mean_and_sd(drawn_x), *_mean_and_sd(drawn_y))
-    low, high = np.quantile(drawn, (0.025, 0.975))
-    return float(value[0]), (float(low), float(high))
+    (mean_1, sd_1), (mean_2, sd_2) = _pivots(rng, x), _pivots(rng, y)
+    spread = np.hypot(sd_1, sd_2)
+    shift = np.divide(mean_1 - mean_2, spread, out=np.zeros_like(spread), where=spread > 0)
+    shift = np.where(spread > 0, shift, 1e3 * np.sign(mean_1 - mean_2))
+    return np.asarray(ndtr(shift), dtype=np.float64), overlap_of_normals(mean_1, sd_1, mean_2, sd_2)
+
+
+def _pivots(rng: np.random.Generator, values: Rows) -> tuple[Rows, Rows]:
+    n = values.size
+    sd = np.std(values, ddof=1) * np.sqrt((n - 1) / rng.chisquare(n - 1, N_DRAWS))
+    return np.mean(values) - rng.standard_normal(N_DRAWS) * sd / np.sqrt(n), sd
+
+
+def _overlap_interval(value: float, drawn: Rows, welch: tuple[float, float]) -> tuple[float, float]:
+    """Quantiles of the draws; one-sided, up to 1, where the difference of means may be none."""
+    if welch[0] <= 0 <= welch[1]:
+        return min(float(np.quantile(drawn, 0.04)), value), 1.0
+    low, high = (float(edge) for edge in np.quantile(drawn, (0.025, 0.975)))
+    return min(low, value), max(high, value)
 
 
 def _mean_and_sd(rows: Rows) -> tuple[Rows, Rows]:

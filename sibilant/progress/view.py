@@ -23,11 +23,14 @@ from .accuracy import accuracy, accuracy_by, counts, judgement_by, move_up, stan
 from .agreement import agreement
 from .alike import open_questions, settled, unlike_bandwidth, unlike_elicited
 from .context import accuracy_map, context_map, context_of
-from .contrast import additions, before_after, contrast, spread_point, sustained_holds
+from .contrast import additions, before_after, spread_point, sustained_holds
+from .contrasts import contrast, contrasts_beside
+from .ear_and_figure import ear_and_figure
 from .follow import Followed, follow
 from .frame import DAYS_A_MONTH, Frame, ViewRequest, make_frame
 from .phases import phase_question
 from .presence import followed_by_presence, presence
+from .related import next_baseline
 from .series import first_baseline
 from .session import expected, is_main_s, is_str, is_z, summarise, word_key
 from .sets import fades
@@ -59,6 +62,11 @@ def view(case: Case, asked: ViewRequest | None = None) -> CaseView:
         sets_of_three=fades(_shown_tokens(frame), frame.keys[:1], frame.method, frame.rater),
         additions=tuple(a for s in frame.sessions if (a := additions(frame.case.tokens_of(s.number), s.number))),
         contrasts=tuple(c for s in frame.sessions if frame.shown(s) and (c := _contrast(frame, s))),
+        contrasts_beside=tuple(c for s in frame.sessions if frame.shown(s) for c in _contrasts_beside(frame, s)),
+        advice=(*_advice(frame), *asked.not_lent),
+        ear_and_figure=ear_and_figure(
+            frame.keys[0], [one.measures[frame.keys[0]] for one in summaries if frame.keys[0] in one.measures]
+        ),
         sustained=sustained_holds(_shown_tokens(frame), frame.method),
         spreads=_spreads(frame, summaries),
         generalisation=_generalisation(frame),
@@ -182,6 +190,15 @@ def _questions(frame: Frame) -> tuple[str, ...]:
     return tuple(one for one in asked if one)
 
 
+def _advice(frame: Frame) -> tuple[str, ...]:
+    """When to take the next baseline, while therapy has not started."""
+    line = frame.series[0] if frame.series else None
+    if line is None or line.reference != "baseline" or line.later:
+        return ()
+    told = next_baseline([session.on for session in line.baseline])
+    return (told,) if told else ()
+
+
 def _contexts(frame: Frame, summaries: Sequence[SessionSummary]) -> tuple[ContextCell, ...]:
     """The ear's map and the main measure's, over sessions on the main line."""
     joined = [one for one in summaries if one.joined]
@@ -201,6 +218,10 @@ def _contexts(frame: Frame, summaries: Sequence[SessionSummary]) -> tuple[Contex
 
 def _contrast(frame: Frame, session: Session) -> Contrast | None:
     return contrast(frame.tokens(session), session.number, frame.keys[0], frame.method, frame.rater)
+
+
+def _contrasts_beside(frame: Frame, session: Session) -> tuple[Contrast, ...]:
+    return contrasts_beside(frame.tokens(session), session.number, frame.keys[0], frame.method, frame.rater)
 
 
 def _spreads(frame: Frame, summaries: Sequence[SessionSummary]) -> tuple[SpreadPoint, ...]:

@@ -2,7 +2,8 @@
 
 from .ages import age_words, read_age
 from .answers import Answer, acquisition, find
-from .band import new_speaker_band
+from .band import new_speaker_band, outside_one_of
+from .build import Made, Origin, build_ranges
 from .compare import TokenValue, beside, compare, comparisons
 from .own import own_ranges_csv, read_own_ranges
 from .question import Question
@@ -12,12 +13,15 @@ from .wording import describe_answer, describe_comparison, describe_range
 
 __all__ = [
     "Answer",
+    "Made",
+    "Origin",
     "Question",
     "TokenValue",
     "acquisition",
     "age_words",
     "all_ranges",
     "beside",
+    "build_ranges",
     "compare",
     "comparisons",
     "describe_answer",
@@ -25,6 +29,7 @@ __all__ = [
     "describe_range",
     "find",
     "new_speaker_band",
+    "outside_one_of",
     "own_ranges_csv",
     "read_age",
     "read_own_ranges",

@@ -56,12 +56,35 @@ def protocol_known(row: ReferenceRange) -> bool:
     return not row.unknown and (bool(row.method) or not is_spectral(row))
 
 
-def band_of(row: ReferenceRange) -> tuple[float, float] | None:
-    """Return the band of a reference value for a new speaker.
+def band_of(row: ReferenceRange, *, n_sounds: int | None = None) -> tuple[float, float] | None:
+    """Return the band of a reference value for a new speaker, whose mean rests on so many sounds.
 
-    None below ten speakers, without a spread, and where the protocol is not known well enough to be repeated.
+    Where the source gives the spread within speakers and how many sounds each gave, the SD of a mean over ``n_sounds``
+    is ``sqrt(sd^2 - w^2 / m + w^2 / n)``, with w the SD within and m the source's sounds. None below ten
+    speakers, without a spread, and where the protocol is not known well enough to be repeated.
     """
     n_speakers = row.population.n_speakers or 0
     if row.mean is None or row.sd is None or n_speakers < FEWEST_SPEAKERS or not protocol_known(row):
         return None
-    return new_speaker_band(row.mean, row.sd, n_speakers)
+    sd = row.sd
+    if n_sounds is not None and knows_sounds(row):
+        assert row.sd_within is not None and row.sounds_each is not None
+        between = max(row.sd**2 - row.sd_within**2 / row.sounds_each, 0.0)
+        sd = math.sqrt(between + row.sd_within**2 / n_sounds)
+    return new_speaker_band(row.mean, sd, n_speakers)
+
+
+def knows_sounds(row: ReferenceRange) -> bool:
+    """Whether the band can allow for how many sounds a speaker's mean rests on."""
+    return row.sd_within is not None and bool(row.sounds_each)
+
+
+def outside_one_of(n_measures: int, *, share: float = 0.95) -> float:
+    """Return the chance that a typical speaker falls outside at least one of several bands, were they independent.
+
+    Examples
+    --------
+    >>> [round(outside_one_of(n), 2) for n in (1, 3, 5)]
+    [0.05, 0.14, 0.23]
+    """
+    return 1.0 - share**n_measures

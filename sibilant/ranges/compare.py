@@ -10,12 +10,16 @@ from ..terms.reference import Comparison, Placement, Reason, ReferenceRange
 from ..terms.vocabulary import CUES
 from .ages import age_words
 from .answers import Answer, find
-from .band import band_of, is_spectral
+from .band import band_of, is_spectral, knows_sounds
 from .question import Question
 from .rules import FEWEST_TOKENS
 from .wording import bounds_words, number, statement
 
 LEFT_OUT = "left_out"
+MICROPHONE = (
+    "Neither microphone's response is taken out: a loss of 1 dB per kHz above 5 kHz lowers the spectral mean of a"
+    " woman's /s/ by 860 Hz, of a man's by 540 (docs/method_effects.md)."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +128,7 @@ def beside(row: ReferenceRange, values: Sequence[TokenValue], question: Question
     """Set the mean of like tokens beside one range that fits; see ``compare``."""
     kept, left = usable(values, row)
     mean = math.fsum(token.value for token in kept) / len(kept) if kept else None
-    band = band_of(row)
+    band = band_of(row, n_sounds=len(kept) or None)
     reasons: list[Reason] = []
     if band is None:
         known = row.population.n_speakers or 0
@@ -161,6 +165,13 @@ def _cautions(
             found.append(f"The speakers were {ages}; this person is {age_words(question.age_months)}.")
     if people.dialect and not question.dialect:
         found.append(f"The speakers' variety was {people.dialect}; this person's was not given.")
+    if is_spectral(row):
+        found.append(MICROPHONE)
+    if not knows_sounds(row):
+        found.append(
+            f"This mean rests on {len(kept)} sounds; how many the source's speakers gave is not known, and with fewer"
+            " sounds than theirs a mean falls outside more often."
+        )
     if not is_spectral(row):
         found.append("Boundaries were set by hand there, and by this program's stated criterion here.")
     reach = _reach(kept, mean)

@@ -16,8 +16,10 @@ from .tables import is_number
 
 NEEDED = ("measure", "phone", "mean", "sd", "n_speakers", "age_low_y", "age_high_y", "sex", "population", "position",
           "cue", "method", "citation")  # fmt: skip
-OPTIONAL = ("dialect", "cluster", "level", "context", "lowest", "highest", "note")
+OPTIONAL = ("dialect", "cluster", "level", "context", "lowest", "highest", "note", "sd_within", "sounds_each")
 LABEL = "entered by the user; not checked by this program against its source"
+LABEL_BUILT = "made from the user's own recordings; not published, not checked by others"
+_MAY_BE_NUMBERS = ("lowest", "highest", "sd_within", "sounds_each")
 _NUMBERS = ("mean", "sd", "n_speakers", "age_low_y", "age_high_y")
 
 
@@ -77,7 +79,7 @@ def _table(text: str, name: str) -> list[dict[str, str]]:
 
 def _range(row: dict[str, str], place: str) -> ReferenceRange:
     _check(row, place)
-    edges = {name: float(row[name]) if row.get(name) else None for name in ("lowest", "highest")}
+    edges = {name: float(row[name]) if row.get(name) else None for name in _MAY_BE_NUMBERS}
     method = get_method(row["method"]) if row["method"] else None
     try:
         return ReferenceRange(
@@ -100,13 +102,16 @@ def _range(row: dict[str, str], place: str) -> ReferenceRange:
                 _or_any(CUES, row["cue"]),
                 row.get("context", ""),
             ),
-            basis=Basis(row["citation"], "yours", LABEL, note=row.get("note", "")),
+            basis=Basis(row["citation"], "yours", _label(row), note=row.get("note", "")),
             mean=float(row["mean"]),
             sd=float(row["sd"]),
             low=edges["lowest"],
             high=edges["highest"],
             method=method.name if method else "",
             band_hz=method.band_hz if method else None,
+            sd_within=edges["sd_within"],
+            sounds_each=edges["sounds_each"],
+            use="background" if row["population"].startswith("in therapy") else "value",
         )
     except ValueError as error:
         raise RangeError(f"{place}: {error}") from error
@@ -117,12 +122,16 @@ def _or_any(words: Vocabulary[str], cell: str) -> str:
     return "any" if cell.lower() == "any" else words.read_or_empty(cell)
 
 
+def _label(row: dict[str, str]) -> str:
+    return LABEL_BUILT if row["citation"].startswith("own recordings, ") else LABEL
+
+
 def _check(row: dict[str, str], place: str) -> None:
     """Raise on the first thing that is wrong with a row."""
     for name in NEEDED:
         if not row.get(name) and name != "method":
             raise RangeError(f"{place}: {name} is empty; a range is shown only with all that gives it meaning")
-    for name in (*_NUMBERS, *(name for name in ("lowest", "highest") if row.get(name))):
+    for name in (*_NUMBERS, *(name for name in _MAY_BE_NUMBERS if row.get(name))):
         if not is_number(row[name]):
             raise RangeError(f"{place}: {name} {row[name]!r} is not a number with a decimal dot")
     measure = MEASURES.get(row["measure"])
@@ -173,5 +182,5 @@ def _cells(row: ReferenceRange) -> dict[str, str]:
         "population": people.description, "dialect": people.dialect, "position": where.position,
         "cluster": where.cluster, "level": where.level, "cue": where.cue, "context": where.context,
         "method": row.method, "citation": row.basis.citation, "lowest": cell(row.low), "highest": cell(row.high),
-        "note": row.basis.note,
+        "note": row.basis.note, "sd_within": cell(row.sd_within), "sounds_each": cell(row.sounds_each),
     }  # fmt: skip

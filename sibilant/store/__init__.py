@@ -12,6 +12,7 @@ from .engine import looks_synchronised, read_place
 from .judging import add_corrections, add_judgements, judging_order, keep_order
 from .keys import KEY_FILE, PASSPHRASE_FROM, is_encrypted, need_extra, read_key_file
 from .leftovers import count_plain, outside
+from .lending import drop_spreads, keep_lent, keep_spreads, kept_lent, kept_spreads, latest_changes
 from .looking import LookAtRows, LookAtSounds, look_at_rows, look_at_sounds
 from .opening import open_caseload
 from .people import (
@@ -81,6 +82,7 @@ __all__ = [
     "decrypt",
     "devices",
     "draft_folder",
+    "drop_spreads",
     "dump_client",
     "encrypt",
     "erase_drafts",
@@ -91,8 +93,13 @@ __all__ = [
     "is_encrypted",
     "judging_order",
     "keep_clip",
+    "keep_lent",
     "keep_order",
     "keep_session",
+    "keep_spreads",
+    "kept_lent",
+    "kept_spreads",
+    "latest_changes",
     "load_client",
     "look_at_rows",
     "look_at_sounds",

@@ -1,4 +1,4 @@
-"""The tables of a caseload: what was observed, nothing computed."""
+"""The tables of a caseload: what was observed; what was computed is handed in by the verbs, never made here."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-FORMAT = 4
+FORMAT = 5
 NAMING = {
     "ix": "ix_%(column_0_label)s",
     "uq": "uq_%(table_name)s_%(column_0_name)s",
@@ -313,6 +313,31 @@ EARLIER = sa.Table(
     sa.Column("sd", sa.Float),
     sa.Column("n", sa.Integer),
     _text("note"),
+)
+SPREADS = sa.Table(
+    "spreads",
+    METADATA,
+    _key(),
+    _of("client_id", "clients.id"),
+    _text("measure"),
+    _text("method"),
+    _text("level"),
+    _text("device_kind"),
+    sa.Column("sd", sa.Float, nullable=False),
+    sa.Column("df", sa.Integer, nullable=False),
+    sa.Column("fingerprint", sa.Integer, nullable=False),
+)
+LENT = sa.Table(
+    "lent",
+    METADATA,
+    _key(),
+    _of("session_id", "sessions.id"),
+    _text("measure"),
+    sa.Column("typical", sa.Float, nullable=False),
+    sa.Column("spread", sa.Float, nullable=False),
+    sa.Column("n_clients", sa.Integer, nullable=False),
+    sa.Column("fitted_on", sa.Date, nullable=False),
+    sa.UniqueConstraint("session_id", "measure"),
 )
 
 for _table in METADATA.tables.values():

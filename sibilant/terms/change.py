@@ -18,6 +18,39 @@ WITHIN: Verdict = "within error"
 UNJUDGED: Verdict = "cannot be judged"
 
 
+LEAST_SPREAD = 0.5
+"""The spread of log SD is never taken smaller, however alike the clients so far: the next one may not be."""
+
+
+@dataclass(frozen=True, slots=True)
+class ClinicSpread:
+    """What other clients say of day-to-day SD: the median SD, the spread of its logarithm, and how it was had.
+
+    ``spread`` holds the uncertainty of both fitted numbers, so that a limit can be had again from these two alone.
+    """
+
+    typical: float
+    spread: float
+    n_clients: int
+    fitted_on: dt.date | None = None
+
+    def __post_init__(self) -> None:
+        if not (self.typical > 0 and self.spread >= LEAST_SPREAD):
+            raise ValueError(f"a typical SD is above zero and its log spread {LEAST_SPREAD} or more")
+
+
+@dataclass(frozen=True, slots=True)
+class BaselineSpread:
+    """The spread of one client's baseline under its conditions: what may lend strength to other clients."""
+
+    measure: str
+    method: str
+    level: str
+    device_kind: str
+    sd: float
+    df: int
+
+
 @dataclass(frozen=True, slots=True)
 class Accuracy:
     """Percent correct by ear: k of n with its Wilson 95 % interval and the rule by which it was counted."""
@@ -146,9 +179,10 @@ class SessionSummary:
 class MeasurementError:
     """What the baseline says of error: k probes on different days, their mean and SD, and Weir's values beside it.
 
-    ``limit`` is the decision limit for one later probe; ``sem`` and ``sdc`` are Weir's standard error of measurement
-    and smallest detectable change with their chi-square interval; ``token_only`` is the error that words alone give,
-    under which the baseline's SD is never taken.
+    ``limit`` is the decision limit for one later probe by the plain rule; ``sem`` and ``sdc`` are Weir's standard error
+    of measurement and smallest detectable change with their chi-square interval; ``token_only`` is the error that words
+    alone give, under which the baseline's SD is never taken; ``lent`` is what other clients lend, ``sd_known`` the SD
+    taken with it.
     """
 
     key: str
@@ -162,6 +196,8 @@ class MeasurementError:
     sdc: float
     token_only: float
     reasons: tuple[str, ...] = ()
+    lent: ClinicSpread | None = None
+    sd_known: float = float("nan")
 
     @property
     def k(self) -> int:
@@ -176,6 +212,9 @@ class Change:
     ``difference`` is the mean over words measured in both, with its interval ``low`` to ``high``; ``word`` is higher,
     lower, longer, shorter or unchanged sign ``none``; ``as_expected`` is None where no direction was chosen;
     ``awaits`` says that the limit is passed but the next probe has not yet agreed; ``n_looks`` counts the looks.
+    ``plain_verdict`` and ``plain_limit`` are those of the rule without other clients; ``lent`` is what other clients
+    lent, kept with the verdict (None: the plain rule gave it). ``provisional`` says why days may be alike, with the
+    verdict and limit under the stated decay. ``n_measures`` is how many exploratory measures share one promise.
     """
 
     key: str
@@ -195,6 +234,13 @@ class Change:
     confirmed_by: int | None = None
     n_looks: int = 1
     exploratory: bool = False
+    plain_verdict: Verdict = UNJUDGED
+    plain_limit: float = float("nan")
+    lent: ClinicSpread | None = None
+    provisional: str = ""
+    related_verdict: Verdict | None = None
+    related_limit: float = float("nan")
+    n_measures: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,7 +349,10 @@ class Presence:
 
 @dataclass(frozen=True, slots=True)
 class Contrast:
-    """/s/ against /ʃ/ for this speaker in one session; ``reasons`` where it can't be judged (ten of each needed)."""
+    """/s/ against /ʃ/ (or /θ/) for this speaker in one session; ``reasons`` where it can't be judged (seven of each).
+
+    ``over`` says which sounds: those judged correct, all attempts, or /s/ heard as wrong beside like vowels.
+    """
 
     key: str
     session: int
@@ -316,6 +365,23 @@ class Contrast:
     auc_low: float
     auc_high: float
     overlap: float
+    reasons: tuple[str, ...] = ()
+    over: str = "sounds judged correct"
+    against: str = "ʃ"
+    overlap_low: float = float("nan")
+    overlap_high: float = float("nan")
+
+
+@dataclass(frozen=True, slots=True)
+class EarAndFigure:
+    """How often a sound heard as right has the higher figure than one of its session heard as wrong, with interval."""
+
+    key: str
+    n_right: int
+    n_wrong: int
+    auc: float
+    low: float
+    high: float
     reasons: tuple[str, ...] = ()
 
 
@@ -455,6 +521,9 @@ class CaseView:
     presence: tuple[Presence, ...] = ()
     reference: Phase = "baseline"
     reference_sessions: tuple[int, ...] = ()
+    contrasts_beside: tuple[Contrast, ...] = ()
+    ear_and_figure: EarAndFigure | None = None
+    advice: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("voiced", "str_cluster"):

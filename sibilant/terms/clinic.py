@@ -60,6 +60,12 @@ class Consent:
     research: bool = False
     withdrawn_on: dt.date | None = None
     note: str = ""
+    pooled: bool = False
+
+    @property
+    def lends(self) -> bool:
+        """Whether the spread of this client's baseline may lend strength to other clients of the clinic."""
+        return self.pooled and self.withdrawn_on is None
 
 
 @dataclass(frozen=True, slots=True)

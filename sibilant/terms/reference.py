@@ -99,7 +99,8 @@ class ReferenceRange:
     """One published, computed or own value with everything that gives it meaning.
 
     ``measure`` is a key of ``MEASURES`` (empty for what this program does not measure, then ``name`` says it);
-    ``mean`` (or what ``statistic`` says), ``sd`` (between speakers), ``sd_within`` (between the tokens of a speaker),
+    ``mean`` (or what ``statistic`` says), ``sd`` (between speakers), ``sd_within`` (between the tokens of a speaker,
+    of whom each gave ``sounds_each``),
     ``low`` and ``high`` (lowest and highest speaker, or the edges the source gives) are in ``unit``; ``method`` names
     the ``Method`` under which a token must be measured (empty for durations, and where none is known); ``unknown``
     lists what the source does not say of its protocol.
@@ -123,6 +124,7 @@ class ReferenceRange:
     band_hz: tuple[float, float] | None = None
     unknown: tuple[str, ...] = ()
     use: Use = "value"
+    sounds_each: float | None = None
 
     def __post_init__(self) -> None:
         if self.mean is None and self.low is None and self.high is None:

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from .sound import Interval
 
-NEEDED_EACH = 10
-"""Tokens of each sound that a separation needs."""
+NEEDED_EACH = 7
+"""Tokens of each sound that a separation needs: what a list for practice holds of /ʃ/."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +53,7 @@ class SustainedTake:
 class Separation:
     """How far apart one speaker's two sounds lie in one measure, with 95 % intervals (low, high).
 
-    All figures are None where fewer than ten tokens of each were given; ``why`` then says so.
+    All figures are None where fewer than seven tokens of each were given; ``why`` then says so.
     """
 
     n_first: int

@@ -46,6 +46,9 @@ FORMS_OF_REPORT = {
 }
 
 
+TICKS = ("recording", "teaching", "research", "pooled")
+
+
 def _who(request: Request) -> dict[str, Any] | None:
     code = client_of(request)
     return clients.show_client(caseload_of(request), code) if code else None
@@ -237,9 +240,9 @@ def _added(caseload: Path | None, given: Mapping[str, str]) -> str:
     if rule := text_of(given, "rule"):
         fields["move_up"] = clients.read_move_up(rule)
     if by := text_of(given, "consent_by"):
-        ticks = {name: given.get(name) == "yes" for name in ("recording", "teaching", "research")}
+        ticks = {name: given.get(name) == "yes" for name in TICKS}
         fields["consent"] = {"by": by, **ticks, **_day(given, "consent_on", "given_on")}
-    elif any(given.get(name) == "yes" for name in ("recording", "teaching", "research")):
+    elif any(given.get(name) == "yes" for name in TICKS):
         raise UsageError("consent: say who agreed (a role, such as parent, never a name)")
     client, _ = clients.add_client(caseload, text_of(given, "age", most=12), code=text_of(given, "code"), fields=fields)
     return client.code

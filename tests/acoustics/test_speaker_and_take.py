@@ -76,8 +76,9 @@ def test_area_under_the_curve_worked_by_hand() -> None:
     same = [float(v) for v in range(10)]
     assert separation(same, same).auc == pytest.approx(0.5)
     apart = separation([v + 100 for v in same], same)
-    assert apart.auc == 1.0 and apart.auc_interval == pytest.approx((0.025**0.1, 1.0))
-    assert separation(same, [v + 100 for v in same]).auc_interval == pytest.approx((0.0, 1 - 0.025**0.1))
+    assert apart.auc == 1.0 and apart.auc_interval is not None and apart.auc_interval[1] == 1.0
+    mirrored = separation(same, [v + 100 for v in same]).auc_interval
+    assert mirrored is not None and mirrored[0] == 0.0 and mirrored[1] < 1e-4
 
 
 @pytest.mark.parametrize(("shift", "ratio"), [(0.0, 1.0), (1.0, 1.0), (2.0, 1.5), (0.0, 2.0), (5.0, 1.0)])
@@ -90,7 +91,7 @@ def test_overlap_against_numerical_integration(shift: float, ratio: float) -> No
 
 
 def test_area_interval_covers(recorded) -> None:
-    # Two normals one SD apart: area = Phi(1 / sqrt 2) = 0.760. DeLong on the logit scale, 300 groups of 15.
+    # Two normals one SD apart: area = Phi(1 / sqrt 2) = 0.760. 300 groups of 15.
     rng = np.random.default_rng(8)
     truth = float(stats.norm.cdf(1 / np.sqrt(2)))
     inside = []
@@ -101,5 +102,5 @@ def test_area_interval_covers(recorded) -> None:
 
 
 def test_too_few_tokens_cannot_be_judged() -> None:
-    found = separation([1.0] * 30, [2.0] * 9 + [float("nan")])
+    found = separation([1.0] * 30, [2.0] * 6 + [float("nan")])
     assert not found.judged and found.auc is None and "cannot be judged" in found.why

@@ -11,6 +11,7 @@ import pytest
 from sibilant.progress import additions, before_after, contrast, fades, plan, sets_of_three, view
 from sibilant.progress.context import accuracy_map
 from sibilant.terms import Interval, Prompt, Token, Utterance, Word
+from sibilant.terms.change import ClinicSpread
 
 
 def three_of(material: ModuleType, first: int, values: tuple[float, float, float], heard: str) -> list[object]:
@@ -70,7 +71,7 @@ def test_additions_reconcile_with_the_foils_said(material: ModuleType) -> None:
     assert additions([material.kept(1, material.token(0, 6000.0))], 1) is None
 
 
-def test_contrast_needs_ten_accepted_of_each_and_finds_the_truth(material: ModuleType) -> None:
+def test_contrast_needs_seven_accepted_of_each_and_finds_the_truth(material: ModuleType) -> None:
     """Truth of two normal classes 1.5 SD apart: AUC Phi(1.5 / sqrt 2) = .8556; libraries: sklearn's AUC on the same."""
     from sklearn.metrics import roc_auc_score
 
@@ -85,8 +86,8 @@ def test_contrast_needs_ten_accepted_of_each_and_finds_the_truth(material: Modul
             for one in [material.token(i, float(value), slot=slot)]
         ]
 
-    few = contrast(kept(s[:12], "S") + kept(sh[:9], "SH"), 1, "centroid_hz", "house-15k", "R1")
-    assert few.reasons == ("12 /s/ and 9 /ʃ/ judged correct and measured; 10 of each are needed",)
+    few = contrast(kept(s[:12], "S") + kept(sh[:6], "SH"), 1, "centroid_hz", "house-15k", "R1")
+    assert few.reasons == ("12 /s/ and 6 /ʃ/ measured, sounds judged correct; 7 of each are needed",)
     unheard = contrast(kept(s[:12], "S", "distorted") + kept(sh[:12], "SH"), 1, "centroid_hz", "house-15k", "R1")
     assert unheard.n_s == 0 and unheard.reasons
     many = contrast(kept(s, "S") + kept(sh, "SH"), 1, "centroid_hz", "house-15k", "R1")
@@ -116,10 +117,22 @@ def test_map_by_ear_ranks_only_cells_of_eight(material: ModuleType) -> None:
     assert all(cell.low <= cell.mean <= cell.high for cell in cells)
 
 
+def test_plan_names_three_ways_to_be_wrong_and_calls_nothing_under_four_in_five_enough() -> None:
+    """Own: 800 Hz at day SD 200 Hz, three baselines of twenty words, is missed in two of three by the plain rule."""
+    found = plan("centroid_hz", 800.0, 500.0, day_sd=200.0)
+    row = next(one for one in found.rows if (one.n_words, one.k_baseline) == (20, 3))
+    assert not row.enough and 0.55 < row.missed < 0.70
+    assert all(one.missed <= 0.2 and one.year <= 0.05 for one in found.rows if one.enough)
+    assert any(one.enough for one in found.rows)
+    lent = plan("centroid_hz", 800.0, 500.0, day_sd=200.0, lent=ClinicSpread(229.0, 0.57, 20))
+    helped = next(one for one in lent.rows if (one.n_words, one.k_baseline) == (20, 3))
+    assert helped.missed < row.missed - 0.15
+
+
 def test_plan_says_when_more_words_cannot_help() -> None:
-    """Own: with a day-to-day SD of 300 Hz the limit of five baselines is 913 Hz however many words."""
+    """Own: with a day-to-day SD of 300 Hz the limit of five baselines is about 900 Hz however many words."""
     hopeless = plan("centroid_hz", 600.0, 500.0, day_sd=300.0)
-    assert hopeless.smallest is None and "cannot buy it back" in hopeless.advice
-    assert min(row.limit for row in hopeless.rows) > 900
+    assert hopeless.smallest is None and "finds four in five" in hopeless.advice
+    assert min(row.limit for row in hopeless.rows if row.k_baseline == 5) > 800
     easy = plan("centroid_hz", 2500.0, 500.0, day_sd=200.0)
-    assert easy.smallest is not None and easy.smallest.n_words == 10 and easy.smallest.k_baseline == 3
+    assert easy.smallest is not None and easy.smallest.k_baseline == 3

@@ -95,7 +95,7 @@ def test_a_new_baseline_on_the_new_device_is_a_line_of_its_own(material: ModuleT
 def test_too_few_measured_tokens_cannot_be_judged_and_are_counted_by_reason(material: ModuleType) -> None:
     case = material.case([6000, 6050, 5960, 6900, 6900])
     weak = [
-        replace(t, tokens={"house-15k/1": material.token(t.prompt_index - 1, None, flags=("weak",))})
+        replace(t, tokens={material.METHOD.label: material.token(t.prompt_index - 1, None, flags=("weak",))})
         if t.session == 4 and t.prompt_index <= 5
         else t
         for t in case.tokens

@@ -90,6 +90,11 @@ def test_json_and_terminal(capsys: pytest.CaptureFixture[str], asked: list[str])
     assert code == 0 and err == ""
     assert unsourced_in_text(text, SHOWN) == []
     assert not JUDGING.search(text)
+    assert 1 <= len(text.strip().splitlines()) <= 3, "a short answer; the long list is for --all"
+    code, text, err = said(capsys, "ranges", "list", *asked, "--all")
+    assert code == 0 and err == ""
+    assert unsourced_in_text(text, SHOWN) == []
+    assert not JUDGING.search(text)
     if "7y4m" in asked:
         shown = [row for answer in document["answers"] for row in (*answer["fits"], *answer["orientation"])]
         assert all("child" in row["population"] for row in shown)

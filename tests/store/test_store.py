@@ -89,7 +89,7 @@ def test_a_session_comes_back_as_it_was_kept(caseload: Caseload, material: Modul
     session = store.keep_session(caseload, new)
     case = store.read_case(caseload, "C-7QXK")
     assert case.sessions == (session,) and session.number == 1
-    assert [kept.tokens["house-15k/1"] for kept in case.tokens] == [token for _, token in new.tokens]
+    assert [kept.tokens[material.METHOD.label] for kept in case.tokens] == [token for _, token in new.tokens]
     assert [kept.key for kept in case.tokens][:2] == ["1.1.1", "2.1.1"]
 
 
@@ -129,7 +129,7 @@ def test_judgements_corrections_and_the_latest_word(caseload: Caseload, material
     voice = Correction("3.1.1", "R1", NOON, voice="other", counts=False)
     store.add_corrections(caseload, "C-7QXK", 1, [moved, voice], [remeasured])
     tokens = {kept.key: kept for kept in store.read_case(caseload, "C-7QXK").tokens}
-    one = tokens["1.1.1"].tokens["house-15k/1"]
+    one = tokens["1.1.1"].tokens[material.METHOD.label]
     assert tokens["1.1.1"].judgements == (first,) and tokens["1.1.1"].reviewed
     assert one.measures.values["centroid_hz"] == 5555.0
     assert one.sibilant.boundary == "reviewed" and one.sibilant.interval.onset_s == 0.02

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from .case_options import as_json, caseload, client, rater
 from .shown import print_json
+
+if TYPE_CHECKING:
+    from sibilant.clinic.caseload import CaseloadHandle
 
 KEYS = {
     "c": "correct",
@@ -43,7 +46,7 @@ def command(
     rater: str,
     blind: bool,
     share: float,
-    caseload: Path | None,
+    caseload: CaseloadHandle,
     as_json: bool,
 ) -> None:
     """Judge by ear, from a file or asked one by one; figures are shown after, by sibilant progress.
@@ -66,7 +69,7 @@ def command(
         click.echo(line)
 
 
-def _ask_all(caseload: Path | None, asked: Any, *, quiet: bool) -> None:
+def _ask_all(caseload: CaseloadHandle, asked: Any, *, quiet: bool) -> None:
     from sibilant.clinic import judge
 
     if not quiet and asked.left:

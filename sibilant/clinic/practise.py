@@ -20,6 +20,7 @@ __all__ = ["FORMS", "SheetRequest", "compose_sheet", "form_of", "items_of", "mak
 
 if TYPE_CHECKING:
     from ..store import Caseload
+    from .caseload import CaseloadHandle
 
 _TICKS = MappingProxyType({"isolation": 5, "syllable": 5, "word": 5, "set-of-three": 3, "phrase": 3, "sentence": 3})
 _READ_AS: Mapping[str, str] = MappingProxyType(
@@ -92,15 +93,15 @@ def make_sheet(request: SheetRequest, path: Path, *, caseload: Caseload | None =
     return document
 
 
-def write_sheet(request: SheetRequest, path: Path, *, folder: Path | None = None) -> Document:
-    """Write a practice sheet, opening the caseload in ``folder`` where a client is named (see ``make_sheet``)."""
-    if not request.client:
+def write_sheet(request: SheetRequest, path: Path, *, caseload: CaseloadHandle | None = None) -> Document:
+    """Write a practice sheet, opening the caseload where a client is named (see ``make_sheet``)."""
+    if not request.client or caseload is None:
         return make_sheet(request, path)
     from .caseload import client_or_last, opened
 
-    with opened(folder) as caseload:
-        code = client_or_last(caseload, request.client)
-        return make_sheet(replace(request, client=code), path, caseload=caseload)
+    with opened(caseload) as one:
+        code = client_or_last(one, request.client)
+        return make_sheet(replace(request, client=code), path, caseload=one)
 
 
 def compose_sheet(level: str, prompts: Sequence[Prompt], *, subject: str = "", mark: str = "") -> Document:
@@ -208,7 +209,7 @@ def _refuse_probe_words(request: SheetRequest, prompts: Sequence[Prompt], caselo
 def _mark_treated(code: str, prompts: Sequence[Prompt], caseload: Caseload) -> None:
     from ..store import change_client, get_client
 
-    treated = dict(get_client(caseload, code).treated)
+    revision, treated = caseload.revision(code), dict(get_client(caseload, code).treated)
     today = caseload.clock().date()
     fresh = {prompt.text.lower(): today for prompt in prompts if prompt.level == "word"}
-    change_client(caseload, code, {"treated": fresh | treated})
+    change_client(caseload, code, {"treated": fresh | treated}, made_on=revision)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Sequence
 from pathlib import Path
@@ -12,7 +13,7 @@ from ..errors import OutputError, UsageError
 from ..terms import MEASURES, Method
 from ..terms.change import CaseView, Change, ContextCell, SessionSummary
 from ..terms.clinic import Case
-from .caseload import client_or_last, opened, used
+from .caseload import CaseloadHandle, client_or_last, opened, used
 from .plain import plain
 
 __all__ = ["case_view", "figure", "lines", "method_of", "plain", "session_rows"]
@@ -22,7 +23,7 @@ SUPPORT = "Acoustic figures support, and do not replace, clinical judgement."
 
 
 def case_view(
-    caseload: Path | None,
+    caseload: CaseloadHandle,
     code: str | None = None,
     *,
     measures: Sequence[str] = (),
@@ -36,19 +37,36 @@ def case_view(
     UsageError
         When a measure or a set of words is not known.
     """
-    unknown = [key for key in measures if key not in MEASURES]
-    if unknown:
-        raise UsageError(f"measure {unknown[0][:40]!r} is not known; docs/measures.md lists them, such as centroid_hz")
-    if words not in {"untreated", "treated", "all"}:
-        raise UsageError(f"--words {words[:20]!r}: untreated, treated or all")
+    _check_asked(measures, words)
     with opened(caseload) as one:
         name = client_or_last(one, code)
         case = store.read_case(one, name)
         today = store.day_of(one)
         if one.setting("last_client") != name:
             used(one, name)
-    asked = progress.ViewRequest(tuple(measures), words, rater, today)  # type: ignore[arg-type]
-    return progress.view(case, asked), case
+    return view_of(case, today, measures=measures, words=words, rater=rater), case
+
+
+def view_of(
+    case: Case, today: dt.date, *, measures: Sequence[str] = (), words: str = "untreated", rater: str = ""
+) -> CaseView:
+    """Return everything of one client, computed from a case that is at hand.
+
+    Raises
+    ------
+    UsageError
+        When a measure or a set of words is not known.
+    """
+    _check_asked(measures, words)
+    return progress.view(case, progress.ViewRequest(tuple(measures), words, rater, today))  # type: ignore[arg-type]
+
+
+def _check_asked(measures: Sequence[str], words: str) -> None:
+    unknown = [key for key in measures if key not in MEASURES]
+    if unknown:
+        raise UsageError(f"measure {unknown[0][:40]!r} is not known; docs/measures.md lists them, such as centroid_hz")
+    if words not in {"untreated", "treated", "all"}:
+        raise UsageError(f"--words {words[:20]!r}: untreated, treated or all")
 
 
 def figure(view: CaseView, case: Case, to: Path, *, key: str = "") -> None:

@@ -1,6 +1,6 @@
 """The caseload: clients, sessions, tokens, judgements, consent, audit trail; it keeps what was observed."""
 
-from .caseload import Caseload
+from .caseload import Caseload, Clock, now
 from .cases import audit_trail, clip_of, corrected_token, read_case
 from .checking import Misfit, misfits
 from .clips import at_work, clip_bytes, keep_clip, read_clip
@@ -46,6 +46,7 @@ __all__ = [
     "KEY_FILE",
     "PASSPHRASE_FROM",
     "Caseload",
+    "Clock",
     "Converted",
     "LookAtRows",
     "LookAtSounds",
@@ -97,6 +98,7 @@ __all__ = [
     "move_session",
     "need_extra",
     "new_code",
+    "now",
     "open_caseload",
     "outside",
     "read_case",

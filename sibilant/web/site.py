@@ -12,6 +12,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
+from ..clinic.caseload import CaseloadHandle
 from ..errors import QuestionError, RefusedError, SibilantError, UsageError
 from . import capturing, judging, places, reviewing
 from .guard import Guard
@@ -22,13 +23,13 @@ from .showing import refused, root_of
 STATIC = Path(__file__).parent / "static"
 
 
-def make_site(caseload: Path | None, *, port: int, token: str, root: str, entrance: Entrance) -> Guard:
+def make_site(caseload: CaseloadHandle, *, port: int, token: str, root: str, entrance: Entrance) -> Guard:
     """Return the site of one caseload, which lets in only what carries the token and comes to 127.0.0.1 at the port.
 
     Parameters
     ----------
-    caseload : Path or None
-        The caseload's folder, or None for the usual one.
+    caseload : CaseloadHandle
+        The caseload, as the door opened it.
     port : int
         The port it is served on; part of the host and origin that are accepted.
     token : str

@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 
 from sibilant import store
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.clinic.exchange import import_folder
 from sibilant.terms import Token
 from sibilant.terms.clinic import Case, KeptToken
@@ -181,7 +182,7 @@ def test_a_kept_caseload_is_read_value_for_value(
 @pytest.mark.parametrize("written", FORMATS)
 def test_a_kept_export_is_read_value_for_value(written: str, tmp_path: Path) -> None:
     folder = unpacked(f"{written}_export", tmp_path)
-    import_folder(tmp_path / "case", folder, day_zero=FIRST_PROBE)
+    import_folder(CaseloadHandle(tmp_path / "case"), folder, day_zero=FIRST_PROBE)
     with store.open_caseload(tmp_path / "case", create=False) as one:
         case = store.read_case(one, CODE)
         assert case_values(case) == values_in(written)

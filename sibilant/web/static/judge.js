@@ -103,7 +103,7 @@ async function keep() {
     line: at("line").classList.contains("unplaced") ? null : Number(at("line").value),
   };
   busy = true;
-  const kept = await tried(() => tell("do/judge/one", {}, { ...said, key: one.key, client: queue.client, session: queue.session, rater: queue.rater, turn: queue.turn, blind: queue.blind }));
+  const kept = await tried(() => tell("do/judge/one", {}, { ...said, key: one.key, client: queue.client, session: queue.session, rater: queue.rater, turn: queue.turn, blind: queue.blind, revision: queue.revision }));
   busy = false;
   if (!kept) return;
   given.set(one.key, said);

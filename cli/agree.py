@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from .case_options import as_json, caseload, client_first
 from .shown import print_json
+
+if TYPE_CHECKING:
+    from sibilant.clinic.caseload import CaseloadHandle
 
 
 @click.command(epilog="Example: sibilant agree C-7QXK 3 4")
@@ -15,7 +18,7 @@ from .shown import print_json
 @click.option("--rater", "raters", multiple=True, metavar="CODE", help="Only these; may be repeated.")
 @caseload
 @as_json
-def command(named: tuple[str, ...], raters: tuple[str, ...], caseload: Path | None, as_json: bool) -> None:
+def command(named: tuple[str, ...], raters: tuple[str, ...], caseload: CaseloadHandle, as_json: bool) -> None:
     """Agreement of raters, and of each with themselves: point-to-point, kappa, alpha, ICC, with intervals."""
     from sibilant.clinic import agree
     from sibilant.errors import UsageError

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 import re
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from sibilant.terms.vocabulary import Vocabulary
+
+if TYPE_CHECKING:
+    from sibilant.clinic.caseload import CaseloadHandle
 
 Command = Callable[..., Any]
 
@@ -50,8 +54,30 @@ class Word(click.ParamType[str]):
             self.fail(str(error), param, ctx)
 
 
+def folder_of(option: Path | None = None) -> Path:
+    """The caseload's folder: as asked, or ``SIBILANT_CASELOAD``, or the user's data folder."""
+    if option is not None:
+        return option
+    if named := os.environ.get("SIBILANT_CASELOAD"):
+        return Path(named)
+    from platformdirs import user_data_path
+
+    return user_data_path("sibilant", appauthor=False) / "caseload"
+
+
+def _handle(_ctx: click.Context, _param: click.Parameter, folder: Path | None) -> CaseloadHandle:
+    """The handle of the caseload asked for, which a command hands on."""
+    from sibilant.clinic.caseload import CaseloadHandle
+
+    return CaseloadHandle(folder_of(folder))
+
+
 caseload = click.option(
-    "--caseload", type=click.Path(path_type=Path), metavar="FOLDER", help="The store; also SIBILANT_CASELOAD."
+    "--caseload",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    callback=_handle,
+    help="The store; also SIBILANT_CASELOAD.",
 )
 as_json = click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else.")
 client = click.argument("client", required=False)

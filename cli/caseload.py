@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from .case_options import as_json, caseload
 from .shown import print_json
+
+if TYPE_CHECKING:
+    from sibilant.clinic.caseload import CaseloadHandle
 
 ASKED = "The passphrase is asked in the terminal, or taken from SIBILANT_PASSPHRASE; it is never an argument."
 
@@ -37,7 +40,7 @@ def _print(done: dict[str, Any], *, as_json: bool) -> None:
 @command.command(epilog="Example: sibilant caseload status --json")
 @caseload
 @as_json
-def status(caseload: Path | None, as_json: bool) -> None:
+def status(caseload: CaseloadHandle, as_json: bool) -> None:
     """Say whether the caseload is encrypted, and what that does not cover."""
     from sibilant.clinic import encryption
 
@@ -48,7 +51,7 @@ def status(caseload: Path | None, as_json: bool) -> None:
 @caseload
 @as_json
 @click.pass_context
-def check(context: click.Context, caseload: Path | None, as_json: bool) -> None:
+def check(context: click.Context, caseload: CaseloadHandle, as_json: bool) -> None:
     """Compare every row and every kept sound with what was noted when it was kept; nothing is changed.
 
     Names what is damaged, missing, changed, plain in an encrypted caseload, or unreadable. Exit 0 whole, 3 not.
@@ -67,7 +70,7 @@ def check(context: click.Context, caseload: Path | None, as_json: bool) -> None:
 @command.command(epilog=f"{ASKED} Example: sibilant caseload encrypt")
 @caseload
 @as_json
-def encrypt(caseload: Path | None, as_json: bool) -> None:
+def encrypt(caseload: CaseloadHandle, as_json: bool) -> None:
     """Encrypt the caseload, or start an encrypted one; prints the recovery code once.
 
     Write the code down and keep it apart: without passphrase and code nothing in the caseload can be read again. Needs
@@ -84,7 +87,7 @@ def encrypt(caseload: Path | None, as_json: bool) -> None:
 @command.command(epilog=f"{ASKED} Example: sibilant caseload decrypt")
 @caseload
 @as_json
-def decrypt(caseload: Path | None, as_json: bool) -> None:
+def decrypt(caseload: CaseloadHandle, as_json: bool) -> None:
     """Turn the encrypted caseload into a plain one."""
     from sibilant.clinic import encryption
 
@@ -95,7 +98,7 @@ def decrypt(caseload: Path | None, as_json: bool) -> None:
 @click.option("--recover", is_flag=True, help="By the recovery code, when the passphrase or key.json is lost.")
 @caseload
 @as_json
-def passphrase(recover: bool, caseload: Path | None, as_json: bool) -> None:
+def passphrase(recover: bool, caseload: CaseloadHandle, as_json: bool) -> None:
     """Change the passphrase; nothing else is written anew.
 
     Passphrase, new passphrase and recovery code are asked in the terminal, or taken from SIBILANT_PASSPHRASE,
@@ -117,7 +120,7 @@ def passphrase(recover: bool, caseload: Path | None, as_json: bool) -> None:
 )
 @caseload
 @as_json
-def backup(file: Path, own_passphrase: bool, remind_after: int | None, caseload: Path | None, as_json: bool) -> None:
+def backup(file: Path, own_passphrase: bool, remind_after: int | None, caseload: CaseloadHandle, as_json: bool) -> None:
     """Write the whole caseload into one new file, encrypted as the caseload is; others may go on working.
 
     The file is read back before it takes its name. The backup's own passphrase is asked twice, or taken from
@@ -142,7 +145,7 @@ def backup(file: Path, own_passphrase: bool, remind_after: int | None, caseload:
 @click.option("--anyway", is_flag=True, help="What is whole of a damaged backup; what is not is named.")
 @caseload
 @as_json
-def restore(file: Path, to: Path | None, in_place: bool, anyway: bool, caseload: Path | None, as_json: bool) -> None:
+def restore(file: Path, to: Path | None, in_place: bool, anyway: bool, caseload: CaseloadHandle, as_json: bool) -> None:
     """Make a caseload of a backup again, every row and sound compared, in one step.
 
     Without --to or --in-place it goes where the caseload lies by default, if nothing is there. A backup's passphrase is

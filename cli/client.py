@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from .case_options import Day, as_json, caseload, client, on
 from .shown import print_json, print_table
+
+if TYPE_CHECKING:
+    from sibilant.clinic.caseload import CaseloadHandle
 
 ADD = 'Example: sibilant client add --age 7y4m --measure centroid_hz --expected higher --rule "80% x2 n20"'
 
@@ -97,7 +99,7 @@ def described(function: Any) -> Any:
 @on("The day the age holds; default today.")
 @caseload
 @as_json
-def add(age: str, code: str, invented: bool, caseload: Path | None, as_json: bool, **asked: Any) -> None:
+def add(age: str, code: str, invented: bool, caseload: CaseloadHandle, as_json: bool, **asked: Any) -> None:
     """Add a client under a random code.
 
     The caseload is not encrypted unless you encrypt it (sibilant caseload encrypt): until then keep invented data in
@@ -118,7 +120,7 @@ def add(age: str, code: str, invented: bool, caseload: Path | None, as_json: boo
 @command.command("list", epilog="Example: sibilant client list")
 @caseload
 @as_json
-def list_(caseload: Path | None, as_json: bool) -> None:
+def list_(caseload: CaseloadHandle, as_json: bool) -> None:
     """List clients with their age today."""
     from sibilant.clinic import clients
 
@@ -133,7 +135,7 @@ def list_(caseload: Path | None, as_json: bool) -> None:
 @client
 @caseload
 @as_json
-def show(client: str | None, caseload: Path | None, as_json: bool) -> None:
+def show(client: str | None, caseload: CaseloadHandle, as_json: bool) -> None:
     """Show what is kept of a client, the audit trail included."""
     from sibilant.clinic import clients
 
@@ -156,7 +158,9 @@ def show(client: str | None, caseload: Path | None, as_json: bool) -> None:
 @click.option("--treated", multiple=True, metavar="WORD", help="A word put on a practice sheet; may be repeated.")
 @on("The day words became treated, or the age holds; default today.")
 @caseload
-def change(client: str | None, caseload: Path | None, age: str | None, treated: tuple[str, ...], **asked: Any) -> None:
+def change(
+    client: str | None, caseload: CaseloadHandle, age: str | None, treated: tuple[str, ...], **asked: Any
+) -> None:
     """Change what is kept of a client; each change is in the audit trail."""
     from sibilant.clinic import clients
 
@@ -171,7 +175,7 @@ def change(client: str | None, caseload: Path | None, age: str | None, treated: 
 @click.option("--because", default="asked for", metavar="TEXT", show_default=True)
 @click.option("--off", is_flag=True, help="Let go of the hold.")
 @caseload
-def hold(client: str | None, because: str, off: bool, caseload: Path | None) -> None:
+def hold(client: str | None, because: str, off: bool, caseload: CaseloadHandle) -> None:
     """Block removal, or let go."""
     from sibilant.clinic import clients
 
@@ -185,7 +189,7 @@ def hold(client: str | None, because: str, off: bool, caseload: Path | None) -> 
 @click.option("--all", "what", flag_value="all", help="Erase everything, the code included.")
 @caseload
 @as_json
-def remove(client: str, what: str | None, caseload: Path | None, as_json: bool) -> None:
+def remove(client: str, what: str | None, caseload: CaseloadHandle, as_json: bool) -> None:
     """Erase a client's sound or everything, and print a receipt of what was erased and what could not be reached."""
     from sibilant.clinic import clients
     from sibilant.errors import UsageError

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from .case_options import as_json, caseload
 from .shown import print_json, print_table
+
+if TYPE_CHECKING:
+    from sibilant.clinic.caseload import CaseloadHandle
 
 
 @click.group()
@@ -25,7 +28,7 @@ def command() -> None:
 @click.option("--distance-cm", type=click.FloatRange(min=0, min_open=True), metavar="CM")
 @click.option("--response", default="", metavar="TEXT", help="Name of its response file, if there is one.")
 @caseload
-def add(name: str, caseload: Path | None, **asked: object) -> None:
+def add(name: str, caseload: CaseloadHandle, **asked: object) -> None:
     """Register a microphone and place."""
     from sibilant.clinic import clients
     from sibilant.terms.clinic import Device
@@ -37,7 +40,7 @@ def add(name: str, caseload: Path | None, **asked: object) -> None:
 @command.command("list", epilog="Example: sibilant device list")
 @caseload
 @as_json
-def list_(caseload: Path | None, as_json: bool) -> None:
+def list_(caseload: CaseloadHandle, as_json: bool) -> None:
     """List registered microphones and places."""
     from sibilant.clinic import clients
 

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from .case_options import caseload, client_first, on
 from .shown import print_table
+
+if TYPE_CHECKING:
+    from sibilant.clinic.caseload import CaseloadHandle
 
 
 @click.command(epilog='Example: sibilant event C-7QXK --on 2026-03-02 "upper incisors lost"')
@@ -18,7 +21,7 @@ from .shown import print_table
 @click.option("--remove", type=click.IntRange(min=1), metavar="N", help="Take out the event of this number.")
 @caseload
 def command(
-    words: tuple[str, ...], on: dt.date | None, listed: bool, remove: int | None, caseload: Path | None
+    words: tuple[str, ...], on: dt.date | None, listed: bool, remove: int | None, caseload: CaseloadHandle
 ) -> None:
     """Keep a dated event that may bear on the figures: a lost tooth, an illness."""
     from sibilant.clinic import clients

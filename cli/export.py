@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from .case_options import as_json, caseload, client
 from .shown import print_json
+
+if TYPE_CHECKING:
+    from sibilant.clinic.caseload import CaseloadHandle
 
 
 @click.command(epilog="Example: sibilant export C-7QXK --to shared/case-1 --new-code")
@@ -26,7 +30,7 @@ def command(
     new_code: bool,
     names: tuple[str, ...],
     allowed: tuple[str, ...],
-    caseload: Path | None,
+    caseload: CaseloadHandle,
     as_json: bool,
 ) -> None:
     """Write one client in open formats, days counted from the first probe, without sound unless asked."""

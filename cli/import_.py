@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from .case_options import Day, as_json, caseload
 from .shown import print_json
+
+if TYPE_CHECKING:
+    from sibilant.clinic.caseload import CaseloadHandle
 
 
 @click.command("import", epilog="Example: sibilant import shared/case-1 --day-zero 2026-01-12")
@@ -27,7 +31,7 @@ def command(
     new_code: bool,
     client: str | None,
     source: str,
-    caseload: Path | None,
+    caseload: CaseloadHandle,
     as_json: bool,
 ) -> None:
     """Keep a client from an export, or an earlier hand-made probe table (a CSV) with its source.

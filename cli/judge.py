@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from .case_options import as_json, caseload, client, rater
 from .shown import print_json
+
+if TYPE_CHECKING:
+    from sibilant.clinic.caseload import CaseloadHandle
 
 KEYS = {
     "c": "correct",
@@ -45,7 +48,7 @@ def command(
     blind: bool,
     again: bool,
     share: float,
-    caseload: Path | None,
+    caseload: CaseloadHandle,
     as_json: bool,
 ) -> None:
     """Judge by ear, from a file or asked one by one; figures are shown after, by sibilant progress.
@@ -70,7 +73,7 @@ def command(
         click.echo(line)
 
 
-def _ask_all(caseload: Path | None, asked: Any, stand: list[dict[str, Any]], *, quiet: bool) -> None:
+def _ask_all(caseload: CaseloadHandle, asked: Any, stand: list[dict[str, Any]], *, quiet: bool) -> None:
     """Ask word by word: those left, or with ``stand`` all of a set with the marks that stand."""
     if not quiet and (asked.left or stand):
         click.echo(ASKED, err=True)
@@ -103,7 +106,7 @@ def _standing(n: int, row: dict[str, Any], rows: list[dict[str, Any]]) -> str:
     return f"{n + 1} of {len(rows)}: {row['prompt']}, {row['sound']}  now: {row['heard'] or 'not judged'}"
 
 
-def _keep(caseload: Path | None, asked: Any, key: str, answer: dict[str, Any], *, again: bool) -> None:
+def _keep(caseload: CaseloadHandle, asked: Any, key: str, answer: dict[str, Any], *, again: bool) -> None:
     from sibilant.clinic import judge, judged
 
     if not answer:
@@ -114,7 +117,7 @@ def _keep(caseload: Path | None, asked: Any, key: str, answer: dict[str, Any], *
         judge.record(caseload, asked, key, **answer)
 
 
-def _take_back(caseload: Path | None, asked: Any, key: str) -> None:
+def _take_back(caseload: CaseloadHandle, asked: Any, key: str) -> None:
     from sibilant.clinic import judged
     from sibilant.errors import RefusedError
 

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from .case_options import caseload
+
+if TYPE_CHECKING:
+    from sibilant.clinic.caseload import CaseloadHandle
 
 
 @click.command(epilog="Example: sibilant page --port 8737")
 @click.option("--port", type=click.IntRange(1, 65535), metavar="N", help="Default: 8737, or any free one.")
 @click.option("--open", "open_it", is_flag=True, help="Open it in the browser as well.")
 @caseload
-def command(port: int | None, open_it: bool, caseload: Path | None) -> None:
+def command(port: int | None, open_it: bool, caseload: CaseloadHandle) -> None:
     """Serve the page on 127.0.0.1 only: capture, judge, review, progress; Ctrl-C stops it.
 
     The address printed carries a key that is good once; when it is used, another is printed. With --open the key is

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from .case_options import as_json, caseload, client_first, on
 from .shown import print_json, print_table
+
+if TYPE_CHECKING:
+    from sibilant.clinic.caseload import CaseloadHandle
 
 
 @click.command(epilog="Example: sibilant probe C-7QXK march.wav --words core-a --device desk")
@@ -38,7 +41,7 @@ from .shown import print_json, print_table
 @click.option("--note", default="", metavar="TEXT", help="No names.")
 @caseload
 @as_json
-def command(named: tuple[str, ...], caseload: Path | None, as_json: bool, **asked: Any) -> None:
+def command(named: tuple[str, ...], caseload: CaseloadHandle, as_json: bool, **asked: Any) -> None:
     """Measure a probe and keep it; prints the words found and the recording's verdict, no figures."""
     from sibilant.clinic import heard, probe
 

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from .case_options import as_json, caseload, client
 from .shown import print_json, print_table
+
+if TYPE_CHECKING:
+    from sibilant.clinic.caseload import CaseloadHandle
 
 COLUMNS = ("session", "on", "phase", "level", "cue", "device", "correct", "by ear", "figure", "measured", "checked")
 
@@ -26,7 +30,7 @@ def command(
     words: str,
     rater: str,
     to: Path | None,
-    caseload: Path | None,
+    caseload: CaseloadHandle,
     as_json: bool,
 ) -> None:
     """Sessions, change against measurement error, trend and accuracy of one client."""

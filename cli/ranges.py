@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from .case_options import caseload
 from .shown import print_json
+
+if TYPE_CHECKING:
+    from sibilant.clinic.caseload import CaseloadHandle
 
 
 @click.group(name="ranges", epilog="Example: sibilant ranges list --phone s --age 34y --group f --position initial")
@@ -33,16 +36,17 @@ def command() -> None:
 @click.option("--all", "everything", is_flag=True, help="Every value in full, and all that don't fit, with reasons.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 @caseload
-def list_command(caseload: Path | None, everything: bool, as_json: bool, bandwidth: float | None, **asked: Any) -> None:
+def list_command(
+    caseload: CaseloadHandle, everything: bool, as_json: bool, bandwidth: float | None, **asked: Any
+) -> None:
     """Values that fit, with source, population, method and how obtained; or why none fits.
 
     What you leave out is not asked. A value is listed for reading; a placement also needs age, group, cue and five
     tokens, and is made by a report or chart after measuring again under the value's own method.
     """
-    from sibilant.clinic.caseload import folder_of
     from sibilant.clinic.compare import RangesRequest, list_ranges
 
-    document = list_ranges(RangesRequest(bandwidth_hz=bandwidth, **asked), kept_in=folder_of(caseload))
+    document = list_ranges(RangesRequest(bandwidth_hz=bandwidth, **asked), caseload=caseload)
     if as_json:
         print_json(document)
         return
@@ -61,7 +65,7 @@ def list_command(caseload: Path | None, everything: bool, as_json: bool, bandwid
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 @caseload
-def add_command(caseload: Path | None, file: Path, as_json: bool) -> None:
+def add_command(caseload: CaseloadHandle, file: Path, as_json: bool) -> None:
     """Keep ranges of your own from FILE.csv; they are marked as yours wherever they appear.
 
     Columns: measure, phone, mean, sd (between speakers), n_speakers, age_low_y, age_high_y, sex (f, m, both),
@@ -69,10 +73,9 @@ def add_command(caseload: Path | None, file: Path, as_json: bool) -> None:
     like, dialect, cluster, level, context, lowest, highest, note. Give the method as 'sibilant measure --method'
     takes it.
     """
-    from sibilant.clinic.caseload import folder_of
     from sibilant.clinic.compare import add_ranges, describe_ranges
 
-    added = add_ranges(file, folder_of(caseload))
+    added = add_ranges(file, caseload)
     rows = describe_ranges(added)
     if as_json:
         print_json({"added": rows})
@@ -95,7 +98,7 @@ def add_command(caseload: Path | None, file: Path, as_json: bool) -> None:
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 @caseload
 def build_command(
-    caseload: Path | None, table: Path, speaker: str, population: str, measures: tuple[str, ...], as_json: bool
+    caseload: CaseloadHandle, table: Path, speaker: str, population: str, measures: tuple[str, ...], as_json: bool
 ) -> None:
     """Make ranges of your own from TABLE.csv, a table as 'sibilant measure --to' or 'sibilant corpus' writes it.
 
@@ -104,10 +107,9 @@ def build_command(
     SDs between and within speakers, the one method, the devices, and the table's hash.
     """
     from sibilant.clinic.build_ranges import build_ranges
-    from sibilant.clinic.caseload import folder_of
     from sibilant.clinic.compare import describe_ranges
 
-    built = build_ranges(table, folder_of(caseload), speaker=speaker, population=population, measures=measures)
+    built = build_ranges(table, caseload, speaker=speaker, population=population, measures=measures)
     rows = describe_ranges(built.added)
     if as_json:
         print_json({"added": rows, "left_out": list(built.left_out)})

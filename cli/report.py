@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from sibilant.terms.vocabulary import REPORT_KINDS
 
 from .case_options import Word, caseload, client
+
+if TYPE_CHECKING:
+    from sibilant.clinic.caseload import CaseloadHandle
 
 
 @click.command(epilog="Example: sibilant report C-7QXK --kind monthly --to monthly.pdf")
@@ -30,7 +34,7 @@ def command(
     charts: Path | None,
     pair: Path | None,
     listened: bool,
-    caseload: Path | None,
+    caseload: CaseloadHandle,
     **ticked: object,
 ) -> None:
     """A report to edit and sign: what was heard, what was measured, what is missing."""

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from .case_options import as_json, caseload, client, rater
 from .shown import print_json
+
+if TYPE_CHECKING:
+    from sibilant.clinic.caseload import CaseloadHandle
 
 
 @click.command(epilog="Example: sibilant review C-7QXK 3 --from review.csv --rater R1")
@@ -29,7 +32,7 @@ def command(
     voices: bool,
     undo: bool,
     rater: str,
-    caseload: Path | None,
+    caseload: CaseloadHandle,
     as_json: bool,
 ) -> None:
     """Correct boundaries, voices and attempts; the automatic values stay beside a person's."""
@@ -56,7 +59,7 @@ def command(
 
 
 def _voices(
-    caseload: Path | None, client: str | None, session: int | None, rater: str, *, undo: bool, quiet: bool
+    caseload: CaseloadHandle, client: str | None, session: int | None, rater: str, *, undo: bool, quiet: bool
 ) -> None:
     """Show the least certain replies, ask once, and keep the answer."""
     from sibilant.clinic import voices

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from .case_options import as_json, caseload, client, client_first, on
 from .shown import print_json, print_table
+
+if TYPE_CHECKING:
+    from sibilant.clinic.caseload import CaseloadHandle
 
 number = click.argument("session", type=click.IntRange(min=1), required=False)
 
@@ -25,7 +27,7 @@ def command() -> None:
 @client
 @caseload
 @as_json
-def list_(client: str | None, caseload: Path | None, as_json: bool) -> None:
+def list_(client: str | None, caseload: CaseloadHandle, as_json: bool) -> None:
     """List a client's sessions."""
     from sibilant.clinic import sessions
 
@@ -45,7 +47,7 @@ def list_(client: str | None, caseload: Path | None, as_json: bool) -> None:
 @caseload
 @as_json
 def show(
-    client: str | None, session: int | None, measure: str, unlike: bool, caseload: Path | None, as_json: bool
+    client: str | None, session: int | None, measure: str, unlike: bool, caseload: CaseloadHandle, as_json: bool
 ) -> None:
     """Show a session token by token; figures only where the ear has judged.
 
@@ -82,7 +84,7 @@ def show(
 @click.option("--note", metavar="TEXT")
 @click.option("--bridge/--no-bridge", default=None)
 @caseload
-def change(named: tuple[str, ...], caseload: Path | None, which: str | None, **asked: Any) -> None:
+def change(named: tuple[str, ...], caseload: CaseloadHandle, which: str | None, **asked: Any) -> None:
     """Change what was noted of one session, of several, or of all."""
     from sibilant.clinic import sessions
     from sibilant.errors import UsageError
@@ -102,7 +104,7 @@ def change(named: tuple[str, ...], caseload: Path | None, which: str | None, **a
 @number
 @click.option("--to", required=True, metavar="CLIENT")
 @caseload
-def move(client: str | None, session: int | None, to: str, caseload: Path | None) -> None:
+def move(client: str | None, session: int | None, to: str, caseload: CaseloadHandle) -> None:
     """Move a session that was kept under the wrong client."""
     from sibilant.clinic import sessions
 
@@ -114,7 +116,7 @@ def move(client: str | None, session: int | None, to: str, caseload: Path | None
 @click.argument("session", type=click.IntRange(min=1))
 @caseload
 @as_json
-def remove(client: str, session: int, caseload: Path | None, as_json: bool) -> None:
+def remove(client: str, session: int, caseload: CaseloadHandle, as_json: bool) -> None:
     """Erase a session with its sound, and print a receipt."""
     from sibilant.clinic import sessions
 

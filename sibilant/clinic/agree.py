@@ -5,17 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import asdict
-from pathlib import Path
 from typing import Any
 
 from .. import store
 from ..progress import agreement, agreement_with_self
 from ..terms.change import Agreement
-from .caseload import client_or_last, opened, used
+from .caseload import CaseloadHandle, client_or_last, opened, used
 
 
 def agree(
-    caseload: Path | None, code: str | None, numbers: Sequence[int] = (), *, raters: Sequence[str] = ()
+    caseload: CaseloadHandle, code: str | None, numbers: Sequence[int] = (), *, raters: Sequence[str] = ()
 ) -> list[dict[str, Any]]:
     """Return agreement between raters, and of each rater judging twice, over sessions (all when none is named).
 

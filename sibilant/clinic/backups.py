@@ -9,7 +9,7 @@ from typing import Any
 
 from .. import store
 from ..errors import SibilantError
-from .caseload import folder_of, opened, secret
+from .caseload import CaseloadHandle, opened, secret
 from .reminders import note_backup
 
 OWN_PASSPHRASE_FROM = "SIBILANT_BACKUP_PASSPHRASE"
@@ -23,13 +23,13 @@ OLD_CODES = "older backups hold clients who were erased since; see to them as yo
 
 
 def backup(
-    caseload: Path | None, to: Path, *, own_passphrase: bool, remind_after: int | None, tell: Callable[[str], None]
+    caseload: CaseloadHandle, to: Path, *, own_passphrase: bool, remind_after: int | None, tell: Callable[[str], None]
 ) -> dict[str, Any]:
     """Write the caseload into one new file, as it stood at one moment, while others may go on working.
 
     Parameters
     ----------
-    caseload : Path or None
+    caseload : CaseloadHandle
         Its folder.
     to : Path
         The new file.
@@ -58,7 +58,7 @@ def backup(
     notes += [f"damaged before it was taken, and not put right by it: {name}" for name in done.lost]
     notes += [] if noted else ["its day could not be noted in the caseload's folder (read-only or full)"]
     return {
-        "caseload": folder_of(caseload).name,
+        "caseload": caseload.folder.name,
         "backup": to.name,
         "encrypted": done.encrypted,
         "rows": done.n_rows,
@@ -70,7 +70,7 @@ def backup(
 
 
 def restore(
-    caseload: Path | None, backup: Path, *, to: Path | None, in_place: bool, anyway: bool = False
+    caseload: CaseloadHandle, backup: Path, *, to: Path | None, in_place: bool, anyway: bool = False
 ) -> dict[str, Any]:
     """Make a caseload of a backup again: in a new folder, or in place of the present one, which is set aside.
 
@@ -85,7 +85,7 @@ def restore(
     OutputError
         When the folder can't be written.
     """
-    folder = to or folder_of(caseload)
+    folder = to or caseload.folder
     before = _codes(folder) if in_place else None
     done = store.restore_backup(
         backup, folder, ask=_passphrase, who=os.environ.get("SIBILANT_WHO", ""), in_place=in_place, anyway=anyway
@@ -116,7 +116,7 @@ def _passphrase() -> str:
 def _codes(folder: Path) -> set[str] | None:
     """The clients of the caseload that is replaced; None where it can't be opened any more."""
     try:
-        with opened(folder) as one:
+        with opened(CaseloadHandle(folder)) as one:
             return set(store.codes(one))
     except SibilantError:
         return None

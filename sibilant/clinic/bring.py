@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 from .. import audio, store
 from ..errors import SibilantError, UsageError
 from ..listening.check import check_sound
 from ..prompts import list_form
-from .caseload import opened
+from .caseload import CaseloadHandle, opened
 from .heard import ProbeResult
 from .probe import ProbeRequest, keep_probe
 
@@ -19,7 +18,9 @@ Files = Sequence[tuple[str, bytes]]
 SHORTEST_S_A_WORD = 0.8
 
 
-def first_look(caseload: Path | None, files: Files, *, n_words: int = 0, channel: int | None = None) -> dict[str, Any]:
+def first_look(
+    caseload: CaseloadHandle, files: Files, *, n_words: int = 0, channel: int | None = None
+) -> dict[str, Any]:
     """Say of each file what it can support and whether it was kept before; nothing is kept.
 
     ``n_words``: how many words the list asks; recordings too short for it (under 0.8 s a word, own choice) are asked
@@ -32,7 +33,7 @@ def first_look(caseload: Path | None, files: Files, *, n_words: int = 0, channel
     return {"files": rows, "asked": asked}
 
 
-def _row(caseload: Path | None, name: str, content: bytes, channel: int | None) -> dict[str, Any]:
+def _row(caseload: CaseloadHandle, name: str, content: bytes, channel: int | None) -> dict[str, Any]:
     found: dict[str, Any] = {"name": name, "error": "", "duration_s": 0.0, "verdict": {}, "remedies": []}
     try:
         recording = audio.recording_from_bytes(content, name, channel=channel)
@@ -44,7 +45,7 @@ def _row(caseload: Path | None, name: str, content: bytes, channel: int | None) 
     return {**found, **{key: checked[key] for key in ("duration_s", "sampling_rate_hz", "verdict", "remedies")}}
 
 
-def bring_in(caseload: Path | None, code: str | None, files: Files, request: ProbeRequest) -> ProbeResult:
+def bring_in(caseload: CaseloadHandle, code: str | None, files: Files, request: ProbeRequest) -> ProbeResult:
     """Keep files as one session, in their order; see :func:`keep_probe`, which asks where there is doubt.
 
     Raises

@@ -10,7 +10,7 @@ from ..errors import RangeError, UsageError
 from ..files import make_folder, sha256_of, write_text
 from ..terms import MEASURES
 from ..terms.reference import ReferenceRange
-from .compare import OWN_FILE, own_ranges
+from .caseload import OWN_RANGES, CaseloadHandle
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +22,7 @@ class Built:
 
 
 def build_ranges(
-    table: Path, kept_in: Path, *, speaker: str, population: str = "", measures: tuple[str, ...] = ()
+    table: Path, caseload: CaseloadHandle, *, speaker: str, population: str = "", measures: tuple[str, ...] = ()
 ) -> Built:
     """Make ranges from a measured table and keep them after those already there.
 
@@ -42,8 +42,8 @@ def build_ranges(
     if not made.ranges:
         why = "; ".join(made.left_out[:3]) or "no measure in it"
         raise RangeError(f"{table.name}: no range made: {why}")
-    already = own_ranges(kept_in)
+    already = caseload.ranges()
     added = tuple(row for row in made.ranges if row not in already)
     if added:
-        write_text(make_folder(kept_in) / OWN_FILE, ranges.own_ranges_csv((*already, *added)))
+        write_text(make_folder(caseload.folder) / OWN_RANGES, ranges.own_ranges_csv((*already, *added)))
     return Built(added, made.left_out)

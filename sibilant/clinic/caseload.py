@@ -7,14 +7,18 @@ import datetime as dt
 import os
 import sys
 from collections.abc import Iterator
+from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
-from .. import methods, store
+from .. import methods, ranges, store
 from ..errors import CaseloadError, MethodError, UsageError
 from ..terms import Method
 from ..terms.clinic import Client, is_client_code
+from ..terms.reference import ReferenceRange
 from .reminders import reminders
+
+OWN_RANGES = "ranges.csv"
 
 UNENCRYPTED = (
     "the caseload is not encrypted (sibilant caseload encrypt does it): keep invented data in it, or keep its folder"
@@ -28,26 +32,69 @@ NO_CLOUD = (
 )
 
 
-def folder_of(option: Path | None = None) -> Path:
-    """Return the caseload's folder: as asked, or ``SIBILANT_CASELOAD``, or the user's data folder."""
-    if option is not None:
-        return option
-    if named := os.environ.get("SIBILANT_CASELOAD"):
-        return Path(named)
-    from platformdirs import user_data_path
+@dataclass(frozen=True, slots=True)
+class CaseloadHandle:
+    """The caseload as a door opens it and hands it on: the only way to all that is kept.
 
-    return user_data_path("sibilant", appauthor=False) / "caseload"
+    It knows the place, the clock, who works in it (empty: ``SIBILANT_WHO``), and the way to its key, defaults and the
+    user's own ranges. It holds nothing that another program may change: each step looks again, so that one kept for
+    hours, as the page keeps it, sees a caseload encrypted, a session moved and a range added meanwhile.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     caseload = CaseloadHandle(Path(folder) / "caseload")
+    ...     with caseload.opened(create=True) as one:
+    ...         one.encrypted, caseload.ranges()
+    (False, ())
+    """
+
+    folder: Path
+    who: str = ""
+    clock: store.Clock = store.now
+
+    @contextlib.contextmanager
+    def opened(self, *, who: str = "", create: bool = False) -> Iterator[store.Caseload]:
+        """Open it for one step; ``who`` stands in the audit trail for the person of the handle.
+
+        Raises
+        ------
+        CaseloadError
+            When there is none and none is to be made, or it can't be opened.
+        """
+        person = who or self.who or os.environ.get("SIBILANT_WHO", "")
+        with store.open_caseload(
+            self.folder,
+            who=person,
+            create=create,
+            clock=self.clock,
+            ask=lambda: passphrase_for(self.folder),
+            known=_known_method,
+        ) as one:
+            yield one
+
+    def today(self) -> dt.date:
+        """Today by its clock, where this machine is."""
+        return self.clock().astimezone().date()
+
+    def ranges(self) -> tuple[ReferenceRange, ...]:
+        """Return the user's own ranges kept with it, as they stand now.
+
+        Raises
+        ------
+        ListError
+            When their file can't be read.
+        """
+        kept = self.folder / OWN_RANGES
+        return ranges.read_own_ranges(kept) if kept.is_file() else ()
 
 
-@contextlib.contextmanager
-def opened(option: Path | None = None, *, who: str = "", create: bool = False) -> Iterator[store.Caseload]:
-    """Open the caseload; ``who`` falls back to ``SIBILANT_WHO`` for the audit trail."""
-    person = who or os.environ.get("SIBILANT_WHO", "")
-    folder = folder_of(option)
-    with store.open_caseload(
-        folder, who=person, create=create, ask=lambda: passphrase_for(folder), known=_known_method
-    ) as caseload:
-        yield caseload
+def opened(
+    caseload: CaseloadHandle, *, who: str = "", create: bool = False
+) -> contextlib.AbstractContextManager[store.Caseload]:
+    """Open a caseload for one step (see ``CaseloadHandle.opened``)."""
+    return caseload.opened(who=who, create=create)
 
 
 def _known_method(label: str) -> Method | None:

@@ -6,14 +6,13 @@ import datetime as dt
 import re
 from collections.abc import Mapping
 from dataclasses import replace
-from pathlib import Path
 from typing import Any, Literal
 
 from .. import methods, store
 from ..errors import UsageError
 from ..terms import MEASURES
-from ..terms.clinic import Client, Consent, Device, Event, MoveUpRule, Receipt, is_client_code
-from .caseload import cautions, client_or_last, day_known, opened, used
+from ..terms.clinic import Case, Client, Consent, Device, Event, MoveUpRule, Receipt, is_client_code
+from .caseload import CaseloadHandle, cautions, client_or_last, day_known, opened, used
 from .plain import plain
 from .therapy import read_therapy
 
@@ -74,7 +73,7 @@ def read_move_up(text: str) -> MoveUpRule:
 
 
 def add_client(
-    caseload: Path | None,
+    caseload: CaseloadHandle,
     age: str,
     *,
     code: str = "",
@@ -147,7 +146,7 @@ def _consent(changed: Mapping[str, Any], before: Consent | None, today: dt.date)
     return replace(before or Consent(today), **changed)
 
 
-def list_clients(caseload: Path | None) -> list[dict[str, Any]]:
+def list_clients(caseload: CaseloadHandle) -> list[dict[str, Any]]:
     """Return one row a client: code, age today, sessions, last session, what needs a look."""
     with opened(caseload) as one:
         today = store.day_of(one)
@@ -188,15 +187,20 @@ def reminders(client: Client, last: dt.date | None, today: dt.date) -> list[str]
     return found
 
 
-def show_client(caseload: Path | None, code: str | None) -> dict[str, Any]:
+def show_client(caseload: CaseloadHandle, code: str | None) -> dict[str, Any]:
     """Return all that is kept of a client but its tokens, the audit trail included."""
+    return client_at_hand(caseload, code)[0]
+
+
+def client_at_hand(caseload: CaseloadHandle, code: str | None) -> tuple[dict[str, Any], Case]:
+    """Return what ``show_client`` gives, and the whole case it was taken from, read once."""
     with opened(caseload) as one:
         name = client_or_last(one, code)
         case = store.read_case(one, name)
         today = store.day_of(one)
         last = case.sessions[-1].on if case.sessions else None
         used(one, name)
-        return {
+        told = {
             **plain(case.client),
             "age": age_text(case.client.age_months_on(today)),
             "therapy": case.client.therapy.text if case.client.therapy is not None else "not stated",
@@ -213,10 +217,11 @@ def show_client(caseload: Path | None, code: str | None) -> dict[str, Any]:
                 for entry in store.audit_trail(one, name)
             ],
         }
+        return told, case
 
 
 def change_client(
-    caseload: Path | None,
+    caseload: CaseloadHandle,
     code: str | None,
     fields: Mapping[str, Any],
     *,
@@ -226,44 +231,46 @@ def change_client(
     """Change fields of a client, or the age and the day it holds; each change is in the audit trail."""
     with opened(caseload) as one:
         name = client_or_last(one, code)
-        today = store.day_of(one)
+        today, revision = store.day_of(one), one.revision(name)
         before = store.get_client(one, name)
         wanted = checked(fields, before, today)
         if age is not None:
             wanted |= {"age_months": read_age(age), "age_on": day_known(one, on or today, "the age")}
         _days_known(one, replace(before, **wanted))
-        changed = store.change_client(one, name, wanted)
+        changed = store.change_client(one, name, wanted, made_on=revision)
         used(one, name)
         return changed
 
 
-def treat_words(caseload: Path | None, code: str | None, words: tuple[str, ...], on: dt.date | None = None) -> Client:
+def treat_words(
+    caseload: CaseloadHandle, code: str | None, words: tuple[str, ...], on: dt.date | None = None
+) -> Client:
     """Mark words as treated from a day on: they leave the default score from then."""
     with opened(caseload) as one:
         name = client_or_last(one, code)
         day = day_known(one, on or store.day_of(one), "treated words")
-        before = store.get_client(one, name).treated
+        revision, before = one.revision(name), store.get_client(one, name).treated
         added = {word.casefold().strip(): day for word in words if word.strip()}
-        return store.change_client(one, name, {"treated": {**added, **before}})
+        return store.change_client(one, name, {"treated": {**added, **before}}, made_on=revision)
 
 
-def set_consent(caseload: Path | None, code: str | None, consent: Consent) -> Client:
+def set_consent(caseload: CaseloadHandle, code: str | None, consent: Consent) -> Client:
     """Record what was agreed to."""
     return change_client(caseload, code, {"consent": consent})
 
 
-def hold_client(caseload: Path | None, code: str | None, reason: str) -> Client:
+def hold_client(caseload: CaseloadHandle, code: str | None, reason: str) -> Client:
     """Block removal for a reason, or let go with an empty one."""
     return change_client(caseload, code, {"held": reason})
 
 
-def remove_client(caseload: Path | None, code: str, what: Literal["audio", "all"]) -> Receipt:
+def remove_client(caseload: CaseloadHandle, code: str, what: Literal["audio", "all"]) -> Receipt:
     """Erase a client's sound or everything, and return the receipt."""
     with opened(caseload) as one:
         return store.remove_client(one, client_or_last(one, code), what)
 
 
-def add_event(caseload: Path | None, code: str | None, text: str, on: dt.date | None = None) -> tuple[str, Event]:
+def add_event(caseload: CaseloadHandle, code: str | None, text: str, on: dt.date | None = None) -> tuple[str, Event]:
     """Keep a dated event; return the client it was kept for, which may be the one used last, and the event.
 
     Raises
@@ -280,7 +287,7 @@ def add_event(caseload: Path | None, code: str | None, text: str, on: dt.date | 
         return name, event
 
 
-def list_events(caseload: Path | None, code: str | None) -> list[dict[str, Any]]:
+def list_events(caseload: CaseloadHandle, code: str | None) -> list[dict[str, Any]]:
     """Return one row an event, numbered as they were kept."""
     with opened(caseload) as one:
         name = client_or_last(one, code)
@@ -288,14 +295,14 @@ def list_events(caseload: Path | None, code: str | None) -> list[dict[str, Any]]
         return [{"event": n, "on": e.on.isoformat(), "text": e.text} for n, e in enumerate(kept, start=1)]
 
 
-def remove_event(caseload: Path | None, code: str | None, place: int) -> tuple[str, Event]:
+def remove_event(caseload: CaseloadHandle, code: str | None, place: int) -> tuple[str, Event]:
     """Take out an event, such as one whose text names somebody; return whose it was, and the event."""
     with opened(caseload) as one:
         name = client_or_last(one, code)
         return name, store.remove_event(one, name, place)
 
 
-def add_device(caseload: Path | None, device: Device) -> Device:
+def add_device(caseload: CaseloadHandle, device: Device) -> Device:
     """Register a microphone and place."""
     with opened(caseload, create=True) as one:
         registered = replace(device, added_on=device.added_on or store.day_of(one))
@@ -303,7 +310,7 @@ def add_device(caseload: Path | None, device: Device) -> Device:
         return registered
 
 
-def list_devices(caseload: Path | None) -> list[dict[str, Any]]:
+def list_devices(caseload: CaseloadHandle) -> list[dict[str, Any]]:
     """Return one row a device."""
     with opened(caseload) as one:
         return [plain(device) for device in store.devices(one)]

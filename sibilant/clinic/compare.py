@@ -14,8 +14,7 @@ from ..methods import get_method
 from ..ranges import Question, TokenValue
 from ..terms import MEASURES, Recording, Token
 from ..terms.reference import Comparison, Reason, ReferenceRange
-
-OWN_FILE = "ranges.csv"
+from .caseload import OWN_RANGES, CaseloadHandle
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,14 +36,14 @@ class RangesRequest:
     orientation: bool = False
 
 
-def list_ranges(asked: RangesRequest, *, kept_in: Path | None = None) -> dict[str, Any]:
+def list_ranges(asked: RangesRequest, *, caseload: CaseloadHandle | None = None) -> dict[str, Any]:
     """Reference values that fit a question, or why none does, one answer a measure.
 
     Parameters
     ----------
     asked : RangesAsked
         What was given; ages as ``7y4m`` or ``7;4``.
-    kept_in : Path, optional
+    caseload : CaseloadHandle, optional
         Folder with the user's own ranges.
 
     Raises
@@ -63,7 +62,7 @@ def list_ranges(asked: RangesRequest, *, kept_in: Path | None = None) -> dict[st
     True
     """
     held = {row.measure for row in ranges.all_ranges() if row.use in ("value", "orientation")}
-    own = own_ranges(kept_in)
+    own = own_ranges(caseload)
     held |= {row.measure for row in own}
     if asked.measure and asked.measure not in MEASURES:
         raise UsageError(f"measure {asked.measure!r} is not known; values are held for: {', '.join(sorted(held))}")
@@ -83,7 +82,7 @@ def list_ranges(asked: RangesRequest, *, kept_in: Path | None = None) -> dict[st
     }
 
 
-def add_ranges(given: Path, kept_in: Path) -> tuple[ReferenceRange, ...]:
+def add_ranges(given: Path, caseload: CaseloadHandle) -> tuple[ReferenceRange, ...]:
     """Check a user's own ranges and keep them in a folder, after those already there; return those added.
 
     Raises
@@ -94,10 +93,10 @@ def add_ranges(given: Path, kept_in: Path) -> tuple[ReferenceRange, ...]:
         When the folder can't be written.
     """
     fresh = ranges.read_own_ranges(given)
-    already = own_ranges(kept_in)
+    already = caseload.ranges()
     added = tuple(row for row in dict.fromkeys(fresh) if row not in already)
     if added:
-        write_text(make_folder(kept_in) / OWN_FILE, ranges.own_ranges_csv((*already, *added)))
+        write_text(make_folder(caseload.folder) / OWN_RANGES, ranges.own_ranges_csv((*already, *added)))
     return added
 
 
@@ -106,11 +105,9 @@ def describe_ranges(rows: Sequence[ReferenceRange]) -> list[dict[str, Any]]:
     return [ranges.describe_range(row) for row in rows]
 
 
-def own_ranges(kept_in: Path | None) -> tuple[ReferenceRange, ...]:
-    """Return the user's own ranges kept in a folder; none where there is no such file."""
-    if kept_in is None or not (kept_in / OWN_FILE).is_file():
-        return ()
-    return ranges.read_own_ranges(kept_in / OWN_FILE)
+def own_ranges(caseload: CaseloadHandle | None) -> tuple[ReferenceRange, ...]:
+    """Return the user's own ranges kept with a caseload; none without one."""
+    return caseload.ranges() if caseload is not None else ()
 
 
 def compare_tokens(

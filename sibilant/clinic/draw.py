@@ -15,6 +15,7 @@ from ..errors import RefusedError, UsageError
 from ..terms import Interval, Method, Recording, Token
 from ..terms.change import CaseView
 from ..terms.clinic import Case, KeptToken
+from .caseload import CaseloadHandle, opened
 from .report import method_of
 from .summarise import case_view
 
@@ -28,7 +29,7 @@ LEVEL_TOLERANCE_DB = 0.5
 
 
 def draw_all(
-    caseload: Path | None,
+    caseload: CaseloadHandle,
     client: str | None,
     folder: Path,
     *,
@@ -62,7 +63,7 @@ def draw_all(
     return written
 
 
-def charts_of(view: CaseView, case: Case, caseload: Path | None) -> Iterator[tuple[str, Callable[[float], Figure]]]:
+def charts_of(view: CaseView, case: Case, caseload: CaseloadHandle) -> Iterator[tuple[str, Callable[[float], Figure]]]:
     """Names of the charts that the record supports, each with what draws it at a width."""
     method = method_of(view, case)
     shown = [summary for summary in view.summaries if summary.shown and view.main_measure in summary.measures]
@@ -88,15 +89,13 @@ def charts_of(view: CaseView, case: Case, caseload: Path | None) -> Iterator[tup
 
 
 def spectra_of(
-    view: CaseView, case: Case, method: Method, caseload: Path | None
+    view: CaseView, case: Case, method: Method, caseload: CaseloadHandle
 ) -> tuple[charts.SpectrumGroup, charts.SpectrumGroup] | None:
     """Spectra of the baseline's and the last probe's /s/ from the kept words; None where no sound was kept."""
     shown = [summary for summary in view.summaries if summary.shown and summary.joined]
     baseline = {summary.number for summary in shown if summary.number in view.reference_sessions}
     if not baseline or shown[-1].number in baseline:
         return None
-    from .caseload import opened
-
     with opened(caseload) as one:
         before = _group(one, case, method, baseline, wording.reference_words(view))
         after = _group(one, case, method, {shown[-1].number}, "last probe")
@@ -168,7 +167,7 @@ def _kept_word(one: store.Caseload, clip: str) -> tuple[Recording, float]:
     return audio.recording_from_bytes(store.clip_bytes(one, clip, suffix), "kept word"), start_s
 
 
-def write_pair(caseload: Path | None, client: str | None, folder: Path, *, confirmed: bool) -> tuple[Path, Path]:
+def write_pair(caseload: CaseloadHandle, client: str | None, folder: Path, *, confirmed: bool) -> tuple[Path, Path]:
     """Write two sounds of one word, an early and a late one, matched in loudness and undated, for a family to hear.
 
     The word is the one whose sounds lie nearest each session's median; a clinician listens first and confirms.
@@ -186,8 +185,6 @@ def write_pair(caseload: Path | None, client: str | None, folder: Path, *, confi
         raise RefusedError(f"{code}: no consent to recording is noted; note it with sibilant client change first")
     if not view.before_after:
         raise RefusedError(f"{code}: no word was kept both early and late; keep words when recording probes")
-    from .caseload import opened
-
     pair = view.before_after[0]
     with opened(caseload) as one:
         sounds = [_kept_word(one, clip)[0] for clip in (pair.early_clip, pair.late_clip)]

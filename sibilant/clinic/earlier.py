@@ -11,10 +11,10 @@ from .. import store, tables
 from ..errors import ListError, UsageError
 from ..terms import MEASURES
 from ..terms.clinic import EarlierProbe
-from .caseload import client_or_last, day_known, opened, used
+from .caseload import CaseloadHandle, client_or_last, day_known, opened, used
 
 
-def import_earlier(caseload: Path | None, code: str | None, path: Path, *, source: str) -> dict[str, Any]:
+def import_earlier(caseload: CaseloadHandle, code: str | None, path: Path, *, source: str) -> dict[str, Any]:
     """Keep an earlier, hand-made probe table with its source: one row a probe (and measure); never joined with others.
 
     Columns: ``on`` (2025-05-06); ``correct`` and ``scored``, or ``measure`` and ``value`` (with ``sd`` and ``n``); also

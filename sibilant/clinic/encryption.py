@@ -9,7 +9,7 @@ from typing import Any
 
 from .. import store
 from ..errors import CaseloadError, RefusedError
-from .caseload import cautions, folder_of, opened, passphrase_for, secret
+from .caseload import CaseloadHandle, cautions, opened, passphrase_for, secret
 from .reminders import last_backup
 
 NEW_PASSPHRASE_FROM = "SIBILANT_NEW_PASSPHRASE"
@@ -30,7 +30,7 @@ PLAIN_STAYS = (
 )
 
 
-def status(caseload: Path | None) -> dict[str, Any]:
+def status(caseload: CaseloadHandle) -> dict[str, Any]:
     """Say whether a caseload is encrypted and what that covers; no passphrase is needed.
 
     Raises
@@ -38,7 +38,7 @@ def status(caseload: Path | None) -> dict[str, Any]:
     CaseloadError
         When there is none, or its key file is damaged or newer than this program.
     """
-    folder = folder_of(caseload)
+    folder = caseload.folder
     store.finish_restoring(folder)
     place = store.read_place(folder)
     encrypted = store.is_encrypted(folder)
@@ -75,7 +75,7 @@ def status(caseload: Path | None) -> dict[str, Any]:
     }
 
 
-def encrypt(caseload: Path | None, *, tell: Callable[[str], None]) -> dict[str, Any]:
+def encrypt(caseload: CaseloadHandle, *, tell: Callable[[str], None]) -> dict[str, Any]:
     """Encrypt a caseload, or start an encrypted one; ``tell`` is given the recovery code, the result never holds it.
 
     Raises
@@ -86,7 +86,7 @@ def encrypt(caseload: Path | None, *, tell: Callable[[str], None]) -> dict[str, 
         When no passphrase is given or it is too short, the extra is not installed, another program is at work in it, or
         a kept sound is damaged; it is then plain as before.
     """
-    folder = folder_of(caseload)
+    folder = caseload.folder
     if store.is_encrypted(folder):
         raise RefusedError(f"caseload {folder.name}: encrypted already; sibilant caseload status tells more")
     store.need_extra()
@@ -96,7 +96,7 @@ def encrypt(caseload: Path | None, *, tell: Callable[[str], None]) -> dict[str, 
     return _done(folder, done, (KEEP_CODE, ERASED))
 
 
-def decrypt(caseload: Path | None) -> dict[str, Any]:
+def decrypt(caseload: CaseloadHandle) -> dict[str, Any]:
     """Turn an encrypted caseload into a plain one.
 
     Raises
@@ -107,7 +107,7 @@ def decrypt(caseload: Path | None) -> dict[str, Any]:
         When the passphrase is missing or not the one, another program is at work in it, or a kept sound is damaged; it
         is then encrypted as before.
     """
-    folder = folder_of(caseload)
+    folder = caseload.folder
     if not store.is_encrypted(folder):
         raise RefusedError(f"caseload {folder.name}: not encrypted")
     with opened(caseload) as one:
@@ -126,7 +126,7 @@ def _done(folder: Path, done: store.Converted, notes: tuple[str, ...]) -> dict[s
     }
 
 
-def change_passphrase(caseload: Path | None, *, recover: bool = False) -> dict[str, Any]:
+def change_passphrase(caseload: CaseloadHandle, *, recover: bool = False) -> dict[str, Any]:
     """Give an encrypted caseload a new passphrase, by the old one or by the recovery code.
 
     Raises
@@ -136,7 +136,7 @@ def change_passphrase(caseload: Path | None, *, recover: bool = False) -> dict[s
     CaseloadError
         When passphrase or code is missing or not the one, or the new passphrase is too short.
     """
-    folder = folder_of(caseload)
+    folder = caseload.folder
     who = os.environ.get("SIBILANT_WHO", "")
     if recover:
         store.recover(folder, _code, _new, who=who)
@@ -157,12 +157,12 @@ def _new() -> str:
     return secret(NEW_PASSPHRASE_FROM, "new passphrase", twice=True)
 
 
-def unlock(caseload: Path | None) -> bool:
+def unlock(caseload: CaseloadHandle) -> bool:
     """Ask for the passphrase now where one is needed, and say whether the caseload is encrypted.
 
     For a program that goes on running, such as the page: what it opens later asks nobody.
     """
-    folder = folder_of(caseload)
+    folder = caseload.folder
     if not store.is_encrypted(folder):
         return False
     with opened(caseload):

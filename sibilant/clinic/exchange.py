@@ -13,7 +13,7 @@ from typing import Any
 
 from .. import files, store, tables
 from ..errors import OutputError, RefusedError
-from .caseload import client_or_last, opened, used
+from .caseload import CaseloadHandle, client_or_last, opened, used
 from .door import FORM, JSON_DAYS, columns, json_days, read_export
 from .private import free_texts, suspects
 
@@ -36,7 +36,7 @@ LANGUAGES = (
 
 
 def export_client(
-    caseload: Path | None,
+    caseload: CaseloadHandle,
     code: str | None,
     to: Path,
     *,
@@ -227,7 +227,7 @@ def _meaning(column: str, kind: str) -> str:
 
 
 def import_folder(
-    caseload: Path | None, folder: Path, *, day_zero: dt.date | None = None, new_code: bool = False
+    caseload: CaseloadHandle, folder: Path, *, day_zero: dt.date | None = None, new_code: bool = False
 ) -> dict[str, Any]:
     """Keep a client from an export, whole or not at all.
 

@@ -15,7 +15,7 @@ from ..errors import ListError, UsageError
 from ..progress import accuracy, main_rater, standing
 from ..terms.clinic import Case, Judgement, KeptToken
 from ..terms.vocabulary import DISTORTIONS, Heard
-from .caseload import client_or_last, opened, session_or_last, used
+from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 
 CERTAINTIES = ("sure", "unsure")
 
@@ -38,7 +38,7 @@ class Listening:
 
 @dataclass(frozen=True, slots=True)
 class Queue:
-    """What is left to judge of a session, in the order to judge it."""
+    """What is left to judge of a session, in the order to judge it, as of a revision of the client."""
 
     client: str
     session: int
@@ -46,6 +46,7 @@ class Queue:
     turn: int
     blind: bool
     left: tuple[Listening, ...]
+    revision: int | None = None
 
 
 def rater_or_last(caseload: store.Caseload, rater: str) -> str:
@@ -54,7 +55,7 @@ def rater_or_last(caseload: store.Caseload, rater: str) -> str:
 
 
 def judge_from(
-    caseload: Path | None, code: str | None, number: int | None, path: Path, *, rater: str = "", blind: bool = False
+    caseload: CaseloadHandle, code: str | None, number: int | None, path: Path, *, rater: str = "", blind: bool = False
 ) -> dict[str, Any]:
     """Keep the judgements of JUDGEMENTS.csv; return how many, and what percent correct they give.
 
@@ -77,7 +78,7 @@ def judge_from(
         made = [
             replace(_from_row(case, session, row, path, by), line=line) for row, line in zip(rows, places, strict=True)
         ]
-        store.add_judgements(one, name, session, made)
+        store.add_judgements(one, name, session, made, made_on=case.revision)
         _remember(one, name, session, person)
         return _after(store.read_case(one, name, session=session), session, person, len(made))
 
@@ -144,7 +145,7 @@ def find_token(case: Case, session: int, place: tuple[int, int, int], file_name:
 
 
 def queue(
-    caseload: Path | None,
+    caseload: CaseloadHandle,
     code: str | None,
     number: int | None,
     *,
@@ -168,17 +169,14 @@ def queue(
         name = client_or_last(one, code)
         session = session_or_last(one, name, number)
         person = rater_or_last(one, rater)
-        tokens = {
-            token.key: token
-            for token in store.read_case(one, name, session=session).tokens_of(session)
-            if can_be_judged(token)
-        }
+        case = store.read_case(one, name, session=session)
+        tokens = {token.key: token for token in case.tokens_of(session) if can_be_judged(token)}
         turn = _turn(tuple(tokens.values()), person) if blind else 1
         order = _order(one, (name, session, person, turn), list(tokens), share) if blind else tuple(tokens)
         left = [key for key in order if key in tokens and not _has(tokens[key], person, turn)]
         _remember(one, name, session, person)
         heard = tuple(_listening(one, tokens[key], order.index(key) + 1, len(order)) for key in left)
-        return Queue(name, session, person, turn, blind, heard)
+        return Queue(name, session, person, turn, blind, heard, case.revision)
 
 
 def can_be_judged(token: KeptToken) -> bool:
@@ -223,7 +221,7 @@ def _listening(one: store.Caseload, token: KeptToken, place: int, of: int) -> Li
     return Listening(token.key, token.prompt, sound, clip, place, of, sealed=bool(token.clip) and one.encrypted)
 
 
-def record(caseload: Path | None, of: Queue, key: str, heard: Heard, **more: Any) -> None:
+def record(caseload: CaseloadHandle, of: Queue, key: str, heard: Heard, **more: Any) -> None:
     """Keep one judgement at once, so that stopping loses nothing.
 
     ``more`` are fields of :class:`~sibilant.terms.clinic.Judgement`: ``types``, ``substitute``, ``certainty``,
@@ -242,10 +240,10 @@ def record(caseload: Path | None, of: Queue, key: str, heard: Heard, **more: Any
             made = Judgement(key, heard, of.rater, one.clock(), turn=of.turn, blind=of.blind, **more)
         except ValueError as wrong:
             raise UsageError(str(wrong)) from wrong
-        store.add_judgements(one, of.client, of.session, [made])
+        store.add_judgements(one, of.client, of.session, [made], made_on=of.revision)
 
 
-def after(caseload: Path | None, of: Queue) -> dict[str, Any]:
+def after(caseload: CaseloadHandle, of: Queue) -> dict[str, Any]:
     """Return what a rater's judgements of a session give."""
     with opened(caseload) as one:
         session = session_or_last(one, of.client, of.session)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 from .. import store
@@ -10,14 +9,14 @@ from ..errors import RefusedError
 from ..progress import judgement_by
 from ..terms.clinic import Judgement, KeptToken
 from ..terms.vocabulary import Heard
-from .caseload import client_or_last, opened, session_or_last, used
+from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 from .judge import Queue, can_be_judged, rater_or_last, record
 
 RESTORED = ("types", "substitute", "certainty", "line", "cue", "self_corrected", "note")
 SAID = ("heard", "types", "substitute", "certainty", "line", "note")
 
 
-def marks(caseload: Path | None, code: str | None, number: int | None, *, rater: str = "") -> dict[str, Any]:
+def marks(caseload: CaseloadHandle, code: str | None, number: int | None, *, rater: str = "") -> dict[str, Any]:
     """Return the words of a session with the mark that a listener's first pass gives each, empty where none is given.
 
     ``earlier`` counts the marks of that pass that stand no more; they are kept.
@@ -56,7 +55,14 @@ def _given(token: KeptToken, rater: str) -> list[Judgement]:
 
 
 def change(
-    caseload: Path | None, code: str | None, number: int | None, key: str, heard: Heard, *, rater: str = "", **more: Any
+    caseload: CaseloadHandle,
+    code: str | None,
+    number: int | None,
+    key: str,
+    heard: Heard,
+    *,
+    rater: str = "",
+    **more: Any,
 ) -> dict[str, Any]:
     """Give a word another mark in the listener's first pass; the one before stays in the trail. Return its row.
 
@@ -70,7 +76,7 @@ def change(
 
 
 def take_back(
-    caseload: Path | None, code: str | None, number: int | None, key: str, *, rater: str = ""
+    caseload: CaseloadHandle, code: str | None, number: int | None, key: str, *, rater: str = ""
 ) -> dict[str, Any]:
     """Put the mark before the last one back, as a mark of today, so that all three stay in the trail. Return its row.
 
@@ -90,7 +96,7 @@ def take_back(
 
 
 def _found(
-    caseload: Path | None, code: str | None, number: int | None, key: str, rater: str
+    caseload: CaseloadHandle, code: str | None, number: int | None, key: str, rater: str
 ) -> tuple[str, int, str, KeptToken]:
     with opened(caseload) as one:
         name = client_or_last(one, code)
@@ -103,5 +109,5 @@ def _found(
     raise RefusedError(f"session {session}: no word {key[:20]!r} that can be judged; load the page again")
 
 
-def _now(caseload: Path | None, name: str, session: int, key: str, rater: str) -> dict[str, Any]:
+def _now(caseload: CaseloadHandle, name: str, session: int, key: str, rater: str) -> dict[str, Any]:
     return next(row for row in marks(caseload, name, session, rater=rater)["tokens"] if row["key"] == key)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -15,7 +14,7 @@ from ..progress import judgement_by, main_rater
 from ..progress.session import measured_under
 from ..terms import MEASURES, Interval, Recording, SibilantInterval, Token
 from ..terms.clinic import Case, KeptToken
-from .caseload import client_or_last, opened, session_or_last, used
+from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 from .sessions import unlike_tokens
 
 TOP_HZ = 15_000.0
@@ -48,7 +47,7 @@ class Strip:
     top_hz: float
 
 
-def sound(caseload: Path | None, code: str | None, number: int | None, key: str) -> KeptSound:
+def sound(caseload: CaseloadHandle, code: str | None, number: int | None, key: str) -> KeptSound:
     """Return a token's kept word with its sibilant marked to the sample.
 
     Raises
@@ -89,7 +88,7 @@ def _hiss_or_place(one: Token) -> tuple[float, float] | None:
     return onset_s, onset_s + 0.5 * word.duration_s
 
 
-def strip(caseload: Path | None, code: str | None, number: int | None, key: str) -> Strip:
+def strip(caseload: CaseloadHandle, code: str | None, number: int | None, key: str) -> Strip:
     """Return the picture of a token's kept word, up to 15 kHz, full ink at its sibilant's loudest part.
 
     Until the session's set is judged it is the loudness over time alone, one step high: enough to set edges by, and
@@ -127,7 +126,7 @@ def _span(held: KeptSound, times_s: npt.NDArray[np.float64]) -> tuple[float, flo
     return held.start_s + float(times_s[0]) - half, held.start_s + float(times_s[-1]) + half
 
 
-def token(caseload: Path | None, code: str | None, number: int | None, key: str) -> dict[str, Any]:
+def token(caseload: CaseloadHandle, code: str | None, number: int | None, key: str) -> dict[str, Any]:
     """Return a token's edges, voice and attempts; its figures only where the ear has judged it (or that is off)."""
     with opened(caseload) as one:
         case, session, kept = _found(one, code, number, key)
@@ -248,7 +247,7 @@ def _value(case: Case, kept: KeptToken, key: str) -> float | None:
     return value if value is not None and np.isfinite(value) else None
 
 
-def to_look_at(caseload: Path | None, code: str | None, number: int | None) -> dict[str, Any]:
+def to_look_at(caseload: CaseloadHandle, code: str | None, number: int | None) -> dict[str, Any]:
     """Return a session's tokens, those first that a person should look at, each with its reasons.
 
     That a sound is unlike the rest (3.5 robust standard deviations or more; own choice) is told only where the ear has

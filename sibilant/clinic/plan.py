@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict
-from pathlib import Path
 from typing import Any
 
 from .. import progress, store
 from ..errors import UsageError
 from ..progress import Plan
 from ..terms import MEASURES
-from .caseload import client_or_last, opened
+from .caseload import CaseloadHandle, client_or_last, opened
 
 ASSUMED = (0.5, 1.0, 1.5)
 
@@ -20,7 +19,7 @@ def plan(
     key: str,
     change: float,
     *,
-    caseload: Path | None = None,
+    caseload: CaseloadHandle | None = None,
     client: str | None = None,
     token_sd: float | None = None,
     day_sd: float = 0.0,
@@ -40,6 +39,8 @@ def plan(
     if not 0 < year_alarm < 1:
         raise UsageError("--year-alarm is a share between 0 and 1, such as 0.05")
     if client is not None:
+        if caseload is None:
+            raise UsageError(f"{client}: its own spread needs the caseload that it is kept in")
         own_token, own_day, source = _own(caseload, client, key)
         return [progress.plan(key, change, own_token, day_sd=own_day, source=source, year_alarm=year_alarm)]
     if token_sd is not None:
@@ -59,7 +60,7 @@ def plan(
     ]
 
 
-def _own(caseload: Path | None, client: str, key: str) -> tuple[float, float, str]:
+def _own(caseload: CaseloadHandle, client: str, key: str) -> tuple[float, float, str]:
     """Token and day SD from the client's baseline: day variance is what the baseline means have beyond the tokens'."""
     with opened(caseload) as one:
         name = client_or_last(one, client)

@@ -20,6 +20,7 @@ __all__ = ["FORMS", "SheetRequest", "compose_sheet", "form_of", "items_of", "mak
 
 if TYPE_CHECKING:
     from ..store import Caseload
+    from .caseload import CaseloadHandle
 
 _TICKS = MappingProxyType({"isolation": 5, "syllable": 5, "word": 5, "set-of-three": 3, "phrase": 3, "sentence": 3})
 _READ_AS: Mapping[str, str] = MappingProxyType(
@@ -102,7 +103,7 @@ def _allowed(request: SheetRequest, caseload: Caseload | None) -> tuple[Prompt, 
     return prompts
 
 
-def sheet_bytes(folder: Path | None, code: str | None, request: SheetRequest, form: str) -> bytes:
+def sheet_bytes(caseload: CaseloadHandle, code: str | None, request: SheetRequest, form: str) -> bytes:
     """Compose a client's practice sheet and return it as ``pdf``, ``html`` or ``docx``; its words become treated.
 
     Raises
@@ -116,15 +117,15 @@ def sheet_bytes(folder: Path | None, code: str | None, request: SheetRequest, fo
     from .caseload import client_or_last, opened
 
     form_of(Path(f"sheet.{form}"), "a practice sheet")
-    with opened(folder) as caseload:
-        asked = replace(request, client=client_or_last(caseload, code))
-        prompts, document = _sheet(asked, caseload)
+    with opened(caseload) as one:
+        asked = replace(request, client=client_or_last(one, code))
+        prompts, document = _sheet(asked, one)
         made = report.render(document, form)  # type: ignore[arg-type]
-        _mark_treated(asked.client, prompts, caseload)
+        _mark_treated(asked.client, prompts, one)
     return made
 
 
-def run_items(folder: Path | None, code: str | None, request: SheetRequest) -> list[dict[str, object]]:
+def run_items(caseload: CaseloadHandle, code: str | None, request: SheetRequest) -> list[dict[str, object]]:
     """Return what is said in a practice run, in order: each item in runs of letters, and its word where it is one.
 
     Nothing is kept by it, and no word becomes treated before it is said.
@@ -138,24 +139,24 @@ def run_items(folder: Path | None, code: str | None, request: SheetRequest) -> l
     """
     from .caseload import client_or_last, opened
 
-    with opened(folder) as caseload:
-        asked = replace(request, client=client_or_last(caseload, code))
-        prompts = _allowed(asked, caseload)
+    with opened(caseload) as one:
+        asked = replace(request, client=client_or_last(one, code))
+        prompts = _allowed(asked, one)
     return [
         {"runs": item.runs(), "hint": item.hint, "word": prompt.text if prompt.level == "word" else ""}
         for item, prompt in zip(items_of(asked.level, prompts), prompts, strict=True)
     ]
 
 
-def write_sheet(request: SheetRequest, path: Path, *, folder: Path | None = None) -> Document:
-    """Write a practice sheet, opening the caseload in ``folder`` where a client is named (see ``make_sheet``)."""
-    if not request.client:
+def write_sheet(request: SheetRequest, path: Path, *, caseload: CaseloadHandle | None = None) -> Document:
+    """Write a practice sheet, opening the caseload where a client is named (see ``make_sheet``)."""
+    if not request.client or caseload is None:
         return make_sheet(request, path)
     from .caseload import client_or_last, opened
 
-    with opened(folder) as caseload:
-        code = client_or_last(caseload, request.client)
-        return make_sheet(replace(request, client=code), path, caseload=caseload)
+    with opened(caseload) as one:
+        code = client_or_last(one, request.client)
+        return make_sheet(replace(request, client=code), path, caseload=one)
 
 
 def compose_sheet(level: str, prompts: Sequence[Prompt], *, subject: str = "", mark: str = "") -> Document:
@@ -263,7 +264,7 @@ def _refuse_probe_words(request: SheetRequest, prompts: Sequence[Prompt], caselo
 def _mark_treated(code: str, prompts: Sequence[Prompt], caseload: Caseload) -> None:
     from ..store import change_client, get_client
 
-    treated = dict(get_client(caseload, code).treated)
+    revision, treated = caseload.revision(code), dict(get_client(caseload, code).treated)
     today = caseload.clock().date()
     fresh = {prompt.text.lower(): today for prompt in prompts if prompt.level == "word"}
-    change_client(caseload, code, {"treated": fresh | treated})
+    change_client(caseload, code, {"treated": fresh | treated}, made_on=revision)

@@ -20,7 +20,7 @@ from ..terms.clinic import Client, Session
 from ..terms.therapy import NOT_STATED
 from ..terms.vocabulary import CUES, CUES_WITH_MODEL, ELICITED, KEEPS, LEVELS, PHASES, SUPPORTS, Support
 from . import doubts
-from .caseload import client_or_last, cloud_cautions, day_known, day_or_last, opened, used
+from .caseload import CaseloadHandle, client_or_last, cloud_cautions, day_known, day_or_last, opened, used
 from .heard import HeardRecording, ProbeResult, recording_row, unsaid_rows, word_rows
 from .reminders import reminders
 from .therapy import in_its_phase
@@ -59,7 +59,7 @@ class ProbeRequest:
     elicited: str = ""
 
 
-def keep_probe(caseload: Path | None, code: str | None, request: ProbeRequest) -> ProbeResult:
+def keep_probe(caseload: CaseloadHandle, code: str | None, request: ProbeRequest) -> ProbeResult:
     """Measure and keep one session.
 
     Raises

@@ -16,7 +16,7 @@ from ..terms.clinic import Case, KeptToken
 from ..terms.document import Blank, Document, Paragraph
 from ..terms.reference import Comparison
 from ..terms.vocabulary import REPORT_KINDS
-from .caseload import folder_of
+from .caseload import CaseloadHandle
 from .compare import own_ranges, token_values
 
 if TYPE_CHECKING:
@@ -43,14 +43,14 @@ class Ticked:
 
 
 def make_report(
-    caseload: Path | None, client: str | None, kind: str, path: Path, *, ticked: Ticked | None = None
+    caseload: CaseloadHandle, client: str | None, kind: str, path: Path, *, ticked: Ticked | None = None
 ) -> Document:
     """Write one report of a client.
 
     Parameters
     ----------
-    caseload : Path or None
-        The caseload's folder, or None for the usual one.
+    caseload : CaseloadHandle
+        The caseload, as the door opened it.
     client : str or None
         The client's code, or None for the one used last.
     kind : str
@@ -80,11 +80,11 @@ def make_report(
     REPORT_KINDS.read(kind)
     form_of(path)
     view, case = case_view(caseload, client, words=chosen.words, rater=chosen.rater)
-    return write_report(kind, view, case, path, ticked=chosen, kept_in=folder_of(caseload))
+    return write_report(kind, view, case, path, ticked=chosen, caseload=caseload)
 
 
 def report_bytes(
-    caseload: Path | None, client: str | None, kind: str, form: str, *, ticked: Ticked | None = None
+    caseload: CaseloadHandle, client: str | None, kind: str, form: str, *, ticked: Ticked | None = None
 ) -> bytes:
     """Compose one report of a client and return it as ``pdf``, ``html`` or ``docx``; nothing is written anywhere.
 
@@ -102,7 +102,7 @@ def report_bytes(
 
 
 def report_document(
-    caseload: Path | None, client: str | None, kind: str, ticked: Ticked, *, form: str = "html"
+    caseload: CaseloadHandle, client: str | None, kind: str, ticked: Ticked, *, form: str = "html"
 ) -> Document:
     """Compose one report of a client without rendering it: what is shown before it is made.
 
@@ -115,7 +115,7 @@ def report_document(
 
     known = REPORT_KINDS.read(kind)
     view, case = case_view(caseload, client, words=ticked.words, rater=ticked.rater)
-    document = compose_report(known, view, case, ticked, form=form, kept_in=folder_of(caseload))
+    document = compose_report(known, view, case, ticked, form=form, caseload=caseload)
     return filled_in(document, dict(ticked.filled))
 
 
@@ -138,13 +138,13 @@ def filled_in(document: Document, filled: Mapping[str, str]) -> Document:
 
 
 def write_report(
-    kind: str, view: CaseView, case: Case, path: Path, *, ticked: Ticked, kept_in: Path | None = None
+    kind: str, view: CaseView, case: Case, path: Path, *, ticked: Ticked, caseload: CaseloadHandle | None = None
 ) -> Document:
     """Compose one report from a view, render it and write it; see ``make_report``."""
     from .. import report
 
     form = form_of(path)
-    document = compose_report(kind, view, case, ticked, form=form, kept_in=kept_in)
+    document = compose_report(kind, view, case, ticked, form=form, caseload=caseload)
     files.write_bytes(path, report.render(document, form))  # type: ignore[arg-type]
     return document
 
@@ -164,7 +164,7 @@ def form_of(path: Path, what: str = "a report") -> str:
 
 
 def compose_report(
-    kind: str, view: CaseView, case: Case, ticked: Ticked, *, form: str = "pdf", kept_in: Path | None = None
+    kind: str, view: CaseView, case: Case, ticked: Ticked, *, form: str = "pdf", caseload: CaseloadHandle | None = None
 ) -> Document:
     """Compose one report from a view and what it was computed from.
 
@@ -179,16 +179,16 @@ def compose_report(
     if ticked.session is not None and ticked.session not in known:
         shown = ", ".join(str(number) for number in known) or "none"
         raise UsageError(f"{view.client.code}: no session {ticked.session}; there are: {shown}")
-    return report.compose(REPORT_KINDS.read(kind), view, settings_of(view, case, ticked, form=form, kept_in=kept_in))
+    return report.compose(REPORT_KINDS.read(kind), view, settings_of(view, case, ticked, form=form, caseload=caseload))
 
 
 def settings_of(
-    view: CaseView, case: Case, ticked: Ticked, *, form: str = "pdf", kept_in: Path | None = None
+    view: CaseView, case: Case, ticked: Ticked, *, form: str = "pdf", caseload: CaseloadHandle | None = None
 ) -> ReportSettings:
     """Method, range or the reason for none, sampling rates and picture formats of a report."""
     from ..report import ReportSettings
 
-    found = comparison_of(view, case, kept_in=kept_in)
+    found = comparison_of(view, case, caseload=caseload)
     method, fits = method_of(view, case), found.range is not None
     said = found.statement if ticked.published_range and fits else ""
     return ReportSettings(
@@ -226,7 +226,7 @@ def method_of(view: CaseView, case: Case) -> Method:
         return methods.get_method(view.client.method)
 
 
-def comparison_of(view: CaseView, case: Case, *, kept_in: Path | None = None) -> Comparison:
+def comparison_of(view: CaseView, case: Case, *, caseload: CaseloadHandle | None = None) -> Comparison:
     """Set the last probe's main measure beside a published range that fits, or say why that can't be.
 
     Sounds are compared as they were kept; where a range needs another method the answer is "not comparable" with that
@@ -246,7 +246,7 @@ def comparison_of(view: CaseView, case: Case, *, kept_in: Path | None = None) ->
         dialect=client.dialect,
         own_baseline=bool(client.language) and not client.language.lower().startswith("english"),
     )
-    return ranges.compare(token_values(spoken, view.main_measure), question, own=own_ranges(kept_in))
+    return ranges.compare(token_values(spoken, view.main_measure), question, own=own_ranges(caseload))
 
 
 def _rates_hz(tokens: tuple[KeptToken, ...]) -> tuple[int, ...]:

@@ -14,14 +14,14 @@ from ..pipeline import measure_again
 from ..terms import Interval, Recording, Token
 from ..terms.clinic import Case, Correction, KeptToken
 from ..terms.vocabulary import VOICES
-from .caseload import client_or_last, opened, session_or_last, used
+from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 from .judge import find_token, rater_or_last
 
 SPECTRAL_LOST = "audio_not_kept"
 
 
 def review_from(
-    caseload: Path | None,
+    caseload: CaseloadHandle,
     code: str | None,
     number: int | None,
     path: Path,
@@ -46,7 +46,7 @@ def review_from(
 
 
 def review_one(
-    caseload: Path | None, code: str | None, number: int | None, given: Mapping[str, Any], *, rater: str = ""
+    caseload: CaseloadHandle, code: str | None, number: int | None, given: Mapping[str, Any], *, rater: str = ""
 ) -> dict[str, Any]:
     """Keep one correction, given as plain values named as in REVIEW.csv; what was not set is left out or None.
 
@@ -71,7 +71,7 @@ def review_one(
 
 
 def review_rows(
-    caseload: Path | None,
+    caseload: CaseloadHandle,
     code: str | None,
     number: int | None,
     rows: Sequence[tables.ReviewRow],
@@ -94,11 +94,12 @@ def review_rows(
             if correction.onset_s is not None
             for token in _again(one, _token(case, session, correction.token), correction, whole, named)
         ]
-        store.add_corrections(one, name, session, corrections, measured)
+        store.add_corrections(one, name, session, corrections, measured, made_on=case.revision)
         used(one, name, session)
         store.remember(one, {"last_rater": person})
         lost = sum(SPECTRAL_LOST in token.flags for token in measured)
-        checked = [token for token in store.read_case(one, name, session=session).tokens_of(session) if token.reviewed]
+        touched = {correction.token for correction in corrections}
+        checked = [token for token in case.tokens_of(session) if token.reviewed or token.key in touched]
         return {
             "client": name,
             "session": session,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 from typing import Any
 
 from .. import store
@@ -15,16 +14,21 @@ from ..progress.session import measured_under
 from ..terms import MEASURES
 from ..terms.clinic import Case, KeptToken, Receipt, Session
 from ..terms.vocabulary import CUES, ELICITED, LEVELS, PHASES, Vocabulary
-from .caseload import client_or_last, day_known, opened, session_or_last, used
+from .caseload import CaseloadHandle, client_or_last, day_known, opened, session_or_last, used
 from .probe import refuse_without_consent
 
 
-def list_sessions(caseload: Path | None, code: str | None) -> list[dict[str, Any]]:
+def list_sessions(caseload: CaseloadHandle, code: str | None) -> list[dict[str, Any]]:
     """Return one row a session: day, phase, conditions, tokens judged and checked; no figures."""
     with opened(caseload) as one:
         name = client_or_last(one, code)
         case = store.read_case(one, name)
         used(one, name)
+    return session_rows(case)
+
+
+def session_rows(case: Case) -> list[dict[str, Any]]:
+    """Return what ``list_sessions`` gives from a case that is at hand."""
     return [_row(case, session) for session in with_phases(case.client.therapy, case.sessions)]
 
 
@@ -45,7 +49,7 @@ def _row(case: Case, session: Session) -> dict[str, Any]:
     }
 
 
-def show_session(caseload: Path | None, code: str | None, number: int | None, *, key: str = "") -> dict[str, Any]:
+def show_session(caseload: CaseloadHandle, code: str | None, number: int | None, *, key: str = "") -> dict[str, Any]:
     """Return a session and one row a token; figures only where the ear has judged (or that is switched off)."""
     with opened(caseload) as one:
         name = client_or_last(one, code)
@@ -66,7 +70,9 @@ def show_session(caseload: Path | None, code: str | None, number: int | None, *,
     }
 
 
-def unlike_in_session(caseload: Path | None, code: str | None, number: int | None, *, most: int = 5) -> dict[str, Any]:
+def unlike_in_session(
+    caseload: CaseloadHandle, code: str | None, number: int | None, *, most: int = 5
+) -> dict[str, Any]:
     """Return the sounds of a session most unlike its others of the same phone, with the reason: where to listen again.
 
     Only sounds that the ear has judged (or all, where that is switched off), the attempts that count; fewer than eight
@@ -126,13 +132,13 @@ def _token_row(case: Case, token: KeptToken, measure: str, rater: str) -> dict[s
     return row
 
 
-def change_session(caseload: Path | None, code: str | None, number: int | None, changed: Mapping[str, Any]) -> int:
+def change_session(caseload: CaseloadHandle, code: str | None, number: int | None, changed: Mapping[str, Any]) -> int:
     """Change what was noted of a session; return its number."""
     return change_sessions(caseload, code, () if number is None else (number,), changed)[0]
 
 
 def change_sessions(
-    caseload: Path | None, code: str | None, numbers: Sequence[int], changed: Mapping[str, Any], *, which: str = ""
+    caseload: CaseloadHandle, code: str | None, numbers: Sequence[int], changed: Mapping[str, Any], *, which: str = ""
 ) -> tuple[int, ...]:
     """Change the same thing in several sessions at once; return their numbers.
 
@@ -168,7 +174,7 @@ def _known(changed: Mapping[str, Any]) -> dict[str, Any]:
     return {name: sets[name].read(value) if name in sets else value for name, value in changed.items()}
 
 
-def move_session(caseload: Path | None, code: str | None, number: int | None, to: str) -> int:
+def move_session(caseload: CaseloadHandle, code: str | None, number: int | None, to: str) -> int:
     """Move a session to another client; return its number there.
 
     Raises
@@ -189,7 +195,7 @@ def move_session(caseload: Path | None, code: str | None, number: int | None, to
         return store.move_session(one, name, session, other)
 
 
-def remove_session(caseload: Path | None, code: str | None, number: int) -> Receipt:
+def remove_session(caseload: CaseloadHandle, code: str | None, number: int) -> Receipt:
     """Erase a session, and return the receipt."""
     with opened(caseload) as one:
         return store.remove_session(one, client_or_last(one, code), number)

@@ -3,23 +3,22 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
 from .. import store
 from ..errors import UsageError
-from .caseload import opened
+from .caseload import CaseloadHandle, opened
 from .judge import rater_or_last
 
 CODE = re.compile(r"[A-Za-z]{1,3}-?\d{1,4}")
 
 
-def listener(caseload: Path | None) -> str:
+def listener(caseload: CaseloadHandle) -> str:
     """Return the code of the person who listened last, R1 where nobody has."""
     with opened(caseload) as one:
         return rater_or_last(one, "")
 
 
-def name_listener(caseload: Path | None, code: str) -> str:
+def name_listener(caseload: CaseloadHandle, code: str) -> str:
     """Remember the code of the person who listens.
 
     Raises

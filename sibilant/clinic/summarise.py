@@ -13,7 +13,7 @@ from ..errors import OutputError, UsageError
 from ..terms import MEASURES, Method
 from ..terms.change import UNJUDGED, CaseView, Change, ContextCell, Contrast, EarAndFigure, SessionSummary
 from ..terms.clinic import Case
-from .caseload import client_or_last, opened, used
+from .caseload import CaseloadHandle, client_or_last, opened, used
 from .lending import lent_to
 from .plain import plain
 
@@ -24,7 +24,7 @@ SUPPORT = "Acoustic figures support, and do not replace, clinical judgement."
 
 
 def case_view(
-    caseload: Path | None,
+    caseload: CaseloadHandle,
     code: str | None = None,
     *,
     measures: Sequence[str] = (),
@@ -38,19 +38,46 @@ def case_view(
     UsageError
         When a measure or a set of words is not known.
     """
+    _check_asked(measures, words)
+    with opened(caseload) as one:
+        name = client_or_last(one, code)
+        case = store.read_case(one, name)
+        asked = _with_what_is_lent(one, case, measures, words, rater)
+        if one.setting("last_client") != name:
+            used(one, name)
+    return progress.view(case, asked), case
+
+
+def view_of(
+    caseload: CaseloadHandle, case: Case, *, measures: Sequence[str] = (), words: str = "untreated", rater: str = ""
+) -> CaseView:
+    """Return everything of one client, computed from a case that is at hand.
+
+    Raises
+    ------
+    UsageError
+        When a measure or a set of words is not known.
+    """
+    _check_asked(measures, words)
+    with opened(caseload) as one:
+        asked = _with_what_is_lent(one, case, measures, words, rater)
+    return progress.view(case, asked)
+
+
+def _with_what_is_lent(
+    one: store.Caseload, case: Case, measures: Sequence[str], words: str, rater: str
+) -> progress.ViewRequest:
+    asked = progress.ViewRequest(tuple(measures), words, rater, store.day_of(one))  # type: ignore[arg-type]
+    given, not_lent = lent_to(one, case, asked)
+    return replace(asked, lent=given, not_lent=not_lent)
+
+
+def _check_asked(measures: Sequence[str], words: str) -> None:
     unknown = [key for key in measures if key not in MEASURES]
     if unknown:
         raise UsageError(f"measure {unknown[0][:40]!r} is not known; docs/measures.md lists them, such as centroid_hz")
     if words not in {"untreated", "treated", "all"}:
         raise UsageError(f"--words {words[:20]!r}: untreated, treated or all")
-    with opened(caseload) as one:
-        name = client_or_last(one, code)
-        case = store.read_case(one, name)
-        asked = progress.ViewRequest(tuple(measures), words, rater, store.day_of(one))  # type: ignore[arg-type]
-        given, not_lent = lent_to(one, case, asked)
-        if one.setting("last_client") != name:
-            used(one, name)
-    return progress.view(case, replace(asked, lent=given, not_lent=not_lent)), case
 
 
 def figure(view: CaseView, case: Case, to: Path, *, key: str = "") -> None:

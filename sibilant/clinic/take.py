@@ -26,7 +26,7 @@ from ..prompts import list_form, prompts_from
 from ..suitability.stretch import spoilt
 from ..terms import Prompt, Recording
 from ..terms.vocabulary import CUES, KEEPS, LEVELS, PHASES
-from .caseload import client_or_last, opened
+from .caseload import CaseloadHandle, client_or_last, opened
 from .heard import ProbeResult
 from .probe import ProbeRequest, keep_probe, refuse_without_consent
 
@@ -82,7 +82,7 @@ def refuse_microphone(sampling_rate_hz: int, microphone: Mapping[str, Any]) -> N
         )
 
 
-def begin(caseload: Path | None, code: str | None, request: TakeRequest) -> dict[str, Any]:
+def begin(caseload: CaseloadHandle, code: str | None, request: TakeRequest) -> dict[str, Any]:
     """Begin a take; return its state.
 
     Raises
@@ -159,7 +159,7 @@ def _from_row(row: Mapping[str, Any], recording: str) -> Prompt:
     return replace(lexicon.expect(**row), recording=recording)
 
 
-def under_way(caseload: Path | None, code: str | None) -> dict[str, Any] | None:
+def under_way(caseload: CaseloadHandle, code: str | None) -> dict[str, Any] | None:
     """Return the state of a client's take, or None where none is under way."""
     with opened(caseload) as one:
         name = client_or_last(one, code)
@@ -167,7 +167,7 @@ def under_way(caseload: Path | None, code: str | None) -> dict[str, Any] | None:
 
 
 def go_on(
-    caseload: Path | None, code: str | None, *, sampling_rate_hz: int, microphone: Mapping[str, Any]
+    caseload: CaseloadHandle, code: str | None, *, sampling_rate_hz: int, microphone: Mapping[str, Any]
 ) -> dict[str, Any]:
     """Continue a take after an interruption, under a new mark; what another page still holds of it is then refused.
 
@@ -188,7 +188,7 @@ def go_on(
 
 
 def keep_stretch(
-    caseload: Path | None, code: str | None, samples: Samples, *, take: str, place: int, onward: bool
+    caseload: CaseloadHandle, code: str | None, samples: Samples, *, take: str, place: int, onward: bool
 ) -> dict[str, Any]:
     """Look at one stretch and keep it, or say why the word is asked again; return the state with ``again``.
 
@@ -222,7 +222,7 @@ def _name(number: int) -> str:
     return f"{number:04d}.wav"
 
 
-def step(caseload: Path | None, code: str | None, *, take: str, place: int, back: bool = False) -> dict[str, Any]:
+def step(caseload: CaseloadHandle, code: str | None, *, take: str, place: int, back: bool = False) -> dict[str, Any]:
     """Go to the next word without a stretch, or back to the one before."""
     with opened(caseload) as one:
         state = _held(one, code, take, place)
@@ -230,7 +230,7 @@ def step(caseload: Path | None, code: str | None, *, take: str, place: int, back
         return _write(one, {**state, "place": min(max(1, wanted), len(state["prompts"]) + 1)})
 
 
-def finish(caseload: Path | None, code: str | None, *, modelled: bool = False, anyway: bool = False) -> ProbeResult:
+def finish(caseload: CaseloadHandle, code: str | None, *, modelled: bool = False, anyway: bool = False) -> ProbeResult:
     """Keep a take as a session, one recording a prompt, and erase what is not to be kept.
 
     One recording a prompt, since it is known which word was on the screen: no word can then be taken for its neighbour.
@@ -279,7 +279,7 @@ def _request(state: Mapping[str, Any], said: Mapping[int, Recording]) -> ProbeRe
     )
 
 
-def throw_away(caseload: Path | None, code: str | None) -> int:
+def throw_away(caseload: CaseloadHandle, code: str | None) -> int:
     """Erase a take; return how many stretches went."""
     with opened(caseload) as one:
         state = _held(one, code)

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Any
 
 from .. import store
 from ..errors import RefusedError
 from ..terms.clinic import AS_SET, Case, Correction, KeptToken
-from .caseload import client_or_last, opened, session_or_last, used
+from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 from .judge import rater_or_last
 
 TO_HEAR = 3
 
 
-def waiting(caseload: Path | None, code: str | None, number: int | None) -> dict[str, Any]:
+def waiting(caseload: CaseloadHandle, code: str | None, number: int | None) -> dict[str, Any]:
     """Return what waits for a person's word on whose voice it is.
 
     ``n`` replies can be confirmed as a set, once the least certain of them (``hear``: key, prompt, attempt, file of the
@@ -40,7 +39,7 @@ def waiting(caseload: Path | None, code: str | None, number: int | None) -> dict
 
 
 def confirm_set(
-    caseload: Path | None, code: str | None, number: int | None, *, heard: Sequence[str], rater: str = ""
+    caseload: CaseloadHandle, code: str | None, number: int | None, *, heard: Sequence[str], rater: str = ""
 ) -> dict[str, Any]:
     """Confirm as the client's, on a person's word, every reply that is sure; kept as confirmed by set.
 
@@ -68,12 +67,12 @@ def confirm_set(
             for reply in sure
             for token in reply
         ]
-        store.add_corrections(one, name, session, made)
+        store.add_corrections(one, name, session, made, made_on=case.revision)
         used(one, name, session)
     return {"client": name, "session": session, "confirmed": len(sure)}
 
 
-def undo_set(caseload: Path | None, code: str | None, number: int | None, *, rater: str = "") -> dict[str, Any]:
+def undo_set(caseload: CaseloadHandle, code: str | None, number: int | None, *, rater: str = "") -> dict[str, Any]:
     """Take back what was confirmed as a set: those tokens wait again; both words stay in the trail.
 
     Raises
@@ -84,7 +83,8 @@ def undo_set(caseload: Path | None, code: str | None, number: int | None, *, rat
     with opened(caseload, who=rater) as one:
         name = client_or_last(one, code)
         session = session_or_last(one, name, number)
-        tokens = [t for t in store.read_case(one, name, session=session).tokens_of(session) if _confirmed_as_set(t)]
+        case = store.read_case(one, name, session=session)
+        tokens = [token for token in case.tokens_of(session) if _confirmed_as_set(token)]
         if not tokens:
             raise RefusedError(f"{name} session {session}: nothing stands confirmed as a set")
         by, now = _by_set(rater_or_last(one, rater)), one.clock()
@@ -92,7 +92,7 @@ def undo_set(caseload: Path | None, code: str | None, number: int | None, *, rat
             Correction(token.key, by, now, voice="unsure", counts=False if _last(token).counts else None)
             for token in tokens
         ]
-        store.add_corrections(one, name, session, made)
+        store.add_corrections(one, name, session, made, made_on=case.revision)
         used(one, name, session)
     return {"client": name, "session": session, "taken_back": len(tokens)}
 

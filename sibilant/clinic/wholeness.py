@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 from .. import store
-from .caseload import opened
+from .caseload import CaseloadHandle, opened
 
 FINDINGS = ("damaged", "missing", "changed", "plain", "unreadable", "left over")
 WAY_OUT = "what is damaged, missing or changed is left out of every figure and named there; a backup puts it right"
 
 
-def check(caseload: Path | None) -> dict[str, Any]:
+def check(caseload: CaseloadHandle) -> dict[str, Any]:
     """Compare every row and every kept sound with what was noted when it was kept; nothing is changed.
 
     Returns

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from .. import audio, files, lexicon, synthetic, tables
 from ..clinic import clients, judge, probe
+from ..clinic.caseload import CaseloadHandle
 from ..errors import OutputError
 from ..synthetic.clients import ClientStory, StorySession, StoryTake, invented_clients, story_take
 from ..terms import Prompt
@@ -42,7 +43,7 @@ def make_demo(folder: Path) -> Path:
     """
     _prepare(folder)
     stories = sorted(invented_clients(), key=lambda story: -len(story.sessions))
-    caseload = folder / CASELOAD
+    caseload = CaseloadHandle(folder / CASELOAD)
     _register(caseload)
     with ProcessPoolExecutor(WORKERS, get_context("spawn")) as pool:
         made = list(pool.map(make_client, [folder] * len(stories), [story.code for story in stories]))
@@ -63,11 +64,9 @@ def _prepare(folder: Path) -> None:
     files.write_text(folder / MARK, f"{synthetic.INVENTED}\nMade by: sibilant demo\n")
 
 
-def _register(caseload: Path) -> None:
+def _register(caseload: CaseloadHandle) -> None:
     """Make the caseload and its two microphones, so that the workers find both."""
-    from ..clinic.caseload import opened
-
-    with opened(caseload, who="demo", create=True):
+    with caseload.opened(who="demo", create=True):
         pass
     for name in ("headset", "tablet"):
         clients.add_device(caseload, Device(name, "microphone", "Room 4", 20.0, added_on=FIRST_DAY))
@@ -77,7 +76,7 @@ def make_client(folder: Path, code: str) -> Made:
     """Invent one client's sessions, keep and judge them, and write what a clinician would."""
     os.environ["SIBILANT_WHO"] = "demo"
     story = next(one for one in invented_clients() if one.code == code)
-    caseload = folder / CASELOAD
+    caseload = CaseloadHandle(folder / CASELOAD)
     _add(caseload, story)
     for session in story.sessions:
         _hold(folder, story, session)
@@ -87,7 +86,7 @@ def make_client(folder: Path, code: str) -> Made:
     return Made(code, story.summary, clients.age_text(story.age_months), tuple(written), tuple(lines))
 
 
-def _add(caseload: Path, story: ClientStory) -> None:
+def _add(caseload: CaseloadHandle, story: ClientStory) -> None:
     measure, direction = _TARGETS[story.code]
     fields = {
         "main_measure": measure,
@@ -108,7 +107,7 @@ def _day(number: int) -> dt.date:
 
 def _hold(folder: Path, story: ClientStory, session: StorySession) -> None:
     """Record, keep and judge one session; the first and last are kept with sound and drawn in full."""
-    name = f"{story.code}-{session.number:02d}"
+    caseload, name = CaseloadHandle(folder / CASELOAD), f"{story.code}-{session.number:02d}"
     prompts = [prompt for listed in session.lists for prompt in lexicon.builtin_list(listed)]
     take = story_take(story, session, prompts)
     in_full = session.number in (1, len(story.sessions))
@@ -116,7 +115,7 @@ def _hold(folder: Path, story: ClientStory, session: StorySession) -> None:
     audio.write_wav(recording, take.spoken.samples, take.spoken.sampling_rate_hz)
     words = _write_list(folder / "lists" / f"{story.code}.csv", prompts)
     probe.keep_probe(
-        folder / CASELOAD,
+        caseload,
         story.code,
         probe.ProbeRequest(
             [recording],
@@ -128,14 +127,14 @@ def _hold(folder: Path, story: ClientStory, session: StorySession) -> None:
         ),
     )
     heard = _write_judgements(folder / "tables" / f"{name}-heard.csv", take)
-    done = judge.judge_from(folder / CASELOAD, story.code, session.number, heard, rater="R1")
+    done = judge.judge_from(caseload, story.code, session.number, heard, rater="R1")
     if done["judged"] < done["to_judge"]:
-        _judge_the_rest(folder / CASELOAD, story.code, session.number)
+        _judge_the_rest(caseload, story.code, session.number)
     if not in_full:
         recording.unlink()
 
 
-def _judge_the_rest(caseload: Path, code: str, number: int) -> None:
+def _judge_the_rest(caseload: CaseloadHandle, code: str, number: int) -> None:
     """Call what the invented rater's list does not name, such as a second attempt, not scorable."""
     left = judge.queue(caseload, code, number, rater="R1")
     for one in left.left:

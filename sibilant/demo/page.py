@@ -9,6 +9,7 @@ from pathlib import Path
 
 from .. import charts, files, synthetic
 from ..clinic import draw, practise, report, summarise
+from ..clinic.caseload import CaseloadHandle
 from ..listening import measure, pictures
 from ..synthetic.clients import ClientStory
 from ..terms.vocabulary import REPORT_KINDS
@@ -44,7 +45,7 @@ class Made:
 
 def write_up(folder: Path, story: ClientStory) -> tuple[list[str], list[str]]:
     """Write the pictures, charts, reports and sheets of one client; return their names and the lines of progress."""
-    caseload, code = folder / "caseload", story.code
+    caseload, code = CaseloadHandle(folder / "caseload"), story.code
     written = [_strips(folder, code, len(story.sessions))]
     view, case = summarise.case_view(caseload, code)
     chart = folder / "charts" / f"{code}-months.svg"
@@ -54,7 +55,7 @@ def write_up(folder: Path, story: ClientStory) -> tuple[list[str], list[str]]:
     for kind in kinds:
         ending = ".docx" if kind == "session" else ".html" if kind == "school" else ".pdf"
         path = folder / "reports" / f"{code}-{kind}{ending}"
-        report.write_report(kind, view, case, path, ticked=report.Ticked(), kept_in=caseload)
+        report.write_report(kind, view, case, path, ticked=report.Ticked(), caseload=caseload)
         written.append([path])
     if code == "C-7QXK":
         sheet = folder / "reports" / "practice-set-of-three.pdf"

@@ -1,7 +1,7 @@
 """The caseload: clients, sessions, tokens, judgements, consent, audit trail; it keeps what was observed."""
 
 from .backing import BackedUp, write_backup
-from .caseload import Caseload
+from .caseload import Caseload, Clock, now
 from .cases import audit_trail, clip_of, corrected_token, read_case
 from .checking import Misfit, misfits
 from .clips import at_work, clip_bytes, keep_clip, read_clip
@@ -51,6 +51,7 @@ __all__ = [
     "PASSPHRASE_FROM",
     "BackedUp",
     "Caseload",
+    "Clock",
     "Converted",
     "LookAtRows",
     "LookAtSounds",
@@ -110,6 +111,7 @@ __all__ = [
     "move_session",
     "need_extra",
     "new_code",
+    "now",
     "open_caseload",
     "outside",
     "read_case",

@@ -96,19 +96,30 @@ class Caseload:
         with self._worded(), self.engine.connect() as connection:
             yield connection
 
+    def revision(self, subject: str) -> int:
+        """Return which revision of a client is current; a change made on it can then be told from a stale one."""
+        with self.read() as connection:
+            return revision_in(connection, subject)
+
     @contextlib.contextmanager
-    def change(self, action: str, subject: str, detail: str = "") -> Iterator[sa.Connection]:
+    def change(
+        self, action: str, subject: str, detail: str = "", *, made_on: int | None = None
+    ) -> Iterator[sa.Connection]:
         """One change, whole or not at all, with its line in the audit trail.
+
+        ``made_on`` is the revision of the client that the change was made on, where it was made on one.
 
         Raises
         ------
         RefusedError
-            When it would keep the same thing twice.
+            When it would keep the same thing twice, or what it was made on was changed meanwhile.
         CaseloadError
             When the database can't be reached or written.
         """
         with self._worded(), self.engine.execution_options(writing=True).begin() as connection:
             self.refuse_other_form()
+            if made_on is not None:
+                _refuse_stale(connection, action, subject, made_on)
             with sealing_rows(connection):
                 yield connection
                 self.note(connection, action, subject, detail)
@@ -151,6 +162,30 @@ class Caseload:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+
+SESSIONS_ANEW = frozenset({"session moved", "session removed"})
+STALE_AFTER = {
+    "judged": SESSIONS_ANEW,
+    "reviewed": SESSIONS_ANEW | {"reviewed"},
+    "client changed": frozenset({"client changed"}),
+}
+"""What another person may have done meanwhile that a change can't stand on; anything, where the change is not here."""
+
+
+def revision_in(connection: sa.Connection, subject: str) -> int:
+    """Return the number of the last line that the audit trail holds of a client: each change leaves one."""
+    return int(connection.execute(sa.select(sa.func.max(AUDIT.c.id)).where(AUDIT.c.subject == subject)).scalar() or 0)
+
+
+def _refuse_stale(connection: sa.Connection, action: str, subject: str, made_on: int) -> None:
+    """Refuse a change that was made on a revision which another change has overtaken."""
+    query = sa.select(AUDIT.c.action, AUDIT.c.who).where(AUDIT.c.subject == subject, AUDIT.c.id > made_on)
+    for done, who in connection.execute(query.order_by(AUDIT.c.id)):
+        if action not in STALE_AFTER or done in STALE_AFTER[action]:
+            raise RefusedError(
+                f"{subject}: {done} meanwhile (by {who}), after this was looked at; nothing was kept, look at it again"
+            )
 
 
 def _first(error: Exception) -> str:

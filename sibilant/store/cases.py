@@ -14,11 +14,11 @@ from ..errors import CaseloadError
 from ..terms import Edge, Interval, Method, Prompt, Review, SibilantInterval, Token
 from ..terms.clinic import AuditEntry, Case, Client, Correction, EarlierProbe, Judgement, KeptToken
 from ..terms.vocabulary import CUES, LEVELS
-from .caseload import Caseload, Known
+from .caseload import Caseload, Known, revision_in
 from .checksums import Found, own_check, readable, say_set_aside
 from .encode import load, method_from, prompt_from, read_measured, token_from
 from .judging import correction_from, judgement_from
-from .people import client_from, client_id, devices, event_from
+from .people import client_from, client_id, event_from, read_devices
 from .schema import (
     AUDIT,
     CLIENTS,
@@ -46,9 +46,10 @@ def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> C
     CaseloadError
         When there is none of that code.
     """
-    registered = devices(caseload)
     aside: list[str] = []
     with caseload.read() as connection:
+        revision = revision_in(connection, code)
+        registered = read_devices(connection)
         aside += own_check(connection, caseload.place.database(encrypted=caseload.encrypted))
         owner = client_id(connection, code)
         client = _client(connection, owner, code)
@@ -68,6 +69,7 @@ def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> C
         earlier=tuple(earlier),
         ear_first=caseload.place.ear_first,
         set_aside=tuple(aside),
+        revision=revision,
     )
 
 

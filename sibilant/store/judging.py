@@ -30,17 +30,21 @@ def _known(ids: Mapping[str, int], key: str, number: int) -> int:
     return ids[key]
 
 
-def add_judgements(caseload: Caseload, code: str, number: int, judgements: Sequence[Judgement]) -> None:
+def add_judgements(
+    caseload: Caseload, code: str, number: int, judgements: Sequence[Judgement], *, made_on: int | None = None
+) -> None:
     """Keep judgements made by people; earlier ones stay, the latest of a rater's turn stands.
 
     Raises
     ------
     CaseloadError
         When a token is not in the session.
+    RefusedError
+        When a session was moved or removed after the revision that they were made on.
     """
     raters = ", ".join(sorted({judgement.rater for judgement in judgements}))
     detail = f"session {number}: {len(judgements)} by {raters}"
-    with caseload.change("judged", code, detail) as connection:
+    with caseload.change("judged", code, detail, made_on=made_on) as connection:
         ids = token_ids(connection, session_id(connection, code, number))
         rows = [_judgement_row(judgement, _known(ids, judgement.token, number)) for judgement in judgements]
         if rows:
@@ -69,13 +73,21 @@ def add_corrections(
     number: int,
     corrections: Sequence[Correction],
     measured: Sequence[Token] = (),
+    *,
+    made_on: int | None = None,
 ) -> None:
-    """Keep a person's corrections beside the automatic values, and what was measured again between the new edges."""
+    """Keep a person's corrections beside the automatic values, and what was measured again between the new edges.
+
+    Raises
+    ------
+    RefusedError
+        When somebody corrected, moved or removed after the revision that they were made on.
+    """
     people = ", ".join(sorted({correction.by for correction in corrections}))
     detail = f"session {number}: {len(corrections)} tokens by {people}; " + "; ".join(
         _correction_text(correction) for correction in corrections
     )
-    with caseload.change("reviewed", code, detail) as connection:
+    with caseload.change("reviewed", code, detail, made_on=made_on) as connection:
         ids = token_ids(connection, session_id(connection, code, number))
         rows = [_correction_row(one, _known(ids, one.token, number)) for one in corrections]
         if rows:

@@ -89,8 +89,14 @@ def clients(caseload: Caseload) -> tuple[Client, ...]:
     return tuple(client for client in found if client is not None)
 
 
-def change_client(caseload: Caseload, code: str, changed: Mapping[str, Any]) -> Client:
-    """Change fields of a client; the audit trail names each field with the value before and after."""
+def change_client(caseload: Caseload, code: str, changed: Mapping[str, Any], *, made_on: int | None = None) -> Client:
+    """Change fields of a client; the audit trail names each field with the value before and after.
+
+    Raises
+    ------
+    RefusedError
+        When the client was changed after the revision that this was made on.
+    """
     before = get_client(caseload, code)
     after = replace(before, **changed)
     old, new = _client_row(before), _client_row(after)
@@ -98,7 +104,7 @@ def change_client(caseload: Caseload, code: str, changed: Mapping[str, Any]) -> 
     if not differing:
         return after
     detail = "; ".join(f"{key}: {old[key]!s} -> {value!s}" for key, value in sorted(differing.items()))
-    with caseload.change("client changed", code, detail) as connection:
+    with caseload.change("client changed", code, detail, made_on=made_on) as connection:
         connection.execute(CLIENTS.update().where(CLIENTS.c.code == code).values(**differing))
     return after
 
@@ -221,7 +227,12 @@ def add_device(caseload: Caseload, device: Device) -> None:
 def devices(caseload: Caseload) -> tuple[Device, ...]:
     """Return all registered devices by name."""
     with caseload.read() as connection:
-        rows = connection.execute(sa.select(DEVICES).order_by(DEVICES.c.name)).mappings().all()
+        return read_devices(connection)
+
+
+def read_devices(connection: sa.Connection) -> tuple[Device, ...]:
+    """Return all registered devices by name, within one look at the database."""
+    rows = connection.execute(sa.select(DEVICES).order_by(DEVICES.c.name)).mappings().all()
     aside: list[str] = []
     found = [readable("devices", row, partial(_device_from, dict(row)), aside) for row in rows]
     say_set_aside("devices", aside)

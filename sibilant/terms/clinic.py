@@ -350,7 +350,8 @@ class Receipt:
 class Case:
     """All that was observed of one client, as the store hands it over: values only, nothing computed.
 
-    ``set_aside`` names rows that are damaged and were left out.
+    ``set_aside`` names rows that are damaged and were left out. ``revision`` says as of which change of the client it
+    was read: a change made on it is refused where another has overtaken it.
     """
 
     client: Client
@@ -361,6 +362,7 @@ class Case:
     earlier: tuple[EarlierProbe, ...] = ()
     ear_first: bool = True
     set_aside: tuple[str, ...] = ()
+    revision: int = field(default=0, compare=False)
 
     def tokens_of(self, number: int) -> tuple[KeptToken, ...]:
         """Tokens of one session."""

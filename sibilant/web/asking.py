@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 from starlette.requests import Request
 
+from ..clinic.caseload import CaseloadHandle
 from ..errors import UsageError
 from .handles import Handles
 
 
-def caseload_of(request: Request) -> Path | None:
+def caseload_of(request: Request) -> CaseloadHandle:
     """The caseload that this site shows."""
-    folder: Path | None = request.app.state.caseload
-    return folder
+    found: CaseloadHandle = request.app.state.caseload
+    return found
 
 
 def client_of(request: Request) -> str | None:

@@ -15,7 +15,7 @@ from ..terms.vocabulary import CUE_LETTERS, ELICITED, LEVELS
 from .asking import caseload_of, client_of, number_of, text_of
 from .capturing import MOST_LIST
 from .forms import day_in
-from .places import Answer, chosen_client, device_last, list_groups
+from .places import Answer, at_hand, choose, device_last, list_groups
 from .showing import shown
 
 HEAD_BYTES = 4
@@ -24,9 +24,10 @@ MOST_HEAD = 2 << 20
 
 def place(request: Request) -> Response:
     """Where a recording is dropped or chosen, with what must be known of it asked beside."""
-    who = chosen_client(request, "bring")
-    if isinstance(who, Response):
-        return who
+    who, case = at_hand(request)
+    if who is None or case is None:
+        return choose(request, "bring")
+    registered = clients.list_devices(caseload_of(request))
     return shown(
         request,
         "bring.html.j2",
@@ -35,8 +36,8 @@ def place(request: Request) -> Response:
         levels=tuple(LEVELS),
         cues=list(CUE_LETTERS.items()),
         elicited=tuple(ELICITED),
-        devices=clients.list_devices(caseload_of(request)),
-        device_last=device_last(caseload_of(request), who["code"]),
+        devices=registered,
+        device_last=device_last(case, registered),
     )
 
 

@@ -42,6 +42,7 @@ async def queue(request: Request) -> Response:
             "session": found.session,
             "rater": found.rater,
             "turn": found.turn,
+            "revision": found.revision,
             "blind": found.blind,
             "left": left,
         }
@@ -69,7 +70,7 @@ async def one(request: Request) -> Response:
         raise UsageError("which session, and who listens (a code such as R1), must be said")
     turn = number_of(given, "turn") or 1
     client = text_of(given, "client", most=12)
-    asked = judge.Queue(client, session, rater, turn, given.get("blind") is True, ())
+    asked = judge.Queue(client, session, rater, turn, given.get("blind") is True, (), number_of(given, "revision"))
     await run_in_threadpool(lambda: judge.record(caseload_of(request), asked, text_of(given, "key"), said, **more))
     return JSONResponse({"kept": said})
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Awaitable, Callable, Mapping
-from pathlib import Path
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -12,12 +11,12 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from ..clinic import clients, report, sessions, settings, summarise, take
-from ..clinic.caseload import cautions, folder_of
+from ..clinic.caseload import CaseloadHandle, cautions
 from ..errors import CaseloadError, SibilantError, UsageError
 from ..listening import expect
 from ..listening.pictures import INVENTED
 from ..terms import MEASURES
-from ..terms.clinic import Device
+from ..terms.clinic import Case, Device
 from ..terms.vocabulary import CUE_LETTERS, DISTORTIONS, PRACTICE_LEVELS, REPORT_KINDS
 from .asking import caseload_of, client_of, number_of, text_of
 from .forms import back_to, client_in, day_in, form_of, pairs_of
@@ -49,9 +48,10 @@ FORMS_OF_REPORT = {
 TICKS = ("recording", "teaching", "research", "pooled")
 
 
-def _who(request: Request) -> dict[str, Any] | None:
+def at_hand(request: Request) -> tuple[dict[str, Any] | None, Case | None]:
+    """The client of the address and its case, read once a request; neither where the address names none."""
     code = client_of(request)
-    return clients.show_client(caseload_of(request), code) if code else None
+    return clients.client_at_hand(caseload_of(request), code) if code else (None, None)
 
 
 def _rows(request: Request) -> tuple[list[dict[str, Any]], str]:
@@ -62,22 +62,23 @@ def _rows(request: Request) -> tuple[list[dict[str, Any]], str]:
         return [], str(missing)
 
 
-def _choose(request: Request, place: str) -> Response:
+def choose(request: Request, place: str) -> Response:
+    """The clients to choose from, before a place of one of them."""
     rows, _ = _rows(request)
     return shown(request, "choose.html.j2", rows=rows, place=place)
 
 
 def chosen_client(request: Request, place: str) -> dict[str, Any] | Response:
     """The client at hand, or the place where one is chosen."""
-    who = _who(request)
-    return _choose(request, place) if who is None else who
+    who, _ = at_hand(request)
+    return choose(request, place) if who is None else who
 
 
 def start(request: Request) -> Response:
     """The start: clients under codes, one chosen, one added; and the cautions."""
     rows, why_none = _rows(request)
-    who = _who(request)
-    held = sessions.list_sessions(caseload_of(request), who["code"]) if who else []
+    who, case = at_hand(request)
+    held = sessions.session_rows(case) if case is not None else []
     return shown(
         request,
         "clients.html.j2",
@@ -88,7 +89,7 @@ def start(request: Request) -> Response:
         without_device=[row for row in held if not row["device"]],
         devices=clients.list_devices(caseload_of(request)) if held else [],
         added=request.query_params.get("added", ""),
-        cautions=cautions(folder_of(caseload_of(request))),
+        cautions=cautions(caseload_of(request).folder),
         measures=[measure for measure in MEASURES.values() if measure.scope == "token"],
         directions=clients.DIRECTIONS,
         roles=ROLES,
@@ -111,9 +112,10 @@ def list_groups() -> list[tuple[str, list[dict[str, Any]]]]:
 
 def capture(request: Request) -> Response:
     """Record a probe word by word."""
-    who = _who(request)
-    if who is None:
-        return _choose(request, "capture")
+    who, case = at_hand(request)
+    if who is None or case is None:
+        return choose(request, "capture")
+    registered = clients.list_devices(caseload_of(request))
     return shown(
         request,
         "capture.html.j2",
@@ -121,17 +123,16 @@ def capture(request: Request) -> Response:
         list_groups=list_groups(),
         levels=("", *PRACTICE_LEVELS),
         cues=[(letter, name) for letter, name in CUE_LETTERS.items()],
-        devices=clients.list_devices(caseload_of(request)),
-        device_last=device_last(caseload_of(request), who["code"]),
+        devices=registered,
+        device_last=device_last(case, registered),
         under_way=take.under_way(caseload_of(request), who["code"]),
     )
 
 
-def device_last(caseload: Path | None, code: str) -> str:
+def device_last(case: Case, registered: list[dict[str, Any]]) -> str:
     """The device used last with a client, or the first that is registered."""
-    used = [row["device"] for row in sessions.list_sessions(caseload, code) if row["device"]]
-    registered = [device["name"] for device in clients.list_devices(caseload)]
-    return str((used or registered[:1] or [""])[-1])
+    used = [session.device for session in case.sessions if session.device]
+    return str((used or [device["name"] for device in registered[:1]] or [""])[-1])
 
 
 def judge(request: Request) -> Response:
@@ -146,10 +147,10 @@ def review(request: Request) -> Response:
 
 def with_sessions(request: Request, template: str, place: str, **values: Any) -> Response:
     """A place of a client where one session is chosen; the last one where none is named."""
-    who = _who(request)
-    if who is None:
-        return _choose(request, place)
-    held = sessions.list_sessions(caseload_of(request), who["code"])
+    who, case = at_hand(request)
+    if who is None or case is None:
+        return choose(request, place)
+    held = sessions.session_rows(case)
     chosen = number_of(request.query_params, "session") or (held[-1]["session"] if held else None)
     if held and chosen not in [row["session"] for row in held]:
         numbers = ", ".join(str(row["session"]) for row in held)
@@ -160,11 +161,11 @@ def with_sessions(request: Request, template: str, place: str, **values: Any) ->
 
 def progress(request: Request) -> Response:
     """Sessions over months: the chart, its table, and the plain sentences."""
-    who = _who(request)
-    if who is None:
-        return _choose(request, "progress")
+    who, case = at_hand(request)
+    if who is None or case is None:
+        return choose(request, "progress")
     key = request.query_params.get("measure", "")
-    view, case = summarise.case_view(caseload_of(request), who["code"], measures=(key,) if key else ())
+    view = summarise.view_of(caseload_of(request), case, measures=(key,) if key else ())
     try:
         alt = summarise.months_words(view, case, key=key)
         why_none = ""
@@ -227,7 +228,7 @@ async def add_client(request: Request) -> Response:
     return back_to(request, "", added, added="yes")
 
 
-def _added(caseload: Path | None, given: Mapping[str, str]) -> str:
+def _added(caseload: CaseloadHandle, given: Mapping[str, str]) -> str:
     fields: dict[str, Any] = {
         "main_measure": text_of(given, "measure") or "centroid_hz",
         "direction": text_of(given, "expected") or "none",

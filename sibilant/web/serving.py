@@ -10,11 +10,11 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 
 import uvicorn
 
 from ..clinic import encryption
+from ..clinic.caseload import CaseloadHandle
 from ..errors import OutputError
 from .connections import bounded, quiet_logs
 from .guard import HOST
@@ -89,7 +89,7 @@ class _Ready:
         return number
 
 
-def _ready(caseload: Path | None, port: int | None) -> _Ready:
+def _ready(caseload: CaseloadHandle, port: int | None) -> _Ready:
     listening = _listening(port)
     number = listening.getsockname()[1]
     token, root, entrance = secrets.token_urlsafe(32), f"/{secrets.token_urlsafe(9)}", Entrance()
@@ -113,7 +113,7 @@ def _address(port: int, entrance: Entrance) -> str:
 
 
 def serve(
-    caseload: Path | None,
+    caseload: CaseloadHandle,
     *,
     port: int | None,
     announce: Callable[[str], None],
@@ -123,8 +123,8 @@ def serve(
 
     Parameters
     ----------
-    caseload : Path or None
-        The caseload's folder, or None for the usual one.
+    caseload : CaseloadHandle
+        The caseload, as the door opened it.
     port : int or None
         The port on 127.0.0.1; None takes 8737, or any free one where that is taken.
     announce : callable
@@ -160,13 +160,13 @@ def serve(
             opening.erase()
 
 
-def start(caseload: Path | None, *, port: int | None = 0) -> Running:
+def start(caseload: CaseloadHandle, *, port: int | None = 0) -> Running:
     """Serve the page from a thread of this process; return how to reach and stop it.
 
     Parameters
     ----------
-    caseload : Path or None
-        The caseload's folder, or None for the usual one.
+    caseload : CaseloadHandle
+        The caseload, as the door opened it.
     port : int or None
         The port on 127.0.0.1; 0 takes any free one.
 

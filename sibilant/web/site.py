@@ -12,6 +12,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
+from ..clinic.caseload import CaseloadHandle
 from ..errors import QuestionError, RefusedError, SibilantError, UsageError
 from . import (
     again,
@@ -39,13 +40,13 @@ ANSWERING = (
 )  # fmt: skip
 
 
-def make_site(caseload: Path | None, *, port: int, token: str, root: str, entrance: Entrance) -> Guard:
+def make_site(caseload: CaseloadHandle, *, port: int, token: str, root: str, entrance: Entrance) -> Guard:
     """Return the site of one caseload, which lets in only what carries the token and comes to 127.0.0.1 at the port.
 
     Parameters
     ----------
-    caseload : Path or None
-        The caseload's folder, or None for the usual one.
+    caseload : CaseloadHandle
+        The caseload, as the door opened it.
     port : int
         The port it is served on; part of the host and origin that are accepted.
     token : str

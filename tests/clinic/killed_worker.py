@@ -15,6 +15,7 @@ import numpy as np
 
 from sibilant import audio, store
 from sibilant.clinic import clients, exchange, judge, probe
+from sibilant.clinic.caseload import CaseloadHandle
 
 
 def material() -> ModuleType:
@@ -57,31 +58,33 @@ def work(verb: str, folder: Path, place: Path, start: int) -> None:
             sound = np.random.default_rng(number).normal(0, 0.05, 21 * 8000).astype(np.float32)
             audio.write_wav(path, sound, 8000, coding="pcm16")
         if verb == "probe":
-            kept = probe.keep_probe(folder, "C-7QXK", probe.ProbeRequest([path], "core-a"))
+            kept = probe.keep_probe(CaseloadHandle(folder), "C-7QXK", probe.ProbeRequest([path], "core-a"))
             tell(kept.session.recordings[0])
         elif verb == "judge":
             with store.open_caseload(folder) as one:
                 begun = bool(store.sessions(one, "C-7QXK"))
             if not begun:
-                probe.keep_probe(folder, "C-7QXK", probe.ProbeRequest([path], "core-a"))
+                probe.keep_probe(CaseloadHandle(folder), "C-7QXK", probe.ProbeRequest([path], "core-a"))
                 tell("ready")
-            done = judge.judge_from(folder, "C-7QXK", None, place / "judgements.csv", rater=f"R{number}")
+            done = judge.judge_from(
+                CaseloadHandle(folder), "C-7QXK", None, place / "judgements.csv", rater=f"R{number}"
+            )
             tell(f"R{number} {done['session']}")
         elif verb == "remove":
-            added, _ = clients.add_client(folder, "7y4m")
-            probe.keep_probe(folder, added.code, probe.ProbeRequest([path], "core-a"))
+            added, _ = clients.add_client(CaseloadHandle(folder), "7y4m")
+            probe.keep_probe(CaseloadHandle(folder), added.code, probe.ProbeRequest([path], "core-a"))
             tell(f"kept {added.code}")
-            clients.remove_client(folder, added.code, "all")
+            clients.remove_client(CaseloadHandle(folder), added.code, "all")
             tell(f"gone {added.code}")
         elif verb == "import":
             with store.open_caseload(folder) as one:
                 left = [code for code in store.codes(one) if code != "C-7QXK"]
             for code in left:  # imported by a round that was killed before it took it out again
-                clients.remove_client(folder, code, "all")
+                clients.remove_client(CaseloadHandle(folder), code, "all")
                 tell(f"gone {code}")
-            done = exchange.import_folder(folder, place / "export", new_code=True)
+            done = exchange.import_folder(CaseloadHandle(folder), place / "export", new_code=True)
             tell(done["client"])
-            clients.remove_client(folder, done["client"], "all")
+            clients.remove_client(CaseloadHandle(folder), done["client"], "all")
             tell(f"gone {done['client']}")
 
 

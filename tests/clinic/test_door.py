@@ -19,6 +19,7 @@ import pytest
 
 from sibilant import store
 from sibilant.clinic import exchange, summarise
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import CaseloadError, InputError, SibilantError
 from sibilant.terms.clinic import Client
 
@@ -38,7 +39,7 @@ def export(tmp_path_factory: pytest.TempPathFactory, material: ModuleType) -> Pa
     spec.loader.exec_module(filled)
     folder = tmp_path_factory.mktemp("door")
     filled.fill(folder / "one", material, n_sessions=2)
-    exchange.export_client(folder / "one", "C-7QXK", folder / "out", audio=True)
+    exchange.export_client(CaseloadHandle(folder / "one"), "C-7QXK", folder / "out", audio=True)
     return folder / "out"
 
 
@@ -99,11 +100,11 @@ def test_one_bad_cell_is_refused_by_name(
 
     caseload = with_another(tmp_path / "two")
     with pytest.raises(InputError, match=words):
-        exchange.import_folder(caseload, changed(export, tmp_path / "bad", table, bad))
+        exchange.import_folder(CaseloadHandle(caseload), changed(export, tmp_path / "bad", table, bad))
     with store.open_caseload(caseload) as one:
         assert [client.code for client in store.clients(one)] == ["C-M4RT"]
         assert store.look_at_rows(one).damaged == () and not list((caseload / "audio").glob("??/*"))
-    exchange.import_folder(caseload, export)  # the same export, unchanged, still comes in
+    exchange.import_folder(CaseloadHandle(caseload), export)  # the same export, unchanged, still comes in
     with store.open_caseload(caseload) as one:
         assert store.codes(one) == ("C-7QXK", "C-M4RT")
 
@@ -113,7 +114,7 @@ def test_a_second_method_row_that_is_not_this_programs_is_refused(export: Path, 
         rows[0]["definition"] = rows[0]["definition"].replace("15000.0", "12000.0")
 
     with pytest.raises(InputError, match=r"methods.csv: row 1, column definition: is not that of house-15k"):
-        exchange.import_folder(tmp_path / "two", changed(export, tmp_path / "bad", "methods", other))
+        exchange.import_folder(CaseloadHandle(tmp_path / "two"), changed(export, tmp_path / "bad", "methods", other))
 
 
 @pytest.mark.parametrize("sounds", [None, [1], ["../x"], ["x" * 300], {"a": 1}, ["x", "x"]])
@@ -122,7 +123,7 @@ def test_a_list_of_sounds_that_is_none_is_refused(export: Path, tmp_path: Path, 
         export, tmp_path / "bad", "events", lambda rows: None, lambda content: content.update(sounds=sounds)
     )
     with pytest.raises(InputError, match=r"export\.json"):
-        exchange.import_folder(tmp_path / "two", folder)
+        exchange.import_folder(CaseloadHandle(tmp_path / "two"), folder)
 
 
 def test_only_a_client_code_names_a_folder_of_work_under_way(tmp_path: Path) -> None:
@@ -160,11 +161,11 @@ def tried(export: Path, folder: Path, seed: int) -> str:
     caseload = folder / "caseload"
     shutil.rmtree(caseload, ignore_errors=True)
     try:
-        exchange.import_folder(caseload, mutated(export, folder / "mutated", seed))
+        exchange.import_folder(CaseloadHandle(caseload), mutated(export, folder / "mutated", seed))
     except SibilantError as error:
         assert "\n" not in str(error) and str(folder) not in str(error), seed
         return "refused"
-    view, _ = summarise.case_view(caseload, None)
+    view, _ = summarise.case_view(CaseloadHandle(caseload), None)
     with store.open_caseload(caseload) as one:
         assert store.look_at_rows(one).damaged == (), seed
     return "kept" if view.summaries else "kept, empty"

@@ -15,6 +15,7 @@ from sibilant_cli.main import run
 
 from sibilant import audio, lexicon, store, synthetic
 from sibilant.clinic import clients, judge, probe, sessions
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import CaseloadError, ListError, RefusedError, UsageError
 from sibilant.terms.clinic import Session
 
@@ -36,7 +37,7 @@ def folder(tmp_path: Path, material: ModuleType) -> Path:
         )
         store.keep_session(one, new)
     consent = {"by": "parent (invented)", "given_on": dt.date(2026, 1, 12)}
-    clients.add_client(folder, "6y1m", code=OTHER, fields={"invented": True, "consent": consent})
+    clients.add_client(CaseloadHandle(folder), "6y1m", code=OTHER, fields={"invented": True, "consent": consent})
     return folder
 
 
@@ -110,12 +111,12 @@ def test_an_event_says_whose_it_became(folder: Path, capsys: pytest.CaptureFixtu
 
 def test_no_session_is_moved_to_a_client_who_agreed_to_none(folder: Path) -> None:
     for changed in ({"withdrawn_on": dt.date(2026, 2, 2)}, {"withdrawn_on": None, "recording": False}):
-        clients.change_client(folder, OTHER, {"consent": changed})
+        clients.change_client(CaseloadHandle(folder), OTHER, {"consent": changed})
         with pytest.raises(RefusedError, match=r"C-M4RT: (consent was withdrawn|no consent to recording)"):
-            sessions.move_session(folder, AT, 1, OTHER)
-        assert [row["session"] for row in sessions.list_sessions(folder, AT)] == [1]
-    clients.change_client(folder, OTHER, {"consent": {"recording": True}})
-    assert sessions.move_session(folder, AT, 1, OTHER) == 1
+            sessions.move_session(CaseloadHandle(folder), AT, 1, OTHER)
+        assert [row["session"] for row in sessions.list_sessions(CaseloadHandle(folder), AT)] == [1]
+    clients.change_client(CaseloadHandle(folder), OTHER, {"consent": {"recording": True}})
+    assert sessions.move_session(CaseloadHandle(folder), AT, 1, OTHER) == 1
 
 
 def test_a_session_that_is_not_there_is_refused_by_every_verb(
@@ -133,7 +134,7 @@ def test_a_session_that_is_not_there_is_refused_by_every_verb(
         code, line = said(capsys, folder, *arguments)
         assert code == 3 and "no session 99; there are: 1" in line and line.count("\n") == 1, (arguments, line)
     with pytest.raises(CaseloadError, match="no session 99"):
-        judge.after(folder, judge.Queue(AT, 99, "R1", 1, False, ()))
+        judge.after(CaseloadHandle(folder), judge.Queue(AT, 99, "R1", 1, False, ()))
 
 
 def test_a_mistyped_kind_is_refused_by_its_name(
@@ -149,19 +150,19 @@ def test_a_mistyped_kind_is_refused_by_its_name(
     path = tmp_path / "j.csv"
     path.write_text("prompt_index,attempt,slot,accuracy,type\n2,1,1,distorted,laterel\n", encoding="utf-8")
     with pytest.raises(ListError, match=r"j.csv: prompt_index 2: distortion 'laterel' is none of"):
-        judge.judge_from(folder, AT, 1, path, rater="R1")
+        judge.judge_from(CaseloadHandle(folder), AT, 1, path, rater="R1")
 
 
 def test_no_figure_is_shown_until_the_whole_set_is_judged(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    queue = judge.queue(folder, AT, 1, rater="R1")
+    queue = judge.queue(CaseloadHandle(folder), AT, 1, rater="R1")
     for one in queue.left[:-1]:
-        judge.record(folder, queue, one.key, "correct")
-    rows = sessions.show_session(folder, AT, 1)["tokens"]
+        judge.record(CaseloadHandle(folder), queue, one.key, "correct")
+    rows = sessions.show_session(CaseloadHandle(folder), AT, 1)["tokens"]
     assert len(rows) == 20 and not any("centroid_hz" in row for row in rows)
-    assert sessions.unlike_in_session(folder, AT, 1)["tokens"] == []
+    assert sessions.unlike_in_session(CaseloadHandle(folder), AT, 1)["tokens"] == []
     assert "Hz" not in said(capsys, folder, "session", "show", AT, "1")[1]
-    judge.record(folder, queue, queue.left[-1].key, "correct")
-    rows = sessions.show_session(folder, AT, 1)["tokens"]
+    judge.record(CaseloadHandle(folder), queue, queue.left[-1].key, "correct")
+    rows = sessions.show_session(CaseloadHandle(folder), AT, 1)["tokens"]
     assert [row["centroid_hz"] for row in rows] == [6000.0 + i for i in range(20)]
 
 
@@ -180,11 +181,11 @@ def test_a_wrong_list_is_a_question_with_a_way_out(
     code, line = said(capsys, folder, "probe", OTHER, wrong, "--words", "core-a")
     counted = re.search(r"only (\d+) of the 20 words of core-a were heard for sure", line)
     assert code == 3 and counted and int(counted[1]) < 10 and "--anyway" in line and line.count("\n") == 1
-    assert sessions.list_sessions(folder, OTHER) == []
+    assert sessions.list_sessions(CaseloadHandle(folder), OTHER) == []
     assert said(capsys, folder, "probe", OTHER, wrong, "--words", "core-a", "--anyway")[0] == 0
     right = str(sounding(tmp_path / "right.wav", "core-a", 5))
     assert said(capsys, folder, "probe", OTHER, right, "--words", "core-a")[0] == 0  # the right list is no question
-    assert len(sessions.list_sessions(folder, OTHER)) == 2
+    assert len(sessions.list_sessions(CaseloadHandle(folder), OTHER)) == 2
 
 
 def test_another_voice_before_most_words_is_a_question_and_a_model_a_line_of_its_own(
@@ -193,9 +194,13 @@ def test_another_voice_before_most_words_is_a_question_and_a_model_a_line_of_its
     path = str(sounding(tmp_path / "pairs.wav", "core-a", 3, modelled=True))
     code, line = said(capsys, folder, "probe", OTHER, path, "--words", "core-a")
     assert code == 3 and re.search(r"another voice came before (1\d|20) of 20 words; was that a model\?", line), line
-    assert "a line of their own" in line and "--modelled" in line and sessions.list_sessions(folder, OTHER) == []
+    assert (
+        "a line of their own" in line
+        and "--modelled" in line
+        and sessions.list_sessions(CaseloadHandle(folder), OTHER) == []
+    )
     code, _ = said(capsys, folder, "probe", OTHER, path, "--words", "core-a", "--modelled")
-    (kept,) = sessions.list_sessions(folder, OTHER)
+    (kept,) = sessions.list_sessions(CaseloadHandle(folder), OTHER)
     assert code == 0 and kept["cue"] == "model", "never called spontaneous"
     with store.open_caseload(folder) as one:
         tokens = store.read_case(one, OTHER).tokens
@@ -205,7 +210,7 @@ def test_another_voice_before_most_words_is_a_question_and_a_model_a_line_of_its
 
 def test_a_cue_that_is_a_model_tells_the_voices_apart_without_a_question(folder: Path, tmp_path: Path) -> None:
     path = sounding(tmp_path / "pairs.wav", "core-a", 3, modelled=True)
-    probe.keep_probe(folder, OTHER, probe.ProbeRequest([path], "core-a", cue="M"))
+    probe.keep_probe(CaseloadHandle(folder), OTHER, probe.ProbeRequest([path], "core-a", cue="M"))
     with store.open_caseload(folder) as one:
         tokens = store.read_case(one, OTHER).tokens
     assert sum(t.any_token.utterance is not None and t.any_token.utterance.voice == "other" for t in tokens) >= 18
@@ -231,12 +236,17 @@ def test_the_device_used_last_is_filled_in_and_one_not_stated_is_asked_after(
     assert code == 0 and "session 1, 2 changed" in told
     assert "device headset, as in session 2" in kept(3)
     assert "device not stated" in kept(4, "--device", "not stated")
-    assert [row["device"] for row in sessions.list_sessions(folder, OTHER)] == ["headset"] * 3 + [""]
+    assert [row["device"] for row in sessions.list_sessions(CaseloadHandle(folder), OTHER)] == ["headset"] * 3 + [""]
     assert said(capsys, folder, "session", "change", OTHER, "1", "4", "--device", "desk")[0] == 0
-    assert [row["device"] for row in sessions.list_sessions(folder, OTHER)] == ["desk", "headset", "headset", "desk"]
+    assert [row["device"] for row in sessions.list_sessions(CaseloadHandle(folder), OTHER)] == [
+        "desk",
+        "headset",
+        "headset",
+        "desk",
+    ]
     code, line = said(capsys, folder, "session", "change", OTHER, "2", "99", "--device", "tablet")
     assert code == 3 and "no session 99" in line
     assert said(capsys, folder, "session", "change", OTHER, "--all", "--device", "tablet")[0] == 0
-    assert {row["device"] for row in sessions.list_sessions(folder, OTHER)} == {"tablet"}
+    assert {row["device"] for row in sessions.list_sessions(CaseloadHandle(folder), OTHER)} == {"tablet"}
     assert said(capsys, folder, "session", "change", OTHER, "--not-stated", "--device", "desk")[0] == 2
     assert said(capsys, folder, "session", "change", OTHER, "1")[0] == 2  # nothing said that would change

@@ -18,6 +18,7 @@ import pytest
 from sibilant_cli.main import run
 
 from sibilant import audio, lexicon, store, synthetic
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import CaseloadError, RefusedError
 
 PASSPHRASE = "six blue horses walk"
@@ -424,7 +425,7 @@ def test_the_clinicians_month(
 def test_blind_judging_goes_on_without_a_file_to_open(sealed: Path) -> None:
     from sibilant.clinic import judge
 
-    queue = judge.queue(sealed, "C-7QXK", None, rater="R1")
+    queue = judge.queue(CaseloadHandle(sealed), "C-7QXK", None, rater="R1")
     assert len(queue.left) == 5 and all(one.sealed and one.clip == "" for one in queue.left)
 
 
@@ -445,12 +446,12 @@ def test_unlocking_at_the_start_says_whether_it_is_encrypted(
     """As the page does, so that nobody is asked in the middle of it."""
     from sibilant.clinic import encryption
 
-    assert not encryption.unlock(folder)
+    assert not encryption.unlock(CaseloadHandle(folder))
     said(capsys, folder, "caseload", "encrypt")
-    assert encryption.unlock(folder)
+    assert encryption.unlock(CaseloadHandle(folder))
     monkeypatch.setenv("SIBILANT_PASSPHRASE", "six blue horses run")
     with pytest.raises(CaseloadError, match="does not open"):
-        encryption.unlock(folder)
+        encryption.unlock(CaseloadHandle(folder))
 
 
 def test_adding_a_client_says_what_is_so(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -14,6 +14,7 @@ import pytest
 
 from sibilant import store
 from sibilant.clinic import earlier, exchange
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.clinic.private import suspects
 from sibilant.errors import CaseloadError, InputError, ListError, OutputError, RefusedError, UsageError
 from sibilant.terms.clinic import Consent, Correction, Device, EarlierProbe, Event, MoveUpRule, Retention
@@ -65,9 +66,9 @@ def test_export_then_import_gives_the_same_caseload_row_for_row(
     tmp_path: Path, material: ModuleType, *, audio: bool
 ) -> None:
     fill(tmp_path / "one", material)
-    done = exchange.export_client(tmp_path / "one", "C-7QXK", tmp_path / "out", audio=audio)
+    done = exchange.export_client(CaseloadHandle(tmp_path / "one"), "C-7QXK", tmp_path / "out", audio=audio)
     assert done["sessions"] == 3 and done["sounds"] == (3 if audio else 0)
-    exchange.import_folder(tmp_path / "two", tmp_path / "out", day_zero=material.DAY)
+    exchange.import_folder(CaseloadHandle(tmp_path / "two"), tmp_path / "out", day_zero=material.DAY)
     before, after = all_rows(tmp_path / "one"), all_rows(tmp_path / "two")
     if not audio:
         before["clips"] = []
@@ -88,7 +89,7 @@ def test_nothing_exported_holds_a_calendar_date_or_path_and_sound_only_when_aske
     tmp_path: Path, material: ModuleType
 ) -> None:
     fill(tmp_path / "one", material)
-    exchange.export_client(tmp_path / "one", "C-7QXK", tmp_path / "out", new_code=True)
+    exchange.export_client(CaseloadHandle(tmp_path / "one"), "C-7QXK", tmp_path / "out", new_code=True)
     date = re.compile(rb"(?<![\d.])(?:19|20)\d{2}-\d{2}(?:-\d{2})?")
     written = [path for path in (tmp_path / "out").rglob("*") if path.is_file()]
     for path in written:
@@ -105,7 +106,7 @@ def test_nothing_exported_holds_a_calendar_date_or_path_and_sound_only_when_aske
 
 def test_every_column_of_every_table_is_described(tmp_path: Path, material: ModuleType) -> None:
     fill(tmp_path / "one", material, n_sessions=1)
-    exchange.export_client(tmp_path / "one", "C-7QXK", tmp_path / "out")
+    exchange.export_client(CaseloadHandle(tmp_path / "one"), "C-7QXK", tmp_path / "out")
     described = json.loads((tmp_path / "out" / "export.csv-metadata.json").read_text(encoding="utf-8"))
     for table in described["tables"]:
         with (tmp_path / "out" / table["url"]).open(newline="", encoding="utf-8") as stream:
@@ -139,7 +140,7 @@ def test_a_planted_name_path_or_date_stops_the_export_with_its_place(
         where, "judgements row 21, rater"
     )
     with pytest.raises(RefusedError, match=f"{place}: '.*' looks like a {kind}"):
-        exchange.export_client(tmp_path / "one", "C-7QXK", tmp_path / "out", names=["O'Neil"])
+        exchange.export_client(CaseloadHandle(tmp_path / "one"), "C-7QXK", tmp_path / "out", names=["O'Neil"])
     assert not (tmp_path / "out").exists()
 
 
@@ -154,30 +155,30 @@ def test_ordinary_notes_pass_and_a_word_may_be_allowed() -> None:
 def test_what_was_changed_or_is_no_export_is_refused(tmp_path: Path, material: ModuleType) -> None:
     fill(tmp_path / "one", material, n_sessions=1)
     out = tmp_path / "out"
-    exchange.export_client(tmp_path / "one", "C-7QXK", out, audio=True)
+    exchange.export_client(CaseloadHandle(tmp_path / "one"), "C-7QXK", out, audio=True)
     with pytest.raises(OutputError, match="stands there already"):
-        exchange.export_client(tmp_path / "one", "C-7QXK", out)
+        exchange.export_client(CaseloadHandle(tmp_path / "one"), "C-7QXK", out)
     with pytest.raises(RefusedError, match="code is taken"):
-        exchange.import_folder(tmp_path / "one", out)
+        exchange.import_folder(CaseloadHandle(tmp_path / "one"), out)
     with pytest.raises(RefusedError, match="kept in this caseload already"):
-        exchange.import_folder(tmp_path / "one", out, new_code=True)
+        exchange.import_folder(CaseloadHandle(tmp_path / "one"), out, new_code=True)
     with pytest.raises(InputError, match="no export here"):
-        exchange.import_folder(tmp_path / "two", tmp_path)
+        exchange.import_folder(CaseloadHandle(tmp_path / "two"), tmp_path)
     sound = next((out / "audio").iterdir())
     sound.write_bytes(b"other")
     with pytest.raises(InputError, match="sound of the export is missing or changed"):
-        exchange.import_folder(tmp_path / "two", out)
+        exchange.import_folder(CaseloadHandle(tmp_path / "two"), out)
     (out / "tokens.csv").write_text("id\n", encoding="utf-8")
     with pytest.raises(InputError, match=r"tokens\.csv: missing, or changed"):
-        exchange.import_folder(tmp_path / "two", out)
+        exchange.import_folder(CaseloadHandle(tmp_path / "two"), out)
     with store.open_caseload(tmp_path / "two") as one:
         assert store.codes(one) == ()
 
 
 def test_without_a_day_zero_the_last_session_falls_on_today(tmp_path: Path, material: ModuleType) -> None:
     fill(tmp_path / "one", material)
-    exchange.export_client(tmp_path / "one", "C-7QXK", tmp_path / "out")
-    exchange.import_folder(tmp_path / "two", tmp_path / "out")
+    exchange.export_client(CaseloadHandle(tmp_path / "one"), "C-7QXK", tmp_path / "out")
+    exchange.import_folder(CaseloadHandle(tmp_path / "two"), tmp_path / "out")
     with store.open_caseload(tmp_path / "two") as one:
         assert store.sessions(one, "C-7QXK")[-1].on == store.day_of(one)
 
@@ -191,14 +192,14 @@ def test_an_earlier_hand_made_table_keeps_its_source_and_is_not_joined(tmp_path:
         "on;correct;scored;measure;value;sd;n;level;note\n2025-03-02;8;20;;;;;word;hand counted\n"
         "2025-04-02;;;centroid_hz;6100.5;420;18;word;\n", encoding="utf-8",
     )  # fmt: skip
-    done = earlier.import_earlier(tmp_path / "one", "C-7QXK", table, source="paper forms of the school")
+    done = earlier.import_earlier(CaseloadHandle(tmp_path / "one"), "C-7QXK", table, source="paper forms of the school")
     assert done["probes"] == 2
-    view, _ = summarise.case_view(tmp_path / "one", "C-7QXK")
+    view, _ = summarise.case_view(CaseloadHandle(tmp_path / "one"), "C-7QXK")
     assert len(view.earlier) == 3 and view.earlier[2].value == 6100.5 and len(view.summaries) == 3
     text = "\n".join(summarise.lines(view))
     assert "earlier, not joined (paper forms of the school): 2025-03-02, 8 of 20 correct" in text
     with pytest.raises(UsageError, match="--source"):
-        earlier.import_earlier(tmp_path / "one", "C-7QXK", table, source=" ")
+        earlier.import_earlier(CaseloadHandle(tmp_path / "one"), "C-7QXK", table, source=" ")
     for bad, words in (
         ("on,correct,scored\n2025-13-02,8,20\n", "line 2: a day is written"),
         ("on,correct\n2025-03-02,8\n", "together"),
@@ -208,7 +209,7 @@ def test_an_earlier_hand_made_table_keeps_its_source_and_is_not_joined(tmp_path:
     ):  # fmt: skip
         table.write_text(bad, encoding="utf-8")
         with pytest.raises(ListError, match=words):
-            earlier.import_earlier(tmp_path / "one", "C-7QXK", table, source="x")
+            earlier.import_earlier(CaseloadHandle(tmp_path / "one"), "C-7QXK", table, source="x")
     with pytest.raises(CaseloadError, match="no client"):
         table.write_text("on,correct,scored\n2025-03-02,8,20\n", encoding="utf-8")
-        earlier.import_earlier(tmp_path / "one", "C-M4RT", table, source="x")
+        earlier.import_earlier(CaseloadHandle(tmp_path / "one"), "C-M4RT", table, source="x")

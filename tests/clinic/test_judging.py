@@ -12,6 +12,7 @@ from sibilant_cli.main import run
 
 from sibilant import store
 from sibilant.clinic import agree, judge, sessions
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import ListError, UsageError
 from sibilant.terms import Interval, Prompt, Token, Utterance
 
@@ -51,7 +52,7 @@ def test_judgements_from_a_file_are_kept_whole(folder: Path, tmp_path: Path) -> 
         tmp_path / "j.csv", "1,1,1,correct,,,,sure,,,", "2,1,1,distorted,lateral,whistled,,unsure,,yes,slushy",
         "3,1,1,substituted,,,TH,,,,", "21,1,1,added,,,,,,,", "22,1,1,no_response,,,,,,,",
     )  # fmt: skip
-    done = judge.judge_from(folder, "C-7QXK", 1, path, rater="R1")
+    done = judge.judge_from(CaseloadHandle(folder), "C-7QXK", 1, path, rater="R1")
     assert (done["kept"], done["correct"], done["scored"]) == (5, 1, 3)
     with store.open_caseload(folder) as one:
         found = {token.key: token.judgements for token in store.read_case(one, "C-7QXK").tokens}
@@ -64,15 +65,15 @@ def test_judgements_from_a_file_are_kept_whole(folder: Path, tmp_path: Path) -> 
 def test_a_file_that_names_a_token_not_there_keeps_nothing(folder: Path, tmp_path: Path) -> None:
     path = write(tmp_path / "j.csv", "1,1,1,correct,,,,,,,", "1,3,1,correct,,,,,,,")
     with pytest.raises(ListError, match=r"j.csv: prompt_index 1, attempt 3, slot 1 is no token of session 1"):
-        judge.judge_from(folder, "C-7QXK", 1, path, rater="R1")
+        judge.judge_from(CaseloadHandle(folder), "C-7QXK", 1, path, rater="R1")
     with store.open_caseload(folder) as one:
         assert not any(token.judgements for token in store.read_case(one, "C-7QXK").tokens)
 
 
 def test_blind_order_is_random_kept_and_shows_nothing_that_leads(folder: Path) -> None:
-    first = judge.queue(folder, "C-7QXK", 1, rater="R1", blind=True)
-    again = judge.queue(folder, "C-7QXK", 1, rater="R1", blind=True)
-    other = judge.queue(folder, "C-7QXK", 1, rater="R2", blind=True)
+    first = judge.queue(CaseloadHandle(folder), "C-7QXK", 1, rater="R1", blind=True)
+    again = judge.queue(CaseloadHandle(folder), "C-7QXK", 1, rater="R1", blind=True)
+    other = judge.queue(CaseloadHandle(folder), "C-7QXK", 1, rater="R2", blind=True)
     keys = [one.key for one in first.left]
     assert keys == [one.key for one in again.left] and sorted(keys) == sorted(one.key for one in other.left)
     assert keys != [one.key for one in other.left] and keys != sorted(
@@ -80,32 +81,36 @@ def test_blind_order_is_random_kept_and_shows_nothing_that_leads(folder: Path) -
     )
     text = repr(first.left)
     assert "2026" not in text and "baseline" not in text and "600" not in text and "Hz" not in text
-    judge.record(folder, first, keys[0], "correct", line=88.0)
-    left = judge.queue(folder, "C-7QXK", 1, rater="R1", blind=True).left
+    judge.record(CaseloadHandle(folder), first, keys[0], "correct", line=88.0)
+    left = judge.queue(CaseloadHandle(folder), "C-7QXK", 1, rater="R1", blind=True).left
     assert [one.key for one in left] == keys[1:] and left[0].place == 2
 
 
 def test_a_second_pass_is_a_turn_of_its_own(folder: Path) -> None:
-    first = judge.queue(folder, "C-7QXK", 1, rater="R1")
+    first = judge.queue(CaseloadHandle(folder), "C-7QXK", 1, rater="R1")
     for place, one in enumerate(first.left):
         judge.record(
-            folder, first, one.key, "correct" if place % 3 else "distorted", types=() if place % 3 else ("lateral",)
+            CaseloadHandle(folder),
+            first,
+            one.key,
+            "correct" if place % 3 else "distorted",
+            types=() if place % 3 else ("lateral",),
         )
-    second = judge.queue(folder, "C-7QXK", 1, rater="R1", blind=True, share=0.5)
+    second = judge.queue(CaseloadHandle(folder), "C-7QXK", 1, rater="R1", blind=True, share=0.5)
     assert second.turn == 2 and len(second.left) == 11
     for one in second.left:
-        judge.record(folder, second, one.key, "correct")
-    (found,) = agree.agree(folder, "C-7QXK")
+        judge.record(CaseloadHandle(folder), second, one.key, "correct")
+    (found,) = agree.agree(CaseloadHandle(folder), "C-7QXK")
     assert found["kind"] == "one rater twice" and found["n_tokens"] == 11
-    rows = sessions.show_session(folder, "C-7QXK", 1)["tokens"]
+    rows = sessions.show_session(CaseloadHandle(folder), "C-7QXK", 1)["tokens"]
     assert rows[0]["heard"] == "distorted"  # the first pass stands; the second is for agreement only
 
 
 def test_the_sounds_most_unlike_the_rest_are_told_only_of_judged_ones(folder: Path) -> None:
-    assert sessions.unlike_in_session(folder, "C-7QXK", 1)["tokens"] == []  # the ear first
-    for one in (first := judge.queue(folder, "C-7QXK", 1, rater="R1")).left:
-        judge.record(folder, first, one.key, "correct")
-    rows = sessions.unlike_in_session(folder, "C-7QXK", 1)["tokens"]
+    assert sessions.unlike_in_session(CaseloadHandle(folder), "C-7QXK", 1)["tokens"] == []  # the ear first
+    for one in (first := judge.queue(CaseloadHandle(folder), "C-7QXK", 1, rater="R1")).left:
+        judge.record(CaseloadHandle(folder), first, one.key, "correct")
+    rows = sessions.unlike_in_session(CaseloadHandle(folder), "C-7QXK", 1)["tokens"]
     assert len(rows) == 5 and all("the middle of" in str(row["unlike_the_rest_in"]) for row in rows)
     distances = [row["robust_sds"] for row in rows]
     assert distances == sorted(distances, reverse=True)
@@ -114,8 +119,8 @@ def test_the_sounds_most_unlike_the_rest_are_told_only_of_judged_ones(folder: Pa
 def test_agreement_of_two_raters_prints_every_figure_with_its_interval(folder: Path, tmp_path: Path) -> None:
     for rater, wrong in (("R1", {1, 2, 3, 4}), ("R2", {3, 4, 5})):
         rows = [f"{i},1,1,{'distorted' if i in wrong else 'correct'},,,,,,," for i in range(1, 21)]
-        judge.judge_from(folder, "C-7QXK", 1, write(tmp_path / "j.csv", *rows), rater=rater)
-    (found,) = agree.agree(folder, "C-7QXK")
+        judge.judge_from(CaseloadHandle(folder), "C-7QXK", 1, write(tmp_path / "j.csv", *rows), rater=rater)
+    (found,) = agree.agree(CaseloadHandle(folder), "C-7QXK")
     assert found["point_to_point"] == pytest.approx(17 / 20)
     # own arithmetic: po .85, pe = (16*17 + 4*3)/400 = .71, kappa (.85 - .71)/.29
     assert found["kappa"] == pytest.approx((0.85 - 0.71) / 0.29)
@@ -134,21 +139,21 @@ def test_places_on_a_line_give_an_intraclass_correlation(folder: Path, tmp_path:
         path = tmp_path / "j.csv"
         rows = "".join(f"{i},1,1,correct,{row[judge_place]}\n" for i, row in enumerate(table, start=1))
         path.write_text("prompt_index,attempt,slot,accuracy,line\n" + rows, encoding="utf-8")
-        judge.judge_from(folder, "C-7QXK", 1, path, rater=f"R{judge_place}")
-    (found,) = agree.agree(folder, "C-7QXK")
+        judge.judge_from(CaseloadHandle(folder), "C-7QXK", 1, path, rater=f"R{judge_place}")
+    (found,) = agree.agree(CaseloadHandle(folder), "C-7QXK")
     assert found["n_lines"] == 6 and found["icc"] == pytest.approx(intraclass(table).agreement)
     path.write_text("prompt_index,attempt,slot,accuracy,line\n1,1,1,correct,140\n", encoding="utf-8")
     with pytest.raises(ListError, match="0 to 100"):
-        judge.judge_from(folder, "C-7QXK", 1, path, rater="R1")
+        judge.judge_from(CaseloadHandle(folder), "C-7QXK", 1, path, rater="R1")
 
 
 def test_a_word_unknown_is_refused_and_the_first_rater_is_r1(folder: Path) -> None:
-    assert judge.queue(folder, "C-7QXK", 1).rater == "R1"
-    asked = judge.queue(folder, "C-7QXK", 1, rater="R1")
+    assert judge.queue(CaseloadHandle(folder), "C-7QXK", 1).rater == "R1"
+    asked = judge.queue(CaseloadHandle(folder), "C-7QXK", 1, rater="R1")
     with pytest.raises(UsageError, match="is none of"):
-        judge.record(folder, asked, "1.1.1", "distorted", types=("lispy",))
+        judge.record(CaseloadHandle(folder), asked, "1.1.1", "distorted", types=("lispy",))
     with pytest.raises(UsageError, match="0 to 100"):
-        judge.record(folder, asked, "1.1.1", "correct", line=140.0)
+        judge.record(CaseloadHandle(folder), asked, "1.1.1", "correct", line=140.0)
 
 
 def test_one_by_one_on_the_terminal(

@@ -21,6 +21,7 @@ from types import ModuleType
 import pytest
 
 from sibilant import store
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import CaseloadError, OutputError
 
 WORKER = Path(__file__).parent / "killed_worker.py"
@@ -139,7 +140,7 @@ def prepared(folder: Path, place: Path, verb: str, material: ModuleType) -> None
         whole(other).close()
         from sibilant.clinic import exchange
 
-        exchange.export_client(other, "C-7QXK", place / "export", audio=True)
+        exchange.export_client(CaseloadHandle(other), "C-7QXK", place / "export", audio=True)
         with store.open_caseload(other) as one:
             assert store.sessions(one, "C-7QXK")
 

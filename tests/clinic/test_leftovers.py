@@ -16,6 +16,7 @@ import pytest
 
 from sibilant import audio, store
 from sibilant.clinic import clients, encryption
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import CaseloadError, RefusedError
 from sibilant.store import clips, converting, drafts
 from sibilant.terms.clinic import Consent, Judgement
@@ -30,7 +31,9 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A caseload with one invented client."""
     monkeypatch.setenv("SIBILANT_PASSPHRASE", PASSPHRASE)
     consent = Consent(dt.date(2026, 1, 12), "parent (invented)")
-    clients.add_client(tmp_path / "case", "7y4m", code=CODE, fields={"invented": True, "consent": consent})
+    clients.add_client(
+        CaseloadHandle(tmp_path / "case"), "7y4m", code=CODE, fields={"invented": True, "consent": consent}
+    )
     return tmp_path / "case"
 
 
@@ -69,7 +72,7 @@ def test_a_take_that_begins_while_the_caseload_is_encrypted_leaves_nothing_plain
     beginning.join(10)
     other.close()
     assert "encrypted or decrypted meanwhile" in said[0]
-    assert sounds_in(folder) == [] and encryption.status(folder)["plain_pieces_of_takes"] == 0
+    assert sounds_in(folder) == [] and encryption.status(CaseloadHandle(folder))["plain_pieces_of_takes"] == 0
 
 
 @pytest.mark.usefixtures("cheap_scrypt")
@@ -83,13 +86,13 @@ def test_takes_in_the_other_form_and_of_nobody_are_counted_and_swept(folder: Pat
     left.parent.mkdir()
     left.write_bytes(WORD)
     (folder / "takes" / "C-M4RT").mkdir()
-    status = encryption.status(folder)
+    status = encryption.status(CaseloadHandle(folder))
     assert status["plain_pieces_of_takes"] == 1 and any("1 plain pieces of takes" in note for note in status["notes"])
     with store.open_caseload(folder) as one:
         assert store.read_draft(one, CODE, "take.json") == b"{}", "what is somebody's stays"
         assert [path.parent.name for path in drafts.of_nobody(one)] == []
     assert sounds_in(folder) == [] and len(list((folder / "takes").iterdir())) == 1
-    assert encryption.status(folder)["plain_pieces_of_takes"] == 0
+    assert encryption.status(CaseloadHandle(folder))["plain_pieces_of_takes"] == 0
 
 
 def test_nothing_is_swept_while_somebody_works(folder: Path) -> None:
@@ -108,10 +111,11 @@ import os, signal, sys
 from pathlib import Path
 from sibilant.store import removal
 from sibilant.clinic import clients
+from sibilant.clinic.caseload import CaseloadHandle
 def die(*_):
     os.kill(os.getpid(), signal.SIGKILL)
 setattr(removal, sys.argv[2], die)
-clients.remove_client(Path(sys.argv[1]), "C-7QXK", "all")
+clients.remove_client(CaseloadHandle(Path(sys.argv[1])), "C-7QXK", "all")
 """
 
 
@@ -130,18 +134,18 @@ def test_a_removal_that_is_killed_leaves_no_take(folder: Path, before: str) -> N
 
 def test_a_word_of_a_client_removed_meanwhile_is_not_kept(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with store.open_caseload(folder) as one:
-        clients.remove_client(folder, CODE, "all")
+        clients.remove_client(CaseloadHandle(folder), CODE, "all")
         with pytest.raises(CaseloadError, match="no such client any more"):
             store.write_draft(one, CODE, "0001.wav", WORD)
     assert sounds_in(folder) == []
 
 
 def test_a_held_clients_take_stays(folder: Path) -> None:
-    clients.hold_client(folder, CODE, "court order (invented)")
+    clients.hold_client(CaseloadHandle(folder), CODE, "court order (invented)")
     with store.open_caseload(folder) as one:
         store.write_draft(one, CODE, "0001.wav", WORD)
     with pytest.raises(RefusedError, match="on hold"):
-        clients.remove_client(folder, CODE, "all")
+        clients.remove_client(CaseloadHandle(folder), CODE, "all")
     assert len(sounds_in(folder)) == 1
 
 
@@ -164,9 +168,9 @@ def test_an_export_that_is_killed_is_swept_by_the_next_start(folder: Path, tmp_p
     ended = subprocess.run([*command, "killed"], capture_output=True, text=True, check=False, timeout=60)
     made = Path(ended.stdout.strip())
     assert ended.returncode == -9 and made.is_dir() and stat.S_IMODE(made.stat().st_mode) == 0o700
-    assert encryption.status(folder)["exports_unfinished"] == 1
+    assert encryption.status(CaseloadHandle(folder))["exports_unfinished"] == 1
     store.open_caseload(folder).close()
-    assert not made.exists() and encryption.status(folder)["exports_unfinished"] == 0
+    assert not made.exists() and encryption.status(CaseloadHandle(folder))["exports_unfinished"] == 0
 
 
 def test_an_export_being_made_is_let_be(folder: Path, tmp_path: Path) -> None:
@@ -198,7 +202,7 @@ def test_a_folder_that_was_there_before_is_closed_to_others(tmp_path: Path, umas
         (folder / "audio").mkdir(parents=True)
         (folder / "caseload.toml").write_text("ear_first = true\n")
         consent = Consent(dt.date(2026, 1, 12), "parent (invented)")
-        clients.add_client(folder, "7y4m", code=CODE, fields={"invented": True, "consent": consent})
+        clients.add_client(CaseloadHandle(folder), "7y4m", code=CODE, fields={"invented": True, "consent": consent})
         with store.open_caseload(folder) as one:
             store.write_draft(one, CODE, "0001.wav", WORD)
             with clips.at_work(one):
@@ -218,11 +222,11 @@ def test_a_folder_that_was_there_before_is_closed_to_others(tmp_path: Path, umas
 def test_a_folder_with_other_things_keeps_its_rights_and_the_caseload_in_it_has_its_own(tmp_path: Path) -> None:
     tmp_path.chmod(0o755)
     (tmp_path / "notes.txt").write_text("mine")
-    clients.add_client(tmp_path, "7y4m", code=CODE, fields={"invented": True})
+    clients.add_client(CaseloadHandle(tmp_path), "7y4m", code=CODE, fields={"invented": True})
     (tmp_path / "caseload.sqlite").chmod(0o644)
     (tmp_path / "audio").mkdir(exist_ok=True)
     (tmp_path / "audio").chmod(0o755)
-    clients.show_client(tmp_path, CODE)
+    clients.show_client(CaseloadHandle(tmp_path), CODE)
     modes = {name: stat.S_IMODE((tmp_path / name).stat().st_mode) for name in (".", "caseload.sqlite", "audio")}
     assert modes == {".": 0o755, "caseload.sqlite": 0o600, "audio": 0o700}
 

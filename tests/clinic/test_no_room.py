@@ -15,6 +15,7 @@ import pytest
 
 from sibilant import store
 from sibilant.clinic import clients, encryption
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import SibilantError
 from sibilant.store import clips
 from sibilant.terms.clinic import Consent, Session
@@ -32,7 +33,7 @@ def fill(folder: Path) -> None:
     """One client with kept sound named by rows, and another without."""
     consent = Consent(dt.date(2026, 1, 12), "parent (invented)")
     for code in (CODE, OTHER):
-        clients.add_client(folder, "7y4m", code=code, fields={"invented": True, "consent": consent})
+        clients.add_client(CaseloadHandle(folder), "7y4m", code=code, fields={"invented": True, "consent": consent})
     with store.open_caseload(folder) as one, clips.at_work(one):
         rng = np.random.default_rng(5)
         hashes = [clips.keep_clip(one, rng.bytes(SOUND_BYTES), ".wav") for _ in range(N_SOUNDS)]
@@ -73,29 +74,30 @@ def fill_up(disk: Path) -> None:
 def test_a_full_disk_is_said_and_reading_and_removing_work(medium: Path) -> None:
     folder = medium / "case"
     fill_up(medium)
-    assert {row["client"] for row in clients.list_clients(folder)} == {CODE, OTHER}
-    assert clients.show_client(folder, CODE)["code"] == CODE
-    assert encryption.status(folder)["sounds"] == N_SOUNDS
+    assert {row["client"] for row in clients.list_clients(CaseloadHandle(folder))} == {CODE, OTHER}
+    assert clients.show_client(CaseloadHandle(folder), CODE)["code"] == CODE
+    assert encryption.status(CaseloadHandle(folder))["sounds"] == N_SOUNDS
     with store.open_caseload(folder) as one:
         assert len(clips.clips_of_rows(one)) == N_SOUNDS
         for sha256, suffix in clips.clips_of_rows(one):
             assert len(clips.clip_bytes(one, sha256, suffix)) == SOUND_BYTES
     with pytest.raises(SibilantError, match="full"):
         for _ in range(200):
-            clients.add_event(folder, CODE, "an invented event of many words " * 100)
-    receipt = clients.remove_client(folder, CODE, "all")
+            clients.add_event(CaseloadHandle(folder), CODE, "an invented event of many words " * 100)
+    receipt = clients.remove_client(CaseloadHandle(folder), CODE, "all")
     assert sum(line.startswith("sound ") for line in receipt.erased) == N_SOUNDS
-    assert kept_sounds(folder) == [] and [row["client"] for row in clients.list_clients(folder)] == [OTHER]
+    assert kept_sounds(folder) == []
+    assert [row["client"] for row in clients.list_clients(CaseloadHandle(folder))] == [OTHER]
 
 
 def test_a_read_only_medium_can_be_read(medium: Path) -> None:
     folder = medium / "case"
     subprocess.run(["mount", "-o", "remount,ro", str(medium)], check=True)
-    assert clients.show_client(folder, CODE)["code"] == CODE
+    assert clients.show_client(CaseloadHandle(folder), CODE)["code"] == CODE
     with store.open_caseload(folder) as one:
         assert {len(clips.clip_bytes(one, *clip)) for clip in clips.clips_of_rows(one)} == {SOUND_BYTES}
     with pytest.raises(SibilantError, match="read-only"):
-        clients.add_event(folder, CODE, "lost a tooth")
+        clients.add_event(CaseloadHandle(folder), CODE, "lost a tooth")
     with pytest.raises(SibilantError, match="read-only"):
-        clients.remove_client(folder, CODE, "all")
+        clients.remove_client(CaseloadHandle(folder), CODE, "all")
     assert len(kept_sounds(folder)) == N_SOUNDS

@@ -14,6 +14,7 @@ from sibilant_cli.main import run
 
 from sibilant import store
 from sibilant.clinic import exchange, sessions, voices
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import RefusedError
 from sibilant.terms import Token
 from sibilant.terms.clinic import Case, Session
@@ -62,36 +63,36 @@ def voices_of(folder: Path) -> list[str]:
 
 
 def test_the_least_certain_are_heard_first_and_the_unsure_stay_one_by_one(folder: Path) -> None:
-    found = voices.waiting(folder, AT, 1)
+    found = voices.waiting(CaseloadHandle(folder), AT, 1)
     assert [one["prompt_index"] for one in found["hear"]] == [5, 8, 12], "the three of least confidence"
     assert found["n"] == 18 and len(found["one_by_one"]) == 2 and found["confirmed"] == 0
     keys = [one["key"] for one in found["hear"]]
     for heard in ([], keys[:2], ["1.2.1", "2.2.1", "3.2.1"]):
         with pytest.raises(RefusedError, match="hear the least certain replies first"):
-            voices.confirm_set(folder, AT, 1, heard=heard, rater="R1")
+            voices.confirm_set(CaseloadHandle(folder), AT, 1, heard=heard, rater="R1")
     assert voices_of(folder).count("client") == 0
 
 
 def test_a_set_is_kept_as_a_set_and_can_be_taken_back(folder: Path) -> None:
-    keys = [one["key"] for one in voices.waiting(folder, AT, 1)["hear"]]
-    assert voices.confirm_set(folder, AT, 1, heard=keys, rater="R1")["confirmed"] == 18
+    keys = [one["key"] for one in voices.waiting(CaseloadHandle(folder), AT, 1)["hear"]]
+    assert voices.confirm_set(CaseloadHandle(folder), AT, 1, heard=keys, rater="R1")["confirmed"] == 18
     case = case_of(folder)
     assert voices_of(folder).count("client") == 18 and voices_of(folder).count("unsure") == 3
     said = [token for token in case.tokens if token.corrections]
     assert len(said) == 18 and {token.corrections[0].by for token in said} == {"R1 (as a set)"}
-    assert sessions.list_sessions(folder, AT)[0]["checked"].startswith("0 of"), "nobody looked at each"
+    assert sessions.list_sessions(CaseloadHandle(folder), AT)[0]["checked"].startswith("0 of"), "nobody looked at each"
     with store.open_caseload(folder) as one:
         trail = [entry.detail for entry in store.audit_trail(one, AT) if entry.action == "reviewed"]
     assert len(trail) == 1 and "18 tokens by R1 (as a set)" in trail[0]
     with pytest.raises(RefusedError, match="no reply waits"):
-        voices.confirm_set(folder, AT, 1, heard=keys, rater="R1")
+        voices.confirm_set(CaseloadHandle(folder), AT, 1, heard=keys, rater="R1")
 
-    assert voices.undo_set(folder, AT, 1, rater="R2")["taken_back"] == 18
-    assert voices_of(folder).count("client") == 0 and voices.waiting(folder, AT, 1)["n"] == 18
+    assert voices.undo_set(CaseloadHandle(folder), AT, 1, rater="R2")["taken_back"] == 18
+    assert voices_of(folder).count("client") == 0 and voices.waiting(CaseloadHandle(folder), AT, 1)["n"] == 18
     with store.open_caseload(folder) as one:
         assert sum(entry.action == "reviewed" for entry in store.audit_trail(one, AT)) == 2, "both words stay"
     with pytest.raises(RefusedError, match="nothing stands confirmed"):
-        voices.undo_set(folder, AT, 1)
+        voices.undo_set(CaseloadHandle(folder), AT, 1)
 
 
 def test_on_the_terminal_a_no_to_one_of_the_three_confirms_nothing(
@@ -105,6 +106,6 @@ def test_on_the_terminal_a_no_to_one_of_the_three_confirms_nothing(
     assert run(at) == 0
     captured = capsys.readouterr()
     assert "18 replies confirmed as a set" in captured.out and "one by one" in captured.err
-    exchange.export_client(folder, AT, tmp_path / "out")  # its trail is no person's name
+    exchange.export_client(CaseloadHandle(folder), AT, tmp_path / "out")  # its trail is no person's name
     assert run([*at, "--undo"]) == 0 and "18 tokens wait again" in capsys.readouterr().out
     assert run(["review", AT, "1", "--caseload", str(folder)]) == 2

@@ -19,6 +19,7 @@ from sibilant_cli.main import run
 
 from sibilant import store
 from sibilant.clinic import summarise, wholeness
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import SibilantError
 
 CODES = ("C-7QXK", "C-M4RT")
@@ -60,32 +61,32 @@ def values(view: object) -> object:
 
 
 def test_a_flipped_digit_is_noticed_and_only_its_row_left_out(caseload: Path) -> None:
-    before, _ = summarise.case_view(caseload, "C-7QXK")
-    other, _ = summarise.case_view(caseload, "C-M4RT")
+    before, _ = summarise.case_view(CaseloadHandle(caseload), "C-7QXK")
+    other, _ = summarise.case_view(CaseloadHandle(caseload), "C-M4RT")
     with sqlite3.connect(caseload / "caseload.sqlite") as database:
         row, text = database.execute("SELECT id, measured FROM measurements WHERE id = 3").fetchone()
         assert '"centroid_hz":604' in text
         database.execute("UPDATE measurements SET measured = ? WHERE id = ?", (text.replace(":604", ":704", 1), row))
     database.close()
-    after, case = summarise.case_view(caseload, "C-7QXK")
+    after, case = summarise.case_view(CaseloadHandle(caseload), "C-7QXK")
     assert case.set_aside == ("measurements row 3",)
     assert any("measurements row 3" in sentence for sentence in after.joins)
     first, was = after.summaries[0].measures["centroid_hz"], before.summaries[0].measures["centroid_hz"]
     assert first.n_measured == was.n_measured - 1 and abs(first.mean - was.mean) < 5.0
     assert after.summaries[1:] == before.summaries[1:]
-    again, _ = summarise.case_view(caseload, "C-M4RT")
+    again, _ = summarise.case_view(CaseloadHandle(caseload), "C-M4RT")
     assert values(again) == values(other)
-    assert not wholeness.check(caseload)["whole"]
+    assert not wholeness.check(CaseloadHandle(caseload))["whole"]
 
 
 def test_a_flipped_bit_in_a_method_stops_nobody(caseload: Path) -> None:
-    before = [values(summarise.case_view(caseload, code)[0]) for code in CODES]
+    before = [values(summarise.case_view(CaseloadHandle(caseload), code)[0]) for code in CODES]
     path = caseload / "caseload.sqlite"
     content = bytearray(path.read_bytes())
     content[content.find(b'{"average"')] ^= 4
     path.write_bytes(content)
-    assert [values(summarise.case_view(caseload, code)[0]) for code in CODES] == before
-    assert any("methods row house-15k" in one for one in wholeness.check(caseload)["damaged"])
+    assert [values(summarise.case_view(CaseloadHandle(caseload), code)[0]) for code in CODES] == before
+    assert any("methods row house-15k" in one for one in wholeness.check(CaseloadHandle(caseload))["damaged"])
 
 
 def test_missing_changed_and_left_over_sounds_are_told(caseload: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -96,7 +97,7 @@ def test_missing_changed_and_left_over_sounds_are_told(caseload: Path, capsys: p
     content[7] ^= 1
     sounds[1].write_bytes(content)
     (sounds[2].parent / "stray.flac").write_bytes(b"x")
-    done = wholeness.check(caseload)
+    done = wholeness.check(CaseloadHandle(caseload))
     assert [len(done[kind]) for kind in wholeness.FINDINGS] == [0, 1, 1, 0, 0, 1]
     capsys.readouterr()
     assert run(["caseload", "check", "--caseload", str(caseload)]) == 3
@@ -130,7 +131,7 @@ def flips(caseload: Path, seeds: Iterator[int]) -> Counter[str]:
     """One bit flipped a time: the same answer, a refusal in one line, or another answer that says why."""
     path = caseload / "caseload.sqlite"
     good = path.read_bytes()
-    want = {code: values(summarise.case_view(caseload, code)[0]) for code in CODES}
+    want = {code: values(summarise.case_view(CaseloadHandle(caseload), code)[0]) for code in CODES}
     found: Counter[str] = Counter()
     for seed in seeds:
         content = bytearray(good)
@@ -147,7 +148,7 @@ def flips(caseload: Path, seeds: Iterator[int]) -> Counter[str]:
 
 def looked(caseload: Path, code: str, want: object, seed: int) -> str:
     try:
-        view, case = summarise.case_view(caseload, code)
+        view, case = summarise.case_view(CaseloadHandle(caseload), code)
     except SibilantError as error:
         assert "\n" not in str(error), seed
         return "refused"

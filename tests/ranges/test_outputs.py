@@ -75,7 +75,7 @@ def test_ranges_added_without_a_folder_are_those_a_report_reads(
     assert said(capsys, "client", "add", "--age", "7y0m", "--code", "C-7QXK")[0] == 0
     asked: list[object] = []
     real = report.own_ranges
-    monkeypatch.setattr(report, "own_ranges", lambda kept_in: asked.append(real(kept_in)) or asked[-1])
+    monkeypatch.setattr(report, "own_ranges", lambda caseload: asked.append(real(caseload)) or asked[-1])
     assert said(capsys, "report", "C-7QXK", "--to", str(tmp_path / "r.html"))[0] == 0
     assert [[row.basis.citation for row in rows] for rows in asked] == [[OWN_ROW["citation"]]]
 

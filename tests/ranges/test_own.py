@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from sibilant.clinic.compare import OWN_FILE, add_ranges, own_ranges
+from sibilant.clinic.caseload import OWN_RANGES, CaseloadHandle
+from sibilant.clinic.compare import add_ranges, own_ranges
 from sibilant.errors import OutputError, RangeError
 from sibilant.ranges import Question, TokenValue, compare, find, own_ranges_csv, read_own_ranges
 
@@ -65,8 +66,8 @@ def test_what_is_incomplete_or_contradicts_itself_is_one_line(tmp_path: Path, ol
         read_own_ranges(path)
     assert "\n" not in str(caught.value) and str(caught.value).startswith("mine.csv, row 2")
     with pytest.raises(RangeError):
-        add_ranges(path, tmp_path / "kept")
-    assert not (tmp_path / "kept" / OWN_FILE).exists()
+        add_ranges(path, CaseloadHandle(tmp_path / "kept"))
+    assert not (tmp_path / "kept" / OWN_RANGES).exists()
 
 
 NO_TABLES = [b"", b"\xff\xfe\x00", b"measure,phone\nx,s\n", f"{HEAD}\n".encode(), f"{HEAD},colour\n".encode()]
@@ -84,13 +85,20 @@ def test_files_that_are_no_table_of_ranges(tmp_path: Path, content: bytes) -> No
 
 def test_kept_after_those_already_there_and_only_once(tmp_path: Path) -> None:
     kept = tmp_path / "kept"
-    assert own_ranges(kept) == ()
-    assert len(add_ranges(written(tmp_path, GOOD, GOOD), kept)) == 1
-    assert add_ranges(written(tmp_path, GOOD), kept) == ()
+    assert own_ranges(CaseloadHandle(kept)) == ()
+    assert len(add_ranges(written(tmp_path, GOOD, GOOD), CaseloadHandle(kept))) == 1
+    assert add_ranges(written(tmp_path, GOOD), CaseloadHandle(kept)) == ()
     second = GOOD.replace("house-15k", "house-10k").replace("Invented source", "Second, invented source")
-    assert len(add_ranges(written(tmp_path, second.replace("Second, invented", '"Second, invented') + '"'), kept)) == 1
-    assert [row.method for row in own_ranges(kept)] == ["house-15k", "house-10k"]
-    assert [path.name for path in kept.iterdir()] == [OWN_FILE]
+    assert (
+        len(
+            add_ranges(
+                written(tmp_path, second.replace("Second, invented", '"Second, invented') + '"'), CaseloadHandle(kept)
+            )
+        )
+        == 1
+    )
+    assert [row.method for row in own_ranges(CaseloadHandle(kept))] == ["house-15k", "house-10k"]
+    assert [path.name for path in kept.iterdir()] == [OWN_RANGES]
 
 
 def test_round_trip_and_semicolons(tmp_path: Path) -> None:
@@ -105,4 +113,4 @@ def test_round_trip_and_semicolons(tmp_path: Path) -> None:
 def test_a_place_that_cannot_be_written(tmp_path: Path) -> None:
     (tmp_path / "kept").write_text("a file", encoding="utf-8")
     with pytest.raises(OutputError):
-        add_ranges(written(tmp_path, GOOD), tmp_path / "kept")
+        add_ranges(written(tmp_path, GOOD), CaseloadHandle(tmp_path / "kept"))

@@ -16,6 +16,7 @@ from click.testing import CliRunner
 from sibilant import audio, lexicon, report, store, synthetic
 from sibilant.clinic import draw, probe
 from sibilant.clinic import report as verb
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.clinic.summarise import case_view
 from sibilant.errors import OutputError, RefusedError, UsageError
 from sibilant.terms.clinic import Client, Consent, Judgement
@@ -57,16 +58,16 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_every_kind_in_every_format(kind: str, kept: Path, tmp_path: Path) -> None:
     for form in report.FORMATS:
         path = tmp_path / f"{kind}.{form}"
-        document = verb.make_report(kept, "C-7QXK", kind, path)
+        document = verb.make_report(CaseloadHandle(kept), "C-7QXK", kind, path)
         assert document.mark == "Invented data – not a person"
         first = path.read_bytes()
         if form == "pdf":
-            verb.make_report(kept, "C-7QXK", kind, path)
+            verb.make_report(CaseloadHandle(kept), "C-7QXK", kind, path)
             assert path.read_bytes() == first, "identical input, identical bytes"
 
 
 def test_no_calendar_day_of_making_is_in_a_report(kept: Path, tmp_path: Path) -> None:
-    verb.make_report(kept, "C-7QXK", "monthly", tmp_path / "monthly.html")
+    verb.make_report(CaseloadHandle(kept), "C-7QXK", "monthly", tmp_path / "monthly.html")
     text = (tmp_path / "monthly.html").read_text(encoding="utf-8")
     today = dt.datetime.now(dt.UTC).date()
     assert today.isoformat() not in text
@@ -79,22 +80,22 @@ def test_one_line_and_nothing_written_when_the_question_is_wrong(kept: Path, tmp
         (("monthly", tmp_path / "a.odt"), r"ends in \.pdf, \.html or \.docx"),
     ):
         with pytest.raises(UsageError, match=words):
-            verb.make_report(kept, "C-7QXK", *arguments)
+            verb.make_report(CaseloadHandle(kept), "C-7QXK", *arguments)
     with pytest.raises(UsageError, match="no session 40; there are: 1, 2"):
-        verb.make_report(kept, "C-7QXK", "session", tmp_path / "a.pdf", ticked=verb.Ticked(session=40))
+        verb.make_report(CaseloadHandle(kept), "C-7QXK", "session", tmp_path / "a.pdf", ticked=verb.Ticked(session=40))
     with pytest.raises(OutputError):
-        verb.make_report(kept, "C-7QXK", "monthly", tmp_path / "nowhere" / "a.pdf")
+        verb.make_report(CaseloadHandle(kept), "C-7QXK", "monthly", tmp_path / "nowhere" / "a.pdf")
     assert not list(tmp_path.iterdir())
 
 
 def test_no_range_is_claimed_for_a_child_and_none_is_shown_unasked(kept: Path) -> None:
-    view, case = case_view(kept, "C-7QXK")
+    view, case = case_view(CaseloadHandle(kept), "C-7QXK")
     child = verb.settings_of(view, case, verb.Ticked(published_range=True))
     assert child.range_sentence == "" and child.no_range == verb.NONE_FITS
 
 
 def test_a_range_for_an_adult_only_where_it_was_ticked(kept: Path) -> None:
-    view, case = case_view(kept, "C-7QXK")
+    view, case = case_view(CaseloadHandle(kept), "C-7QXK")
     adult = dataclasses.replace(view.client, age_months=34 * 12, group="f", language="English")
     grown = tuple(dataclasses.replace(s, age_months=34 * 12) for s in view.summaries)
     view = dataclasses.replace(view, client=adult, summaries=grown)
@@ -133,7 +134,7 @@ def heard(tmp_path_factory: pytest.TempPathFactory) -> Path:
         day = dt.date(2026, 1, 12) + dt.timedelta(days=10 * number)
         phase = "baseline" if number < 4 else "treatment"
         request = probe.ProbeRequest([path], str(folder / f"{PLANTED}.csv"), on=day, phase=phase)
-        probe.keep_probe(box, "C-7QXK", request)
+        probe.keep_probe(CaseloadHandle(box), "C-7QXK", request)
         with store.open_caseload(box, who="R1") as one:
             tokens = store.read_case(one, "C-7QXK").tokens_of(number)
             noon = dt.datetime(2026, 2, 1, 12, tzinfo=dt.UTC)
@@ -146,7 +147,7 @@ def test_a_name_in_the_files_names_comes_out_nowhere(
     heard: Path, tmp_path: Path, reading: ModuleType, capsys: pytest.CaptureFixture[str]
 ) -> None:
     for kind in report.KINDS:
-        document = verb.make_report(heard, "C-7QXK", kind, tmp_path / f"{kind}.html")
+        document = verb.make_report(CaseloadHandle(heard), "C-7QXK", kind, tmp_path / f"{kind}.html")
         words = [(tmp_path / f"{kind}.html").read_text(encoding="utf-8"), reading.all_of(document)]
         words.append(reading.words_in_docx(report.render(_with_png(document), "docx")))
         assert not any(part in text for text in words for part in PLANTED.split()), kind
@@ -159,19 +160,19 @@ def _with_png(document: Document) -> Document:
 
 
 def test_every_chart_the_record_supports(heard: Path, tmp_path: Path) -> None:
-    written = draw.draw_all(heard, "C-7QXK", tmp_path / "charts", forms=("svg",))
+    written = draw.draw_all(CaseloadHandle(heard), "C-7QXK", tmp_path / "charts", forms=("svg",))
     names = {path.name for path in written}
     for name in ("months", "spectra", "spread", "heard"):
         assert {f"C-7QXK-{name}-170mm.svg", f"C-7QXK-{name}-85mm.svg"} <= names
     assert "C-7QXK-separation-170mm.svg" not in names, "nothing to show, nothing drawn"
     with pytest.raises(UsageError, match="svg, pdf, png"):
-        draw.draw_all(heard, "C-7QXK", tmp_path, forms=("gif",))
+        draw.draw_all(CaseloadHandle(heard), "C-7QXK", tmp_path, forms=("gif",))
 
 
 def test_two_sounds_for_a_family(heard: Path, tmp_path: Path) -> None:
     with pytest.raises(RefusedError, match="listen to both sounds first"):
-        draw.write_pair(heard, "C-7QXK", tmp_path, confirmed=False)
-    paths = draw.write_pair(heard, "C-7QXK", tmp_path, confirmed=True)
+        draw.write_pair(CaseloadHandle(heard), "C-7QXK", tmp_path, confirmed=False)
+    paths = draw.write_pair(CaseloadHandle(heard), "C-7QXK", tmp_path, confirmed=True)
     levels = []
     for path in paths:
         sound = audio.read_recording(path)
@@ -187,7 +188,7 @@ def test_without_consent_nothing_is_played(heard: Path, tmp_path: Path) -> None:
         store.change_client(one, "C-7QXK", {"consent": None})
     try:
         with pytest.raises(RefusedError, match="no consent to recording"):
-            draw.write_pair(heard, "C-7QXK", tmp_path, confirmed=True)
+            draw.write_pair(CaseloadHandle(heard), "C-7QXK", tmp_path, confirmed=True)
     finally:
         with store.open_caseload(heard, who="R1") as one:
             store.change_client(one, "C-7QXK", {"consent": noted})

@@ -14,10 +14,12 @@ from typing import Any
 
 import pikepdf
 import pytest
+from sibilant_cli.case_options import folder_of
 
 from sibilant import charts, report, store
 from sibilant.clinic import compare
 from sibilant.clinic import report as verb
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.listening import pictures
 from sibilant.methods import HOUSE_15K
 from sibilant.progress import view
@@ -234,10 +236,10 @@ def test_a_report_places_a_range_that_was_put_into_the_usual_caseload(
         "centroid_hz,s,6400,500,24,6,8,both,invented (no persons),initial,any,house-15k,Own table (invented)\n",
         encoding="utf-8",
     )
-    compare.add_ranges(given, folder)
+    compare.add_ranges(given, CaseloadHandle(folder))
     monkeypatch.setenv("SIBILANT_CASELOAD", str(folder))
     ticked = verb.Ticked(published_range=True)
-    by_default = verb.make_report(None, "C-7QXK", "monthly", tmp_path / "a.html", ticked=ticked)
-    by_name = verb.make_report(folder, "C-7QXK", "monthly", tmp_path / "b.html", ticked=ticked)
+    by_default = verb.make_report(CaseloadHandle(folder_of()), "C-7QXK", "monthly", tmp_path / "a.html", ticked=ticked)
+    by_name = verb.make_report(CaseloadHandle(folder), "C-7QXK", "monthly", tmp_path / "b.html", ticked=ticked)
     assert "Own table" in "\n".join(reading.running(by_name))
     assert list(reading.running(by_default)) == list(reading.running(by_name))

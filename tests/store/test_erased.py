@@ -12,6 +12,7 @@ import pytest
 import sqlalchemy as sa
 
 from sibilant.clinic import clients
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.store import removal
 
 URL = os.environ.get("SIBILANT_TEST_POSTGRES", "")
@@ -39,15 +40,19 @@ def test_a_removed_client_leaves_the_tables_and_the_log_is_named(tmp_path: Path)
     kept = sa.make_url(URL)._replace(password=None).render_as_string(hide_password=False)
     (folder / "caseload.toml").write_text(f'url = "{kept}"\n', encoding="utf-8")
     for code in (CODE, OTHER):
-        clients.add_client(folder, "7y4m", code=code, fields={"invented": True, "reason": f"{SIGN} of {code}"})
-    clients.add_event(folder, OTHER, "an invented event")  # of an empty table PostgreSQL keeps its old statistics
+        clients.add_client(
+            CaseloadHandle(folder), "7y4m", code=code, fields={"invented": True, "reason": f"{SIGN} of {code}"}
+        )
+    clients.add_event(
+        CaseloadHandle(folder), OTHER, "an invented event"
+    )  # of an empty table PostgreSQL keeps its old statistics
     for n in range(30):
-        clients.add_event(folder, CODE, f"{SIGN}-gone {n}")
+        clients.add_event(CaseloadHandle(folder), CODE, f"{SIGN}-gone {n}")
     with engine.connect() as connection:
         connection.exec_driver_sql("ANALYZE")
         connection.exec_driver_sql("CHECKPOINT")
     assert in_files(data / "base", f"{SIGN}-gone") > 0, "it is found where it stands"
-    receipt = clients.remove_client(folder, CODE, "all")
+    receipt = clients.remove_client(CaseloadHandle(folder), CODE, "all")
     engine.dispose()
     assert in_files(data / "base", f"{SIGN}-gone") == 0 and in_files(data / "base", CODE) == 0
     assert in_files(data / "base", OTHER) > 0, "the other client stands"

@@ -19,6 +19,7 @@ pytest.importorskip("uvicorn", reason="the page's optional part is not installed
 
 from sibilant import audio, lexicon, synthetic, web
 from sibilant.clinic import clients
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.terms.clinic import Consent, Device
 from sibilant.web.handles import handle_of
 
@@ -97,8 +98,8 @@ class Served:
 def add_invented(folder: Path) -> None:
     """One invented client with consent, and a microphone."""
     consent = Consent(dt.date(2026, 1, 12), "parent (invented)")
-    clients.add_client(folder, "7y4m", code=CLIENT, fields={"invented": True, "consent": consent})
-    clients.add_device(folder, Device("headset", "microphone", "Room 4"))
+    clients.add_client(CaseloadHandle(folder), "7y4m", code=CLIENT, fields={"invented": True, "consent": consent})
+    clients.add_device(CaseloadHandle(folder), Device("headset", "microphone", "Room 4"))
 
 
 @pytest.fixture(scope="session")
@@ -113,7 +114,7 @@ def serve_copy(place: Path, caseload: Path) -> Iterator[Served]:
     """Serve a copy of a caseload, and stop."""
     place.mkdir(exist_ok=True)
     shutil.copytree(caseload, place / "case")
-    running = web.start(place / "case")
+    running = web.start(CaseloadHandle(place / "case"))
     yield Served(running, place / "case")
     running.stop()
 

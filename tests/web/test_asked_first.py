@@ -12,6 +12,7 @@ import pytest
 
 from sibilant import audio, lexicon, synthetic
 from sibilant.clinic import clients, doubts, probe, sessions, voices
+from sibilant.clinic.caseload import CaseloadHandle
 
 RATE = 44_100
 CLIENT = "C-7QXK"
@@ -46,20 +47,20 @@ def test_a_model_before_each_word_is_asked_about_and_answered_by_a_button(served
     words = page.inner_text("#question-words")
     assert "another voice came before" in words and "of 6 words" in words and "line of their own" in words
     assert "--" not in words, "no option of the command line is told on the page"
-    assert sessions.list_sessions(served.folder, CLIENT) == []
+    assert sessions.list_sessions(CaseloadHandle(served.folder), CLIENT) == []
     page.keyboard.press("Tab")
     page.keyboard.press("Enter")
     page.wait_for_selector("#kept:not([hidden])", timeout=60_000)
-    (row,) = sessions.list_sessions(served.folder, CLIENT)
+    (row,) = sessions.list_sessions(CaseloadHandle(served.folder), CLIENT)
     assert row["cue"] == "model"
 
     # the replies are confirmed as a set by one key, once the least certain are heard, and taken back
-    n = voices.waiting(served.folder, CLIENT, 1)["n"]
+    n = voices.waiting(CaseloadHandle(served.folder), CLIENT, 1)["n"]
     assert n >= 4
     page.goto(f"{served.base}/review?client={served.handle}&session=1")
     page.wait_for_selector("#whose:not([hidden])")
     page.keyboard.press("v")
-    assert voices.waiting(served.folder, CLIENT, 1)["n"] == n, "not before they are heard"
+    assert voices.waiting(CaseloadHandle(served.folder), CLIENT, 1)["n"] == n, "not before they are heard"
     for k in range(3):
         page.click(f"#whose-hear button >> nth={k}")
         page.wait_for_function(
@@ -67,10 +68,10 @@ def test_a_model_before_each_word_is_asked_about_and_answered_by_a_button(served
         )
     page.keyboard.press("v")
     page.wait_for_function(f"() => document.querySelector('#whose-words').innerText.startsWith('{n} were confirmed')")
-    assert voices.waiting(served.folder, CLIENT, 1)["n"] == 0
+    assert voices.waiting(CaseloadHandle(served.folder), CLIENT, 1)["n"] == 0
     page.click("#whose-undo")
     page.wait_for_selector("#whose-set:not([hidden])")
-    assert voices.waiting(served.folder, CLIENT, 1)["n"] == n and page.wrong == []
+    assert voices.waiting(CaseloadHandle(served.folder), CLIENT, 1)["n"] == n and page.wrong == []
 
 
 def test_a_list_of_which_few_words_were_heard_is_asked_about(served, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -80,7 +81,7 @@ def test_a_list_of_which_few_words_were_heard_is_asked_about(served, monkeypatch
     monkeypatch.setattr(doubts, "FEWEST_MISSING", 0)
     status, answer = served.told(f"/do/take/finish?client={served.handle}", {})
     assert status == 409 and answer["answers"] == ["anyway"] and "of the 2 words" in answer["error"]
-    assert sessions.list_sessions(served.folder, CLIENT) == []
+    assert sessions.list_sessions(CaseloadHandle(served.folder), CLIENT) == []
     status, answer = served.told(f"/do/take/finish?client={served.handle}", {"anyway": True})
     assert status == 200 and answer["session"] == 1
 
@@ -90,7 +91,9 @@ def test_sessions_without_a_device_are_asked_after_all_at_once(served, tmp_path:
     listed.write_text("word\nseal\n", encoding="utf-8")
     for n in (1, 2):
         audio.write_wav(tmp_path / f"{n}.wav", said_as("seal", n), RATE)
-        probe.keep_probe(served.folder, CLIENT, probe.ProbeRequest([tmp_path / f"{n}.wav"], str(listed)))
+        probe.keep_probe(
+            CaseloadHandle(served.folder), CLIENT, probe.ProbeRequest([tmp_path / f"{n}.wav"], str(listed))
+        )
     page = browse()
     page.goto(served.running.address)
     page.goto(f"{served.base}/?client={served.handle}")
@@ -98,11 +101,11 @@ def test_sessions_without_a_device_are_asked_after_all_at_once(served, tmp_path:
     page.select_option("#device-used", "headset")
     page.click("text=State it for those ticked")
     page.wait_for_load_state("load")
-    assert {row["device"] for row in sessions.list_sessions(served.folder, CLIENT)} == {"headset"}
+    assert {row["device"] for row in sessions.list_sessions(CaseloadHandle(served.folder), CLIENT)} == {"headset"}
     assert "Which device was used?" not in page.inner_text("main")
     page.goto(f"{served.base}/capture?client={served.handle}")
     assert page.input_value("#device") == "headset"
-    sessions.change_sessions(served.folder, CLIENT, (2,), {"device": "tablet"})
+    sessions.change_sessions(CaseloadHandle(served.folder), CLIENT, (2,), {"device": "tablet"})
     page.reload()
     assert page.input_value("#device") == "tablet", "the one used last is filled in"
 
@@ -114,16 +117,19 @@ def test_when_therapy_runs_is_said_on_the_page(served, browse) -> None:
     page.fill("#therapy-starts-now", "2026-02-02")
     page.click("text=Keep these days")
     page.wait_for_load_state("load")
-    assert clients.show_client(served.folder, CLIENT)["therapy"] == "starts on 2026-02-02"
+    assert clients.show_client(CaseloadHandle(served.folder), CLIENT)["therapy"] == "starts on 2026-02-02"
     page.click("text=When therapy of this sound runs: starts on 2026-02-02")
     page.fill("#therapy-pauses-now", "2026-07-01")
     page.click("text=Keep these days")
     page.wait_for_load_state("load")
-    assert "paused on 2026-07-01" in clients.show_client(served.folder, CLIENT)["therapy"] and page.wrong == []
+    assert (
+        "paused on 2026-07-01" in clients.show_client(CaseloadHandle(served.folder), CLIENT)["therapy"]
+        and page.wrong == []
+    )
     page.click("summary:has-text('Add a client')")
     page.fill("#age", "6y2m")
     page.check("#therapy_under_way")
     page.click("text=Add the client")
     page.wait_for_url("**added=yes**")
-    (added,) = [row["client"] for row in clients.list_clients(served.folder) if row["client"] != CLIENT]
-    assert clients.show_client(served.folder, added)["therapy"] == "under way before the first probe"
+    (added,) = [row["client"] for row in clients.list_clients(CaseloadHandle(served.folder)) if row["client"] != CLIENT]
+    assert clients.show_client(CaseloadHandle(served.folder), added)["therapy"] == "under way before the first probe"

@@ -19,6 +19,7 @@ from scipy.signal import correlate
 
 from sibilant import store
 from sibilant.clinic import judge, look
+from sibilant.clinic.caseload import CaseloadHandle
 
 RATE = 44_100
 TRIES = 4
@@ -155,7 +156,7 @@ def test_a_whole_probe_by_keyboard(browse, served, microphone_file, tmp_path: Pa
     press(page, "Enter")
     until(page, "nothing chosen yet")
     press(page, "h")
-    held = look.sound(served.folder, "C-7QXK", 1, "1.1.1")
+    held = look.sound(CaseloadHandle(served.folder), "C-7QXK", 1, "1.1.1")
     page.wait_for_function(
         "n => Number(document.querySelector('#judge').dataset.played) === n", arg=held.last - held.first
     )
@@ -172,7 +173,7 @@ def test_a_whole_probe_by_keyboard(browse, served, microphone_file, tmp_path: Pa
     assert said == [
         ("correct", (), "", ""), ("distorted", ("lateral",), "unsure", ""), ("substituted", (), "", "th"),
     ]  # fmt: skip
-    assert judge.queue(served.folder, "C-7QXK", 1, rater="R1").left == ()
+    assert judge.queue(CaseloadHandle(served.folder), "C-7QXK", 1, rater="R1").left == ()
 
     # an edge moved by keys, kept beside the machine's
     tab_to(page, "#to-review")

@@ -20,6 +20,7 @@ from pathlib import Path
 import pytest
 
 from sibilant.clinic import clients
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.web import connections, opening
 
 CODE = re.compile(rb"C-[A-Z0-9]{4}")
@@ -102,7 +103,7 @@ PLACES = ("/", "/?client={}", "/capture", "/capture?client={}", "/judge?client={
 
 
 def test_no_address_of_any_place_holds_a_code_or_the_token(served) -> None:
-    clients.add_client(served.folder, "8y0m", code="C-M4RT", fields={"invented": True})
+    clients.add_client(CaseloadHandle(served.folder), "8y0m", code="C-M4RT", fields={"invented": True})
     seen = 0
     for place in PLACES:
         body = served.asked("GET", place.format(served.handle))[2]
@@ -209,7 +210,7 @@ def test_a_head_that_is_not_whole_in_time_ends_the_connection(served, sent: byte
     monkeypatch.setattr(connections, "HEAD_S", 0.5)
     from sibilant import web
 
-    running = web.start(served.folder)
+    running = web.start(CaseloadHandle(served.folder))
     try:
         with socket.create_connection(("127.0.0.1", running.port), timeout=12) as one:
             one.sendall(sent)

@@ -14,6 +14,7 @@ import pytest
 
 from sibilant import audio, store
 from sibilant.clinic import judge, probe
+from sibilant.clinic.caseload import CaseloadHandle
 
 RATE = 44_100
 WORDS = "seal bus fossil sock rice seal"
@@ -27,7 +28,9 @@ def served(serving, tmp_path_factory: pytest.TempPathFactory, caseload: Path, sp
         (folder / "list.csv").write_text("word\n" + "\n".join(WORDS.split()[:-1]) + "\n", encoding="utf-8")
         said = spoken("seal seal bus fossil sock rice")
         audio.write_wav(folder / "a.wav", said.samples, RATE)
-        probe.keep_probe(page.folder, "C-7QXK", probe.ProbeRequest([folder / "a.wav"], str(folder / "list.csv")))
+        probe.keep_probe(
+            CaseloadHandle(page.folder), "C-7QXK", probe.ProbeRequest([folder / "a.wav"], str(folder / "list.csv"))
+        )
         yield page
 
 
@@ -132,7 +135,7 @@ def test_until_the_set_is_judged_no_figure_and_no_picture_is_sent(served) -> Non
     """Loudness alone, one step high, after the first mark as before it; then the figures of all."""
     token = next(token for token in case_of(served).tokens if token.prompt == "sock")
     path = f"?client=C-7QXK&session=1&key={token.key}"
-    left = judge.queue(served.folder, "C-7QXK", 1, rater="R8").left
+    left = judge.queue(CaseloadHandle(served.folder), "C-7QXK", 1, rater="R8").left
     n_closed = 0
     for one in sorted(left, key=lambda each: each.key != token.key):
         shown = get(served, f"/do/review/token{path}")

@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 
 from sibilant import web
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import OutputError
 
 HERE = Path(web.__file__).parent
@@ -94,7 +95,7 @@ def test_it_listens_on_loopback_only(served) -> None:
 
 def test_a_port_that_is_taken_is_one_line(served) -> None:
     with pytest.raises(OutputError, match=r"port \d+: can't be had on 127.0.0.1 .*--port"):
-        web.start(served.folder, port=served.running.port)
+        web.start(CaseloadHandle(served.folder), port=served.running.port)
 
 
 def test_too_much_is_refused_before_it_is_read(served) -> None:
@@ -161,7 +162,7 @@ def test_consent_is_given_by_a_role(served) -> None:
     code = code_at(served, headers["location"])
     from sibilant.clinic import clients
 
-    consent = clients.show_client(served.folder, code)["consent"]
+    consent = clients.show_client(CaseloadHandle(served.folder), code)["consent"]
     assert (consent["by"], consent["recording"], consent["teaching"], consent["research"]) == (
         "parent", True, True, False,
     )  # fmt: skip

@@ -11,6 +11,7 @@ import pytest
 
 from sibilant import audio, web
 from sibilant.clinic import judge, probe
+from sibilant.clinic.caseload import CaseloadHandle
 
 PLACES = ("/", "/?client=C-7QXK", "/capture?client=C-7QXK", "/judge?client=C-7QXK", "/review?client=C-7QXK",
           "/progress?client=C-7QXK", "/bring?client=C-7QXK", "/session?client=C-7QXK", "/details?client=C-7QXK",
@@ -33,11 +34,13 @@ def filled(folder: Path, spoken, caseload: Path) -> Iterator[web.Running]:
     for n in (1, 2):
         said = spoken("seal bus fossil", seed=n)
         audio.write_wav(folder / f"{n}.wav", said.samples, said.sampling_rate_hz)
-        probe.keep_probe(folder / "case", "C-7QXK", probe.ProbeRequest([folder / f"{n}.wav"], str(listed)))
-        queue = judge.queue(folder / "case", "C-7QXK", n, rater="R1")
+        probe.keep_probe(
+            CaseloadHandle(folder / "case"), "C-7QXK", probe.ProbeRequest([folder / f"{n}.wav"], str(listed))
+        )
+        queue = judge.queue(CaseloadHandle(folder / "case"), "C-7QXK", n, rater="R1")
         for one in queue.left if n == 1 else ():
-            judge.record(folder / "case", queue, one.key, "correct")
-    running = web.start(folder / "case")
+            judge.record(CaseloadHandle(folder / "case"), queue, one.key, "correct")
+    running = web.start(CaseloadHandle(folder / "case"))
     yield running
     running.stop()
 
@@ -229,7 +232,7 @@ def test_a_figure_leads_to_the_word_that_sounds_like_it(filled: web.Running, fol
     """Need F24: the link plays the right token, the one nearest the session's mean."""
     from sibilant.clinic import summarise
 
-    view, _ = summarise.case_view(folder / "case", "C-7QXK")
+    view, _ = summarise.case_view(CaseloadHandle(folder / "case"), "C-7QXK")
     summary = view.summaries[0].measures[view.main_measure]
     near = min(summary.words, key=lambda word: abs(word.value - summary.mean))
     page = browse()

@@ -11,6 +11,7 @@ import soundfile as sf
 
 from sibilant import lexicon, store
 from sibilant.clinic import clients, take
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.suitability.stretch import spoilt
 
 RATE = 44_100
@@ -174,7 +175,7 @@ def test_what_is_not_kept_is_erased(served, spoken) -> None:
 @pytest.mark.parametrize("what", ["audio", "all"])
 def test_removing_a_client_takes_the_take_along(served, begun, spoken, what: str) -> None:
     stretch(served, begun, words_of(spoken("seal bus fossil"))[0])
-    receipt = clients.remove_client(served.folder, "C-7QXK", what)
+    receipt = clients.remove_client(CaseloadHandle(served.folder), "C-7QXK", what)
     assert any("take under way" in line for line in receipt.erased)
     assert not [p for p in (served.folder / "takes").rglob("*") if p.is_file()]
 
@@ -227,20 +228,20 @@ def test_an_encrypted_caseload_keeps_a_take_sealed(tmp_path, spoken, monkeypatch
     monkeypatch.setenv("SIBILANT_PASSPHRASE", "six blue horses walk")
     monkeypatch.setenv("SIBILANT_NEW_PASSPHRASE", "six blue horses walk")
     folder = tmp_path / "case"
-    clients.add_client(folder, "7y4m", code="C-7QXK", fields={"invented": True})
-    encryption.encrypt(folder, tell=lambda code: None)
+    clients.add_client(CaseloadHandle(folder), "7y4m", code="C-7QXK", fields={"invented": True})
+    encryption.encrypt(CaseloadHandle(folder), tell=lambda code: None)
     request = take.TakeRequest(listed=LISTED, cue="S", sampling_rate_hz=RATE, microphone=PLAIN)
-    state = take.begin(folder, "C-7QXK", request)
+    state = take.begin(CaseloadHandle(folder), "C-7QXK", request)
     for n, samples in enumerate(words_of(spoken("seal bus fossil")), start=1):
-        take.keep_stretch(folder, "C-7QXK", samples, take=state["take"], place=n, onward=True)
+        take.keep_stretch(CaseloadHandle(folder), "C-7QXK", samples, take=state["take"], place=n, onward=True)
     for path in (p for p in folder.rglob("*") if p.is_file()):
         content = path.read_bytes()
         assert b"RIFF" not in content and b"fossil" not in content and b"C-7QXK" not in content, path.name
         assert "7QXK" not in str(path.relative_to(folder))
-    kept = take.finish(folder, "C-7QXK")
+    kept = take.finish(CaseloadHandle(folder), "C-7QXK")
     assert len(kept.words) == 3
-    running = web.start(folder)
+    running = web.start(CaseloadHandle(folder))
     try:
-        assert look.sound(folder, "C-7QXK", 1, "1.1.1").recording.sampling_rate_hz == RATE
+        assert look.sound(CaseloadHandle(folder), "C-7QXK", 1, "1.1.1").recording.sampling_rate_hz == RATE
     finally:
         running.stop()

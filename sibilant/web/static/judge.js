@@ -64,7 +64,7 @@ async function keep() {
   const one = queue.left[place];
   const said = marked();
   busy = true;
-  const kept = await tried(() => tell("do/judge/one", {}, { ...said, key: one.key, client: queue.client, session: queue.session, rater: queue.rater, turn: queue.turn, blind: queue.blind }));
+  const kept = await tried(() => tell("do/judge/one", {}, { ...said, key: one.key, client: queue.client, session: queue.session, rater: queue.rater, turn: queue.turn, blind: queue.blind, revision: queue.revision }));
   busy = false;
   if (!kept) return;
   given.set(one.key, said);

@@ -1,0 +1,201 @@
+"""Caseloads and exports written by earlier programs are read value for value, for ever after.
+
+The files in ``kept/`` and the values beside them are not renewed; where the nouns change, ``case_values`` follows them
+and the values stay. Invented data – not a person.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from sibilant import store
+from sibilant.clinic.caseload import CaseloadHandle
+from sibilant.clinic.exchange import import_folder
+from sibilant.terms import Token
+from sibilant.terms.clinic import Case, KeptToken
+
+KEPT = Path(__file__).parent / "kept"
+FORMATS = ("format2", "format4")
+PASSPHRASE = "four invented herons wade"
+CODE = "C-7QXK"
+FIRST_PROBE = dt.date(2026, 1, 12)
+CLIP = b"invented bytes, no sound"
+
+
+def unpacked(name: str, to: Path) -> Path:
+    """The folder of a kept file, as it was written."""
+    with zipfile.ZipFile(KEPT / f"{name}.zip") as kept:
+        kept.extractall(to)
+    return to / name.partition("_")[2]
+
+
+def text_of(value: Any) -> Any:
+    """A value as JSON holds it."""
+    return value if value is None or isinstance(value, int | float | str) else str(value)
+
+
+def shown(noun: Any, *names: str) -> dict[str, Any]:
+    """Named parts of a noun."""
+    return {name: text_of(getattr(noun, name)) for name in names}
+
+
+def client_values(case: Case) -> dict[str, Any]:
+    """All that is kept of the client."""
+    client, consent, rule = case.client, case.client.consent, case.client.move_up
+    assert consent is not None and rule is not None
+    parts = (
+        "code", "age_months", "age_on", "group", "language", "dialect", "reason", "hearing",
+        "hearing_on", "main_measure", "direction", "method", "list_form", "held", "added_on", "invented",
+    )  # fmt: skip
+    return {
+        **shown(client, *parts),
+        "consent": shown(consent, "given_on", "by", "recording", "teaching", "research", "withdrawn_on", "note"),
+        "move_up": shown(rule, "share", "n_sessions", "n_tokens", "source"),
+        "retention": shown(client.retention, "text", "months"),
+        "treated": {word: str(day) for word, day in client.treated.items()},
+    }
+
+
+def case_values(case: Case) -> dict[str, Any]:
+    """All that is kept of a client, as plain values that do not know how the nouns are cut."""
+    session = ("number", "on", "level", "cue", "device", "room", "list_form", "phase", "modelled",
+               "bridge", "keep", "verdict", "note")  # fmt: skip
+    earlier = (
+        "on",
+        "source",
+        "level",
+        "cue",
+        "list_form",
+        "n_correct",
+        "n_scored",
+        "measure",
+        "value",
+        "sd",
+        "n",
+        "note",
+    )
+    return {
+        "client": client_values(case),
+        "sessions": [{**shown(one, *session), "recordings": list(one.recordings)} for one in case.sessions],
+        "events": [shown(one, "on", "text") for one in case.events],
+        "devices": [shown(one, "name", "kind", "place", "distance_cm", "added_on") for one in case.devices],
+        "earlier": [shown(one, *earlier) for one in case.earlier],
+        "sounds": [sound_values(one) for one in case.tokens],
+    }
+
+
+def sound_values(kept: KeptToken) -> dict[str, Any]:
+    """All that is kept of a sound: what was observed, measured under each method, judged, corrected."""
+    judged = (
+        "heard",
+        "rater",
+        "on",
+        "substitute",
+        "certainty",
+        "line",
+        "cue",
+        "self_corrected",
+        "note",
+        "blind",
+        "turn",
+    )
+    corrected = ("by", "on", "onset_s", "offset_s", "voice", "counts")
+    return {
+        **shown(kept, "key", "session", "prompt_index", "prompt", "attempt", "treated", "level", "cue", "clip"),
+        **observed_values(kept.any_token),
+        "measured": {label: measured_values(token) for label, token in kept.tokens.items()},
+        "judgements": [{**shown(one, *judged), "types": list(one.types)} for one in kept.judgements],
+        "corrections": [shown(one, *corrected) for one in kept.corrections],
+    }
+
+
+def observed_values(token: Token) -> dict[str, Any]:
+    """What does not hang on the method."""
+    spoken, slot, sound = token.utterance, token.slot, token.sibilant
+    assert spoken is not None and slot is not None
+    assert spoken.prompt is not None
+    bounded = None
+    if sound is not None:
+        edges = {name: shown(getattr(sound, name), "onset_s", "offset_s") for name in ("automatic", "core", "interval")}
+        bounded = {**edges, **shown(sound, "boundary", "confidence"), "flags": list(sound.flags)}
+        for name in ("onset", "offset"):
+            bounded[f"{name}_edge"] = shown(
+                getattr(sound, name), "time_s", "beside", "uncertainty_ms", "confidence", "floor_limited"
+            )
+    return {
+        "finding": token.finding,
+        "slot": shown(slot, "phone", "index", "position", "cluster", "vowel_after"),
+        "spoken": shown(spoken, "attempt", "confidence", "voice", "sure", "counts"),
+        "spoken_at": shown(spoken.interval, "onset_s", "offset_s"),
+        "said": [[word.spelling, *word.phones] for word in spoken.prompt.words],
+        "sound": bounded,
+    }
+
+
+def measured_values(token: Token) -> dict[str, Any]:
+    """What one method measured, and by which definition."""
+    one, method = token.measures, token.method
+    figures = None
+    if one is not None:
+        figures = {name: dict(getattr(one, name)) for name in ("values", "low", "high", "boundary")}
+        figures |= {"flags": list(one.flags), **shown(one, "n_frames", "sampling_rate_hz")}
+        figures["band_hz"] = list(one.band_hz or ())
+        figures["region"] = None if one.region is None else shown(one.region, "onset_s", "offset_s")
+    defined = None if method is None else {**shown(method, "name", "version"), "band_hz": list(method.band_hz)}
+    return {"figures": figures, "method": defined, **shown(token, "snr_db", "bandwidth_hz"), "flags": list(token.flags)}
+
+
+RENAMED = {"model with cue": "model with a cue"}
+"""Words of the vocabulary that are called otherwise since."""
+
+
+def values_in(name: str) -> Any:
+    """The values kept beside a file, as the program that wrote it read them."""
+    kept = json.loads((KEPT / f"{name}_values.json").read_text(encoding="utf-8"))
+    for session in kept["sessions"]:
+        session["cue"] = RENAMED.get(session["cue"], session["cue"])
+    return kept
+
+
+@pytest.mark.parametrize("form", ["plain", "encrypted"])
+@pytest.mark.parametrize("written", FORMATS)
+def test_a_kept_caseload_is_read_value_for_value(
+    written: str, form: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("SIBILANT_PASSPHRASE", PASSPHRASE)
+    folder = unpacked(f"{written}_{form}", tmp_path)
+    with store.open_caseload(folder, create=False) as one:
+        assert one.encrypted == (form == "encrypted")
+        case = store.read_case(one, CODE)
+        assert case_values(case) == values_in(written)
+        assert case.set_aside == ()
+        assert store.clip_bytes(one, case.tokens[0].clip, ".flac") == CLIP
+        assert store.judging_order(one, CODE, 1, "R2", 1) == ("2.1.1", "1.1.1")
+
+
+@pytest.mark.parametrize("written", FORMATS)
+def test_a_kept_export_is_read_value_for_value(written: str, tmp_path: Path) -> None:
+    folder = unpacked(f"{written}_export", tmp_path)
+    import_folder(CaseloadHandle(tmp_path / "case"), folder, day_zero=FIRST_PROBE)
+    with store.open_caseload(tmp_path / "case", create=False) as one:
+        case = store.read_case(one, CODE)
+        assert case_values(case) == values_in(written)
+        assert store.clip_bytes(one, case.tokens[0].clip, ".flac") == CLIP
+
+
+def test_the_kept_values_hold_what_they_should() -> None:
+    for written in FORMATS:
+        kept = values_in(written)
+        assert len(kept["sessions"]) == 2 and len(kept["sounds"]) == 8
+        assert {one["session"] for one in kept["sounds"]} == {1, 2}
+        first, second = kept["sounds"][:2]
+        assert first["measured"]["house-15k/1"]["figures"]["values"]["centroid_hz"] == pytest.approx(6000 + 1 / 3)
+        assert second["sound"]["interval"] == {"onset_s": 1.01, "offset_s": 1.1}
+        assert [one["heard"] for one in second["judgements"]] == ["distorted", "correct"]
+        assert kept["events"] and kept["devices"] and kept["earlier"]

@@ -128,6 +128,7 @@ def measured_text(token: Token) -> str:
             "n_frames": one.n_frames,
             "band_hz": list(one.band_hz) if one.band_hz is not None else None,
             "sampling_rate_hz": one.sampling_rate_hz,
+            **_uncut(one),
         }
     return dump(
         {
@@ -137,6 +138,15 @@ def measured_text(token: Token) -> str:
             "flags": list(token.flags),
         }
     )
+
+
+def _uncut(one: Measures) -> dict[str, Any]:
+    """Return what stays in a session's figure though the sound does not stand clear of the noise, where there is any."""
+    uncut = {
+        key: [float(value) for value in three] for key, three in one.uncut.items() if all(map(math.isfinite, three))
+    }
+    kept = {"uncut": uncut, "sums": _finite(one.sums)}
+    return {name: found for name, found in kept.items() if found}
 
 
 def _finite(values: Mapping[str, float]) -> dict[str, float]:
@@ -213,4 +223,6 @@ def _measures_from(kept: Mapping[str, Any] | None) -> Measures | None:
         n_frames=kept["n_frames"],
         band_hz=(kept["band_hz"][0], kept["band_hz"][1]) if kept["band_hz"] is not None else None,
         sampling_rate_hz=kept["sampling_rate_hz"],
+        uncut={key: (three[0], three[1], three[2]) for key, three in kept.get("uncut", {}).items()},
+        sums=kept.get("sums", {}),
     )

@@ -12,6 +12,9 @@ from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 MOST_TEXT = 20_000
 MOST_NUMBER = 1e12
+LATER = frozenset({"pooled", "sums", "uncut"})
+"""Fields that earlier programs did not write, and that may be left out where there is nothing in them."""
+
 KEPT_SIGNS = "\n\t\r"
 
 
@@ -61,10 +64,10 @@ def hints_of(shape: Any) -> dict[str, Any]:
 def _object(value: Any, shape: Mapping[str, Any]) -> str:
     if not isinstance(value, dict):
         return f"an object was expected, not {_short(value)}"
-    if value.keys() != shape.keys():
-        odd = sorted(value.keys() ^ shape.keys())[0]
-        return f"{odd[:30]!r} is {'not known' if odd in value else 'missing'}"
-    return _first((name, misfit(value[name], shape[name])) for name in shape)
+    odd = sorted((value.keys() ^ shape.keys()) - (LATER - value.keys()))
+    if odd:
+        return f"{odd[0][:30]!r} is {'not known' if odd[0] in value else 'missing'}"
+    return _first((name, misfit(value[name], shape[name])) for name in shape if name in value)
 
 
 def _items(value: Any, inner: Sequence[Any]) -> str:

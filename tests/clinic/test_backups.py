@@ -24,6 +24,7 @@ from sibilant_cli.main import run
 
 from sibilant import store
 from sibilant.clinic import backups, reminders, wholeness
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import CaseloadError, OutputError, RefusedError, SibilantError
 
 HERE = Path(__file__).parent
@@ -150,7 +151,7 @@ def test_a_client_erased_since_is_named(folder: Path, tmp_path: Path) -> None:
     back_up(folder, tmp_path / "one.backup")
     with store.open_caseload(folder) as one:
         store.remove_client(one, "C-7QXK", "all")
-    done = backups.restore(folder, tmp_path / "one.backup", to=None, in_place=True)
+    done = backups.restore(CaseloadHandle(folder), tmp_path / "one.backup", to=None, in_place=True)
     assert any(note.startswith("C-7QXK:") and "erase them again" in note for note in done["notes"])
 
 
@@ -207,7 +208,7 @@ def test_damage_before_is_told_and_not_a_refusal(folder: Path, tmp_path: Path) -
     assert set(done.lost) == {f"sound {path.stem[:12]}" for path in sounds[:2]} and done.n_sounds == 13
     back = restored(tmp_path / "one.backup", tmp_path / "back")
     assert set(back.not_whole) == set(done.lost)
-    assert len(wholeness.check(tmp_path / "back")["missing"]) == 2
+    assert len(wholeness.check(CaseloadHandle(tmp_path / "back"))["missing"]) == 2
 
 
 def flipped(backup: Path, place: int) -> bytes:

@@ -16,6 +16,7 @@ import pytest
 
 from sibilant import store
 from sibilant.clinic import lending, summarise
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.store.opening import open_caseload
 from sibilant.terms.change import LARGER, BaselineSpread
 from sibilant.terms.clinic import Client, Consent
@@ -106,7 +107,7 @@ def test_only_what_changed_is_read_again(clinic: tuple[Path, str], monkeypatch: 
 
 def test_the_verdict_is_given_with_the_clinics_limit_and_keeps_its_numbers(clinic: tuple[Path, str]) -> None:
     folder, own = clinic
-    view, _ = summarise.case_view(folder, own)
+    view, _ = summarise.case_view(CaseloadHandle(folder), own)
     first = view.changes_of("centroid_hz")
     assert [one.lent.n_clients for one in first if one.lent] == [14, 14]
     assert first[0].verdict == LARGER and first[0].limit != first[0].plain_limit
@@ -117,7 +118,7 @@ def test_the_verdict_is_given_with_the_clinics_limit_and_keeps_its_numbers(clini
         for client in list(store.clients(one)):
             if client.code != own:
                 store.remove_client(one, client.code, "all")
-    again, _ = summarise.case_view(folder, own)
+    again, _ = summarise.case_view(CaseloadHandle(folder), own)
     assert [(c.verdict, c.limit, c.lent) for c in again.changes_of("centroid_hz")] == [
         (c.verdict, c.limit, c.lent) for c in first
     ]
@@ -129,7 +130,7 @@ def test_too_few_others_give_the_plain_rule_and_say_so(tmp_path: Path, material:
         for seed in range(1, 12):
             keep_client(one, material, seed, pooled=True)
         own = keep_client(one, material, 99, pooled=True, later=800.0)
-    view, _ = summarise.case_view(tmp_path, own)
+    view, _ = summarise.case_view(CaseloadHandle(tmp_path), own)
     change = view.changes_of("centroid_hz")[0]
     assert change.lent is None and change.limit == change.plain_limit and change.verdict == change.plain_verdict
     assert any("11 other clients" in one for one in view.advice)

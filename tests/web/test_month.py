@@ -12,6 +12,7 @@ import pytest
 
 from sibilant import audio, lexicon, synthetic
 from sibilant.clinic import clients, probe, sessions
+from sibilant.clinic.caseload import CaseloadHandle
 
 RATE = 44_100
 CLIENT = "C-7QXK"
@@ -59,7 +60,7 @@ def test_a_phone_recording_is_brought_in_and_a_wrong_list_is_asked_about(browse,
     page.wait_for_selector("#question:not([hidden])", timeout=60_000)
     words = page.inner_text("#question-words")
     assert "is it the list that was spoken" in words and "--" not in words
-    assert sessions.list_sessions(served.folder, CLIENT) == []
+    assert sessions.list_sessions(CaseloadHandle(served.folder), CLIENT) == []
     page.click("#back-to-it")
     page.select_option("#words", "")
     page.set_input_files("#own-list", own)
@@ -68,7 +69,7 @@ def test_a_phone_recording_is_brought_in_and_a_wrong_list_is_asked_about(browse,
     page.click("#keep-it")
     page.wait_for_selector("#kept:not([hidden])", timeout=60_000)
     assert page.inner_text("#found").count("heard") == 6 and "Hz" not in page.inner_text("#kept")
-    (row,) = sessions.list_sessions(served.folder, CLIENT)
+    (row,) = sessions.list_sessions(CaseloadHandle(served.folder), CLIENT)
     assert (row["on"], row["device"], row["cue"]) == ("2026-03-04", "headset", "spontaneous")
 
     page.click("#to-session")
@@ -76,7 +77,7 @@ def test_a_phone_recording_is_brought_in_and_a_wrong_list_is_asked_about(browse,
     page.select_option("#elicited", "picture")
     page.click("text=Keep these changes")
     page.wait_for_url("**done=changed**")
-    (row,) = sessions.list_sessions(served.folder, CLIENT)
+    (row,) = sessions.list_sessions(CaseloadHandle(served.folder), CLIENT)
     assert (row["on"], row["elicited"], row["device"]) == ("2026-03-02", "picture", "headset")
 
     page.goto(f"{served.base}/bring?client={served.handle}")
@@ -102,8 +103,8 @@ def one_session(served, tmp_path: Path) -> Path:
     listed = tmp_path / "list.csv"
     listed.write_text("word\nseal\n", encoding="utf-8")
     audio.write_wav(tmp_path / "1.wav", said("seal"), RATE)
-    probe.keep_probe(served.folder, CLIENT, probe.ProbeRequest([tmp_path / "1.wav"], str(listed)))
-    clients.add_client(served.folder, "8y2m", code=OTHER, fields={"invented": True})
+    probe.keep_probe(CaseloadHandle(served.folder), CLIENT, probe.ProbeRequest([tmp_path / "1.wav"], str(listed)))
+    clients.add_client(CaseloadHandle(served.folder), "8y2m", code=OTHER, fields={"invented": True})
     return served.folder
 
 
@@ -114,15 +115,15 @@ def test_a_session_is_moved_and_removed_after_one_question(browse, served, one_s
     page.click("text=Move session 1")
     page.wait_for_url("**done=moved**")
     assert "session 1 of C-M4RT" in page.inner_text("main") and "C-" not in page.url
-    assert sessions.list_sessions(one_session, CLIENT) == []
+    assert sessions.list_sessions(CaseloadHandle(one_session), CLIENT) == []
     page.click("text=Remove session 1 …")
     assert "Remove session 1 of C-M4RT?" in page.inner_text("h1")
     page.click("text=No, keep it")
-    assert len(sessions.list_sessions(one_session, OTHER)) == 1
+    assert len(sessions.list_sessions(CaseloadHandle(one_session), OTHER)) == 1
     page.click("text=Remove session 1 …")
     page.click("button:has-text('Remove this session')")
     page.wait_for_selector("text=Receipt")
-    assert "Erased" in page.inner_text("main") and sessions.list_sessions(one_session, OTHER) == []
+    assert "Erased" in page.inner_text("main") and sessions.list_sessions(CaseloadHandle(one_session), OTHER) == []
     assert page.wrong == []
 
 
@@ -151,23 +152,23 @@ def test_consent_hold_events_and_removal_of_a_client(browse, served, one_session
     page.fill("#withdrawn_on", "2026-04-01")
     page.click("text=Keep the withdrawal")
     page.wait_for_selector("text=Withdrawn on 2026-04-01")
-    consent = clients.show_client(one_session, CLIENT)["consent"]
+    consent = clients.show_client(CaseloadHandle(one_session), CLIENT)["consent"]
     assert (consent["by"], consent["teaching"], consent["research"]) == ("guardian", True, False)
     page.click("summary:has-text('Change them')")
     page.fill("#hearing", "passed screening")
     page.fill("#rule", "90% x3 n10")
     page.click("text=Keep these >> nth=-1")
     page.wait_for_url("**done=described**")
-    assert clients.show_client(one_session, CLIENT)["move_up"]["n_sessions"] == 3
+    assert clients.show_client(CaseloadHandle(one_session), CLIENT)["move_up"]["n_sessions"] == 3
     page.click("text=remove the event of")
     page.click("button:has-text('Remove this event')")
     page.wait_for_selector("text=removed")
-    assert clients.list_events(one_session, CLIENT) == []
+    assert clients.list_events(CaseloadHandle(one_session), CLIENT) == []
     page.goto(f"{served.base}/details?client={served.handle}")
     page.click("text=Erase everything …")
     page.click("button:has-text('Erase everything')")
     page.wait_for_selector("text=Receipt")
-    assert [row["client"] for row in clients.list_clients(one_session)] == [OTHER] and page.wrong == []
+    assert [row["client"] for row in clients.list_clients(CaseloadHandle(one_session))] == [OTHER] and page.wrong == []
 
 
 def test_devices_and_the_listeners_code_are_settings(browse, served) -> None:
@@ -195,10 +196,10 @@ def test_a_mark_is_changed_and_put_back_and_all_stay_in_the_trail(browse, served
     listed = tmp_path / "list.csv"
     listed.write_text("word\nseal\nbus\n", encoding="utf-8")
     audio.write_wav(tmp_path / "1.wav", said("seal bus"), RATE)
-    probe.keep_probe(served.folder, CLIENT, probe.ProbeRequest([tmp_path / "1.wav"], str(listed)))
-    queue = judge.queue(served.folder, CLIENT, 1, rater="R1")
+    probe.keep_probe(CaseloadHandle(served.folder), CLIENT, probe.ProbeRequest([tmp_path / "1.wav"], str(listed)))
+    queue = judge.queue(CaseloadHandle(served.folder), CLIENT, 1, rater="R1")
     for one in queue.left:
-        judge.record(served.folder, queue, one.key, "correct")
+        judge.record(CaseloadHandle(served.folder), queue, one.key, "correct")
     page = opened_at(browse, served, "again?session=1")
     page.wait_for_selector("#words button:has-text('● correct')")
     page.focus("#words button >> nth=0")

@@ -10,6 +10,7 @@ import pytest
 from scipy.signal import butter, lfilter
 
 from sibilant.clinic import clients
+from sibilant.clinic.caseload import CaseloadHandle
 
 RATE = 44_100
 CLIENT = "C-7QXK"
@@ -136,7 +137,7 @@ def test_a_run_of_words_by_one_key_each_is_not_kept(browse, served) -> None:
     assert page.inner_text("#run-count") == "spontaneous: 2 of 2 correct · model: 0 of 1 correct"
     page.keyboard.press("Escape")
     page.wait_for_selector("#over:not([hidden])")
-    shown = clients.show_client(served.folder, CLIENT)
+    shown = clients.show_client(CaseloadHandle(served.folder), CLIENT)
     assert shown["sessions"] == [] and set(shown["treated"]) == set(words[:3]), "practice, never a probe"
     with page.expect_download() as download:
         page.goto(f"{served.base}/practise?client={served.handle}")

@@ -141,7 +141,7 @@ def measured_text(token: Token) -> str:
 
 
 def _uncut(one: Measures) -> dict[str, Any]:
-    """Return what stays in a session's figure though the sound does not stand clear of the noise, where there is any."""
+    """Return what stays in a session's figure though the sound does not stand clear of the noise."""
     uncut = {
         key: [float(value) for value in three] for key, three in one.uncut.items() if all(map(math.isfinite, three))
     }

@@ -18,13 +18,13 @@ from ..methods import get_method
 from ..terms import MEASURES
 from ..terms.clinic import is_client_code
 from ..terms.reference import FEWEST_SPEAKERS, Basis, Circumstances, Population, ReferenceRange
+from ..terms.vocabulary import TARGETS
 from .own import LABEL_BUILT
 from .tables import is_number
 
 NEEDED = ("phone", "position", "level", "method", "age_low_y", "age_high_y", "sex")
 IN_THERAPY = "in therapy"
 _CONTEXT = ("phone", "position", "cluster", "level", "cue", "age_low_y", "age_high_y", "sex", "dialect")
-_SIBILANTS = ("S", "Z", "SH", "ZH")
 Cell = tuple[str, ...]
 Row = Mapping[str, str]
 
@@ -103,7 +103,7 @@ def _kept(rows: Sequence[Row], speaker: str) -> list[Row]:
         if row.get("finding", "found") == "found"
         and row.get("voice", "client") == "client"
         and (row.get(speaker) or speaker not in row)
-        and row.get("phone", "S").strip("/").upper() in _SIBILANTS
+        and row.get("phone", "S").strip("/").upper() in TARGETS
     ]
 
 

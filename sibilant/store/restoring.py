@@ -63,6 +63,8 @@ def restore_backup(
         Returns the passphrase; called only where the backup is encrypted.
     who : str
         Code of the person at work, for the audit trail.
+    in_place : bool
+        Whether the caseload of that folder is replaced.
     anyway : bool
         Restore what is whole of a damaged backup; what is not is named.
 

@@ -6,9 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 if TYPE_CHECKING:
+    import numpy as np
     import numpy.typing as npt
 
 
@@ -23,6 +22,7 @@ class NoiseSpectrum:
 
     Examples
     --------
+    >>> import numpy as np
     >>> NoiseSpectrum(np.full(442, 1e-9), 300.0, np.zeros(442)).power_density.shape
     (442,)
     """
@@ -34,6 +34,8 @@ class NoiseSpectrum:
     def __post_init__(self) -> None:
         if self.power_density.ndim != 1 or self.power_density.shape != self.drift.shape:
             raise ValueError("a noise spectrum needs one drift for each power value")
+        import numpy as np
+
         if not self.dof > 0 or not bool(np.all(np.isfinite(self.power_density)) and np.all(self.power_density >= 0)):
             raise ValueError("a noise spectrum needs powers of zero or more and degrees of freedom above zero")
         self.power_density.setflags(write=False)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-
-import numpy as np
-import numpy.typing as npt
+from typing import TYPE_CHECKING
 
 from .sound import Interval
 
-Float32s = npt.NDArray[np.float32]
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
+    Float32s = npt.NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,8 +42,10 @@ class PhonePlaces:
 
     def share(self, onset_s: float, offset_s: float) -> Float32s:
         """Share of each phone's time that lies between two times: (phones,), 0 to 1."""
-        first = max(0, int(np.ceil((onset_s - self.start_s) / self.hop_s - 0.5)))
-        last = max(first, int(np.floor((offset_s - self.start_s) / self.hop_s + 0.5)) + 1)
+        import numpy as np
+
+        first = max(0, math.ceil((onset_s - self.start_s) / self.hop_s - 0.5))
+        last = max(first, math.floor((offset_s - self.start_s) / self.hop_s + 0.5) + 1)
         inside = self.weight[:, first:last].sum(axis=1)
         return np.asarray(inside / np.maximum(self.weight.sum(axis=1), 1e-6), dtype=np.float32)
 
@@ -54,6 +59,8 @@ class PhonePlaces:
 
     def place(self, phone_index: int) -> Interval:
         """Where a phone lies: the middle half of its probability, or the instant where it would have been."""
+        import numpy as np
+
         weight = np.cumsum(self.weight[phone_index], dtype=np.float64)
         if weight.size == 0 or weight[-1] <= 0:
             return Interval(self.start_s, self.start_s)

@@ -11,8 +11,8 @@ import click
 from sibilant.web.site import ANSWERING
 
 PAGE = Path(__file__).parents[2] / "docs" / "page.md"
-NONE_YET = {"demo", "measure", "expect", "ranges add", "export", "import"}
-TERMINAL = {"caseload encrypt", "caseload decrypt", "caseload passphrase"}
+NONE_YET = {"demo", "measure", "expect", "ranges add", "ranges build", "export", "import", "caseload backup"}
+TERMINAL = {"caseload encrypt", "caseload decrypt", "caseload passphrase", "caseload restore"}
 RESEARCH = {"corpus", "study"}
 
 

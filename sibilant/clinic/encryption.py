@@ -10,6 +10,7 @@ from typing import Any
 from .. import store
 from ..errors import CaseloadError, RefusedError
 from .caseload import CaseloadHandle, cautions, opened, passphrase_for, secret
+from .recovery import ERASE_IT, recovery_sheet, refuse_sheet, write_sheet
 from .reminders import last_backup
 
 NEW_PASSPHRASE_FROM = "SIBILANT_NEW_PASSPHRASE"
@@ -21,6 +22,10 @@ ERASED = (
 KEEP_CODE = (
     "write the recovery code down and keep it apart from this machine: without passphrase and code the records are"
     " lost, and a law on keeping records may oblige you to have them"
+)
+OLD_KEY = (
+    "the old passphrase and recovery code still open backups and copies of the folder taken before; take a backup now,"
+    " and see to the old ones"
 )
 PLAIN_STAYS = (
     "exports, reports, charts and practice sheets are plain",
@@ -40,6 +45,7 @@ def status(caseload: CaseloadHandle) -> dict[str, Any]:
     """
     folder = caseload.folder
     store.finish_restoring(folder)
+    store.finish_rekeying(folder)
     place = store.read_place(folder)
     encrypted = store.is_encrypted(folder)
     kept = store.read_key_file(folder) if encrypted else None
@@ -75,8 +81,10 @@ def status(caseload: CaseloadHandle) -> dict[str, Any]:
     }
 
 
-def encrypt(caseload: CaseloadHandle, *, tell: Callable[[str], None]) -> dict[str, Any]:
+def encrypt(caseload: CaseloadHandle, *, tell: Callable[[str], None], sheet: Path | None = None) -> dict[str, Any]:
     """Encrypt a caseload, or start an encrypted one; ``tell`` is given the recovery code, the result never holds it.
+
+    ``sheet`` is where a recovery sheet is written, to be printed.
 
     Raises
     ------
@@ -91,9 +99,47 @@ def encrypt(caseload: CaseloadHandle, *, tell: Callable[[str], None]) -> dict[st
         raise RefusedError(f"caseload {folder.name}: encrypted already; sibilant caseload status tells more")
     store.need_extra()
     passphrase = secret(store.PASSPHRASE_FROM, "new passphrase", twice=True)
+    tell = _on_paper(caseload, sheet, tell)
     with opened(caseload, create=True) as one:
         done = store.encrypt(one, passphrase, tell=tell)
-    return _done(folder, done, (KEEP_CODE, ERASED))
+    return _done(folder, done, (KEEP_CODE, ERASED, *_erase_it(sheet)))
+
+
+def rekey(caseload: CaseloadHandle, *, tell: Callable[[str], None], sheet: Path | None = None) -> dict[str, Any]:
+    """Encrypt an encrypted caseload anew by another key and passphrase, without anything plain on the way.
+
+    Raises
+    ------
+    RefusedError
+        When it is not encrypted, or a take is under way in it.
+    CaseloadError
+        When a passphrase is missing, not the one or too weak, another program is at work in it, or a kept sound is
+        damaged; it is then under its old key as before.
+    """
+    folder = caseload.folder
+    if not store.is_encrypted(folder):
+        raise RefusedError(f"caseload {folder.name}: not encrypted; sibilant caseload encrypt does it")
+    tell = _on_paper(caseload, sheet, tell)
+    with opened(caseload) as one:
+        done = store.rekey(one, _new(), tell=tell)
+    return _done(folder, done, (KEEP_CODE, OLD_KEY, *_erase_it(sheet)))
+
+
+def _on_paper(caseload: CaseloadHandle, sheet: Path | None, tell: Callable[[str], None]) -> Callable[[str], None]:
+    """Have the recovery code written on a sheet too, before it is told and anything is switched."""
+    if sheet is None:
+        return tell
+    refuse_sheet(sheet, caseload.folder)
+
+    def both(code: str) -> None:
+        write_sheet(sheet, recovery_sheet(code, caseload.folder.name, store.identity_of_code(code), caseload.today()))
+        tell(code)
+
+    return both
+
+
+def _erase_it(sheet: Path | None) -> tuple[str, ...]:
+    return (ERASE_IT.format(name=sheet.name),) if sheet is not None else ()
 
 
 def decrypt(caseload: CaseloadHandle) -> dict[str, Any]:

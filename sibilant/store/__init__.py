@@ -5,12 +5,20 @@ from .caseload import Caseload, Clock, now
 from .cases import audit_trail, clip_of, corrected_token, read_case
 from .checking import Misfit, misfits
 from .clips import at_work, clip_bytes, keep_clip, read_clip
-from .converting import Converted, change_passphrase, decrypt, encrypt, recover
+from .converting import Converted, change_passphrase, decrypt, encrypt, recover, rekey
 from .drafts import draft_folder, erase_drafts, has_draft, read_draft, write_draft
 from .encode import method_from
 from .engine import looks_synchronised, read_place
 from .judging import add_corrections, add_judgements, judging_order, keep_order
-from .keys import KEY_FILE, PASSPHRASE_FROM, is_encrypted, need_extra, read_key_file
+from .keys import (
+    KEY_FILE,
+    PASSPHRASE_FROM,
+    forget_passphrases,
+    identity_of_code,
+    is_encrypted,
+    need_extra,
+    read_key_file,
+)
 from .leftovers import count_plain, outside
 from .lending import drop_spreads, keep_lent, keep_spreads, kept_lent, kept_spreads, latest_changes
 from .looking import LookAtRows, LookAtSounds, look_at_rows, look_at_sounds
@@ -44,7 +52,7 @@ from .sessions import (
     remember,
     sessions,
 )
-from .switching import finish_restoring
+from .switching import finish_rekeying, finish_restoring
 
 __all__ = [
     "KEY_FILE",
@@ -88,9 +96,12 @@ __all__ = [
     "encrypt",
     "erase_drafts",
     "events_of",
+    "finish_rekeying",
     "finish_restoring",
+    "forget_passphrases",
     "get_client",
     "has_draft",
+    "identity_of_code",
     "is_encrypted",
     "judging_order",
     "keep_clip",
@@ -122,6 +133,7 @@ __all__ = [
     "recover",
     "refuse_kept",
     "refuse_taken",
+    "rekey",
     "remember",
     "remove_client",
     "remove_event",

@@ -22,7 +22,7 @@ from .keys import (
 )
 from .migrate import bring_up, format_of
 from .schema import FORMAT, SETTINGS
-from .switching import finish_restoring
+from .switching import finish_rekeying, finish_restoring
 
 
 def open_caseload(
@@ -70,6 +70,7 @@ def open_caseload(
     ('5', False)
     """
     finish_restoring(folder)
+    finish_rekeying(folder)
     place = read_place(folder)
     _check_place(place, create=create)
     keys = unlock(place, ask) if is_encrypted(folder) else None

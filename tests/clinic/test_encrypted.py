@@ -179,7 +179,7 @@ def test_no_passphrase_is_one_line(
 def test_without_the_extra_the_line_names_it(
     sealed: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for name in ("sqlcipher3", "cryptography"):
+    for name in ("sqlcipher3", "cryptography", "zxcvbn"):
         with monkeypatch.context() as without:
             without.setitem(sys.modules, name, None)
             assert 'pip install "sibilant[private]"' in refused(capsys, sealed, "client", "list")

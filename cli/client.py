@@ -107,7 +107,11 @@ def add(age: str, code: str, invented: bool, caseload: CaseloadHandle, as_json: 
     """
     from sibilant.clinic import clients
 
+    from .offering import offer_encryption
+
     fields = {**fields_of(asked), "invented": invented}
+    if not (as_json or invented):
+        offer_encryption(caseload)
     added, cautions = clients.add_client(caseload, age, code=code, on=asked["on"], fields=fields)
     if as_json:
         print_json({"client": added.code, "cautions": list(cautions)})

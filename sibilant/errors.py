@@ -14,6 +14,7 @@
         ├── CaseloadError    the store: not found, locked, newer than this program
         │   └── RefusedError asked for something that is not done (a probe kept twice, a held client removed)
         │       └── QuestionError not done until a person has answered (a list of which few words were heard)
+        ├── LockedError      the caseload of a page that nobody used for a while
         └── OutputError      a place that can't be written: read-only, full, a folder for a file
 
 A single sound that can't be measured inside a session is not an error: it is NaN with a flag, and counted by
@@ -64,6 +65,10 @@ class RangeError(InputError):
 
 class CaseloadError(InputError):
     """The caseload can't be opened: not found, locked, damaged, or newer than this program."""
+
+
+class LockedError(InputError):
+    """The page is locked, as nobody used it for a while; its terminal unlocks it."""
 
 
 class RefusedError(CaseloadError):

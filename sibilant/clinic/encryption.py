@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import getpass
 import os
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from .. import store
 from ..errors import CaseloadError, RefusedError
-from .caseload import CaseloadHandle, cautions, opened, passphrase_for, secret
+from .caseload import CaseloadHandle, cautions, opened, secret
 from .recovery import ERASE_IT, recovery_sheet, refuse_sheet, write_sheet
 from .reminders import last_backup
 
 NEW_PASSPHRASE_FROM = "SIBILANT_NEW_PASSPHRASE"
+PLAIN_CHOSEN = "plain_chosen_on"
 RECOVERY_FROM = "SIBILANT_RECOVERY_CODE"
 ERASED = (
     "the files in the form before were erased as files are: copies in backups, snapshots and synchronised folders, and"
@@ -102,6 +105,7 @@ def encrypt(caseload: CaseloadHandle, *, tell: Callable[[str], None], sheet: Pat
     tell = _on_paper(caseload, sheet, tell)
     with opened(caseload, create=True) as one:
         done = store.encrypt(one, passphrase, tell=tell)
+    caseload.held.give(passphrase)
     return _done(folder, done, (KEEP_CODE, ERASED, *_erase_it(sheet)))
 
 
@@ -187,7 +191,7 @@ def change_passphrase(caseload: CaseloadHandle, *, recover: bool = False) -> dic
     if recover:
         store.recover(folder, _code, _new, who=who)
     else:
-        store.change_passphrase(folder, lambda: passphrase_for(folder), _new, who=who)
+        store.change_passphrase(folder, caseload.passphrase, _new, who=who)
     return {
         "caseload": folder.name,
         "encrypted": True,
@@ -206,10 +210,68 @@ def _new() -> str:
 def unlock(caseload: CaseloadHandle) -> bool:
     """Ask for the passphrase now where one is needed, and say whether the caseload is encrypted.
 
-    For a program that goes on running, such as the page: what it opens later asks nobody.
+    For a program that goes on running, such as the page: what it opens later asks nobody, and once nobody has used it
+    for a while (``lock_after_minutes``) it is locked.
     """
     folder = caseload.folder
     if not store.is_encrypted(folder):
         return False
     with opened(caseload):
+        caseload.held.guarded = True
         return True
+
+
+def unlock_again(caseload: CaseloadHandle) -> None:
+    """Ask in the terminal for the passphrase of a page that was locked, and unlock it.
+
+    Raises
+    ------
+    CaseloadError
+        When nobody is there to be asked, or it is not the one; the page stays locked.
+    """
+    name = caseload.folder.name
+    if not (sys.stdin and sys.stdin.isatty()):
+        raise CaseloadError(
+            f"caseload {name}: locked, and no terminal to unlock it in; stop the page and start it again"
+        )
+    caseload.held.give(getpass.getpass(f"passphrase of caseload {name}: "))
+    try:
+        with opened(caseload):
+            return
+    except CaseloadError:
+        caseload.held.forget()
+        raise
+
+
+def unasked(caseload: CaseloadHandle) -> bool:
+    """Say whether nobody has said yet if this caseload is to be encrypted: it is plain, and not only of invented data.
+
+    Raises
+    ------
+    CaseloadError
+        When it can't be opened.
+    """
+    folder = caseload.folder
+    if store.is_encrypted(folder):
+        return False
+    place = store.read_place(folder)
+    if (own := place.database(encrypted=False)) is not None and not own.exists():
+        return True
+    with opened(caseload) as one:
+        kept = store.clients(one)
+        return not one.setting(PLAIN_CHOSEN) and not (kept and all(client.invented for client in kept))
+
+
+def stay_plain(caseload: CaseloadHandle) -> None:
+    """Note that a person chose to leave it plain, so that it is not asked again."""
+    with opened(caseload, create=True) as one:
+        store.remember(one, {PLAIN_CHOSEN: store.day_of(one).isoformat()})
+
+
+def can_encrypt() -> bool:
+    """Say whether what encryption needs is installed."""
+    try:
+        store.need_extra()
+    except CaseloadError:
+        return False
+    return True

@@ -66,8 +66,8 @@ def open_caseload(
     --------
     >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as folder, open_caseload(Path(folder) / "caseload") as caseload:
-    ...     caseload.setting("format"), caseload.encrypted
-    ('5', False)
+    ...     caseload.setting("format").isdigit(), caseload.encrypted
+    (True, False)
     """
     finish_restoring(folder)
     finish_rekeying(folder)

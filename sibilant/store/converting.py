@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import CaseloadError, RefusedError
-from . import clips, drafts, keys, leftovers, rights, sealing, switching
+from . import clips, drafts, keys, leftovers, rights, sealing, switching, tally
 from .caseload import Ask, Caseload
 from .checksums import sealing_rows
 from .engine import Place, make_engine, open_sealed, raw_key, read_place, sqlite_engine
@@ -191,8 +191,12 @@ def _note(path: Path, new: Caseload, action: str, detail: str) -> None:
     engine = sqlite_engine(path, new.keys)
     with contextlib.ExitStack() as until_noted:
         until_noted.callback(engine.dispose)
-        with new._worded(), engine.execution_options(writing=True).begin() as connection, sealing_rows(connection):
-            new.note(connection, action, "", detail)
+        with new._worded(), engine.execution_options(writing=True).begin() as connection:
+            with sealing_rows(connection):
+                new.note(connection, action, "", detail)
+            tally.erase(connection)
+            if new.encrypted:
+                tally.write(connection)
 
 
 def _opened(path: Path, by: keys.Keys | None) -> Any:
@@ -302,7 +306,7 @@ def recover(folder: Path, ask_code: Ask, ask_new: Ask, *, who: str = "") -> None
     new = keys.checked_passphrase(ask_new())
     keys.write_key_file(folder, keys.wrap(key, new, records_too=sealed is not None))
     with (
-        open_caseload(folder, who=who, create=False, ask=lambda: new) as one,
+        open_caseload(folder, who=who, create=False, ask=lambda: new, accept_mixed=True) as one,
         one.change("passphrase set by the recovery code", ""),
     ):
         pass

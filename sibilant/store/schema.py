@@ -377,6 +377,10 @@ LENT = sa.Table(
     sa.UniqueConstraint("session_id", "measure"),
 )
 
+SPARSE = (RECORDINGS, PROMPTS, CLIPS, ORDERS, TOKENS, MEASUREMENTS, JUDGEMENTS, CORRECTIONS, AUDIT)
+"""Large tables whose checksums, with the row they are of, are read from an index."""
+for _table in SPARSE:
+    sa.Index(f"ix_{_table.name}_tally", _table.c.checksum, _table.c.id)
 for _table in METADATA.tables.values():
     if "checksum" in _table.c:  # only rows whose checksum is still to be made stand in this index
         _open = _table.c.checksum.is_(None)

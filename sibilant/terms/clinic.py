@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
+from .care import Goal, PracticeRun, Visit
 from .therapy import Therapy
 from .token import Token
 from .vocabulary import CUES, ELICITED, HEARD, KEEPS, LEVELS, PHASES, Cue, Elicited, Heard, Keep, Level, Phase
@@ -362,6 +363,9 @@ class Case:
     earlier: tuple[EarlierProbe, ...] = ()
     ear_first: bool = True
     set_aside: tuple[str, ...] = ()
+    goals: tuple[Goal, ...] = ()
+    visits: tuple[Visit, ...] = ()
+    runs: tuple[PracticeRun, ...] = ()
     revision: int = field(default=0, compare=False)
 
     def tokens_of(self, number: int) -> tuple[KeptToken, ...]:

@@ -1,6 +1,7 @@
 """The caseload: clients, sessions, tokens, judgements, consent, audit trail; it keeps what was observed."""
 
 from .backing import BackedUp, write_backup
+from .binned import Entry, bring_back, entries, put_client, put_session, say_erased
 from .care import add_goal, add_run, add_visit, change_goal, remove_goal, remove_run, remove_visit
 from .caseload import Caseload, Clock, now
 from .cases import audit_trail, clip_of, corrected_token, read_case
@@ -38,7 +39,7 @@ from .people import (
     new_code,
     remove_event,
 )
-from .removal import remove_client, remove_session
+from .removal import erase_binned, remove_client, remove_session
 from .restoring import Restored, restore_backup
 from .rows import Rows, column_kinds, dump_client, load_client, may_be_empty, refuse_taken, table_names
 from .sessions import (
@@ -62,6 +63,7 @@ __all__ = [
     "Caseload",
     "Clock",
     "Converted",
+    "Entry",
     "LookAtRows",
     "LookAtSounds",
     "Misfit",
@@ -81,6 +83,7 @@ __all__ = [
     "add_visit",
     "at_work",
     "audit_trail",
+    "bring_back",
     "change_client",
     "change_goal",
     "change_passphrase",
@@ -99,6 +102,8 @@ __all__ = [
     "drop_spreads",
     "dump_client",
     "encrypt",
+    "entries",
+    "erase_binned",
     "erase_drafts",
     "events_of",
     "finish_rekeying",
@@ -130,6 +135,8 @@ __all__ = [
     "now",
     "open_caseload",
     "outside",
+    "put_client",
+    "put_session",
     "read_case",
     "read_clip",
     "read_draft",
@@ -147,6 +154,7 @@ __all__ = [
     "remove_session",
     "remove_visit",
     "restore_backup",
+    "say_erased",
     "sessions",
     "table_names",
     "write_backup",

@@ -172,7 +172,7 @@ class Caseload:
         self.close()
 
 
-SESSIONS_ANEW = frozenset({"session moved", "session removed"})
+SESSIONS_ANEW = frozenset({"session moved", "session removed", "put into the bin", "brought back from the bin"})
 STALE_AFTER = {
     "judged": SESSIONS_ANEW,
     "reviewed": SESSIONS_ANEW | {"reviewed"},

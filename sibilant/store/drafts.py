@@ -160,6 +160,11 @@ def of_nobody(caseload: Caseload) -> list[Path]:
     return [path for path in found if path.name not in known] + other
 
 
+def any_of(caseload: Caseload, code: str) -> bool:
+    """Say whether a client's work is under way."""
+    return any(path.is_file() for path in draft_folder(caseload, code).glob("*"))
+
+
 def any_drafts(caseload: Caseload) -> bool:
     """Say whether any client's work is under way."""
     return any(path.is_file() for path in (caseload.folder / FOLDER).rglob("*"))

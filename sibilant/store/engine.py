@@ -20,7 +20,7 @@ PASSWORD_FROM = "SIBILANT_DATABASE_PASSWORD"
 BUSY_MS = 20_000
 FULL = ("disk i/o error", "disk is full")
 """How SQLite words that it found no room: for what it keeps beside the database, and for the database."""
-MOST = {"lock_after_minutes": 1440}
+MOST = {"lock_after_minutes": 1440, "bin_days": 3650}
 """Whole numbers of ``caseload.toml`` with their largest."""
 SEALED_DATABASE = ".sealed"
 SYNCHRONISED = (
@@ -43,14 +43,15 @@ SYNCHRONISED = (
 class Place:
     """A caseload's folder and what ``caseload.toml`` says.
 
-    A database URL (empty: SQLite), the ear-first switch, and after how many minutes without use the passphrase is asked
-    again (0: never).
+    A database URL (empty: SQLite), the ear-first switch, after how many minutes without use the passphrase is asked
+    again (0: never), and how many days what is removed lies in the bin (0: there is none).
     """
 
     folder: Path
     url: str = ""
     ear_first: bool = True
     lock_after_minutes: int = 15
+    bin_days: int = 30
 
     def database(self, *, encrypted: bool) -> Path | None:
         """Where the SQLite database lies, plain or encrypted; None where a URL names a database of another kind."""

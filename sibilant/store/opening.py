@@ -6,7 +6,7 @@ import contextlib
 from pathlib import Path
 
 from ..errors import CaseloadError
-from . import clips, leftovers, rights, tally
+from . import clips, leftovers, removal, rights, tally
 from .caseload import Ask, Caseload, Clock, Known, no_method, now
 from .checksums import SEALED, seal
 from .engine import Place, is_read_only, make_engine, read_place
@@ -93,6 +93,7 @@ def open_caseload(
         if not is_read_only(folder):
             clips.finish(caseload)
             leftovers.sweep(caseload)
+            removal.sweep_bin(caseload)
         until_ready.pop_all()
     return caseload
 

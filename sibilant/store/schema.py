@@ -377,6 +377,30 @@ LENT = sa.Table(
     sa.UniqueConstraint("session_id", "measure"),
 )
 
+BINNED = sa.Table(
+    "binned",
+    METADATA,
+    _key(),
+    _check(),
+    sa.Column("code", sa.String(6), nullable=False, index=True),
+    sa.Column("kind", sa.String(10), nullable=False),
+    sa.Column("number", sa.Integer),
+    sa.Column("put_at", Moment, nullable=False),
+    sa.Column("until", Day, nullable=False),
+    sa.Column("format", sa.Integer, nullable=False),
+    _text("content"),
+)
+BINNED_SOUNDS = sa.Table(
+    "binned_sounds",
+    METADATA,
+    _key(),
+    _check(),
+    _of("binned_id", "binned.id"),
+    sa.Column("sha256", sa.String(64), nullable=False, index=True),
+    _text("suffix"),
+    sa.Column("kept", YesNo, nullable=False),
+)
+
 SPARSE = (RECORDINGS, PROMPTS, CLIPS, ORDERS, TOKENS, MEASUREMENTS, JUDGEMENTS, CORRECTIONS, AUDIT)
 """Large tables whose checksums, with the row they are of, are read from an index."""
 for _table in SPARSE:

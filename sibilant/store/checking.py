@@ -20,6 +20,7 @@ from ..terms.therapy import Therapy
 from ..terms.vocabulary import DISTORTIONS, Elicited, Heard, Keep, Phase
 from . import encode
 from .judging import correction_from, judgement_from
+from .lending import given_from
 from .people import client_from
 from .schema import METADATA, Day, Moment, YesNo
 from .sessions import method_key
@@ -220,6 +221,7 @@ RULES: dict[str, Callable[[Any], str]] = {
     "tokens.key": _matches(KEY, "place of a sound, such as 3.1.1"),
     "measurements.boundary": _matches(re.compile("automatic|reviewed"), "boundary"),
     "judgements.rater": lambda value: "" if value else "empty",
+    "lent.measure": _measure,
     "earlier_probes.measure": lambda value: _measure(value) if value else "",
 }
 
@@ -234,6 +236,7 @@ def _together(table: str, row: Row) -> tuple[str, str]:
         "measurements": ("measured", lambda: _bounds(row["measured"])),
         "judgements": ("", lambda: judgement_from(row, "1.1.1")),
         "corrections": ("", lambda: _corrected(row)),
+        "lent": ("", lambda: given_from(row)),
     }
     if table not in readers:
         return "", ""

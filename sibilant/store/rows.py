@@ -21,6 +21,7 @@ from .schema import (
     EARLIER,
     EVENTS,
     JUDGEMENTS,
+    LENT,
     MEASUREMENTS,
     METADATA,
     METHODS,
@@ -50,6 +51,7 @@ TABLES = (
     MEASUREMENTS,
     JUDGEMENTS,
     CORRECTIONS,
+    LENT,
 )
 PARENTS = {"client_id": "clients", "session_id": "sessions", "recording_id": "recordings", "token_id": "tokens"}
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
+from .lending import Given
 from .therapy import Therapy
 from .token import Token
 from .vocabulary import CUES, ELICITED, HEARD, KEEPS, LEVELS, PHASES, Cue, Elicited, Heard, Keep, Level, Phase
@@ -350,7 +351,8 @@ class Receipt:
 class Case:
     """All that was observed of one client, as the store hands it over: values only, nothing computed.
 
-    ``set_aside`` names rows that are damaged and were left out. ``revision`` says as of which change of the client it
+    ``set_aside`` names rows that are damaged and were left out. ``given`` holds, by measure and session, with what
+    verdicts were given. ``revision`` says as of which change of the client it
     was read: a change made on it is refused where another has overtaken it.
     """
 
@@ -362,6 +364,7 @@ class Case:
     earlier: tuple[EarlierProbe, ...] = ()
     ear_first: bool = True
     set_aside: tuple[str, ...] = ()
+    given: Mapping[tuple[str, int], Given] = field(default_factory=dict)
     revision: int = field(default=0, compare=False)
 
     def tokens_of(self, number: int) -> tuple[KeptToken, ...]:

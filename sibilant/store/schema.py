@@ -314,6 +314,43 @@ EARLIER = sa.Table(
     sa.Column("n", sa.Integer),
     _text("note"),
 )
+GOALS = sa.Table(
+    "goals",
+    METADATA,
+    _key(),
+    _check(),
+    _of("client_id", "clients.id"),
+    _text("behaviour"),
+    _text("level"),
+    _text("cue"),
+    sa.Column("share", sa.Float, nullable=False),
+    sa.Column("n_sounds", sa.Integer, nullable=False),
+    sa.Column("n_sessions", sa.Integer, nullable=False),
+    sa.Column("made_on", Day, nullable=False),
+    sa.Column("by_on", Day),
+    _text("ended"),
+    sa.Column("ended_on", Day),
+)
+VISITS = sa.Table(
+    "visits",
+    METADATA,
+    _key(),
+    _check(),
+    _of("client_id", "clients.id"),
+    sa.Column("held_on", Day, nullable=False),
+    _text("kind"),
+    sa.Column("minutes", sa.Integer),
+)
+RUNS = sa.Table(
+    "practice_runs",
+    METADATA,
+    _key(),
+    _check(),
+    _of("client_id", "clients.id"),
+    sa.Column("done_on", Day, nullable=False),
+    _text("level"),
+    _text("marks"),
+)
 LENDERS = sa.Table(
     "lenders",
     METADATA,

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
+from .care import Goal, PracticeRun, Visit
 from .lending import Given
 from .therapy import Therapy
 from .token import Token
@@ -365,6 +366,9 @@ class Case:
     ear_first: bool = True
     set_aside: tuple[str, ...] = ()
     given: Mapping[tuple[str, int], Given] = field(default_factory=dict)
+    goals: tuple[Goal, ...] = ()
+    visits: tuple[Visit, ...] = ()
+    runs: tuple[PracticeRun, ...] = ()
     revision: int = field(default=0, compare=False)
 
     def tokens_of(self, number: int) -> tuple[KeptToken, ...]:

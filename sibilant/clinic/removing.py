@@ -57,6 +57,14 @@ def _never_binned(one: store.Caseload, code: str) -> bool:
     return one.place.bin_days == 0 or (consent is not None and consent.withdrawn_on is not None)
 
 
+def way_of(caseload: CaseloadHandle, code: str) -> dict[str, Any]:
+    """Return how many days what is removed of a client lies in the bin, or why it is erased ``at_once``."""
+    with opened(caseload) as one:
+        days = one.place.bin_days
+        why = "this clinic keeps no bin" if not days else "consent was withdrawn"
+        return {"days": days, "at_once": why if _never_binned(one, code) else ""}
+
+
 def _until(one: store.Caseload) -> dt.date:
     return store.day_of(one) + dt.timedelta(days=one.place.bin_days)
 

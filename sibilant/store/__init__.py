@@ -22,7 +22,7 @@ from .keys import (
     read_key_file,
 )
 from .leftovers import count_plain, outside
-from .lending import drop_spreads, keep_lent, keep_spreads, kept_lent, kept_spreads, latest_changes
+from .lending import drop_lender, keep_given, keep_lender, kept_lenders, latest_changes
 from .looking import LookAtRows, LookAtSounds, look_at_rows, look_at_sounds
 from .opening import open_caseload
 from .people import (
@@ -99,7 +99,7 @@ __all__ = [
     "decrypt",
     "devices",
     "draft_folder",
-    "drop_spreads",
+    "drop_lender",
     "dump_client",
     "encrypt",
     "entries",
@@ -115,12 +115,11 @@ __all__ = [
     "is_encrypted",
     "judging_order",
     "keep_clip",
-    "keep_lent",
+    "keep_given",
+    "keep_lender",
     "keep_order",
     "keep_session",
-    "keep_spreads",
-    "kept_lent",
-    "kept_spreads",
+    "kept_lenders",
     "latest_changes",
     "load_client",
     "look_at_rows",

@@ -126,11 +126,17 @@ class Caseload:
             self.refuse_other_form()
             if made_on is not None:
                 _refuse_stale(connection, action, subject, made_on)
-            with sealing_rows(connection) as touched:
+            with self.sealing(connection):
                 yield connection
                 self.note(connection, action, subject, detail)
-            if self.tallied:
-                tally.write(connection, [table for table in SEALED if table in touched])
+
+    @contextlib.contextmanager
+    def sealing(self, connection: sa.Connection) -> Iterator[None]:
+        """Give checksums to the rows that are changed inside, and bring the tally up."""
+        with sealing_rows(connection) as touched:
+            yield
+        if self.tallied:
+            tally.write(connection, [table for table in SEALED if table in touched])
 
     def note(self, connection: sa.Connection, action: str, subject: str, detail: str = "") -> None:
         """Write a line of the audit trail."""

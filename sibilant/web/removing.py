@@ -36,7 +36,8 @@ def place(request: Request) -> Response:
         return who
     what, number = text_of(request.query_params, "what", most=10), number_of(request.query_params, "number")
     asked = _KINDS[_known(what)](request, who, number)
-    return shown(request, "sure.html.j2", who=who, what=what, number=number, asked=asked)
+    way = removing.way_of(caseload_of(request), who["code"])
+    return shown(request, "sure.html.j2", who=who, what=what, number=number, asked=asked, way=way)
 
 
 def _known(what: str) -> str:

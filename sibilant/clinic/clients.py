@@ -267,8 +267,6 @@ def hold_client(caseload: CaseloadHandle, code: str | None, reason: str) -> Clie
     return change_client(caseload, code, {"held": reason})
 
 
-
-
 def add_event(caseload: CaseloadHandle, code: str | None, text: str, on: dt.date | None = None) -> tuple[str, Event]:
     """Keep a dated event; return the client it was kept for, which may be the one used last, and the event.
 

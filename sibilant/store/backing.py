@@ -132,7 +132,7 @@ def _one_pass(caseload: Caseload, made: Path, by: keys.Keys | None) -> tuple[Bac
         snapshot(caseload, database, by)
     copy = Caseload(place, make_engine(place, by), who=caseload.who, clock=caseload.clock, keys=by)
     with contextlib.closing(copy):
-        if copy.tallied and not caseload.tallied:
+        if copy.tallied:  # the count in the file's head does not come along
             with copy.engine.execution_options(writing=True).begin() as connection:
                 tally.write(connection)
         looked = look_at_rows(copy)

@@ -176,19 +176,24 @@ def _sounds(rows: Mapping[str, Sequence[Mapping[str, Any]]]) -> set[tuple[str, s
     return words | {(row["clip_sha256"], row["clip_suffix"]) for row in whole if row["clip_sha256"]}
 
 
-def _keep(caseload: Caseload, connection: sa.Connection, what: tuple[str, Kind, int | None, dt.date], rows: Rows) -> int:
+What = tuple[str, Kind, int | None, dt.date]
+
+
+def _keep(caseload: Caseload, connection: sa.Connection, what: What, rows: Rows) -> int:
     """Keep rows as one text; return how many sounds they name."""
     code, kind, number, until = what
     entry = {"code": code, "kind": kind, "number": number, "put_at": caseload.clock(), "until": until}
     text = json.dumps(rows, default=lambda day: day.isoformat(), ensure_ascii=False)
     made = connection.execute(BINNED.insert().returning(BINNED.c.id), {**entry, "format": FORMAT, "content": text})
     binned = made.scalar_one()
-    kept = [{"sha256": sha256, "suffix": suffix, "kept": True} for sha256, suffix in sorted(_sounds(rows))]
-    heard = [] if kind == "audio" else rows["recordings"]
-    kept += [{"sha256": row["sha256"], "suffix": "", "kept": False} for row in heard]
-    if kept:
-        connection.execute(BINNED_SOUNDS.insert(), [{**one, "binned_id": binned} for one in kept])
-    return sum(one["kept"] for one in kept)
+    sounds = sorted(_sounds(rows))
+    named = [(sha256, suffix, True) for sha256, suffix in sounds]
+    named += [(row["sha256"], "", False) for row in rows["recordings"] if kind != "audio"]
+    columns = ("sha256", "suffix", "kept")
+    if named:
+        found = [{"binned_id": binned, **dict(zip(columns, one, strict=True))} for one in named]
+        connection.execute(BINNED_SOUNDS.insert(), found)
+    return len(sounds)
 
 
 def entries(caseload: Caseload, code: str = "") -> tuple[Entry, ...]:
@@ -196,7 +201,7 @@ def entries(caseload: Caseload, code: str = "") -> tuple[Entry, ...]:
     with caseload.read() as connection:
         query = sa.select(BINNED).order_by(BINNED.c.id.desc())
         rows = connection.execute(query.where(BINNED.c.code == code) if code else query).mappings().all()
-    return tuple(_entry(row) for row in rows)
+    return tuple(_entry(dict(row)) for row in rows)
 
 
 def _entry(row: Mapping[str, Any]) -> Entry:

@@ -1,8 +1,9 @@
 """The tally of an encrypted caseload: one digest a table, written with every change, so that no part can be older.
 
 SQLCipher vouches for each page by itself: a page of an older copy, put into the newer one, still opens. The tally lies
-in one row, covers the checksums of every row, and is compared when the caseload is opened. A consent's withdrawal can
-then not be undone by putting back the pages that held it. What it can't tell is an older copy as a whole.
+in one row, covers the checksums of every row, counts the changes, and is compared when the caseload is opened; the same
+count stands in the file's head. A consent's withdrawal can then not be undone by putting back the pages that held it.
+What it can't tell is an older copy as a whole.
 """
 
 from __future__ import annotations
@@ -15,18 +16,18 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from ..errors import CaseloadError
-from .checksums import SEALED, state_of
+from .checksums import SEALED, own_check, state_of
 from .schema import SETTINGS, SPARSE
 
-KEY = "tally"
+KEY, COUNT = "tally", "changes"
+MOST_COUNT = 2**31 - 1
 _COMPARED: dict[str, object] = {}
 
 
 def digest_of(connection: sa.Connection, table: sa.Table) -> str:
     """Return the digest of a table: SHA-256 over the name and checksum of each row.
 
-    A large table's is taken from an index that holds both, which the database's own check compares with the rows
-    whenever a client is read.
+    A large table's is taken from an index that holds both, which the database's own check compares with the rows.
     """
     name = "label" if "label" in table.c else "id"
     order = f"checksum, {name}" if table in SPARSE else name
@@ -42,6 +43,8 @@ def write(connection: sa.Connection, touched: Iterable[sa.Table] = SEALED) -> No
     kept = _kept(connection)
     for table in touched if kept else SEALED:
         kept[table.name] = digest_of(connection, table)
+    kept[COUNT] = str(int(kept.get(COUNT, "0")) % MOST_COUNT + 1)
+    connection.exec_driver_sql(f"PRAGMA user_version = {kept[COUNT]}")
     erase(connection)
     connection.execute(SETTINGS.insert().values(key=KEY, value=json.dumps(kept)))
 
@@ -62,7 +65,9 @@ def refuse_mixed(connection: sa.Connection, path: Path) -> None:
     if _COMPARED.get(str(path)) == (state := state_of(path)):
         return
     kept = _kept(connection)
-    if any(kept.get(table.name) != digest_of(connection, table) for table in SEALED):
+    head = str(connection.exec_driver_sql("PRAGMA user_version").scalar())
+    mixed = kept.get(COUNT) != head or own_check(connection, path)
+    if mixed or any(kept.get(table.name) != digest_of(connection, table) for table in SEALED):
         raise CaseloadError(
             f"caseload {path.parent.name}: its parts are of different times, as if older ones had been put into it;"
             " restore a backup, or take it as it is by: sibilant caseload passphrase --recover"

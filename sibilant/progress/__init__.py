@@ -15,7 +15,7 @@ from .proportions import mcnemar_exact, newcombe, wilson
 from .related import DECAY_DAYS
 from .reliability import alpha, error_of_measurement, fleiss, intraclass, kappa, limits_of_agreement
 from .separation import separation
-from .session import expected, reason_left_out, summarise
+from .session import expected, reason_left_out, summarise, values_under
 from .sets import fades, first_against_third, sets_of_three
 from .single_case import nap, phase_effect, tau_variants
 from .trend import exact_p, kendall_s, trend
@@ -81,6 +81,7 @@ __all__ = [
     "summarise",
     "tau_variants",
     "trend",
+    "values_under",
     "view",
     "welch",
     "wilson",

@@ -2,7 +2,7 @@
 
 from .backing import BackedUp, write_backup
 from .caseload import Caseload, Clock, now
-from .cases import audit_trail, clip_of, corrected_token, read_case
+from .cases import audit_trail, clip_of, corrected, read_case
 from .checking import Misfit, misfits
 from .clips import at_work, clip_bytes, keep_clip, read_clip
 from .converting import Converted, change_passphrase, decrypt, encrypt, recover
@@ -36,6 +36,7 @@ from .sessions import (
     NewClip,
     NewRecording,
     NewSession,
+    NewSound,
     change_session,
     day_of,
     keep_session,
@@ -59,6 +60,7 @@ __all__ = [
     "NewClip",
     "NewRecording",
     "NewSession",
+    "NewSound",
     "Restored",
     "Rows",
     "add_client",
@@ -77,7 +79,7 @@ __all__ = [
     "clip_of",
     "codes",
     "column_kinds",
-    "corrected_token",
+    "corrected",
     "count_plain",
     "day_of",
     "decrypt",

@@ -230,7 +230,7 @@ def _together(table: str, row: Row) -> tuple[str, str]:
         "clients": ("", lambda: client_from(row)),
         "methods": ("definition", lambda: _named(row)),
         "prompts": ("prompt", lambda: encode.prompt_from(row["prompt"])),
-        "tokens": ("observed", lambda: encode.token_from(row, encode.load(row["observed"]), None, "", None)),
+        "tokens": ("observed", lambda: encode.sound_from(row, None)),
         "measurements": ("measured", lambda: _bounds(row["measured"])),
         "judgements": ("", lambda: judgement_from(row, "1.1.1")),
         "corrections": ("", lambda: _corrected(row)),
@@ -252,8 +252,7 @@ def _named(row: Row) -> None:
 
 
 def _bounds(text: str) -> None:
-    measures = encode.read_measured(text)
-    unknown = set(measures.values) - MEASURES.keys() if measures is not None else set()
+    unknown = encode.read_measured(text)[0].values.keys() - MEASURES.keys()
     if unknown:
         raise ValueError(f"{min(unknown)[:30]!r} is no measure")
 

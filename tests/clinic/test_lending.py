@@ -45,7 +45,7 @@ def keep_client(
         session = replace(material.session(1), client=code, number=0, on=day, phase="not stated")
         prompts = tuple(material.prompt_of(i) for i in range(20))
         recording = store.NewRecording(f"{seed:032x}{place:032x}", 44100, 30.0, {"verdict": "usable"})
-        store.keep_session(one, store.NewSession(session, prompts, (recording,), tuple((0, t) for t in sounds)))
+        store.keep_session(one, store.NewSession(session, prompts, (recording,), material.new_sounds(sounds)))
     return code
 
 

@@ -37,7 +37,7 @@ from .terms import (
     TokenSupport,
     Utterance,
 )
-from .words import WordSearch, find_words, place_phones
+from .words import READER, WordSearch, find_words, place_phones
 
 LEAST_SNR_DB = 10.0
 """Below this ratio at 4-10 kHz a method that leaves the noise in gives no spectral value (docs/recordings.md)."""
@@ -227,25 +227,22 @@ def _sounds_of(recording: Recording, utterance: Utterance, places: PhonePlaces |
     recording.let_go()
     stem, prompt = f"{utterance.prompt_index}.{utterance.attempt}", utterance.prompt
     text = prompt.text if prompt is not None else ""
-    whole = Sound(stem, "none_expected", utterance, prompt_text=text, prompt_index=utterance.prompt_index)
+    whole = Sound(
+        stem, "none_expected", utterance, prompt_text=text, prompt_index=utterance.prompt_index, reader=READER
+    )
     by_slot = {edges.slot.index: edges for edges in search.found if edges.slot is not None}
-    read = {reading.slot.index: reading for reading in search.readings}
+    readings = {reading.slot.index: reading for reading in search.readings}
     sounds = []
     for slot in prompt.slots if prompt is not None else ():
-        edges, reading = by_slot.get(slot.index), read.get(slot.index)
-        sound = replace(whole, id=f"{stem}.{slot.index}", slot=slot, edges=edges, finding=_finding(edges))
-        if reading is not None:
-            sound = replace(sound, place=reading.place, slot_probability=reading.probability)
-        sounds.append(sound if reading is None or reading.sure else replace(sound, finding="unsure"))
+        edges, own = by_slot.get(slot.index), readings[slot.index]
+        sound = replace(whole, id=f"{stem}.{slot.index}", slot=slot, edges=edges)
+        finding: Finding = "unsure" if not own.sure else "found" if edges is not None else "no_frication"
+        sounds.append(replace(sound, finding=finding, place=own.place, slot_probability=own.probability))
     sounds = sounds or [whole]
     if not utterance.sure:
         sounds = [replace(sound, finding="unsure") for sound in sounds]
     extras = enumerate(search.extras, start=1)
     return sounds + [replace(whole, id=f"{stem}.x{n}", finding="extra", edges=edges) for n, edges in extras]
-
-
-def _finding(edges: SibilantInterval | None) -> Finding:
-    return "found" if edges is not None else "no_frication"
 
 
 def _analysis(
@@ -275,7 +272,7 @@ def _analysis(
 def _missing(prompt: Prompt, place: int, *, doubted: bool) -> Sound:
     """Return the sound of a prompt not heard; ``unsure`` where it may have been said after all."""
     finding: Finding = "unsure" if doubted else "prompt_missing"
-    return Sound(str(place), finding, prompt_text=prompt.text, prompt_index=place)
+    return Sound(str(place), finding, prompt_text=prompt.text, prompt_index=place, reader=READER)
 
 
 def _assessed(recording: Recording, sounds: Sequence[Sound], response: MicrophoneResponse | None) -> _Assessed:

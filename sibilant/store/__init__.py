@@ -1,6 +1,7 @@
 """The caseload: clients, sessions, tokens, judgements, consent, audit trail; it keeps what was observed."""
 
 from .backing import BackedUp, write_backup
+from .care import add_goal, add_run, add_visit, change_goal, remove_goal, remove_run, remove_visit
 from .caseload import Caseload, Clock, now
 from .cases import audit_trail, clip_of, corrected, read_case
 from .checking import Misfit, misfits
@@ -68,10 +69,14 @@ __all__ = [
     "add_device",
     "add_earlier",
     "add_event",
+    "add_goal",
     "add_judgements",
+    "add_run",
+    "add_visit",
     "at_work",
     "audit_trail",
     "change_client",
+    "change_goal",
     "change_passphrase",
     "change_session",
     "clients",
@@ -127,7 +132,10 @@ __all__ = [
     "remember",
     "remove_client",
     "remove_event",
+    "remove_goal",
+    "remove_run",
     "remove_session",
+    "remove_visit",
     "restore_backup",
     "sessions",
     "table_names",

@@ -14,6 +14,7 @@ from ..errors import CaseloadError
 from ..terms import Edge, Interval, Measurement, Method, Prompt, Review, SibilantInterval, Sound
 from ..terms.clinic import AuditEntry, Case, Client, Correction, EarlierProbe, KeptToken
 from ..terms.vocabulary import CUES, LEVELS
+from .care import read_goals, read_runs, read_visits
 from .caseload import Caseload, Known, revision_in
 from .checksums import Found, own_check, readable, say_set_aside
 from .encode import Measured, method_from, prompt_from, read_measured, sound_from
@@ -57,6 +58,8 @@ def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> C
         events = _read(connection, EVENTS, sa.select(EVENTS).where(EVENTS.c.client_id == owner), event_from, aside)
         earlier = _read(connection, EARLIER, sa.select(EARLIER).where(EARLIER.c.client_id == owner), _earlier, aside)
         tokens = _tokens(connection, owner, session, caseload.known, aside)
+        goals, visits = read_goals(connection, owner, aside), read_visits(connection, owner, aside)
+        runs = read_runs(connection, owner, aside)
     say_set_aside(code, aside)
     used = {session.device for session in kept}
     numbers = {session.number for session in kept}
@@ -69,6 +72,9 @@ def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> C
         earlier=tuple(earlier),
         ear_first=caseload.place.ear_first,
         set_aside=tuple(aside),
+        goals=goals,
+        visits=visits,
+        runs=runs,
         revision=revision,
     )
 

@@ -96,16 +96,22 @@ def observed_text(sound: Sound) -> str:
             "attempt": spoken.attempt,
             "prompted": spoken.prompt is not None,
         }
-    read = {"place": _flat(sound.place), "slot_probability": sound.slot_probability} if sound.place is not None else {}
     return dump(
         {
             "prompt_text": sound.prompt_text,
             "utterance": utterance,
             "slot": _flat(sound.slot) if sound.slot is not None else None,
             "sibilant": _sibilant(sound.edges) if sound.edges is not None else None,
-            **read,
+            **_read(sound),
         }
     )
+
+
+def _read(sound: Sound) -> dict[str, Any]:
+    """Return where a slot lies and what read it; nothing where earlier programs kept none."""
+    place = sound.place
+    kept = {"interval": _flat(place), "probability": sound.slot_probability} if place is not None else None
+    return {name: found for name, found in (("slot_place", kept), ("reader", sound.reader)) if found}
 
 
 def _sibilant(edges: SibilantInterval) -> dict[str, Any]:
@@ -171,17 +177,18 @@ def sound_from(row: Mapping[str, Any], prompt: Prompt | None) -> Sound:
     """Return a sound from its row and its prompt."""
     observed = load(row["observed"])
     slot = SibilantSlot(**observed["slot"]) if observed["slot"] is not None else None
-    place = observed.get("place")
+    read = observed.get("slot_place")
     return Sound(
         id=row["key"],
         finding=row["finding"],
         utterance=_utterance(row, observed["utterance"], prompt),
         slot=slot,
         edges=_edges_from(observed["sibilant"], slot),
-        place=Interval(**place) if place is not None else None,
-        slot_probability=observed.get("slot_probability"),
+        place=Interval(**read["interval"]) if read is not None else None,
+        slot_probability=read["probability"] if read is not None else None,
         prompt_text=observed["prompt_text"],
         prompt_index=row["prompt_index"],
+        reader=observed.get("reader", ""),
     )
 
 

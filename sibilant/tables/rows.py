@@ -51,8 +51,8 @@ def _label_cells(labels: Labels) -> Row:
 
 
 def _row(sound: Sound, measured: Measurement | None, labels: Labels) -> Row:
-    row = _label_cells(labels) | _prompt_cells(sound) | _slot_cells(sound.slot)
-    row["finding"] = sound.finding
+    row = _label_cells(labels) | _prompt_cells(sound) | _slot_cells(sound.slot) | _word_cells(sound)
+    row |= {"finding": sound.finding, "reader": sound.reader} | _place_cells(sound)
     if sound.edges is not None:
         row |= _time_cells(sound.edges)
     if measured is None:
@@ -77,6 +77,24 @@ def _prompt_cells(sound: Sound) -> Row:
         row |= {"word_onset_s": spoken.interval.onset_s, "word_offset_s": spoken.interval.offset_s}
         if spoken.prompt_index:
             row |= {"attempt": spoken.attempt, "voice": spoken.voice, "counts": _yes(spoken.counts)}
+    return row
+
+
+def _word_cells(sound: Sound) -> Row:
+    """The word that a slot belongs to."""
+    prompt = sound.utterance.prompt if sound.utterance is not None else None
+    if sound.slot is None or prompt is None or sound.slot.word_index >= len(prompt.words):
+        return {}
+    return {"word": prompt.words[sound.slot.word_index].spelling, "word_index": sound.slot.word_index + 1}
+
+
+def _place_cells(sound: Sound) -> Row:
+    """How sure the slot's place is, and where to listen for a sound that was not found."""
+    if sound.place is None:
+        return {}
+    row: Row = {"slot_probability": sound.slot_probability}
+    if sound.edges is None:
+        row |= {"place_onset_s": sound.place.onset_s, "place_offset_s": sound.place.offset_s}
     return row
 
 

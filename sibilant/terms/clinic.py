@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
+from .care import Goal, PracticeRun, Visit
 from .measurement import Measurement
 from .sound import Sound
 from .therapy import Therapy
@@ -384,6 +385,9 @@ class Case:
     earlier: tuple[EarlierProbe, ...] = ()
     ear_first: bool = True
     set_aside: tuple[str, ...] = ()
+    goals: tuple[Goal, ...] = ()
+    visits: tuple[Visit, ...] = ()
+    runs: tuple[PracticeRun, ...] = ()
     revision: int = field(default=0, compare=False)
 
     def tokens_of(self, number: int) -> tuple[KeptToken, ...]:

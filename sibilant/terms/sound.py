@@ -232,8 +232,9 @@ class Sound:
 
     An expected sibilant, one that nobody expected, or a prompt that has none or was not heard. ``utterance`` is None
     for a prompt not heard, and where no words were looked for; ``slot`` where none was expected; ``edges`` where no
-    frication was bounded. ``place`` is where a reader of the whole prompt puts the slot, and ``slot_probability`` how
-    likely it is that what was found there (or that nothing is there) is right; None without such a reader.
+    frication was bounded. ``place`` is where the slot's sibilant lies, found or to be listened for, and
+    ``slot_probability`` how likely that is right (of one not found, that the sound is not there); ``reader`` names what
+    matched words to sound, with the version of its rules. These are None and empty where earlier programs kept none.
 
     Raises
     ------
@@ -250,6 +251,7 @@ class Sound:
     slot_probability: float | None = None
     prompt_text: str = ""
     prompt_index: int = 0
+    reader: str = ""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "finding", FINDINGS.read(self.finding))

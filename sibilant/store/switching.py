@@ -8,6 +8,7 @@ from pathlib import Path
 
 from .. import files
 from ..errors import CaseloadError
+from ..files import lock_file
 from . import clips, keys, rights
 from .engine import Place, read_place
 
@@ -54,7 +55,7 @@ def finish_restoring(folder: Path) -> None:
 def _left(path: Path) -> bool:
     """Say whether the process that unpacked here is gone."""
     with contextlib.suppress(OSError), (path / HELD).open("r+b") as stream:
-        return clips.lock_file(stream, shared=False)
+        return lock_file(stream, shared=False)
     return True
 
 

@@ -73,7 +73,7 @@ def keep(one: store.Caseload, material: ModuleType, code: str, number: int, held
     names = [store.keep_clip(one, sound(100 * number + i), ".flac") for i in range(4)]
     clips = tuple(store.NewClip(i + 1, 1, name, ".flac", 0.0) for i, name in enumerate(names))
     prompts = tuple(material.prompt_of(i) for i in range(4))
-    tokens = tuple((0, material.token(i, {"centroid_hz": 6000.0 + 10 * i + number})) for i in range(4))
+    tokens = material.new_sounds(material.token(i, {"centroid_hz": 6000.0 + 10 * i + number}) for i in range(4))
     recording = store.NewRecording(f"{number:064d}", 44100, 30.0, {})
     session = replace(material.session(1), client=code, on=held_on, note=f"planted {code}")
     kept = store.keep_session(one, store.NewSession(session, prompts, (recording,), tokens, clips))

@@ -33,7 +33,7 @@ def sealed(tmp_path: Path, material: ModuleType, monkeypatch: pytest.MonkeyPatch
         store.add_client(one, material.client())
         store.keep_clip(one, SOUND, ".flac")
         clip = store.NewClip(1, 1, hashlib.sha256(SOUND).hexdigest(), ".flac", 0.0)
-        tokens = ((0, material.token(0, {"centroid_hz": 6000.0})),)
+        tokens = material.new_sounds([material.token(0, {"centroid_hz": 6000.0})])
         recording = store.NewRecording(f"{1:064d}", 44100, 30.0, {})
         store.keep_session(
             one, store.NewSession(material.session(1), (material.prompt_of(0),), (recording,), tokens, (clip,))

@@ -17,7 +17,7 @@ OWN_PASSPHRASE_FROM = "SIBILANT_BACKUP_PASSPHRASE"
 PLAIN = "the backup is not encrypted: keep it on an encrypted disk, or give it a passphrase (--own-passphrase)"
 ERASED_SINCE = (
     "{codes}: in the backup and not in the caseload it replaces; if they were erased since, erase them again:"
-    " sibilant client remove CODE --all"
+    " sibilant client remove CODE --all --erase"
 )
 WITHDRAWN = "consents, holds and erasures since the backup was taken are undone by it; see that they are done again"
 OLD_CODES = "older backups hold clients who were erased since; see to them as your rules for keeping say"

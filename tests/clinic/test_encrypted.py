@@ -414,7 +414,7 @@ def test_the_clinicians_month(
     exported = {path.stem for path in (tmp_path / "out" / "audio").iterdir()}
     assert exported == set(sounds(folder))  # an export is plain by its nature
     still()
-    receipt = said(capsys, folder, "client", "remove", "C-7QXK", "--all")
+    receipt = said(capsys, folder, "client", "remove", "C-7QXK", "--all", "--erase")
     assert receipt.count("erased: sound") == 6 and not list(folder.glob("audio/??/*"))
     still()
     said(capsys, folder, "import", str(tmp_path / "out"))

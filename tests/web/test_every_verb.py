@@ -25,7 +25,7 @@ NONE_YET = {
     "import",
     "caseload backup",
 }
-TERMINAL = {"caseload encrypt", "caseload decrypt", "caseload passphrase", "caseload restore"}
+TERMINAL = {"caseload encrypt", "caseload rekey", "caseload decrypt", "caseload passphrase", "caseload restore"}
 RESEARCH = {"corpus", "study"}
 
 

@@ -44,11 +44,13 @@ from .sessions import (
     remember,
     sessions,
 )
+from .surroundings import Around, read_surroundings
 from .switching import finish_restoring
 
 __all__ = [
     "KEY_FILE",
     "PASSPHRASE_FROM",
+    "Around",
     "BackedUp",
     "Caseload",
     "Clock",
@@ -119,6 +121,7 @@ __all__ = [
     "read_draft",
     "read_key_file",
     "read_place",
+    "read_surroundings",
     "recover",
     "refuse_kept",
     "refuse_taken",

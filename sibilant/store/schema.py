@@ -8,7 +8,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-FORMAT = 5
+FORMAT = 6
 NAMING = {
     "ix": "ix_%(column_0_label)s",
     "uq": "uq_%(table_name)s_%(column_0_name)s",
@@ -204,6 +204,19 @@ CLIPS = sa.Table(
     sa.Column("sha256", sa.String(64), nullable=False, index=True),
     _text("suffix"),
     sa.Column("start_s", sa.Float, nullable=False),
+    sa.UniqueConstraint("session_id", "prompt_index", "attempt"),
+)
+SURROUNDINGS = sa.Table(
+    "surroundings",
+    METADATA,
+    _key(),
+    _check(),
+    _of("session_id", "sessions.id"),
+    sa.Column("prompt_index", sa.Integer, nullable=False),
+    sa.Column("attempt", sa.Integer, nullable=False),
+    sa.Column("cut_hz", sa.Float),
+    _text("noise"),
+    _text("sounds"),
     sa.UniqueConstraint("session_id", "prompt_index", "attempt"),
 )
 TOKENS = sa.Table(

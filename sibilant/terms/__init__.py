@@ -17,7 +17,7 @@ from .sound import (
     Utterance,
     Word,
 )
-from .suitability import Aspect, Sign, Suitability, TokenSupport, Verdict
+from .suitability import Aspect, Sign, Suitability, Surroundings, TokenSupport, Verdict
 from .takes import Separation, SustainedTake
 from .token import Measures, Spectrum, Token
 from .vocabulary import Finding, Position, Support, Voice
@@ -50,6 +50,7 @@ __all__ = [
     "Spectrum",
     "Suitability",
     "Support",
+    "Surroundings",
     "SustainedTake",
     "Token",
     "TokenSupport",

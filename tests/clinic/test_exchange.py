@@ -43,9 +43,8 @@ def fill(folder: Path, material: ModuleType, *, n_sessions: int = 3) -> None:
             prompts = tuple(material.prompt_of(i) for i in range(20))
             clips = (store.NewClip(1, 1, clip, ".flac", 0.125),)
             with store.at_work(one):
-                store.keep_session(
-                    one, store.NewSession(session, prompts, (recording,), tuple((0, t) for t in tokens), clips)
-                )
+                new = store.NewSession(session, prompts, (recording,), tuple((0, t) for t in tokens), clips)
+                store.keep_session(one, replace(new, surroundings=(material.surroundings(1), material.surroundings(2))))
             made = [material.judgement(f"{i}.1.1", "correct", on=NOON, line=70.5, note="-") for i in range(1, 21)]
             store.add_judgements(one, "C-7QXK", number, made)
             store.add_corrections(

@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ..errors import LexiconError
+from ..errors import Faults, LexiconError
 from ..terms import Prompt, SibilantSlot, Word
 from ..terms.vocabulary import CUES, LEVELS, TARGETS, Target
 from .dictionary import look_up
@@ -77,7 +77,7 @@ def expect(
     ('S', 'IH1', 'L')
     """
     tidy = " ".join(text.split())
-    words = _given(tidy, phones) if phones.strip() else tuple(_sole(spelling) for spelling in _spellings(tidy))
+    words = _given(tidy, phones) if phones.strip() else _soles([(spelling, ()) for spelling in _spellings(tidy)])
     said = LEVELS.read_or_empty(level), CUES.read_or_empty(cue), _target(target)
     return Prompt(tidy, words, slots_of(words), *said, treated)
 
@@ -161,6 +161,16 @@ def _known(spelling: str) -> tuple[tuple[str, ...], ...]:
     return choices
 
 
+def _soles(spellings: Sequence[tuple[str, tuple[str, ...]]]) -> tuple[Word, ...]:
+    """Words with the phones given, or else the dictionary's; all that are not known are named."""
+    faults, words = Faults(), []
+    for spelling, phones in spellings:
+        with faults.gathered():
+            words.append(Word(spelling, phones) if phones else _sole(spelling))
+    faults.let_out()
+    return tuple(words)
+
+
 def _sole(spelling: str) -> Word:
     choices = _known(spelling)
     if pair := voicing_differs(choices):
@@ -184,4 +194,4 @@ def _given(text: str, phones: str) -> tuple[Word, ...]:
         spellings = pieces
     if len(spellings) != len(given):
         raise LexiconError(f"phones of {text!r}: {len(given)} words given for {len(spellings)}; one part for each word")
-    return tuple(Word(s, each) if each else _sole(s) for s, each in zip(spellings, given, strict=True))
+    return _soles(list(zip(spellings, given, strict=True)))

@@ -1,6 +1,7 @@
 """The caseload: clients, sessions, tokens, judgements, consent, audit trail; it keeps what was observed."""
 
 from .backing import BackedUp, write_backup
+from .care import add_goal, add_run, add_visit, change_goal, remove_goal, remove_run, remove_visit
 from .caseload import Caseload, Clock, now
 from .cases import audit_trail, clip_of, corrected_token, read_case
 from .checking import Misfit, misfits
@@ -21,6 +22,7 @@ from .people import (
     add_earlier,
     add_event,
     change_client,
+    choose_method,
     clients,
     codes,
     devices,
@@ -68,12 +70,17 @@ __all__ = [
     "add_device",
     "add_earlier",
     "add_event",
+    "add_goal",
     "add_judgements",
+    "add_run",
+    "add_visit",
     "at_work",
     "audit_trail",
     "change_client",
+    "change_goal",
     "change_passphrase",
     "change_session",
+    "choose_method",
     "clients",
     "clip_bytes",
     "clip_of",
@@ -128,7 +135,10 @@ __all__ = [
     "remember",
     "remove_client",
     "remove_event",
+    "remove_goal",
+    "remove_run",
     "remove_session",
+    "remove_visit",
     "restore_backup",
     "sessions",
     "table_names",

@@ -15,10 +15,12 @@ from typing import Any, Literal
 import sqlalchemy as sa
 
 from ..terms import MEASURES, Edge, Finding, Interval, Measures, Method, Prompt, SibilantSlot, Voice
+from ..terms.care import GoalEnd, PracticeMark
 from ..terms.clinic import Consent, Direction, MoveUpRule, Retention, is_client_code
 from ..terms.therapy import Therapy
-from ..terms.vocabulary import DISTORTIONS, Elicited, Heard, Keep, Phase, Support
+from ..terms.vocabulary import DISTORTIONS, Elicited, Heard, Keep, Phase, Support, VisitKind
 from . import encode
+from .care import goal_from, run_from, visit_from
 from .judging import correction_from, judgement_from
 from .people import client_from
 from .schema import METADATA, Day, Moment, YesNo
@@ -69,12 +71,15 @@ SHAPES: dict[str, Any] = {
     "judgements.types": tuple[str, ...],
     "corrections.voice": Voice | None,
     "judging_orders.token_keys": tuple[str, ...],
+    "goals.ended": GoalEnd,
+    "visits.kind": VisitKind,
+    "practice_runs.marks": tuple[PracticeMark, ...],
 }
 JSON = {
     "clients.move_up", "clients.retention", "clients.consent", "clients.treated", "clients.therapy",
     "recordings.suitability",
     "prompts.prompt", "tokens.observed", "methods.definition", "measurements.measured", "judgements.types",
-    "judging_orders.token_keys", "surroundings.noise", "surroundings.sounds",
+    "judging_orders.token_keys", "practice_runs.marks", "surroundings.noise", "surroundings.sounds",
 }  # fmt: skip
 EMPTY_JSON = {"clients.move_up", "clients.consent", "clients.therapy", "judgements.types", "surroundings.noise"}
 HASH = re.compile(r"[0-9a-f]{64}")
@@ -259,6 +264,9 @@ def _together(table: str, row: Row) -> tuple[str, str]:
         "judgements": ("", lambda: judgement_from(row, "1.1.1")),
         "corrections": ("", lambda: _corrected(row)),
         "surroundings": ("noise", lambda: surroundings_from(row)),
+        "goals": ("", lambda: goal_from(1, row)),
+        "visits": ("", lambda: visit_from(1, row)),
+        "practice_runs": ("", lambda: run_from(1, row)),
     }
     if table not in readers:
         return "", ""

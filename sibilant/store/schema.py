@@ -8,7 +8,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-FORMAT = 6
+FORMAT = 7
 NAMING = {
     "ix": "ix_%(column_0_label)s",
     "uq": "uq_%(table_name)s_%(column_0_name)s",
@@ -326,6 +326,53 @@ EARLIER = sa.Table(
     sa.Column("sd", sa.Float),
     sa.Column("n", sa.Integer),
     _text("note"),
+)
+GOALS = sa.Table(
+    "goals",
+    METADATA,
+    _key(),
+    _check(),
+    _of("client_id", "clients.id"),
+    _text("behaviour"),
+    _text("level"),
+    _text("cue"),
+    sa.Column("share", sa.Float, nullable=False),
+    sa.Column("n_sounds", sa.Integer, nullable=False),
+    sa.Column("n_sessions", sa.Integer, nullable=False),
+    sa.Column("made_on", Day, nullable=False),
+    sa.Column("by_on", Day),
+    _text("ended"),
+    sa.Column("ended_on", Day),
+)
+VISITS = sa.Table(
+    "visits",
+    METADATA,
+    _key(),
+    _check(),
+    _of("client_id", "clients.id"),
+    sa.Column("held_on", Day, nullable=False),
+    _text("kind"),
+    sa.Column("minutes", sa.Integer),
+)
+RUNS = sa.Table(
+    "practice_runs",
+    METADATA,
+    _key(),
+    _check(),
+    _of("client_id", "clients.id"),
+    sa.Column("done_on", Day, nullable=False),
+    _text("level"),
+    _text("marks"),
+)
+CHOICES = sa.Table(
+    "method_choices",
+    METADATA,
+    _key(),
+    _check(),
+    _of("client_id", "clients.id"),
+    sa.Column("chosen_on", Day, nullable=False),
+    _text("method"),
+    _text("before"),
 )
 SPREADS = sa.Table(
     "spreads",

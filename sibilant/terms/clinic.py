@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
+from .care import Goal, PracticeRun, Visit
 from .therapy import Therapy
 from .token import Token
 from .vocabulary import CUES, ELICITED, HEARD, KEEPS, LEVELS, PHASES, Cue, Elicited, Heard, Keep, Level, Phase
@@ -143,6 +144,15 @@ class Client:
         """
         months = 12 * (day.year - self.age_on.year) + day.month - self.age_on.month
         return self.age_months + months - (day.day < self.age_on.day)
+
+
+@dataclass(frozen=True, slots=True)
+class MethodChoice:
+    """A clinician's choice of the method that a client is followed under, and what was followed ``before`` it."""
+
+    on: dt.date
+    method: str
+    before: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -350,8 +360,9 @@ class Receipt:
 class Case:
     """All that was observed of one client, as the store hands it over: values only, nothing computed.
 
-    ``set_aside`` names rows that are damaged and were left out. ``revision`` says as of which change of the client it
-    was read: a change made on it is refused where another has overtaken it.
+    ``set_aside`` names rows that are damaged and were left out. ``choices`` are the methods chosen by hand, oldest
+    first. ``revision`` says as of which change of the client it was read: a change made on it is refused where another
+    has overtaken it.
     """
 
     client: Client
@@ -362,6 +373,10 @@ class Case:
     earlier: tuple[EarlierProbe, ...] = ()
     ear_first: bool = True
     set_aside: tuple[str, ...] = ()
+    choices: tuple[MethodChoice, ...] = ()
+    goals: tuple[Goal, ...] = ()
+    visits: tuple[Visit, ...] = ()
+    runs: tuple[PracticeRun, ...] = ()
     revision: int = field(default=0, compare=False)
 
     def tokens_of(self, number: int) -> tuple[KeptToken, ...]:

@@ -17,7 +17,8 @@ from sibilant.clinic import earlier, exchange
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.clinic.private import suspects
 from sibilant.errors import CaseloadError, InputError, ListError, OutputError, RefusedError, UsageError
-from sibilant.terms.clinic import Consent, Correction, Device, EarlierProbe, Event, MoveUpRule, Retention
+from sibilant.terms.care import Goal, PracticeMark
+from sibilant.terms.clinic import Consent, Correction, Device, EarlierProbe, Event, MethodChoice, MoveUpRule, Retention
 
 NOON = dt.datetime(2026, 3, 4, 12, 30, 15, 250000, tzinfo=dt.UTC)
 
@@ -32,9 +33,14 @@ def fill(folder: Path, material: ModuleType, *, n_sessions: int = 3) -> None:
     )  # fmt: skip
     with store.open_caseload(folder, who="T1", clock=lambda: NOON) as one:
         store.add_client(one, client)
+        store.choose_method(one, "C-7QXK", MethodChoice(dt.date(2026, 1, 30), "house-10k", "house-15k/2"))
         store.add_device(one, Device("desk", "condenser", "room 4", 20.5, added_on=dt.date(2026, 1, 1)))
         store.add_event(one, "C-7QXK", Event(dt.date(2025, 12, 30), "upper incisors lost, ENT seen"))
         store.add_earlier(one, "C-7QXK", (EarlierProbe(dt.date(2025, 5, 6), "paper form", n_correct=4, n_scored=20),))
+        made_on = dt.date(2026, 1, 12)
+        store.add_goal(one, "C-7QXK", Goal(1, "says /s/ in words", "word", "spontaneous", made_on=made_on))
+        store.add_visit(one, "C-7QXK", made_on, "attended", 45)
+        store.add_run(one, "C-7QXK", made_on, "word", (PracticeMark("sun", "correct", "model"),))
         for number in range(1, n_sessions + 1):
             clip = store.keep_clip(one, f"sound {number}".encode(), ".flac")
             tokens = [material.token(i, {"centroid_hz": 6000.0 + i / 3, "duration_ms": 100.1}) for i in range(20)]

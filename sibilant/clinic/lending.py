@@ -16,7 +16,7 @@ def lent_to(caseload: store.Caseload, case: Case, asked: progress.ViewRequest) -
     that its verdict was first given with.
     """
     others = others_spreads(caseload, case.client.code)
-    frame, _ = progress.make_frame(case, asked)
+    frame = progress.make_frame(case, asked)
     kept = store.kept_lent(caseload, case.client.code)
     found, reasons = progress.lend(frame, others, kept, store.day_of(caseload))
     fresh = {place: one for place, one in found.items() if place not in kept}

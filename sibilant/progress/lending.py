@@ -18,7 +18,7 @@ def baseline_spreads(case: Case) -> tuple[BaselineSpread, ...]:
 
     A reference under treatment lends nothing.
     """
-    frame, _ = make_frame(case, ViewRequest(measures=ALSO))
+    frame = make_frame(case, ViewRequest(measures=ALSO))
     line = frame.series[0] if frame.series else None
     if line is None or line.reference != "baseline" or len(line.baseline) < LEAST_BASELINE:
         return ()

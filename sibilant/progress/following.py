@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from ..terms import Method
 from ..terms.clinic import Case, Session
+from .alike import numbered
 from .series import Series, first_baseline
 
 SPECTRAL = frozenset({"centroid_hz", "sd_hz", "peak_hz"})
@@ -100,14 +101,27 @@ def _fixed(case: Case, labels: Labels, reference: Sequence[Session]) -> tuple[st
     """The main line's method, and a sentence where it is not the one chosen."""
     shared = _shared(labels, reference)
     chosen = case.client.method
+    if not shared:
+        return _held_by_most({one.number: labels[one.number] for one in reference if labels.get(one.number)}, chosen)
     named = _widest({label: method for label, method in shared.items() if chosen in (method.name, method.label)})
-    if not shared or (named and (case.choices or chosen != NOT_CHOSEN)):
-        return named or chosen, ""
+    if named and (case.choices or chosen != NOT_CHOSEN):
+        return named, ""
     widest = _widest(shared)
     if chosen == NOT_CHOSEN and not case.choices:
         narrower = named != widest and shared[widest].name != chosen
         return widest, f"followed under {widest}: the baseline holds no more" if narrower else ""
     return widest, f"followed under {widest}: the baseline doesn't hold {chosen}, which was chosen"
+
+
+def _held_by_most(labels: Labels, chosen: str) -> tuple[str, str]:
+    """The method that most sessions hold, where all hold none in common: versions are never mixed."""
+    counted = Counter(label for each in labels.values() for label in each)
+    if not counted:
+        return chosen, ""
+    most = max(counted.values())
+    label = _widest({key: each[key] for each in labels.values() for key in each if counted[key] == most})
+    without = [number for number, each in sorted(labels.items()) if label not in each]
+    return label, f"{numbered(without)} without figures under {label}: versions of a method are never mixed"
 
 
 def _under(own: Mapping[str, Method], line: str, base: Mapping[str, Method], session: Session) -> tuple[str, str]:

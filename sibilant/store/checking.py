@@ -14,7 +14,7 @@ from typing import Any, Literal
 
 import sqlalchemy as sa
 
-from ..terms import MEASURES, Edge, Finding, Interval, Measures, Method, Prompt, SibilantSlot, Voice
+from ..terms import MEASURES, Edge, Finding, Interval, Measures, Method, Prompt, SibilantSlot, SlotPlace, Voice
 from ..terms.care import GoalEnd, PracticeMark
 from ..terms.clinic import Consent, Direction, MoveUpRule, Retention, is_client_code
 from ..terms.therapy import Therapy
@@ -44,6 +44,8 @@ OBSERVED = {
     "utterance": (UTTERANCE, None),
     "slot": SibilantSlot | None,
     "sibilant": (SIBILANT, None),
+    "slot_place": SlotPlace,
+    "reader": str,
 }
 MEASURED = {"measures": Measures | None, "snr_db": float | None, "bandwidth_hz": float | None, "flags": tuple[str, ...]}
 VERDICT = {

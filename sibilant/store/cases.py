@@ -19,6 +19,7 @@ from .caseload import Caseload, Known, revision_in
 from .checksums import Found, own_check, readable, say_set_aside
 from .encode import load, method_from, prompt_from, read_measured, token_from
 from .judging import correction_from, judgement_from
+from .lending import read_given
 from .people import choice_from, client_from, client_id, event_from, read_devices
 from .schema import (
     AUDIT,
@@ -59,6 +60,7 @@ def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> C
         events = _read(connection, EVENTS, sa.select(EVENTS).where(EVENTS.c.client_id == owner), event_from, aside)
         earlier = _read(connection, EARLIER, sa.select(EARLIER).where(EARLIER.c.client_id == owner), _earlier, aside)
         tokens = _tokens(connection, owner, session, caseload.known, aside)
+        given = read_given(connection, owner, aside)
         goals, visits = read_goals(connection, owner, aside), read_visits(connection, owner, aside)
         runs = read_runs(connection, owner, aside)
         chosen = _read(connection, CHOICES, sa.select(CHOICES).where(CHOICES.c.client_id == owner), choice_from, aside)
@@ -75,6 +77,7 @@ def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> C
         ear_first=caseload.place.ear_first,
         set_aside=tuple(aside),
         choices=tuple(chosen),
+        given=given,
         goals=goals,
         visits=visits,
         runs=runs,

@@ -67,10 +67,9 @@ def held(case: Case) -> Labels:
     """Return by session the methods that its sounds have spectral figures under."""
     found: dict[int, dict[str, list[Method]]] = defaultdict(lambda: defaultdict(list))
     for token in case.tokens:
-        for label, one in token.tokens.items():
-            measures, method = one.measures, one.method
-            if measures is not None and method is not None and SPECTRAL & (measures.values.keys() | measures.uncut):
-                found[token.session][label].append(method)
+        for label, one in token.measurements.items():
+            if SPECTRAL & (one.measures.values.keys() | one.measures.uncut):
+                found[token.session][label].append(one.method)
     return defaultdict(dict, {number: _held(each) for number, each in found.items()})
 
 

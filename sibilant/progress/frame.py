@@ -59,7 +59,7 @@ class Frame:
         """Return the label under which a session's figures of a measure are taken; lengths hang on no method."""
         if key not in MEASURES or MEASURES[key].spectral:
             return self.following.of(session)
-        have = {label for token in self.case.tokens_of(session.number) for label in token.tokens}
+        have = {label for token in self.case.tokens_of(session.number) for label in token.measurements}
         return self.method if not have or self.method in have else max(have)
 
     def tokens(self, session: Session) -> list[KeptToken]:
@@ -116,5 +116,5 @@ def make_frame(case: Case, asked: ViewRequest) -> Frame:
 
 def _to_be_heard(token: KeptToken) -> bool:
     """Whether there is an attempt that may be the client's, to be judged by ear."""
-    spoken = token.any_token.utterance
+    spoken = token.sound.utterance
     return spoken is not None and spoken.counts and spoken.voice != "other"

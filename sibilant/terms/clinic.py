@@ -363,10 +363,17 @@ class Case:
     ear_first: bool = True
     set_aside: tuple[str, ...] = ()
     revision: int = field(default=0, compare=False)
+    _by_session: Mapping[int, tuple[KeptToken, ...]] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        found: dict[int, list[KeptToken]] = {}
+        for token in self.tokens:
+            found.setdefault(token.session, []).append(token)
+        object.__setattr__(self, "_by_session", MappingProxyType({n: tuple(own) for n, own in found.items()}))
 
     def tokens_of(self, number: int) -> tuple[KeptToken, ...]:
         """Tokens of one session."""
-        return tuple(token for token in self.tokens if token.session == number)
+        return self._by_session.get(number, ())
 
     def opens_session(self, number: int) -> bool:
         """Whether figures and pictures of a session may be seen: its whole set is judged, or that is switched off.

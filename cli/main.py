@@ -19,6 +19,8 @@ COMMANDS: dict[str, str] = {
     "caseload": "the caseload itself: whole, encrypted, backed up, restored",
     "client": "pseudonymous clients: add, list, show, change, hold, remove",
     "event": "something dated that may bear on the figures",
+    "goal": "what is worked towards, with its criterion",
+    "visit": "appointments: attended or called off",
     "device": "registered microphones and places",
     "probe": "measure a probe and keep it as a session",
     "session": "kept sessions: list, show, change, move, remove",

@@ -21,6 +21,7 @@ FREE_TEXT = {
     "clients": ("reference_group", "language", "dialect", "reason", "hearing", "list_form", "held",
                 "move_up", "retention", "consent"),
     "events": ("what",),
+    "goals": ("behaviour",),
     "devices": ("name", "kind", "place", "response"),
     "sessions": ("device", "room", "list_form", "note"),
     "judgements": ("rater", "substitute", "certainty", "note"),

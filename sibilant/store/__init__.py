@@ -1,6 +1,7 @@
 """The caseload: clients, sessions, tokens, judgements, consent, audit trail; it keeps what was observed."""
 
 from .backing import BackedUp, write_backup
+from .care import add_goal, add_run, add_visit, change_goal, remove_goal, remove_run, remove_visit
 from .caseload import Caseload, Clock, now
 from .cases import audit_trail, clip_of, corrected_token, read_case
 from .checking import Misfit, misfits
@@ -12,7 +13,7 @@ from .engine import looks_synchronised, read_place
 from .judging import add_corrections, add_judgements, judging_order, keep_order
 from .keys import KEY_FILE, PASSPHRASE_FROM, is_encrypted, need_extra, read_key_file
 from .leftovers import count_plain, outside
-from .lending import drop_spreads, keep_lent, keep_spreads, kept_lent, kept_spreads, latest_changes
+from .lending import drop_lender, keep_given, keep_lender, kept_lenders, latest_changes
 from .looking import LookAtRows, LookAtSounds, look_at_rows, look_at_sounds
 from .opening import open_caseload
 from .people import (
@@ -66,10 +67,14 @@ __all__ = [
     "add_device",
     "add_earlier",
     "add_event",
+    "add_goal",
     "add_judgements",
+    "add_run",
+    "add_visit",
     "at_work",
     "audit_trail",
     "change_client",
+    "change_goal",
     "change_passphrase",
     "change_session",
     "clients",
@@ -83,7 +88,7 @@ __all__ = [
     "decrypt",
     "devices",
     "draft_folder",
-    "drop_spreads",
+    "drop_lender",
     "dump_client",
     "encrypt",
     "erase_drafts",
@@ -94,12 +99,11 @@ __all__ = [
     "is_encrypted",
     "judging_order",
     "keep_clip",
-    "keep_lent",
+    "keep_given",
+    "keep_lender",
     "keep_order",
     "keep_session",
-    "keep_spreads",
-    "kept_lent",
-    "kept_spreads",
+    "kept_lenders",
     "latest_changes",
     "load_client",
     "look_at_rows",
@@ -125,7 +129,10 @@ __all__ = [
     "remember",
     "remove_client",
     "remove_event",
+    "remove_goal",
+    "remove_run",
     "remove_session",
+    "remove_visit",
     "restore_backup",
     "sessions",
     "table_names",

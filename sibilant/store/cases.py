@@ -14,10 +14,12 @@ from ..errors import CaseloadError
 from ..terms import Edge, Interval, Method, Prompt, Review, SibilantInterval, Token
 from ..terms.clinic import AuditEntry, Case, Client, Correction, EarlierProbe, Judgement, KeptToken
 from ..terms.vocabulary import CUES, LEVELS
+from .care import read_goals, read_runs, read_visits
 from .caseload import Caseload, Known, revision_in
 from .checksums import Found, own_check, readable, say_set_aside
 from .encode import load, method_from, prompt_from, read_measured, token_from
 from .judging import correction_from, judgement_from
+from .lending import read_given
 from .people import client_from, client_id, event_from, read_devices
 from .schema import (
     AUDIT,
@@ -57,6 +59,9 @@ def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> C
         events = _read(connection, EVENTS, sa.select(EVENTS).where(EVENTS.c.client_id == owner), event_from, aside)
         earlier = _read(connection, EARLIER, sa.select(EARLIER).where(EARLIER.c.client_id == owner), _earlier, aside)
         tokens = _tokens(connection, owner, session, caseload.known, aside)
+        given = read_given(connection, owner, aside)
+        goals, visits = read_goals(connection, owner, aside), read_visits(connection, owner, aside)
+        runs = read_runs(connection, owner, aside)
     say_set_aside(code, aside)
     used = {session.device for session in kept}
     numbers = {session.number for session in kept}
@@ -69,6 +74,10 @@ def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> C
         earlier=tuple(earlier),
         ear_first=caseload.place.ear_first,
         set_aside=tuple(aside),
+        given=given,
+        goals=goals,
+        visits=visits,
+        runs=runs,
         revision=revision,
     )
 

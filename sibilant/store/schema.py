@@ -8,7 +8,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-FORMAT = 5
+FORMAT = 7
 NAMING = {
     "ix": "ix_%(column_0_label)s",
     "uq": "uq_%(table_name)s_%(column_0_name)s",
@@ -314,29 +314,67 @@ EARLIER = sa.Table(
     sa.Column("n", sa.Integer),
     _text("note"),
 )
-SPREADS = sa.Table(
-    "spreads",
+GOALS = sa.Table(
+    "goals",
     METADATA,
     _key(),
+    _check(),
     _of("client_id", "clients.id"),
-    _text("measure"),
-    _text("method"),
+    _text("behaviour"),
     _text("level"),
-    _text("device_kind"),
-    sa.Column("sd", sa.Float, nullable=False),
-    sa.Column("df", sa.Integer, nullable=False),
-    sa.Column("fingerprint", sa.Integer, nullable=False),
+    _text("cue"),
+    sa.Column("share", sa.Float, nullable=False),
+    sa.Column("n_sounds", sa.Integer, nullable=False),
+    sa.Column("n_sessions", sa.Integer, nullable=False),
+    sa.Column("made_on", Day, nullable=False),
+    sa.Column("by_on", Day),
+    _text("ended"),
+    sa.Column("ended_on", Day),
+)
+VISITS = sa.Table(
+    "visits",
+    METADATA,
+    _key(),
+    _check(),
+    _of("client_id", "clients.id"),
+    sa.Column("held_on", Day, nullable=False),
+    _text("kind"),
+    sa.Column("minutes", sa.Integer),
+)
+RUNS = sa.Table(
+    "practice_runs",
+    METADATA,
+    _key(),
+    _check(),
+    _of("client_id", "clients.id"),
+    sa.Column("done_on", Day, nullable=False),
+    _text("level"),
+    _text("marks"),
+)
+LENDERS = sa.Table(
+    "lenders",
+    METADATA,
+    _key(),
+    _check(),
+    sa.Column("client_id", sa.Integer, sa.ForeignKey("clients.id", ondelete="CASCADE"), nullable=False, unique=True),
+    _text("fingerprint"),
+    _text("content"),
 )
 LENT = sa.Table(
     "lent",
     METADATA,
     _key(),
+    _check(),
     _of("session_id", "sessions.id"),
     _text("measure"),
-    sa.Column("typical", sa.Float, nullable=False),
-    sa.Column("spread", sa.Float, nullable=False),
+    sa.Column("typical", sa.Float),
+    sa.Column("spread", sa.Float),
     sa.Column("n_clients", sa.Integer, nullable=False),
-    sa.Column("fitted_on", sa.Date, nullable=False),
+    sa.Column("fitted_on", Day, nullable=False),
+    _text("method"),
+    _text("level"),
+    _text("device_kind"),
+    _text("baseline"),
     sa.UniqueConstraint("session_id", "measure"),
 )
 

@@ -41,6 +41,7 @@ Distortion = Literal[
 Support = Literal["usable", "with care", "not usable"]
 Finding = Literal["found", "no_frication", "extra", "none_expected", "unsure", "prompt_missing", "unreadable"]
 ReportKind = Literal["monthly", "quarterly", "school", "payer", "session", "discharge"]
+VisitKind = Literal["attended", "called off by the family", "called off by the clinic", "not attended"]
 Voice = Literal["client", "other", "unsure"]
 Position = Literal["initial", "medial", "final"]
 Target = Literal["S", "Z", "SH", "ZH"]
@@ -181,6 +182,9 @@ SUPPORTS: Vocabulary[Support] = Vocabulary("support", get_args(Support))
 
 FINDINGS: Vocabulary[Finding] = Vocabulary("finding", get_args(Finding))
 REPORT_KINDS: Vocabulary[ReportKind] = Vocabulary("kind of report", get_args(ReportKind))
+VISITS: Vocabulary[VisitKind] = Vocabulary(
+    "kind of visit", get_args(VisitKind), {"family": "called off by the family", "clinic": "called off by the clinic"}
+)
 VOICES: Vocabulary[Voice] = Vocabulary("voice", get_args(Voice))
 POSITIONS: Vocabulary[Position] = Vocabulary("position", get_args(Position))
 _SIGNS: Mapping[str, Target] = MappingProxyType(

@@ -17,7 +17,9 @@ from sibilant.clinic import earlier, exchange
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.clinic.private import suspects
 from sibilant.errors import CaseloadError, InputError, ListError, OutputError, RefusedError, UsageError
+from sibilant.terms.care import Goal, PracticeMark
 from sibilant.terms.clinic import Consent, Correction, Device, EarlierProbe, Event, MoveUpRule, Retention
+from sibilant.terms.lending import ClinicSpread, Given, Grounds
 
 NOON = dt.datetime(2026, 3, 4, 12, 30, 15, 250000, tzinfo=dt.UTC)
 
@@ -35,6 +37,10 @@ def fill(folder: Path, material: ModuleType, *, n_sessions: int = 3) -> None:
         store.add_device(one, Device("desk", "condenser", "room 4", 20.5, added_on=dt.date(2026, 1, 1)))
         store.add_event(one, "C-7QXK", Event(dt.date(2025, 12, 30), "upper incisors lost, ENT seen"))
         store.add_earlier(one, "C-7QXK", (EarlierProbe(dt.date(2025, 5, 6), "paper form", n_correct=4, n_scored=20),))
+        made_on = dt.date(2026, 1, 12)
+        store.add_goal(one, "C-7QXK", Goal(1, "says /s/ in words", "word", "spontaneous", made_on=made_on))
+        store.add_visit(one, "C-7QXK", made_on, "attended", 45)
+        store.add_run(one, "C-7QXK", made_on, "word", (PracticeMark("sun", "correct", "model"),))
         for number in range(1, n_sessions + 1):
             clip = store.keep_clip(one, f"sound {number}".encode(), ".flac")
             tokens = [material.token(i, {"centroid_hz": 6000.0 + i / 3, "duration_ms": 100.1}) for i in range(20)]
@@ -53,6 +59,13 @@ def fill(folder: Path, material: ModuleType, *, n_sessions: int = 3) -> None:
                 [material.token(1, {"centroid_hz": 6001.5})],
             )  # fmt: skip
             store.keep_order(one, "C-7QXK", number, "R2", 1, ["2.1.1", "1.1.1"])
+        grounds = Grounds("house-15k/2", "word", "condenser", (1, 2, 3))
+        fitted = ClinicSpread(201.25, 0.5625, 14, dt.date(2026, 3, 4))
+        given = {
+            ("centroid_hz", 2): Given(grounds, fitted, 14, dt.date(2026, 3, 4)),
+            ("centroid_hz", 3): Given(grounds, None, 6, dt.date(2026, 3, 5)),
+        }
+        store.keep_given(one, "C-7QXK", {place: was for place, was in given.items() if place[1] <= n_sessions})
 
 
 def all_rows(folder: Path) -> store.Rows:

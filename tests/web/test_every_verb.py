@@ -11,7 +11,20 @@ import click
 from sibilant.web.site import ANSWERING
 
 PAGE = Path(__file__).parents[2] / "docs" / "page.md"
-NONE_YET = {"demo", "measure", "expect", "ranges add", "ranges build", "export", "import", "caseload backup"}
+NONE_YET = {
+    "goal add",
+    "goal list",
+    "goal change",
+    "visit",
+    "demo",
+    "measure",
+    "expect",
+    "ranges add",
+    "ranges build",
+    "export",
+    "import",
+    "caseload backup",
+}
 TERMINAL = {"caseload encrypt", "caseload decrypt", "caseload passphrase", "caseload restore"}
 RESEARCH = {"corpus", "study"}
 

@@ -22,7 +22,7 @@ from .encode import dump, load, measured_text, method_text, observed_text, promp
 from .people import client_id
 from .schema import CLIENTS, CLIPS, LENT, MEASUREMENTS, METHODS, PROMPTS, RECORDINGS, SESSIONS, SETTINGS, TOKENS
 
-CHANGEABLE = {"on", "level", "cue", "device", "room", "list_form", "phase", "bridge", "note", "elicited"}
+CHANGEABLE = {"on", "level", "cue", "device", "room", "phase", "bridge", "note", "elicited"}
 
 
 @dataclass(frozen=True, slots=True)

@@ -123,8 +123,9 @@ def _shape(
         if session.number in table and math.isfinite(table[session.number].mean) and not table[session.number].apart
     ]
     treated = [point for point in points if point[2].phase in {"treatment", "reference under treatment"}]
-    early = [point for point in points if point[2] in main.baseline]
-    late = [point for point in points if point[2] in main.later]
+    held, after = ({session.number for session in group} for group in (main.baseline, main.later))
+    early = [point for point in points if point[2].number in held]
+    late = [point for point in points if point[2].number in after]
     return (
         trend(key, "treatment", [point[0] for point in treated], [point[1] for point in treated]),
         phase_effect(key, [point[0] for point in early], [p[1] for p in early], [p[1] for p in late]),

@@ -279,8 +279,8 @@ def _gained(frame: Frame, summaries: Sequence[SessionSummary]) -> WordsGained | 
     judged = [one for one in summaries if one.accuracy is not None and one.accuracy.n_scored]
     if not judged:
         return None
-    late = judged[-1]
-    same = [one for one in judged[:-1] if _as_asked(frame, one.session) == _as_asked(frame, late.session)]
+    late, asked = judged[-1], _as_asked(frame)
+    same = [one for one in judged[:-1] if asked[one.number] == asked[late.number]]
     if not same:
         return None
     early = same[0]
@@ -292,12 +292,11 @@ def _gained(frame: Frame, summaries: Sequence[SessionSummary]) -> WordsGained | 
     return replace(found, cautions=tuple(one for one in cautions if one)) if found is not None else None
 
 
-def _as_asked(frame: Frame, session: Session) -> tuple[str, str]:
-    """Level and cue of a session, those not stated as on its line."""
+def _as_asked(frame: Frame) -> dict[int, tuple[str, str]]:
+    """Level and cue of each session, those not stated as on its line."""
     anchor = first_baseline(frame.sessions)
     assert anchor is not None
-    _, level, cue, _ = settled(frame.sessions, anchor)[1][session.number]
-    return level, cue
+    return {number: (level, cue) for number, (_, level, cue, _) in settled(frame.sessions, anchor)[1].items()}
 
 
 def _apart(frame: Frame, *, voiced: bool) -> dict[int, MeasureSummary]:

@@ -241,7 +241,7 @@ def corrected(sound: Sound, corrections: Sequence[Correction]) -> Sound:
     spoken, edges, finding = sound.utterance, sound.edges, sound.finding
     for correction in corrections:
         if spoken is not None and correction.voice is not None:
-            spoken = replace(spoken, voice=correction.voice)  # type: ignore[arg-type]
+            spoken = replace(spoken, voice=correction.voice)
         if spoken is not None and correction.counts is not None:
             spoken = replace(spoken, counts=correction.counts)
         if correction.onset_s is not None and correction.offset_s is not None:

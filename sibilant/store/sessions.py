@@ -23,7 +23,7 @@ from .people import client_id
 from .schema import CLIENTS, CLIPS, LENT, MEASUREMENTS, METHODS, PROMPTS, RECORDINGS, SESSIONS, SETTINGS, TOKENS
 from .surroundings import keep_surroundings
 
-CHANGEABLE = {"on", "level", "cue", "device", "room", "list_form", "phase", "bridge", "note", "elicited"}
+CHANGEABLE = {"on", "level", "cue", "device", "room", "phase", "bridge", "note", "elicited"}
 
 
 @dataclass(frozen=True, slots=True)

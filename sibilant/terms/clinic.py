@@ -6,14 +6,30 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Literal
+from typing import Literal, get_args
 
 from .care import Goal, PracticeRun, Visit
 from .lending import Given
 from .measurement import Measurement
 from .sound import Sound
 from .therapy import Therapy
-from .vocabulary import CUES, ELICITED, HEARD, KEEPS, LEVELS, PHASES, Cue, Elicited, Heard, Keep, Level, Phase
+from .vocabulary import (
+    CUES,
+    ELICITED,
+    HEARD,
+    KEEPS,
+    LEVELS,
+    PHASES,
+    VOICES,
+    Cue,
+    Elicited,
+    Heard,
+    Keep,
+    Level,
+    Phase,
+    Voice,
+    check_words,
+)
 
 Direction = Literal["higher", "lower", "longer", "shorter", "none"]
 CODE_LETTERS = "23456789ACDEFHJKLMNPQRTVWXY"
@@ -132,6 +148,7 @@ class Client:
     therapy: Therapy | None = None
 
     def __post_init__(self) -> None:
+        check_words(self, direction=get_args(Direction))
         if self.age_months < 0:
             raise ValueError("an age in months is not below zero")
         object.__setattr__(self, "treated", MappingProxyType(dict(self.treated)))
@@ -271,8 +288,11 @@ class Correction:
     on: dt.datetime
     onset_s: float | None = None
     offset_s: float | None = None
-    voice: str | None = None
+    voice: Voice | None = None
     counts: bool | None = None
+
+    def __post_init__(self) -> None:
+        check_words(self, voice=VOICES)
 
     @property
     def as_set(self) -> bool:
@@ -300,6 +320,7 @@ class KeptToken:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "measurements", MappingProxyType(dict(self.measurements)))
+        check_words(self, level=("", *LEVELS), cue=("", *CUES))
 
     @property
     def key(self) -> str:
@@ -405,10 +426,17 @@ class Case:
     visits: tuple[Visit, ...] = ()
     runs: tuple[PracticeRun, ...] = ()
     revision: int = field(default=0, compare=False)
+    _by_session: Mapping[int, tuple[KeptToken, ...]] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        found: dict[int, list[KeptToken]] = {}
+        for token in self.tokens:
+            found.setdefault(token.session, []).append(token)
+        object.__setattr__(self, "_by_session", MappingProxyType({n: tuple(own) for n, own in found.items()}))
 
     def tokens_of(self, number: int) -> tuple[KeptToken, ...]:
         """Tokens of one session."""
-        return tuple(token for token in self.tokens if token.session == number)
+        return self._by_session.get(number, ())
 
     def opens_session(self, number: int) -> bool:
         """Whether figures and pictures of a session may be seen: its whole set is judged, or that is switched off.

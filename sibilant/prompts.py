@@ -11,10 +11,12 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 from . import lexicon, tables
 from .errors import Faults, ListError, UsageError
 from .terms import Prompt
+from .terms.vocabulary import Level
 
 
 def prompts_from(words: str = "", say: str = "") -> tuple[Prompt, ...]:
@@ -91,7 +93,7 @@ def said(text: str, *, where: str = "--say") -> tuple[Prompt, ...]:
 
 def _prompt(row: tables.ListRow) -> Prompt:
     prompt = lexicon.expect(
-        row.word, phones=row.phones, target=row.target, level=row.level or "word", cue=row.cue, treated=row.treated
+        row.word, phones=row.phones, target=row.target, level=row.level or None, cue=row.cue, treated=row.treated
     )
     return replace(prompt, recording=row.recording)
 
@@ -107,6 +109,19 @@ def prompts_of(prompts: Sequence[Prompt], recording: Path) -> tuple[Prompt, ...]
     if not any(prompt.recording for prompt in prompts):
         return tuple(prompts)
     return tuple(prompt for prompt in prompts if prompt.recording in (recording.name, recording.stem, str(recording)))
+
+
+def at_level(prompt: Prompt, level: Level | Literal[""]) -> Prompt:
+    """Return a prompt at a session's level, if there is one and the list says none of its own.
+
+    Examples
+    --------
+    >>> (socks,) = prompts_from(say="six socks")
+    >>> at_level(socks, "sentence").level, at_level(socks, "").level
+    ('sentence', 'phrase')
+    """
+    by_length = prompt.level == lexicon.level_of(prompt.text, prompt.words)
+    return replace(prompt, level=level) if level and by_length else prompt
 
 
 def list_form(listed: str, prompts: Sequence[Prompt]) -> str:

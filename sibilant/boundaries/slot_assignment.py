@@ -52,7 +52,7 @@ def _is_fading_voice(stage: Stage, run: Run) -> bool:
 
 def _left_over(stage: Stage, slot: SibilantSlot, matched: dict[int, int], places: PhonePlaces | None) -> Run | None:
     """Frication for a slot that took none: a run nobody took where the slot must lie, or a hidden one."""
-    room = _room_for(stage, slot, matched) if places is None else read_room(stage, places, slot.phone_index)
+    room = room_for(stage, slot, matched) if places is None else read_room(stage, places, slot.phone_index)
     taken = set(matched.values())
     free = [
         run
@@ -69,7 +69,7 @@ def _left_over(stage: Stage, slot: SibilantSlot, matched: dict[int, int], places
     return hidden_run(stage.scene, room, voiced=slot.phone in VOICED)
 
 
-def _room_for(stage: Stage, slot: SibilantSlot, matched: dict[int, int]) -> slice:
+def room_for(stage: Stage, slot: SibilantSlot, matched: dict[int, int]) -> slice:
     """Coarse frames in which a slot without a run may lie: between the runs its neighbours took, theirs included."""
     before = [matched[i] for i in matched if i < slot.phone_index]
     after = [matched[i] for i in matched if i > slot.phone_index]

@@ -68,8 +68,9 @@ def _with_what_is_lent(
     one: store.Caseload, case: Case, measures: Sequence[str], words: str, rater: str
 ) -> progress.ViewRequest:
     asked = progress.ViewRequest(tuple(measures), words, rater, store.day_of(one))  # type: ignore[arg-type]
-    given, not_lent = lent_to(one, case, asked)
-    return replace(asked, lent=given, not_lent=not_lent)
+    found = lent_to(one, case, asked)
+    lent = {place: given.lent for place, given in found.given.items() if given.lent is not None}
+    return replace(asked, lent=lent, not_lent=found.reasons, questions=found.asked)
 
 
 def _check_asked(measures: Sequence[str], words: str) -> None:
@@ -133,9 +134,9 @@ def method_of(view: CaseView, case: Case) -> Method:
     """
     labels = [summary.method for one in view.summaries for summary in one.measures.values() if summary.n_measured]
     for token in case.tokens:
-        for method in (found.method for found in token.tokens.values()):
-            if method is not None and (not labels or method.label == labels[0]):
-                return method
+        for found in token.measurements.values():
+            if not labels or found.method.label == labels[0]:
+                return found.method
     raise OutputError(f"{view.client.code}: nothing measured yet, so there is nothing to draw")
 
 

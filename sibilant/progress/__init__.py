@@ -6,8 +6,9 @@ from .change import bridge, changes, compare, limit_factor, measurement_error
 from .context import accuracy_map, context_map, context_of
 from .contrast import additions, before_after
 from .contrasts import contrast
-from .frame import ViewRequest, make_frame
-from .lending import baseline_spreads, lend
+from .following import Following
+from .frame import ViewRequest, followed, make_frame
+from .lending import RULE, Others, grounds_of, lend, lender
 from .means import Estimate, bootstrap_mean, half_width, least_difference, mean_interval, paired, sd_interval, welch
 from .plan import Plan, PlanRow, plan
 from .planning import YEAR_ALARM
@@ -15,8 +16,9 @@ from .proportions import mcnemar_exact, newcombe, wilson
 from .related import DECAY_DAYS
 from .reliability import alpha, error_of_measurement, fleiss, intraclass, kappa, limits_of_agreement
 from .separation import separation
-from .session import expected, reason_left_out, summarise
+from .session import expected, reason_left_out, summarise, values_under
 from .sets import fades, first_against_third, sets_of_three
+from .shared_steps import shared_steps
 from .single_case import nap, phase_effect, tau_variants
 from .trend import exact_p, kendall_s, trend
 from .unlike import WATCHED, Unlike, most_unlike
@@ -24,9 +26,12 @@ from .view import view
 
 __all__ = [
     "DECAY_DAYS",
+    "RULE",
     "WATCHED",
     "YEAR_ALARM",
     "Estimate",
+    "Following",
+    "Others",
     "Plan",
     "PlanRow",
     "Unlike",
@@ -37,7 +42,6 @@ __all__ = [
     "agreement",
     "agreement_with_self",
     "alpha",
-    "baseline_spreads",
     "before_after",
     "bootstrap_mean",
     "bridge",
@@ -52,6 +56,8 @@ __all__ = [
     "fades",
     "first_against_third",
     "fleiss",
+    "followed",
+    "grounds_of",
     "half_width",
     "intraclass",
     "judgement_by",
@@ -59,6 +65,7 @@ __all__ = [
     "kendall_s",
     "least_difference",
     "lend",
+    "lender",
     "limit_factor",
     "limits_of_agreement",
     "main_rater",
@@ -77,10 +84,12 @@ __all__ = [
     "sd_interval",
     "separation",
     "sets_of_three",
+    "shared_steps",
     "standing",
     "summarise",
     "tau_variants",
     "trend",
+    "values_under",
     "view",
     "welch",
     "wilson",

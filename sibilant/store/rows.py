@@ -14,6 +14,7 @@ from .checksums import is_whole
 from .encode import method_from
 from .people import client_id, codes
 from .schema import (
+    CHOICES,
     CLIENTS,
     CLIPS,
     CORRECTIONS,
@@ -22,6 +23,7 @@ from .schema import (
     EVENTS,
     GOALS,
     JUDGEMENTS,
+    LENT,
     MEASUREMENTS,
     METADATA,
     METHODS,
@@ -30,6 +32,7 @@ from .schema import (
     RECORDINGS,
     RUNS,
     SESSIONS,
+    SURROUNDINGS,
     TOKENS,
     VISITS,
     Day,
@@ -42,6 +45,7 @@ TABLES = (
     METHODS,
     DEVICES,
     CLIENTS,
+    CHOICES,
     EVENTS,
     EARLIER,
     GOALS,
@@ -51,11 +55,13 @@ TABLES = (
     RECORDINGS,
     PROMPTS,
     CLIPS,
+    SURROUNDINGS,
     ORDERS,
     TOKENS,
     MEASUREMENTS,
     JUDGEMENTS,
     CORRECTIONS,
+    LENT,
 )
 PARENTS = {"client_id": "clients", "session_id": "sessions", "recording_id": "recordings", "token_id": "tokens"}
 

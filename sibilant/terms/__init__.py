@@ -1,5 +1,6 @@
 """The nouns, frozen: no input or output, no signal processing."""
 
+from .measurement import NOT_MEASURED, Measurement, Measures, Spectrum
 from .measures import MEASURES, Measure, Scope, measures_of
 from .method import Method, MicrophoneResponse, Window
 from .noise import Cut, NoiseSpectrum
@@ -13,17 +14,18 @@ from .sound import (
     Review,
     SibilantInterval,
     SibilantSlot,
+    Sound,
     Source,
     Utterance,
     Word,
 )
-from .suitability import Aspect, Sign, Suitability, TokenSupport, Verdict
+from .suitability import Aspect, Sign, Suitability, Surroundings, TokenSupport, Verdict
 from .takes import Separation, SustainedTake
-from .token import Measures, Spectrum, Token
 from .vocabulary import Finding, Position, Support, Voice
 
 __all__ = [
     "MEASURES",
+    "NOT_MEASURED",
     "Aspect",
     "Comparison",
     "Cut",
@@ -31,6 +33,7 @@ __all__ = [
     "Finding",
     "Interval",
     "Measure",
+    "Measurement",
     "Measures",
     "Method",
     "MicrophoneResponse",
@@ -46,12 +49,13 @@ __all__ = [
     "SibilantInterval",
     "SibilantSlot",
     "Sign",
+    "Sound",
     "Source",
     "Spectrum",
     "Suitability",
     "Support",
+    "Surroundings",
     "SustainedTake",
-    "Token",
     "TokenSupport",
     "Utterance",
     "Verdict",

@@ -11,7 +11,7 @@ from .converting import Converted, change_passphrase, decrypt, encrypt, recover,
 from .drafts import draft_folder, erase_drafts, has_draft, read_draft, write_draft
 from .encode import method_from
 from .engine import looks_synchronised, read_place
-from .judging import add_corrections, add_judgements, judging_order, keep_order
+from .judging import add_corrections, add_judgements, add_measured, judging_order, keep_order
 from .keys import (
     KEY_FILE,
     PASSPHRASE_FROM,
@@ -56,10 +56,12 @@ from .sessions import (
     sessions,
 )
 from .switching import finish_rekeying, finish_restoring
+from .surroundings import Around, read_surroundings
 
 __all__ = [
     "KEY_FILE",
     "PASSPHRASE_FROM",
+    "Around",
     "BackedUp",
     "Caseload",
     "Clock",
@@ -81,6 +83,7 @@ __all__ = [
     "add_event",
     "add_goal",
     "add_judgements",
+    "add_measured",
     "add_run",
     "add_visit",
     "at_work",
@@ -143,6 +146,7 @@ __all__ = [
     "read_draft",
     "read_key_file",
     "read_place",
+    "read_surroundings",
     "recover",
     "refuse_kept",
     "refuse_taken",

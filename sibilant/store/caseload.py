@@ -182,6 +182,7 @@ SESSIONS_ANEW = frozenset({"session moved", "session removed", "put into the bin
 STALE_AFTER = {
     "judged": SESSIONS_ANEW,
     "reviewed": SESSIONS_ANEW | {"reviewed"},
+    "measured again": SESSIONS_ANEW | {"reviewed", "measured again"},
     "client changed": frozenset({"client changed"}),
 }
 """What another person may have done meanwhile that a change can't stand on; anything, where the change is not here."""

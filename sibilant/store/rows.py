@@ -15,6 +15,7 @@ from .encode import method_from
 from .people import client_id, codes
 from .schema import (
     BINNED_SOUNDS,
+    CHOICES,
     CLIENTS,
     CLIPS,
     CORRECTIONS,
@@ -32,6 +33,7 @@ from .schema import (
     RECORDINGS,
     RUNS,
     SESSIONS,
+    SURROUNDINGS,
     TOKENS,
     VISITS,
     Day,
@@ -44,6 +46,7 @@ TABLES = (
     METHODS,
     DEVICES,
     CLIENTS,
+    CHOICES,
     EVENTS,
     EARLIER,
     GOALS,
@@ -53,6 +56,7 @@ TABLES = (
     RECORDINGS,
     PROMPTS,
     CLIPS,
+    SURROUNDINGS,
     ORDERS,
     TOKENS,
     MEASUREMENTS,

@@ -13,7 +13,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from ..errors import CaseloadError, NoRoomError, RefusedError
-from ..terms import Measurement, Method, Prompt, Sound
+from ..terms import Measurement, Method, Prompt, Sound, Surroundings
 from ..terms.clinic import Session
 from ..terms.vocabulary import CUES, LEVELS
 from .caseload import Caseload
@@ -34,6 +34,7 @@ from .schema import (
     SETTINGS,
     TOKENS,
 )
+from .surroundings import keep_surroundings
 
 CHANGEABLE = {"on", "level", "cue", "device", "room", "phase", "bridge", "note", "elicited"}
 
@@ -78,6 +79,7 @@ class NewSession:
     recordings: tuple[NewRecording, ...] = ()
     sounds: tuple[NewSound, ...] = ()
     clips: tuple[NewClip, ...] = ()
+    surroundings: tuple[Surroundings, ...] = ()
 
 
 def keep_session(caseload: Caseload, new: NewSession) -> Session:
@@ -98,6 +100,7 @@ def keep_session(caseload: Caseload, new: NewSession) -> Session:
         recordings = _insert(connection, RECORDINGS, [_recording_row(one, number) for one in new.recordings])
         _plain(connection, PROMPTS, [_prompt_row(p, i, number) for i, p in enumerate(new.prompts, start=1)])
         _plain(connection, CLIPS, [{**asdict(clip), "session_id": number} for clip in new.clips])
+        keep_surroundings(connection, number, new.surroundings)
         _keep_sounds(connection, number, recordings, new)
     return replace(session, recordings=tuple(recording.sha256 for recording in new.recordings))
 

@@ -17,6 +17,8 @@ from sibilant import store
 from sibilant.clinic import clients, removing
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import CaseloadError, RefusedError
+from sibilant.store.binned import CARRIED
+from sibilant.store.schema import CLIENTS, LENDERS, METADATA
 from sibilant.terms.clinic import Consent, Event, Judgement
 
 CODE, OTHER = "C-7QXK", "C-M4RT"
@@ -279,3 +281,12 @@ def test_on_the_command_line(handle: CaseloadHandle, capsys: pytest.CaptureFixtu
     found = json.loads(capsys.readouterr().out)
     assert found["erased"] and found["in_bin"] == [] and found["until"] is None
     assert run(["client", "restore", CODE, *at]) == 3 and "not in the bin" in capsys.readouterr().err
+
+
+def test_every_table_that_hangs_on_a_client_goes_along() -> None:
+    """A table that a later format adds is carried into the bin, or is made anew (what a client lends)."""
+    hang = {CLIENTS}
+    for table in METADATA.sorted_tables:
+        if any(key.column.table in hang for key in table.foreign_keys):
+            hang.add(table)
+    assert hang == {*CARRIED, LENDERS}

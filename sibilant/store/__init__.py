@@ -55,8 +55,8 @@ from .sessions import (
     remember,
     sessions,
 )
-from .switching import finish_rekeying, finish_restoring
 from .surroundings import Around, read_surroundings
+from .switching import finish_rekeying, finish_restoring
 
 __all__ = [
     "KEY_FILE",

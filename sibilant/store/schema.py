@@ -8,7 +8,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-FORMAT = 7
+FORMAT = 8
 NAMING = {
     "ix": "ix_%(column_0_label)s",
     "uq": "uq_%(table_name)s_%(column_0_name)s",
@@ -206,6 +206,19 @@ CLIPS = sa.Table(
     sa.Column("start_s", sa.Float, nullable=False),
     sa.UniqueConstraint("session_id", "prompt_index", "attempt"),
 )
+SURROUNDINGS = sa.Table(
+    "surroundings",
+    METADATA,
+    _key(),
+    _check(),
+    _of("session_id", "sessions.id"),
+    sa.Column("prompt_index", sa.Integer, nullable=False),
+    sa.Column("attempt", sa.Integer, nullable=False),
+    sa.Column("cut_hz", sa.Float),
+    _text("noise"),
+    _text("sounds"),
+    sa.UniqueConstraint("session_id", "prompt_index", "attempt"),
+)
 TOKENS = sa.Table(
     "tokens",
     METADATA,
@@ -350,6 +363,16 @@ RUNS = sa.Table(
     sa.Column("done_on", Day, nullable=False),
     _text("level"),
     _text("marks"),
+)
+CHOICES = sa.Table(
+    "method_choices",
+    METADATA,
+    _key(),
+    _check(),
+    _of("client_id", "clients.id"),
+    sa.Column("chosen_on", Day, nullable=False),
+    _text("method"),
+    _text("before"),
 )
 LENDERS = sa.Table(
     "lenders",

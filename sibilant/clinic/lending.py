@@ -30,7 +30,7 @@ def lent_to(caseload: store.Caseload, case: Case, asked: progress.ViewRequest) -
     others = progress.Others([one for each in lenders for one in each.spreads], store.devices(caseload))
     frame, _ = progress.make_frame(case, asked)
     given, reasons = progress.lend(frame, others, store.day_of(caseload))
-    fresh = {place: one for place, one in given.items() if case.given.get(place) != one}
+    fresh = {place: one for place, one in given.items() if place[1] and case.given.get(place) != one}
     if fresh:
         store.keep_given(caseload, case.client.code, fresh)
     return FromOthers(given, reasons, _asked(case, lenders))

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from ..terms.clinic import Case, Device
 from ..terms.lending import BaselineSpread, Given, Grounds, Lender
 from .change import LEAST_BASELINE, measurement_error
-from .frame import ALSO, Frame, ViewRequest, make_frame
+from .frame import ALSO, NEXT, Frame, ViewRequest, make_frame
 from .session import is_main_s, summarise
 from .shared_steps import device_probes
 from .spread import fit_spread, too_few_clients
@@ -60,7 +60,7 @@ class Others:
 
 
 def lend(frame: Frame, others: Others, on: dt.date) -> tuple[dict[tuple[str, int], Given], tuple[str, ...]]:
-    """Return with what each measure's later sessions are judged, and why nothing is lent where nothing is.
+    """Return with what each measure's later sessions and the next one are judged, and why nothing is lent to them.
 
     What a verdict was given with stays, the plain rule too, as long as its grounds are the same: method, level, kind of
     device, and the probes of the baseline. A session held back until it is judged by ear has no verdict yet.
@@ -85,6 +85,7 @@ def lend(frame: Frame, others: Others, on: dt.date) -> tuple[dict[tuple[str, int
         fresh = Given(grounds, fit_spread([o.sd for o in alike], [o.df for o in alike], fitted_on=on), len(alike), on)
         if fresh.lent is None and key == frame.keys[0]:
             reasons.append(f"the plain rule gives new verdicts: {too_few_clients(len(alike))}")
+        found[key, NEXT] = fresh
         for session in line.later:
             if frame.shown(session):
                 before = frame.case.given.get((key, session.number))

@@ -133,8 +133,9 @@ def change_row(view: CaseView, key: str) -> tuple[str, ...]:
     difference = limit = "–"
     if change is not None and plain.finite(change.difference):
         difference = plain.signed(wording.interval_text(measure, change.difference, change.low, change.high))
-    if error is not None and plain.finite(error.limit):
-        limit = wording.quantity(measure, error.limit, error.limit)
+    reach = plain.limit_of(view, key)
+    if plain.finite(reach):
+        limit = wording.quantity(measure, reach, reach)
     return (measure.name, baseline, now, difference, limit, plain.verdict_text(view, key))
 
 
@@ -174,7 +175,10 @@ def _change_note(view: CaseView, keys: Sequence[str]) -> str:
             f" Difference: over the {change.n_shared_words} words measured in both; looked at {change.n_looks} times."
         )
     other = " Only the first row was chosen at the start; the others are exploratory." if len(keys) > 1 else ""
-    return f"In brackets: 95\u2009% intervals.{words}{other}"
+    several = max((one.n_measures for one in view.changes if one.key in keys[1:]), default=1)
+    shared = f" Their limits share one promise between {several} of them." if several > 1 else ""
+    beside = "".join(f" {line}" for line in plain.limit_lines(view, keys[0]))
+    return f"In brackets: 95\u2009% intervals.{words}{other}{shared}{beside}"
 
 
 def measured(view: CaseView, settings: ReportSettings, *, keys: Sequence[str]) -> tuple[Part, ...]:
@@ -259,9 +263,10 @@ def _error_line(view: CaseView) -> str:
     if error is None or not plain.finite(error.limit):
         reasons = wording.brief(error.reasons) if error is not None else ""
         return f"Measurement error: cannot be judged: {reasons or 'three probes on different days are needed'}."
-    limit, sem, sdc = (wording.quantity(measure, v, v) for v in (error.limit, error.sem, error.sdc))
+    sem, sdc = (wording.quantity(measure, v, v) for v in (error.sem, error.sdc))
     return (
-        f"Measurement error of {measure.name}, from {error.k} {probes}: one later probe may differ by {limit}; "
+        f"Measurement error of {measure.name}, from {error.k} {probes}{wording.more_clients(error)}: one later probe"
+        f" may differ by {wording.limit_text(error)}; "
         f"standard error of measurement {sem}, smallest detectable change {sdc}."
     )
 

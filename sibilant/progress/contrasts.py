@@ -12,7 +12,6 @@ from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from ..terms import Token
 from ..terms.change import Contrast
 from ..terms.clinic import KeptToken
 from ..terms.sound import SibilantSlot
@@ -20,7 +19,7 @@ from ..terms.takes import NEEDED_EACH, Separation
 from ..terms.vocabulary import Heard
 from .accuracy import counts, judgement_by
 from .separation import separation
-from .session import measured_under, reason_left_out
+from .session import measured_under, reason_left_out, values_under
 
 CORRECT, ALL, WRONG = "sounds judged correct", "all attempts", "/s/ heard as wrong, beside like vowels"
 _WRONG: frozenset[Heard] = frozenset({"approximation", "distorted", "substituted"})
@@ -111,28 +110,26 @@ class _Asked:
         """The values of one sound, of those that the ear's word lets in; what was left out, counted."""
         values, left_out = [], Counter[str]()
         for token in self.tokens:
-            slot = token.any_token.slot
+            slot = token.sound.slot
             if slot is None or slot.phone != phone or not counts(token) or slot.cluster.startswith("str"):
                 continue
             judgement = judgement_by(token, self.rater)
             if not wanted(judgement.heard if judgement is not None else None):
                 continue
-            measured = measured_under(token, self.method)
-            if reason := self._left_out(token, measured):
+            if reason := self._left_out(token):
                 left_out[reason] += 1
-            elif measured is not None and measured.measures is not None:
-                values.append((vowel_kind(slot), float(measured.measures.values[self.key])))
+            else:
+                values.append((vowel_kind(slot), float(values_under(token, self.method)[self.key])))
         return _Side(tuple(values), dict(left_out))
 
-    def _left_out(self, token: KeptToken, measured: Token | None) -> str:
+    def _left_out(self, token: KeptToken) -> str:
         """A sound buried in the noise has no value; one whose noise could not be taken out lies towards the noise."""
-        flags = (
-            (*measured.flags, *(measured.measures.flags if measured.measures is not None else ())) if measured else ()
-        )
-        for flag in ("uncorrected", "buried"):
-            if flag in flags and (flag == "uncorrected" or reason_left_out(token, self.key, self.method)):
-                return flag
-        return reason_left_out(token, self.key, self.method)
+        reason = reason_left_out(token, self.key, self.method)
+        measured = measured_under(token, self.method)
+        flags = {*measured.flags, *measured.measures.flags} if measured is not None else set()
+        if "uncorrected" in flags:
+            return "uncorrected"
+        return "buried" if reason and "buried" in flags else reason
 
 
 def _contrast(key: str, session: int, s: _Side, other: _Side, what: tuple[str, str]) -> Contrast:
@@ -160,7 +157,7 @@ def _ends(found: Separation) -> tuple[float, float]:
 
 
 def _phone(token: KeptToken) -> str:
-    slot = token.any_token.slot
+    slot = token.sound.slot
     return slot.phone if slot is not None else ""
 
 

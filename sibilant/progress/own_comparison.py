@@ -85,7 +85,7 @@ def _practised(frame: Frame, session: Session) -> tuple[Wanted, Wanted]:
 
 
 def _is_sh(token: KeptToken) -> bool:
-    slot = token.any_token.slot
+    slot = token.sound.slot
     return slot is not None and slot.phone == "SH"
 
 

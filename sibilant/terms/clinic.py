@@ -10,8 +10,9 @@ from typing import Literal
 
 from .care import Goal, PracticeRun, Visit
 from .lending import Given
+from .measurement import Measurement
+from .sound import Sound
 from .therapy import Therapy
-from .token import Token
 from .vocabulary import CUES, ELICITED, HEARD, KEEPS, LEVELS, PHASES, Cue, Elicited, Heard, Keep, Level, Phase
 
 Direction = Literal["higher", "lower", "longer", "shorter", "none"]
@@ -269,18 +270,15 @@ class Correction:
 
 @dataclass(frozen=True, slots=True)
 class KeptToken:
-    """One token as kept: measured once under each method, judged by none, one or several people.
+    """One token as kept: a sound, measured once under each method, judged by none, one or several people.
 
-    ``key`` names it within its session (prompt, attempt, slot); ``tokens`` holds one entry per method label, reviewed
-    boundaries applied; ``reviewed`` says that a person has looked at it; ``clip`` is the hash of its kept word.
+    ``sound`` has reviewed boundaries applied; ``measurements`` holds one per method label; ``reviewed`` says that a
+    person has looked at it; ``clip`` is the hash of its kept word.
     """
 
-    key: str
+    sound: Sound
     session: int
-    prompt_index: int
-    prompt: str
-    attempt: int
-    tokens: Mapping[str, Token]
+    measurements: Mapping[str, Measurement] = field(default_factory=dict)
     judgements: tuple[Judgement, ...] = ()
     corrections: tuple[Correction, ...] = ()
     treated: bool | None = None
@@ -289,7 +287,27 @@ class KeptToken:
     clip: str = ""
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "tokens", MappingProxyType(dict(self.tokens)))
+        object.__setattr__(self, "measurements", MappingProxyType(dict(self.measurements)))
+
+    @property
+    def key(self) -> str:
+        """What names it within its session: prompt, attempt, slot."""
+        return self.sound.id
+
+    @property
+    def prompt_index(self) -> int:
+        """Place of its prompt in the session's list, from 1."""
+        return self.sound.prompt_index
+
+    @property
+    def prompt(self) -> str:
+        """What was to be said."""
+        return self.sound.prompt_text
+
+    @property
+    def attempt(self) -> int:
+        """Which attempt at its prompt it belongs to, from 1; 0 for a prompt not heard."""
+        return self.sound.utterance.attempt if self.sound.utterance is not None else 0
 
     @property
     def reviewed(self) -> bool:
@@ -299,14 +317,18 @@ class KeptToken:
     @property
     def awaits_the_ear(self) -> bool:
         """Whether it is an expected sibilant in an attempt that counts and may be the client's."""
-        one = self.any_token
-        spoken = one.utterance
-        return one.slot is not None and spoken is not None and spoken.counts and spoken.voice != "other"
+        spoken = self.sound.utterance
+        return self.sound.slot is not None and spoken is not None and spoken.counts and spoken.voice != "other"
 
     @property
-    def any_token(self) -> Token:
-        """The token under whichever method was measured first: what does not hang on the method."""
-        return next(iter(self.tokens.values()))
+    def flags(self) -> tuple[str, ...]:
+        """Reasons for care, those that the first measurement saw included."""
+        return next((one.flags for one in self.measurements.values()), self.sound.flags)
+
+    @property
+    def bandwidth_hz(self) -> float | None:
+        """Up to where the sound has energy, which hangs on no method; None where it was not measured."""
+        return next((one.bandwidth_hz for one in self.measurements.values()), None)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,6 @@ import csv
 import datetime as dt
 import subprocess
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
 
@@ -113,8 +112,8 @@ def _tokens(material: ModuleType, sounds: list[tuple[str, str, str, float]]) -> 
     found = []
     for place, (phone, vowel, heard, value) in enumerate(sounds):
         slot = SibilantSlot(phone, 1, "initial", vowel_after=vowel)
-        made = replace(material.token(place, value, slot=slot), id=f"{place + 1}.1.1")
-        found.append(material.kept(1, made, material.judgement(made.id, heard)))
+        made = material.changed(material.token(place, value, slot=slot), id=f"{place + 1}.1.1")
+        found.append(material.kept(1, made, material.judgement(made.key, heard)))
     return found
 
 
@@ -132,6 +131,23 @@ def test_contrast_made_and_not_yet_heard_shows(material: ModuleType) -> None:
     assert (everything.over, wrong.over) == (ALL, WRONG)
     assert wrong.low < 800 < wrong.high and wrong.low > 400
     assert not everything.low > 400, "vowels not matched hide it"
+
+
+def test_sounds_buried_or_not_corrected_are_left_out_and_counted(material: ModuleType) -> None:
+    """A sound whose noise could not be taken out has a figure, drawn towards the noise: it stays out."""
+    sounds = [("S", "IY1", "correct", 7000.0 + 30 * i) for i in range(9)]
+    sounds += [("SH", "IY1", "correct", 5000.0 + 40 * i) for i in range(8)]
+    tokens = _tokens(material, sounds)
+    for place, flag in ((0, "uncorrected"), (9, "buried")):
+        gone = {"centroid_hz": 100.0} if flag == "uncorrected" else {"sd_hz": 900.0}
+        made = material.token(place, gone, slot=tokens[place].sound.slot, flags=(flag,))
+        tokens[place] = material.kept(1, made, *tokens[place].judgements)
+    found = contrast(tokens, 1, "centroid_hz", "house-15k", "R1")
+    assert (found.n_s, found.n_sh, dict(found.left_out)) == (8, 7, {"uncorrected": 1, "buried": 1})
+    assert found.left_out_words == (
+        "left out: buried 1 (weak sounds fail first), uncorrected 1 (no pause to judge the noise by)"
+    )
+    assert found.difference > 1800
 
 
 def test_against_theta_where_words_for_it_were_asked(material: ModuleType) -> None:
@@ -208,7 +224,7 @@ def test_words_gained_take_the_paired_interval(material: ModuleType) -> None:
     for place in range(20):
         for number, kept, right in ((1, early, place < 10), (2, late, place < 14)):
             made = material.token(place, 6000.0)
-            kept.append(material.kept(number, made, material.judgement(made.id, "correct" if right else "distorted")))
+            kept.append(material.kept(number, made, material.judgement(made.key, "correct" if right else "distorted")))
     found = words_gained(early, late, "R1", days=days)
     assert found is not None
     assert (found.difference, found.low, found.high) == newcombe_paired(10, 4, 0, 6)

@@ -15,6 +15,7 @@ import pytest
 from sibilant.progress import view
 from sibilant.progress.change import changes, limit_factor
 from sibilant.progress.own_comparison import ANOTHER_SOUND, NOT_PRACTISED, Both, less
+from sibilant.terms import Measurement
 from sibilant.terms.change import LARGER, WITHIN, MeasureSummary, WordValue
 from sibilant.terms.clinic import Case
 
@@ -78,14 +79,14 @@ def _practising(material: ModuleType) -> Case:
     tokens = []
     for token in case.tokens:
         rise = 900.0 if token.session > 3 and token.prompt.casefold() in treated else 0.0
-        tokens.append(replace(token, tokens={label: _raised(one, rise) for label, one in token.tokens.items()}))
+        raised = {label: _raised(one, rise) for label, one in token.measurements.items()}
+        tokens.append(replace(token, measurements=raised))
     return replace(case, tokens=tuple(tokens), client=replace(case.client, treated=treated))
 
 
-def _raised(measured: object, rise: float) -> object:
-    values = {**measured.measures.values}  # type: ignore[attr-defined]
-    values[KEY] += rise
-    return replace(measured, measures=replace(measured.measures, values=values))  # type: ignore[type-var, attr-defined]
+def _raised(measured: Measurement, rise: float) -> Measurement:
+    values = {**measured.measures.values, KEY: measured.measures.values[KEY] + rise}
+    return replace(measured, measures=replace(measured.measures, values=values))
 
 
 def test_words_not_practised_are_a_comparison_of_the_clients_own(material: ModuleType) -> None:

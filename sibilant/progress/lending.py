@@ -10,17 +10,16 @@ from ..terms.clinic import Case, Device
 from ..terms.lending import BaselineSpread, Given, Grounds, Lender
 from .change import LEAST_BASELINE, measurement_error
 from .frame import ALSO, NEXT, Frame, ViewRequest, make_frame
-from .session import is_main_s, summarise
 from .shared_steps import device_probes
 from .spread import fit_spread, too_few_clients
 
-RULE = 2
+RULE = 3
 """Counted up when what a client lends is had in another way, so that what was kept is made anew."""
 
 
 def lender(case: Case) -> Lender:
     """Return what a client brings: the spreads of its baseline, and its sessions by device."""
-    frame, _ = make_frame(case, ViewRequest(measures=ALSO))
+    frame = make_frame(case, ViewRequest(measures=ALSO))
     return Lender(_baseline_spreads(frame), device_probes(frame))
 
 
@@ -35,10 +34,7 @@ def _baseline_spreads(frame: Frame) -> tuple[BaselineSpread, ...]:
     found = []
     device, level, _, _ = line.conditions
     for key in frame.keys:
-        probes = []
-        for session in line.baseline:
-            tokens = [token for token in frame.wanted(frame.tokens(session), session) if is_main_s(token)]
-            probes.append((session.number, summarise(tokens, key, frame.method)))
+        probes = [(one.number, frame.summary(one, key, frame.method)) for one in line.baseline]
         error = measurement_error(key, probes)
         if error.k >= LEAST_BASELINE and error.sd > 0:
             found.append(BaselineSpread(key, frame.method, level, device, error.sd, error.k - 1))

@@ -55,8 +55,9 @@ def own_comparisons(frame: Frame) -> tuple[Change, ...]:
         first = []
         for session in later:
             wanted = pair(frame, session)
-            baseline = [_both(frame, one, key, wanted) for one in line.baseline]
-            first.append(less(key, baseline, _both(frame, session, key, wanted), against))
+            method = frame.under(session, key)
+            baseline = [_both(frame, one, method, wanted) for one in line.baseline]
+            first.append(less(key, baseline, _both(frame, session, method, wanted), against))
         found += agreed([one for one in first if one is not None])
     return tuple(found)
 
@@ -89,9 +90,9 @@ def _is_sh(token: KeptToken) -> bool:
     return slot is not None and slot.phone == "SH"
 
 
-def _both(frame: Frame, session: Session, key: str, wanted: tuple[Wanted, Wanted]) -> Both:
-    tokens = frame.tokens(session)
-    followed, beside = (summarise([t for t in tokens if want(t)], key, frame.method) for want in wanted)
+def _both(frame: Frame, session: Session, method: str, wanted: tuple[Wanted, Wanted]) -> Both:
+    tokens, key = frame.tokens(session), frame.keys[0]
+    followed, beside = (summarise([t for t in tokens if want(t)], key, method) for want in wanted)
     return Both(session.number, followed, beside)
 
 

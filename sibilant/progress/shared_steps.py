@@ -18,7 +18,7 @@ import numpy as np
 
 from ..terms.lending import DeviceProbe
 from .frame import Frame
-from .session import by_word, is_main_s, summarise
+from .session import by_word
 
 KEY = "centroid_hz"
 """A microphone's response moves spectral measures; the spectral mean stands for them."""
@@ -62,15 +62,11 @@ def device_probes(frame: Frame) -> tuple[DeviceProbe, ...]:
         groups = defaultdict(list)
         for session in line.sessions:
             if session.device and not session.bridge:
-                groups[session.device].append(session)
-        for device, sessions in groups.items():
-            tables = []
-            for session in sessions:
-                tokens = [token for token in frame.wanted(frame.tokens(session), session) if is_main_s(token)]
-                tables.append(by_word(summarise(tokens, KEY, frame.method).words))
-            effects = session_effects(tables)
+                groups[session.device, frame.under(session, KEY)].append(session)
+        for (device, method), sessions in groups.items():
+            effects = session_effects([by_word(frame.summary(one, KEY, method).words) for one in sessions])
             found += [
-                DeviceProbe(device, frame.method, session.on, session.phase, effect)
+                DeviceProbe(device, method, session.on, session.phase, effect)
                 for session, effect in zip(sessions, effects, strict=True)
                 if math.isfinite(effect)
             ]

@@ -5,15 +5,29 @@ from __future__ import annotations
 import datetime as dt
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, get_args
 
-from .vocabulary import CUES, FINDINGS, LEVELS, Cue, Finding, Level, Position, Voice
+from .vocabulary import (
+    CUES,
+    FINDINGS,
+    LEVELS,
+    POSITIONS,
+    SIBILANTS,
+    VOICES,
+    Cue,
+    Finding,
+    Level,
+    Position,
+    Voice,
+    check_words,
+)
 
 if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
 Beside = Literal["silence", "voiced", "release", "frication", "edge_of_recording"]
+_BESIDE = get_args(Beside)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +141,9 @@ class SibilantSlot:
     previous_phone: str = ""
     next_phone: str = ""
 
+    def __post_init__(self) -> None:
+        check_words(self, phone=SIBILANTS, position=POSITIONS)
+
 
 @dataclass(frozen=True, slots=True)
 class Prompt:
@@ -177,6 +194,9 @@ class Utterance:
     sure: bool = True
     counts: bool = True
 
+    def __post_init__(self) -> None:
+        check_words(self, voice=VOICES)
+
 
 @dataclass(frozen=True, slots=True)
 class Edge:
@@ -187,6 +207,9 @@ class Edge:
     uncertainty_ms: float
     confidence: float
     floor_limited: bool = False
+
+    def __post_init__(self) -> None:
+        check_words(self, beside=_BESIDE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,7 +277,7 @@ class Sound:
     reader: str = ""
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "finding", FINDINGS.read(self.finding))
+        check_words(self, finding=FINDINGS)
         if self.slot_probability is not None and not 0 <= self.slot_probability <= 1:
             raise ValueError(f"a probability is 0 to 1; got {self.slot_probability}")
 

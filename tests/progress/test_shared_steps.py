@@ -102,7 +102,7 @@ def test_effects_against_least_squares_with_words_missing() -> None:
 
 
 def test_probes_of_a_case(material: ModuleType) -> None:
-    frame, _ = make_frame(material.case([6000, 6050, 5950, 6400]), ViewRequest())
+    frame = make_frame(material.case([6000, 6050, 5950, 6400]), ViewRequest())
     found = device_probes(frame)
     assert [round(one.value) for one in found] == [-100, -50, -150, 300]
     assert {one.device for one in found} == {"desk"} and found[-1].phase == "treatment"
@@ -114,7 +114,7 @@ def test_the_clients_own_sessions_decide_whether_it_is_asked(material: ModuleTyp
     rises = [0.0] * 5 + [500.0] * 7
     sessions = [material.session(n, on=day, phase="treatment") for n, day in enumerate(days, start=1)]
     case = material.case([6000 + rise for rise in rises], sessions=sessions)
-    label = device_probes(make_frame(case, ViewRequest())[0])[0].method
+    label = device_probes(make_frame(case, ViewRequest()))[0].method
     random = np.random.default_rng(6)
     others = [
         Lender((), tuple(DeviceProbe("desk", label, day, "treatment", rise + float(random.normal(0, 100)))

@@ -70,7 +70,10 @@ def follow(frame: Frame, key: str, summaries: Sequence[SessionSummary]) -> Follo
     error = _with_limits(measurement_error(key, baseline), lent.get(last), n_measures)
     if main.reference != "baseline":
         error = replace(error, reasons=_as_reference(error.reasons))
-        found = [replace(change, reasons=_as_reference(change.reasons)) for change in found]
+        found = [
+            replace(one, reasons=_as_reference(one.reasons), provisional=_as_reference([one.provisional])[0])
+            for one in found
+        ]
     return Followed(error, tuple(found), *_shape(key, main, table, months), tuple(bridged))
 
 
@@ -126,7 +129,9 @@ def _with_limits(error: MeasurementError, lent: ClinicSpread | None, n_measures:
 
 def _as_reference(reasons: Sequence[str]) -> tuple[str, ...]:
     """Reasons in words that call no probe a baseline."""
-    return tuple(reason.replace("baseline", "reference") for reason in reasons)
+    return tuple(
+        reason.replace("baselines", "probes of the reference").replace("baseline", "reference") for reason in reasons
+    )
 
 
 def _probes(sessions: Sequence[Session], table: dict[int, MeasureSummary]) -> list[Probe]:

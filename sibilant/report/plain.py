@@ -227,7 +227,8 @@ def limit_lines(view: CaseView, key: str) -> tuple[str, ...]:
         lines.append(
             f"The limit takes in the day-to-day spread of {lent.n_clients} more of the clinic's clients (SD"
             f" {wording.quantity(measure, lent.typical, lent.typical)}, spread of its logarithm"
-            f" {lent.spread:.2f}{fitted}); by this baseline alone: {change.plain_verdict}, limit"
+            f" {lent.spread:.2f}{fitted}); by the client's own"
+            f" {wording.reference_words(view)} alone: {change.plain_verdict}, limit"
             f" {wording.quantity(measure, change.plain_limit, change.plain_limit)}."
         )
     if change.provisional and change.related_verdict is not None:

@@ -7,6 +7,7 @@ from .context import accuracy_map, context_map, context_of
 from .contrast import additions, before_after
 from .contrasts import contrast
 from .frame import ViewRequest, make_frame
+from .heard import goal_met, goal_probes
 from .lending import baseline_spreads, lend
 from .means import Estimate, bootstrap_mean, half_width, least_difference, mean_interval, paired, sd_interval, welch
 from .plan import Plan, PlanRow, plan
@@ -52,6 +53,8 @@ __all__ = [
     "fades",
     "first_against_third",
     "fleiss",
+    "goal_met",
+    "goal_probes",
     "half_width",
     "intraclass",
     "judgement_by",

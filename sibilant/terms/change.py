@@ -8,7 +8,9 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
+from .care import Goal, PracticeRun, Visit
 from .clinic import Client, Device, Direction, EarlierProbe, Event, Session
+from .heard import Consistency, HeardGroup, WordsHeard
 from .sound import Interval
 from .vocabulary import Heard, Phase
 
@@ -524,6 +526,12 @@ class CaseView:
     contrasts_beside: tuple[Contrast, ...] = ()
     ear_and_figure: EarAndFigure | None = None
     advice: tuple[str, ...] = ()
+    heard: tuple[HeardGroup, ...] = ()
+    words_heard: tuple[WordsHeard, ...] = ()
+    consistency: tuple[Consistency, ...] = ()
+    goals: tuple[Goal, ...] = ()
+    visits: tuple[Visit, ...] = ()
+    runs: tuple[PracticeRun, ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("voiced", "str_cluster"):

@@ -22,6 +22,9 @@ reason.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 
 class SibilantError(Exception):
     """Base of all errors raised on purpose; its text is one line: what was asked, what is there, the way out."""
@@ -81,3 +84,47 @@ class OutputError(InputError):
 
 class NoRoomError(CaseloadError):
     """The caseload can be read, but its medium is full or can't be written."""
+
+
+MOST_FAULTS = 40
+
+
+class Faults:
+    """Errors gathered instead of raised at the first, so that a person mends a list in one go.
+
+    Examples
+    --------
+    >>> faults = Faults()
+    >>> for word in ("seal", "sael", "lael"):
+    ...     with faults.gathered():
+    ...         if word != "seal":
+    ...             raise LexiconError(f"'{word}' is not known; give its phones")
+    >>> faults.line()
+    "'sael' is not known, 'lael' is not known; give its phones"
+    """
+
+    def __init__(self) -> None:
+        self.errors: list[InputError] = []
+
+    @contextmanager
+    def gathered(self) -> Iterator[None]:
+        """Keep an error of an input instead of letting it out."""
+        try:
+            yield
+        except InputError as error:
+            self.errors.append(error)
+
+    def line(self, where: str = "") -> str:
+        """All of them in one line, ``where`` once: those with the same way out named together before it."""
+        ways: dict[str, list[str]] = {}
+        for error in self.errors[:MOST_FAULTS]:
+            fault, _, way_out = str(error).removeprefix(where).partition("; ")
+            ways.setdefault(way_out, []).append(fault)
+        told = [", ".join(faults) + (f"; {way}" if way else "") for way, faults in ways.items()]
+        left = len(self.errors) - MOST_FAULTS
+        return ". ".join([*told, f"And {left} more faults"] if left > 0 else told)
+
+    def let_out(self, where: str = "") -> None:
+        """Raise what was gathered as one error of the first one's kind; none where nothing was gathered."""
+        if self.errors:
+            raise type(self.errors[0])(f"{where}{self.line(where)}") from self.errors[0]

@@ -26,6 +26,7 @@ from .terms import (
     Review,
     SibilantInterval,
     SibilantSlot,
+    SlotPlace,
     Source,
     Suitability,
     Support,
@@ -33,7 +34,7 @@ from .terms import (
     TokenSupport,
     Utterance,
 )
-from .words import WordSearch, find_words, place_phones
+from .words import READER, WordSearch, find_words, place_phones
 
 LEAST_SNR_DB = 10.0
 """Below this ratio at 4-10 kHz a method that leaves the noise in gives no spectral value (docs/recordings.md)."""
@@ -95,6 +96,7 @@ class _Sound:
     sibilant: SibilantInterval | None
     name: str
     sure: bool = True
+    place: SlotPlace | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,7 +224,7 @@ def measure_again(
         What was observed of the whole recording, for a clip: its noise and cut stand for the clip's own, and the
         figures are then the recording's.
     """
-    sounds = [_Sound(t.utterance, t.slot, t.sibilant, t.id) for t in tokens]
+    sounds = [_Sound(t.utterance, t.slot, t.sibilant, t.id, place=t.place) for t in tokens]
     heard = _assessed(recording, sounds, response)
     if kept is not None:
         heard = replace(heard, judged=kept.over(heard.judged, [t.id for t in tokens if t.sibilant is not None]))
@@ -230,7 +232,13 @@ def measure_again(
     return tuple(
         replace(token, method=method)
         if token.sibilant is None
-        else replace(next(again), finding=token.finding, prompt_text=token.prompt_text, prompt_index=token.prompt_index)
+        else replace(
+            next(again),
+            finding=token.finding,
+            prompt_text=token.prompt_text,
+            prompt_index=token.prompt_index,
+            reader=token.reader,
+        )
         for token in tokens
     )
 
@@ -242,15 +250,20 @@ def _sounds_of(recording: Recording, utterance: Utterance, places: PhonePlaces |
     by_slot = {sound.slot.index: sound for sound in found.found if sound.slot is not None}
     stem = f"{utterance.prompt_index}.{utterance.attempt}"
     slots = utterance.prompt.slots if utterance.prompt is not None else ()
-    doubted = {reading.slot.index for reading in found.readings if not reading.sure}
+    readings = {reading.slot.index: reading for reading in found.readings}
     rows = [
-        _Sound(utterance, slot, by_slot.get(slot.index), f"{stem}.{slot.index}", slot.index not in doubted)
+        _Sound(utterance, slot, by_slot.get(slot.index), f"{stem}.{slot.index}", own.sure, _place(own))
         for slot in slots
+        if (own := readings[slot.index])
     ]
     if not rows:
         rows.append(_Sound(utterance, None, None, stem))
     extras = enumerate(found.extras, start=1)
     return rows + [_Sound(utterance, None, sound, f"{stem}.x{number}") for number, sound in extras]
+
+
+def _place(reading: boundaries.SlotReading) -> SlotPlace:
+    return SlotPlace(reading.place, reading.probability)
 
 
 def _analysis(
@@ -267,7 +280,7 @@ def _analysis(
         measured = {token.id: token for token in _measured(heard, method)}
         tokens += [measured.get(sound.name) or _unbounded(sound, method) for sound in sounds]
     missing = [_missing(prompts[place - 1], place, doubted=place in search.doubtful) for place in search.missing]
-    ordered = sorted(tokens + missing, key=lambda token: token.prompt_index)
+    ordered = [replace(t, reader=READER) for t in sorted(tokens + missing, key=lambda token: token.prompt_index)]
     return Analysis(
         recording.source,
         recording.sampling_rate_hz,
@@ -310,6 +323,7 @@ def _token(sound: _Sound, method: Method) -> Token:
         prompt_text=spoken.prompt.text if spoken is not None and spoken.prompt is not None else "",
         prompt_index=spoken.prompt_index if spoken is not None else 0,
         flags=flags,
+        place=sound.place,
     )
 
 

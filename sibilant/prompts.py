@@ -11,10 +11,12 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 from . import lexicon, tables
-from .errors import LexiconError, ListError, UsageError
+from .errors import Faults, ListError, UsageError
 from .terms import Prompt
+from .terms.vocabulary import Level
 
 
 def prompts_from(words: str = "", say: str = "") -> tuple[Prompt, ...]:
@@ -60,7 +62,7 @@ def listed(words: str) -> tuple[Prompt, ...]:
     if not path.exists() and path.suffix == "" and path.parent == Path():
         names = ", ".join(lexicon.list_names())
         raise ListError(f"{words}: neither a file nor a built-in list; the lists are {names}")
-    return _listed(path)
+    return tables.read_list_as(path, _prompt)
 
 
 def said(text: str, *, where: str = "--say") -> tuple[Prompt, ...]:
@@ -81,25 +83,19 @@ def said(text: str, *, where: str = "--say") -> tuple[Prompt, ...]:
     pieces = [piece.strip() for row in csv.reader(text.splitlines(), skipinitialspace=True) for piece in row]
     if not pieces or not all(pieces):
         raise UsageError(f"{where}: words with commas between them are needed, got {text[:60]!r}")
-    return tuple(lexicon.expect(piece) for piece in pieces)
-
-
-def _listed(path: Path) -> tuple[Prompt, ...]:
-    prompts = []
-    for row in tables.read_list(path):
-        try:
-            prompt = lexicon.expect(
-                row.word,
-                phones=row.phones,
-                target=row.target,
-                level=row.level or "word",
-                cue=row.cue,
-                treated=row.treated,
-            )
-        except LexiconError as error:
-            raise LexiconError(f"{path.name}: line {row.line}: {error}") from error
-        prompts.append(replace(prompt, recording=row.recording))
+    faults, prompts = Faults(), []
+    for piece in pieces:
+        with faults.gathered():
+            prompts.append(lexicon.expect(piece))
+    faults.let_out()
     return tuple(prompts)
+
+
+def _prompt(row: tables.ListRow) -> Prompt:
+    prompt = lexicon.expect(
+        row.word, phones=row.phones, target=row.target, level=row.level or None, cue=row.cue, treated=row.treated
+    )
+    return replace(prompt, recording=row.recording)
 
 
 def prompts_of(prompts: Sequence[Prompt], recording: Path) -> tuple[Prompt, ...]:
@@ -113,6 +109,19 @@ def prompts_of(prompts: Sequence[Prompt], recording: Path) -> tuple[Prompt, ...]
     if not any(prompt.recording for prompt in prompts):
         return tuple(prompts)
     return tuple(prompt for prompt in prompts if prompt.recording in (recording.name, recording.stem, str(recording)))
+
+
+def at_level(prompt: Prompt, level: Level | Literal[""]) -> Prompt:
+    """Return a prompt at a session's level, if there is one and the list says none of its own.
+
+    Examples
+    --------
+    >>> (socks,) = prompts_from(say="six socks")
+    >>> at_level(socks, "sentence").level, at_level(socks, "").level
+    ('sentence', 'phrase')
+    """
+    by_length = prompt.level == lexicon.level_of(prompt.text, prompt.words)
+    return replace(prompt, level=level) if level and by_length else prompt
 
 
 def list_form(listed: str, prompts: Sequence[Prompt]) -> str:

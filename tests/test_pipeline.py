@@ -12,7 +12,9 @@ from sibilant.lexicon import builtin_list, expect
 from sibilant.methods import HOUSE_7K, HOUSE_10K, HOUSE_15K, OPEN_ADULT
 from sibilant.pipeline import analyse, analyse_given, measure_again
 from sibilant.synthetic import ProbePlan, SayPlan, Spoken, child_speaker, probe, woman
+from sibilant.tables import Labels, token_rows
 from sibilant.terms import MEASURES, Edge, Interval, Recording, SibilantInterval
+from sibilant.words import READER
 
 PROMPTS = builtin_list("core-a")[:8]
 
@@ -75,6 +77,22 @@ def test_a_left_out_sibilant_is_a_question_and_an_added_one_an_extra() -> None:
     assert [t.finding for t in by_place[2]] == ["none_expected", "extra"]
     assert [t.finding for t in by_place[3]] == ["found"]
     assert [t.finding for t in by_place[4]] == ["none_expected"]
+
+
+def test_every_slot_says_its_word_how_sure_its_place_is_and_where_to_listen() -> None:
+    prompts = (expect("Lucy passed a biscuit."), expect("snow"), expect("sun"))
+    spoken = probe(prompts, woman(4), 5, says=SayPlan(("", "omitted", "")))
+    rows = token_rows(analyse(heard(spoken), prompts).tokens, Labels("a.wav"))
+    assert [(row["word"], row["word_index"], row["level"]) for row in rows] == [
+        ("lucy", 1, "sentence"), ("passed", 2, "sentence"), ("biscuit", 4, "sentence"), ("snow", 1, "word"),
+        ("sun", 1, "word"),
+    ]  # fmt: skip
+    assert all(0.0 <= float(str(row["slot_probability"])) <= 1.0 and row["reader"] == READER for row in rows)
+    assert [("onset_s" in row, "place_onset_s" in row) for row in rows] == [
+        (True, False), (True, False), (True, False), (False, True), (True, False),
+    ]  # fmt: skip
+    place = [float(str(rows[3][name])) for name in ("word_onset_s", "place_onset_s", "place_offset_s", "word_offset_s")]
+    assert place == sorted(place)
 
 
 def test_without_prompts_every_sibilant_is_reported(clean: Recording) -> None:

@@ -10,7 +10,7 @@ import pytest
 from sibilant import corpus, prompts
 from sibilant.audio import write_wav
 from sibilant.corpus.manifest import planned
-from sibilant.errors import UsageError
+from sibilant.errors import InputError, LexiconError, UsageError
 from sibilant.synthetic import child_speaker, say
 
 SAID = {
@@ -54,3 +54,19 @@ def test_an_empty_prompt_is_refused_by_both(folder: Path, cell: str) -> None:
         prompts.prompts_from(say=cell)
     texts, problem = by_manifest(folder, cell)
     assert not texts and "column prompts: words with commas between them" in problem
+
+
+FAULTY = "word,phones,level\nseal,,word\nxqzt,,word\nbus,/b7s/,wrod\nblorf snarg,,phrase\n,s iy1 l,\nsun,a,b,c\n"
+
+
+def test_all_faults_of_a_list_are_named_at_once(tmp_path: Path) -> None:
+    (tmp_path / "list.csv").write_text(FAULTY, encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        prompts.listed(str(tmp_path / "list.csv"))
+    line = str(caught.value)
+    assert line.startswith("list.csv: ") and "\n" not in line and line.count("list.csv") == 1
+    for fault in ("line 3: 'xqzt'", "'7' (DIGIT SEVEN)", "line 4: level 'wrod'", "line 5: 'blorf'", "'snarg'"):
+        assert fault in line
+    assert "line 6 has no word" in line and "line 7 has 4 cells" in line
+    with pytest.raises(LexiconError, match=r"'xqzt' is not .*, 'blorf' is not"):
+        prompts.prompts_from(say="xqzt, seal, blorf")

@@ -1,5 +1,6 @@
 """Utterance and slots to bounded sibilants, or why not."""
 
+from .reading import SlotReading
 from .slots import SibilantSearch, bound, find_all, find_sibilants
 
-__all__ = ["SibilantSearch", "bound", "find_all", "find_sibilants"]
+__all__ = ["SibilantSearch", "SlotReading", "bound", "find_all", "find_sibilants"]

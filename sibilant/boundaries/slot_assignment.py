@@ -15,6 +15,7 @@ from .stage import Stage
 
 LEAST_SLOT_S = 0.025
 LEAST_EXTRA_S = 0.05
+CLOSURE_S, LONGEST_RELEASE_S = 0.022, 0.2
 FADING_SHARE, FADING_OVER_FLOOR_DB, FADING_REACH_DB, FADING_BALANCE_DB = 0.75, 12.0, 35.0, -4.0
 
 
@@ -51,7 +52,7 @@ def _is_fading_voice(stage: Stage, run: Run) -> bool:
 
 def _left_over(stage: Stage, slot: SibilantSlot, matched: dict[int, int], places: PhonePlaces | None) -> Run | None:
     """Frication for a slot that took none: a run nobody took where the slot must lie, or a hidden one."""
-    room = _room_for(stage, slot, matched) if places is None else read_room(stage, places, slot.phone_index)
+    room = room_for(stage, slot, matched) if places is None else read_room(stage, places, slot.phone_index)
     taken = set(matched.values())
     free = [
         run
@@ -68,7 +69,7 @@ def _left_over(stage: Stage, slot: SibilantSlot, matched: dict[int, int], places
     return hidden_run(stage.scene, room, voiced=slot.phone in VOICED)
 
 
-def _room_for(stage: Stage, slot: SibilantSlot, matched: dict[int, int]) -> slice:
+def room_for(stage: Stage, slot: SibilantSlot, matched: dict[int, int]) -> slice:
     """Coarse frames in which a slot without a run may lie: between the runs its neighbours took, theirs included."""
     before = [matched[i] for i in matched if i < slot.phone_index]
     after = [matched[i] for i in matched if i > slot.phone_index]
@@ -115,19 +116,29 @@ def passes_for_sibilant(run: Run, stage: Stage, expected: str = "") -> bool:
     """Strong aperiodic energy at high frequencies, long enough and not a burst, aspiration or /f h θ/.
 
     ``expected`` is the kind of phone that took the run: where a stop or a faint fricative was expected, only a very
-    clear sibilant is an extra.
+    clear sibilant is an extra, and what follows the stop's closure is its release.
     """
     length = run.n_frames * stage.levels.hop_s
     if run.kind != "frication" or length < LEAST_EXTRA_S or is_burst(run, length):
         return False
     below_loudest = stage.scene.loudest_high_db - run.high_db
     over_voice = run.high_db - stage.scene.loudest_low_db
+    if expected == "stop" and length < LONGEST_RELEASE_S and _after_closure(run, stage):
+        return False
     if expected in ("stop", "faint"):
         return below_loudest < 8.0 and run.balance_db > 22.0 and length > 0.08
     strong = over_voice > -19.5 and below_loudest < 10.0 and run.balance_db > -5.0
     clear = over_voice > -32.0 and below_loudest < 20.0 and run.balance_db > 8.0
     sharp = over_voice > -30.0 and run.balance_db > 20.0
     return strong or clear or sharp
+
+
+def _after_closure(run: Run, stage: Stage) -> bool:
+    """Whether a silence within the word comes before a run, as before a release; a hiss for a stop has none."""
+    at = stage.runs.index(run)
+    if at < 2 or stage.runs[at - 1].kind != "silence":
+        return False
+    return stage.runs[at - 1].n_frames * stage.levels.hop_s >= CLOSURE_S
 
 
 def overlap(one: Run, other: Run) -> bool:

@@ -11,8 +11,8 @@ from ..terms import Interval, PhonePlaces, Recording, SibilantInterval, Sibilant
 from .align import align, kind_of
 from .bounding import bounded, shared
 from .frication import hidden_run
-from .reading import SlotReading, absent_reading, found_reading, shares_of
-from .slot_assignment import by_run, overlap, passes_for_sibilant, taken_runs
+from .reading import SlotReading, absent_reading, found_reading, shares_of, word_readings
+from .slot_assignment import by_run, overlap, passes_for_sibilant, room_for, taken_runs
 from .stage import Stage, stage_of
 
 LEAST_SOUND_S = 0.012
@@ -24,7 +24,7 @@ BLOCK_MARGIN_S = 0.5
 class SibilantSearch:
     """What was found in one utterance: bounded slots, slots without frication, and sibilants nobody expected.
 
-    ``readings`` holds the place and probability of each slot where a reader of the whole prompt gave its places.
+    ``readings`` holds the place and probability of each slot.
     """
 
     found: tuple[SibilantInterval, ...]
@@ -84,7 +84,11 @@ def find_sibilants(recording: Recording, utterance: Utterance, places: PhonePlac
         for j, run in enumerate(stage.runs)
         if passes_for_sibilant(run, stage, expected.get(j, "")) and not any(overlap(run, r) for r in taken.values())
     )
-    readings = _readings(stage, phones, (tuple(found), absent), places) if places is not None else ()
+    if places is not None:
+        readings = _readings(stage, phones, (tuple(found), absent), places)
+    else:
+        rooms = [stage.interval_of(room_for(stage, slot, matched), utterance.interval) for slot in absent]
+        readings = word_readings(utterance.confidence, tuple(found), tuple(zip(absent, rooms, strict=True)))
     return SibilantSearch(tuple(found), absent, extras, readings)
 
 

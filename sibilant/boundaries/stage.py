@@ -29,6 +29,11 @@ class Stage:
         """Centre of a coarse frame."""
         return self.levels.start_s + frame * self.levels.hop_s
 
+    def interval_of(self, frames: slice, within: Interval) -> Interval:
+        """Time of some coarse frames, within a stretch."""
+        onset = min(max(within.onset_s, self.time_of(frames.start)), within.offset_s)
+        return Interval(onset, max(onset, min(within.offset_s, self.time_of(frames.stop))))
+
     def fine_about(self, run: Run) -> FineLevels:
         """Fine levels that hold a run and what is beside it."""
         first, last = self.time_of(run.first) - FINE_REACH_S, self.time_of(run.last) + FINE_REACH_S

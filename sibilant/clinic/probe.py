@@ -14,7 +14,7 @@ import numpy as np
 from .. import acoustics, audio, methods, store
 from ..errors import ListError, RefusedError, UsageError
 from ..pipeline import analyse
-from ..prompts import list_form, prompts_from, prompts_of
+from ..prompts import at_level, list_form, prompts_from, prompts_of
 from ..terms import Interval, Prompt, Recording, Token
 from ..terms.clinic import Client, Session
 from ..terms.therapy import NOT_STATED
@@ -131,10 +131,7 @@ def _asked(prompts: Sequence[Prompt], request: ProbeRequest) -> tuple[Prompt, ..
     if not prompts:
         raise UsageError("--words: a probe needs the list that was spoken; name a LIST.csv or a built-in list")
     cue, level = CUES.read(request.cue), LEVELS.read_or_empty(request.level)
-    return tuple(
-        replace(prompt, cue=prompt.cue or cue, level=level if level and prompt.level == "word" else prompt.level)
-        for prompt in prompts
-    )
+    return tuple(at_level(replace(prompt, cue=prompt.cue or cue), level) for prompt in prompts)
 
 
 def _with_its_device(one: store.Caseload, client: Client, request: ProbeRequest) -> tuple[ProbeRequest, str]:

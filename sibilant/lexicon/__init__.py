@@ -1,10 +1,11 @@
 """Words, phrases and sentences become phones and expected sibilants; the built-in lists."""
 
 from .dictionary import look_up
+from .ipa import VOWELS
 from .letters import sibilant_letters
 from .lists import BLANK, builtin_list, fill_carrier, list_names, list_note
-from .phones import CONSONANTS, VOWELS, read_phones
-from .prompts import Pronunciation, expect, pronunciations, voicing_differs
+from .phones import CONSONANTS, read_phones
+from .prompts import Pronunciation, expect, level_of, pronunciations, voicing_differs
 from .slots import slots_of
 
 __all__ = [
@@ -15,6 +16,7 @@ __all__ = [
     "builtin_list",
     "expect",
     "fill_carrier",
+    "level_of",
     "list_names",
     "list_note",
     "look_up",

@@ -8,14 +8,15 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ..errors import LexiconError
+from ..errors import Faults, LexiconError
 from ..terms import Prompt, SibilantSlot, Word
-from ..terms.vocabulary import CUES, LEVELS, TARGETS, Target
+from ..terms.vocabulary import CUES, LEVELS, TARGETS, Level, Target
 from .dictionary import look_up
 from .phones import read_phones
 from .slots import slots_of
 
 _APOSTROPHES = str.maketrans({"’": "'", "‘": "'", "ʼ": "'", "`": "'"})
+LEAST_SENTENCE = 4
 _WAY_OUT = "give its phones, as ARPABET (S IY1 L) or IPA in slashes (/siːl/)"
 
 
@@ -41,7 +42,7 @@ def expect(
     *,
     phones: str = "",
     target: str = "S",
-    level: str = "word",
+    level: str | None = None,
     cue: str = "",
     treated: bool | None = None,
 ) -> Prompt:
@@ -58,7 +59,9 @@ def expect(
         ARPABET with spaces, or IPA in slashes.
     target : str, optional
         S, Z, SH or ZH, or the IPA sign. Affricates are slots, never targets.
-    level, cue, treated : optional
+    level : str, optional
+        Kept with the prompt; by default ``level_of`` its words.
+    cue, treated : optional
         Kept with the prompt.
 
     Raises
@@ -77,9 +80,25 @@ def expect(
     ('S', 'IH1', 'L')
     """
     tidy = " ".join(text.split())
-    words = _given(tidy, phones) if phones.strip() else tuple(_sole(spelling) for spelling in _spellings(tidy))
-    said = LEVELS.read_or_empty(level), CUES.read_or_empty(cue), _target(target)
+    words = _given(tidy, phones) if phones.strip() else _soles([(spelling, ()) for spelling in _spellings(tidy)])
+    stated = LEVELS.read_or_empty(level) if level is not None else level_of(tidy, words)
+    said = stated, CUES.read_or_empty(cue), _target(target)
     return Prompt(tidy, words, slots_of(words), *said, treated)
+
+
+def level_of(text: str, words: Sequence[Word]) -> Level:
+    """Level of a prompt whose list does not say: one word, a phrase, or a sentence.
+
+    Four words or more, or several with a stop at their end, are a sentence (own rule).
+
+    Examples
+    --------
+    >>> [expect(text).level for text in ("seal", "six socks", "Sue sings.", "the sun sets at six")]
+    ['word', 'phrase', 'sentence', 'sentence']
+    """
+    if len(words) < 2:
+        return "word"
+    return "sentence" if len(words) >= LEAST_SENTENCE or text[-1:] in ".!?" else "phrase"
 
 
 def pronunciations(text: str, *, phones: str = "") -> tuple[Pronunciation, ...]:
@@ -161,6 +180,16 @@ def _known(spelling: str) -> tuple[tuple[str, ...], ...]:
     return choices
 
 
+def _soles(spellings: Sequence[tuple[str, tuple[str, ...]]]) -> tuple[Word, ...]:
+    """Words with the phones given, or else the dictionary's; all that are not known are named."""
+    faults, words = Faults(), []
+    for spelling, phones in spellings:
+        with faults.gathered():
+            words.append(Word(spelling, phones) if phones else _sole(spelling))
+    faults.let_out()
+    return tuple(words)
+
+
 def _sole(spelling: str) -> Word:
     choices = _known(spelling)
     if pair := voicing_differs(choices):
@@ -184,4 +213,4 @@ def _given(text: str, phones: str) -> tuple[Word, ...]:
         spellings = pieces
     if len(spellings) != len(given):
         raise LexiconError(f"phones of {text!r}: {len(given)} words given for {len(spellings)}; one part for each word")
-    return tuple(Word(s, each) if each else _sole(s) for s, each in zip(spellings, given, strict=True))
+    return _soles(list(zip(spellings, given, strict=True)))

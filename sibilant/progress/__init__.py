@@ -8,7 +8,7 @@ from .contrast import additions, before_after
 from .contrasts import contrast
 from .frame import ViewRequest, make_frame
 from .heard import goal_met, goal_probes
-from .lending import baseline_spreads, lend
+from .lending import RULE, Others, grounds_of, lend, lender
 from .means import Estimate, bootstrap_mean, half_width, least_difference, mean_interval, paired, sd_interval, welch
 from .plan import Plan, PlanRow, plan
 from .planning import YEAR_ALARM
@@ -18,6 +18,7 @@ from .reliability import alpha, error_of_measurement, fleiss, intraclass, kappa,
 from .separation import separation
 from .session import expected, reason_left_out, summarise
 from .sets import fades, first_against_third, sets_of_three
+from .shared_steps import shared_steps
 from .single_case import nap, phase_effect, tau_variants
 from .trend import exact_p, kendall_s, trend
 from .unlike import WATCHED, Unlike, most_unlike
@@ -25,9 +26,11 @@ from .view import view
 
 __all__ = [
     "DECAY_DAYS",
+    "RULE",
     "WATCHED",
     "YEAR_ALARM",
     "Estimate",
+    "Others",
     "Plan",
     "PlanRow",
     "Unlike",
@@ -38,7 +41,6 @@ __all__ = [
     "agreement",
     "agreement_with_self",
     "alpha",
-    "baseline_spreads",
     "before_after",
     "bootstrap_mean",
     "bridge",
@@ -55,6 +57,7 @@ __all__ = [
     "fleiss",
     "goal_met",
     "goal_probes",
+    "grounds_of",
     "half_width",
     "intraclass",
     "judgement_by",
@@ -62,6 +65,7 @@ __all__ = [
     "kendall_s",
     "least_difference",
     "lend",
+    "lender",
     "limit_factor",
     "limits_of_agreement",
     "main_rater",
@@ -80,6 +84,7 @@ __all__ = [
     "sd_interval",
     "separation",
     "sets_of_three",
+    "shared_steps",
     "standing",
     "summarise",
     "tau_variants",

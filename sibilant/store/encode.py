@@ -18,6 +18,7 @@ from ..terms import (
     Prompt,
     SibilantInterval,
     SibilantSlot,
+    SlotPlace,
     Token,
     Utterance,
     Window,
@@ -100,8 +101,19 @@ def observed_text(token: Token) -> str:
             "utterance": utterance,
             "slot": _flat(token.slot) if token.slot is not None else None,
             "sibilant": _sibilant(sound) if sound is not None else None,
+            **({"slot_place": _place(token.place)} if token.place is not None else {}),
+            **({"reader": token.reader} if token.reader else {}),
         }
     )
+
+
+def _place(place: SlotPlace) -> dict[str, Any]:
+    return {"interval": _flat(place.interval), "probability": place.probability}
+
+
+def _place_from(kept: Mapping[str, Any] | None) -> SlotPlace | None:
+    """Return the place of a slot; None where an earlier program kept none."""
+    return SlotPlace(Interval(**kept["interval"]), kept["probability"]) if kept is not None else None
 
 
 def _sibilant(sound: SibilantInterval) -> dict[str, Any]:
@@ -178,6 +190,8 @@ def token_from(
         snr_db=found["snr_db"],
         bandwidth_hz=found["bandwidth_hz"],
         flags=tuple(found["flags"]),
+        place=_place_from(observed.get("slot_place")),
+        reader=observed.get("reader", ""),
     )
 
 

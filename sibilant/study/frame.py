@@ -94,6 +94,7 @@ def prepare(frame: pd.DataFrame, question: Question) -> Prepared:
     frame = _with_numbers(frame.reset_index(drop=True), question)
     _check_columns(frame, question)
     reasons = _reasons(frame, question)
+    _check_reader(frame[reasons == ""])
     method = _method(frame, question)
     if "method" in frame:
         reasons = reasons.where((reasons != "") | (frame["method"].isin(["", method])), "another method")
@@ -206,6 +207,16 @@ def _reasons(frame: pd.DataFrame, question: Question) -> pd.Series:
     for told in question.where:
         note(~where.kept(frame, told), f"not {told}")
     return reasons
+
+
+def _check_reader(frame: pd.DataFrame) -> None:
+    """Refuse rows whose words were matched to sound by more than one set of rules."""
+    named = sorted({str(name) for name in frame.get("reader", []) if name and not isinstance(name, float)})
+    if len(named) > 1:
+        raise UsageError(
+            f"the table mixes readers of words and sound ({', '.join(named)}); measure all recordings with one, or keep"
+            f" one with --where reader={named[0]}"
+        )
 
 
 def _method(frame: pd.DataFrame, question: Question) -> str:

@@ -39,6 +39,8 @@ _PROMPT = (
     Column("attempt", "integer", "1 for the first attempt at the prompt"),
     Column("voice", "string", "client, other or unsure"),
     Column("counts", "string", "yes where this attempt is the one that enters the figures"),
+    Column("word", "string", "The word within the prompt that the sibilant belongs to"),
+    Column("word_index", "integer", "1-based place of that word in the prompt"),
     Column("slot", "integer", "1-based sibilant within the prompt"),
     Column("phone", "string", "Expected phone in ARPABET"),
     Column("position", "string", "initial, medial or final"),
@@ -56,8 +58,18 @@ _PROMPT = (
     ),
 )
 _TIMES = (
+    Column(
+        "slot_probability",
+        "number",
+        "Probability that this is the slot's place; of one not found, that the sound is not there",
+        "",
+        3,
+    ),
+    Column("reader", "string", "Name and version of what matched words to sound"),
     Column("word_onset_s", "number", "Start of the stretch taken as the prompt", "s", 4),
     Column("word_offset_s", "number", "End of the stretch taken as the prompt", "s", 4),
+    Column("place_onset_s", "number", "Where to listen for a sibilant that was not found: start", "s", 4),
+    Column("place_offset_s", "number", "Where to listen for a sibilant that was not found: end", "s", 4),
     Column("onset_s", "number", "Start of the sibilant", "s", 4),
     Column("offset_s", "number", "End of the sibilant", "s", 4),
     Column("boundary", "string", "automatic or reviewed"),

@@ -5,14 +5,16 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import Literal, TypeVar
 
-from ..errors import ListError, WordError
+from ..errors import Faults, LexiconError, ListError, WordError
 from ..terms.vocabulary import CUES, HEARD, LEVELS, VOICES, Cue, Heard, Level, Vocabulary, Voice, Word_co
 from .write import unguarded
+
+Made = TypeVar("Made")
 
 MOST_BYTES = 64 << 20
 MOST_ROWS = 200_000
@@ -78,8 +80,16 @@ def read_rows(path: Path, required: Sequence[str]) -> list[tuple[int, dict[str, 
     Raises
     ------
     ListError
-        When the file is missing, not UTF-8 text, lacks a column, or has a row longer than its header.
+        When the file is missing, not UTF-8 text, lacks a column, or has rows longer than its header.
     """
+    faults = Faults()
+    rows = _rows(path, required, faults)
+    faults.let_out(f"{path.name}: ")
+    return rows
+
+
+def _rows(path: Path, required: Sequence[str], faults: Faults) -> list[tuple[int, dict[str, str]]]:
+    """(line, cells by column); a row that is longer than the header goes to the faults."""
     text = _text(path)
     first = text.split("\n", 1)[0]
     delimiter = ";" if ";" in first and "," not in first else ","
@@ -91,11 +101,12 @@ def read_rows(path: Path, required: Sequence[str]) -> list[tuple[int, dict[str, 
         raise ListError(f"{path.name}: empty; its first line names the columns ({', '.join(required)})")
     header = [name.strip().lower() for name in rows[0]]
     _check_header(path.name, header, required)
-    return [
-        (number, _cells(path.name, number, header, row))
-        for number, row in enumerate(rows[1:], start=2)
-        if any(cell.strip() for cell in row)
-    ]
+    found = []
+    for number, row in enumerate(rows[1:], start=2):
+        with faults.gathered():
+            if any(cell.strip() for cell in row):
+                found.append((number, _cells(path.name, number, header, row)))
+    return found
 
 
 def _text(path: Path) -> str:
@@ -191,27 +202,50 @@ def read_list(path: Path) -> tuple[ListRow, ...]:
     Raises
     ------
     ListError
-        When it can't be read as a list, or holds no prompt.
+        When it can't be read as a list, or holds no prompt; every faulty line is named.
     """
-    rows = []
-    for line, cells in read_rows(path, ["word"]):
-        if not cells.get("word"):
-            raise ListError(f"{path.name}: line {line} has no word; fill it or take the line out")
-        rows.append(
-            ListRow(
-                word=cells["word"],
-                phones=cells.get("phones", ""),
-                target=cells.get("target") or "s",
-                level=_word(path.name, line, cells, "level", LEVELS),
-                cue=_word(path.name, line, cells, "cue", CUES),
-                treated=_truth(path.name, line, cells, "treated"),
-                recording=cells.get("recording", ""),
-                line=line,
-            )
-        )
-    if not rows:
+    return read_list_as(path, lambda row: row)
+
+
+def read_list_as(path: Path, make: Callable[[ListRow], Made]) -> tuple[Made, ...]:
+    """Read LIST.csv and make something of each row; faults of reading and of making are named together.
+
+    Raises
+    ------
+    ListError
+        When it can't be read as a list, or holds no prompt.
+    LexiconError
+        What ``make`` raised, with the lines.
+    """
+    faults, made = Faults(), []
+    for line, cells in _rows(path, ["word"], faults):
+        row = _list_row(path.name, line, cells, faults)
+        with faults.gathered():
+            if not row.word:
+                raise ListError(f"{path.name}: line {line} has no word; fill it or take the line out")
+            try:
+                made.append(make(row))
+            except LexiconError as error:
+                raise LexiconError(f"{path.name}: line {line}: {error}") from error
+    faults.let_out(f"{path.name}: ")
+    if not made:
         raise ListError(f"{path.name}: no prompts below its first line; write one word or phrase a line")
-    return tuple(rows)
+    return tuple(made)
+
+
+def _list_row(name: str, line: int, cells: dict[str, str], faults: Faults) -> ListRow:
+    """One row; a faulty cell is empty in it and stands in the faults."""
+    level: Level | Literal[""] = ""
+    cue: Cue | Literal[""] = ""
+    treated = None
+    with faults.gathered():
+        level = _word(name, line, cells, "level", LEVELS)
+    with faults.gathered():
+        cue = _word(name, line, cells, "cue", CUES)
+    with faults.gathered():
+        treated = _truth(name, line, cells, "treated")
+    word, phones, target = cells.get("word", ""), cells.get("phones", ""), cells.get("target") or "s"
+    return ListRow(word, phones, target, level, cue, treated, cells.get("recording", ""), line)
 
 
 def read_judgements(path: Path) -> tuple[JudgementRow, ...]:

@@ -43,8 +43,10 @@ def _label_cells(labels: Labels) -> Row:
 
 
 def _row(token: Token, labels: Labels) -> Row:
-    row = _label_cells(labels) | _prompt_cells(token) | _slot_cells(token.slot)
-    row["finding"] = token.finding
+    row = (
+        _label_cells(labels) | _prompt_cells(token) | _slot_cells(token.slot) | _word_cells(token) | _place_cells(token)
+    )
+    row |= {"finding": token.finding, "reader": token.reader}
     if token.sibilant is not None:
         row |= _time_cells(token.sibilant)
     if token.measures is not None:
@@ -68,6 +70,25 @@ def _prompt_cells(token: Token) -> Row:
         row |= {"word_onset_s": spoken.interval.onset_s, "word_offset_s": spoken.interval.offset_s}
         if spoken.prompt_index:
             row |= {"attempt": spoken.attempt, "voice": spoken.voice, "counts": _yes(spoken.counts)}
+    return row
+
+
+def _word_cells(token: Token) -> Row:
+    """The word that a slot belongs to."""
+    prompt = token.utterance.prompt if token.utterance is not None else None
+    if token.slot is None or prompt is None or token.slot.word_index >= len(prompt.words):
+        return {}
+    return {"word": prompt.words[token.slot.word_index].spelling, "word_index": token.slot.word_index + 1}
+
+
+def _place_cells(token: Token) -> Row:
+    """How sure the slot's place is, and where to listen for a sound that was not found."""
+    place = token.place
+    if place is None:
+        return {}
+    row: Row = {"slot_probability": place.probability}
+    if token.sibilant is None:
+        row |= {"place_onset_s": place.interval.onset_s, "place_offset_s": place.interval.offset_s}
     return row
 
 

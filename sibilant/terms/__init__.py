@@ -3,7 +3,7 @@
 from .measures import MEASURES, Measure, Scope, measures_of
 from .method import Method, MicrophoneResponse, Window
 from .noise import Cut, NoiseSpectrum
-from .places import PhonePlaces
+from .places import PhonePlaces, SlotPlace
 from .reference import Comparison, ReferenceRange
 from .sound import (
     Edge,
@@ -46,6 +46,7 @@ __all__ = [
     "SibilantInterval",
     "SibilantSlot",
     "Sign",
+    "SlotPlace",
     "Source",
     "Spectrum",
     "Suitability",

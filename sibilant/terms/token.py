@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from .method import Method
+from .places import SlotPlace
 from .sound import Interval, SibilantInterval, SibilantSlot, Utterance
 from .vocabulary import Finding
 
@@ -70,7 +71,9 @@ class Token:
     """One row of the table: an expected sibilant, an extra one, or a prompt that has none or was not heard.
 
     ``utterance`` is None for a prompt not heard; ``sibilant`` is None where no frication was bounded; ``measures`` is
-    None where nothing was measured; ``flags`` are the token's reasons, those of sibilant and measures included.
+    None where nothing was measured; ``flags`` are the token's reasons, those of sibilant and measures included;
+    ``place`` is where an expected sibilant lies, found or not, and ``reader`` names what matched words to sound, with
+    the version of its rules (None and empty in caseloads kept by earlier programs).
     """
 
     id: str
@@ -85,3 +88,5 @@ class Token:
     snr_db: float | None = None
     bandwidth_hz: float | None = None
     flags: tuple[str, ...] = field(default=())
+    place: SlotPlace | None = None
+    reader: str = ""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from importlib.metadata import version
 
 import numpy as np
 import numpy.typing as npt
@@ -25,7 +24,8 @@ ROUNDS = 2
 # Frames 10 ms apart say much the same thing: how much of their evidence is believed when a place is doubted.
 DOUBTING = 0.2
 SURE_ENOUGH = 0.6
-READER = "sibilant bands"
+READER = "sibilant-bands/1"
+"""Name and version of the rules that match words and phones to sound; a change of what they give raises the version."""
 AROUND_S = 0.15
 MOST_CELLS = 1_000_000
 SOUNDING_DB, SOUNDING_OVER_DB = 26.0, 9.0
@@ -153,4 +153,4 @@ def _by_phone(
             doubted[phone] += loose[0][:, unit].astype(np.float32)
             said[phone] = max(said[phone], np.float32(found[1][unit]))
     start_s = float(features.clock[span[0]]) * HOP_S if features.n_frames > span[0] else 0.0
-    return PhonePlaces(start_s, HOP_S, weight, doubted, said, f"{READER} {version('sibilant')}")
+    return PhonePlaces(start_s, HOP_S, weight, doubted, said, READER)

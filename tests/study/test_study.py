@@ -95,6 +95,14 @@ def test_questions_that_cannot_be_answered(asked: dict[str, object], error: type
         prepare(frame, Question(**asked))  # type: ignore[arg-type]
 
 
+def test_two_readers_are_never_mixed() -> None:
+    frame = table()
+    frame["reader"] = ["one/1" if k % 4 else "two/1" for k in range(len(frame))]
+    with pytest.raises(UsageError, match=r"mixes readers of words and sound \(one/1, two/1\)"):
+        prepare(frame, Question("type"))
+    assert set(prepare(frame, Question("type", where=("reader=one/1",))).tokens["reader"]) == {"one/1"}
+
+
 def test_two_methods_are_never_mixed() -> None:
     frame = pd.concat([table(), table().assign(method="house-7k/1")])
     with pytest.raises(UsageError, match="several methods"):

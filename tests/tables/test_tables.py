@@ -27,6 +27,7 @@ from sibilant.terms import measures_of
 
 CONTRACT = (
     "recording sha256 speaker session level cue device prompt_index prompt attempt voice slot phone position cluster"
+    " word word_index slot_probability reader place_onset_s place_offset_s"
     " stress vowel_before vowel_after rounded previous_phone next_phone finding word_onset_s word_offset_s onset_s"
     " offset_s duration_ms core_duration_ms boundary reviewed_by region_onset_s region_offset_s n_frames band_low_hz"
     " band_high_hz sampling_rate_hz centroid_hz sd_hz skewness excess_kurtosis peak_hz rise_ms voiced_share"

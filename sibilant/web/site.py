@@ -16,17 +16,21 @@ from ..clinic.caseload import CaseloadHandle
 from ..errors import QuestionError, RefusedError, SibilantError, UsageError
 from . import (
     again,
+    aiming,
     bringing,
     capturing,
     detailing,
     judging,
     keeping,
+    looking,
     places,
     practising,
+    ranging,
     removing,
     reporting,
     reviewing,
     settling,
+    sharing,
 )
 from .guard import Guard
 from .handles import Handles
@@ -35,8 +39,8 @@ from .showing import refused, root_of
 
 STATIC = Path(__file__).parent / "static"
 ANSWERING = (
-    places, again, bringing, capturing, detailing, judging, keeping, practising, removing, reporting, reviewing,
-    settling,
+    places, again, aiming, bringing, capturing, detailing, judging, keeping, looking, practising, ranging, removing,
+    reporting, reviewing, settling, sharing,
 )  # fmt: skip
 
 

@@ -1,5 +1,5 @@
 // A recording already made: dropped or chosen, looked at first, then measured and kept; nothing is kept before that.
-import { at, made, showOnly, tellSamples, tried } from "./ask.js";
+import { at, made, showOnly, tellSamples, tried, wrapped } from "./ask.js";
 import { questionWords, tellWords } from "./kept.js";
 
 const client = at("bring").dataset.client;
@@ -11,14 +11,6 @@ async function own() {
   if (at("words").value !== "") return "";
   const file = at("own-list").files[0];
   return file ? file.text() : "";
-}
-
-/** Four bytes with the head's length, the head, the files. */
-function wrapped(asked) {
-  const head = new TextEncoder().encode(JSON.stringify({ ...asked, sizes: chosen.map((one) => one.size), names: chosen.map((one) => one.name) }));
-  const length = new Uint8Array(4);
-  new DataView(length.buffer).setUint32(0, head.length, true);
-  return new Blob([length, head, ...chosen]);
 }
 
 async function asked(answer = {}) {
@@ -43,7 +35,7 @@ async function look() {
   at("working").textContent = chosen.length ? "Looking at it …" : "";
   at("looked").replaceChildren(...chosen.map((one) => made("li", one.name)));
   if (!chosen.length) return;
-  const found = await tried(async () => tellSamples("do/bring/look", {}, wrapped({ words: at("words").value, listed: await own(), channel: at("channel").value })));
+  const found = await tried(async () => tellSamples("do/bring/look", {}, wrapped(chosen, { words: at("words").value, listed: await own(), channel: at("channel").value })));
   if (turn !== ordered) return;
   at("working").textContent = "";
   if (!found) return;
@@ -100,7 +92,7 @@ async function keep(answer = {}) {
   let question = null;
   at("keep-it").disabled = true;
   at("working").textContent = "Measuring …";
-  const kept = await tried(async () => tellSamples("do/bring/keep", { client }, wrapped(await asked(answer))).catch((error) => {
+  const kept = await tried(async () => tellSamples("do/bring/keep", { client }, wrapped(chosen, await asked(answer))).catch((error) => {
     if (!error.answers?.length) throw error;
     question = error;
   }));

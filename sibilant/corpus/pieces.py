@@ -109,7 +109,9 @@ def _rows(piece: Piece, methods: Sequence[Method]) -> tuple[str, list[tables.Row
     if piece.marked:
         return sha256, _marked_rows(piece, _given(recording, piece, methods), labels)
     analysis = analyse(recording, piece.prompts, methods=methods)
-    return sha256, [{**row, **_kept(row, cells)} for row in tables.token_rows(analysis.tokens, labels)]
+    return sha256, [
+        {**row, **_kept(row, cells)} for row in tables.sound_rows(analysis.sounds, analysis.measurements, labels)
+    ]
 
 
 def _kept(row: tables.Row, cells: dict[str, str]) -> dict[str, str]:
@@ -129,7 +131,7 @@ def _given(recording: Recording, piece: Piece, methods: Sequence[Method]) -> Ana
 
 def _marked_rows(piece: Piece, analysis: Analysis, labels: tables.Labels) -> list[tables.Row]:
     """Rows of marked stretches with their labels; a label that names a phone is what was expected there."""
-    rows = tables.token_rows(analysis.tokens, labels)
+    rows = tables.sound_rows(analysis.sounds, analysis.measurements, labels)
     for number, row in enumerate(rows):
         given = piece.given[number % len(piece.given)]
         row |= dict(piece.carried) | dict(given.carried) | {"label": given.label}

@@ -6,7 +6,8 @@ from .change import bridge, changes, compare, limit_factor, measurement_error
 from .context import accuracy_map, context_map, context_of
 from .contrast import additions, before_after
 from .contrasts import contrast
-from .frame import ViewRequest, make_frame
+from .following import Following
+from .frame import ViewRequest, followed, make_frame
 from .heard import goal_met, goal_probes
 from .lending import RULE, Others, grounds_of, lend, lender
 from .means import Estimate, bootstrap_mean, half_width, least_difference, mean_interval, paired, sd_interval, welch
@@ -16,7 +17,7 @@ from .proportions import mcnemar_exact, newcombe, wilson
 from .related import DECAY_DAYS
 from .reliability import alpha, error_of_measurement, fleiss, intraclass, kappa, limits_of_agreement
 from .separation import separation
-from .session import expected, reason_left_out, summarise
+from .session import expected, reason_left_out, summarise, values_under
 from .sets import fades, first_against_third, sets_of_three
 from .shared_steps import shared_steps
 from .single_case import nap, phase_effect, tau_variants
@@ -30,6 +31,7 @@ __all__ = [
     "WATCHED",
     "YEAR_ALARM",
     "Estimate",
+    "Following",
     "Others",
     "Plan",
     "PlanRow",
@@ -55,6 +57,7 @@ __all__ = [
     "fades",
     "first_against_third",
     "fleiss",
+    "followed",
     "goal_met",
     "goal_probes",
     "grounds_of",
@@ -89,6 +92,7 @@ __all__ = [
     "summarise",
     "tau_variants",
     "trend",
+    "values_under",
     "view",
     "welch",
     "wilson",

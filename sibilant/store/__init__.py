@@ -3,7 +3,7 @@
 from .backing import BackedUp, write_backup
 from .care import add_goal, add_run, add_visit, change_goal, remove_goal, remove_run, remove_visit
 from .caseload import Caseload, Clock, now
-from .cases import audit_trail, clip_of, corrected_token, read_case
+from .cases import audit_trail, clip_of, corrected, read_case
 from .checking import Misfit, misfits
 from .clips import at_work, clip_bytes, keep_clip, read_clip
 from .converting import Converted, change_passphrase, decrypt, encrypt, recover
@@ -22,6 +22,7 @@ from .people import (
     add_earlier,
     add_event,
     change_client,
+    choose_method,
     clients,
     codes,
     devices,
@@ -37,6 +38,7 @@ from .sessions import (
     NewClip,
     NewRecording,
     NewSession,
+    NewSound,
     change_session,
     day_of,
     keep_session,
@@ -45,11 +47,13 @@ from .sessions import (
     remember,
     sessions,
 )
+from .surroundings import Around, read_surroundings
 from .switching import finish_restoring
 
 __all__ = [
     "KEY_FILE",
     "PASSPHRASE_FROM",
+    "Around",
     "BackedUp",
     "Caseload",
     "Clock",
@@ -60,6 +64,7 @@ __all__ = [
     "NewClip",
     "NewRecording",
     "NewSession",
+    "NewSound",
     "Restored",
     "Rows",
     "add_client",
@@ -77,12 +82,13 @@ __all__ = [
     "change_goal",
     "change_passphrase",
     "change_session",
+    "choose_method",
     "clients",
     "clip_bytes",
     "clip_of",
     "codes",
     "column_kinds",
-    "corrected_token",
+    "corrected",
     "count_plain",
     "day_of",
     "decrypt",
@@ -123,6 +129,7 @@ __all__ = [
     "read_draft",
     "read_key_file",
     "read_place",
+    "read_surroundings",
     "recover",
     "refuse_kept",
     "refuse_taken",

@@ -47,7 +47,7 @@ def _judged(frame: Frame, tokens: Iterable[KeptToken]) -> list[Judged]:
 
 
 def _position(token: KeptToken) -> str:
-    slot = token.any_token.slot
+    slot = token.sound.slot
     return str(slot.position) if slot is not None else ""
 
 

@@ -99,7 +99,7 @@ def test_three_sayings_alike_or_not(material: ModuleType) -> None:
     tokens = []
     for place, heard in enumerate(["correct"] * 3 + ["omitted"] * 3 + ["correct", "omitted", "correct"]):
         made = material.token(place, None, prompt=material.prompt_of(place // 3))
-        tokens.append(material.kept(1, made, material.judgement(made.id, heard), level="set-of-three"))
+        tokens.append(material.kept(1, made, material.judgement(made.sound.id, heard), level="set-of-three"))
     case = replace(material.case([6000]), sessions=(session,), tokens=tuple(tokens))
     (one,) = progress.view(case).consistency
     assert (one.n_sets, one.n_correct, one.n_same_error, one.n_mixed) == (3, 1, 1, 1)

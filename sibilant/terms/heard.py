@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
-from .vocabulary import Heard
+from .vocabulary import HEARD, Heard, check_words
 
 GroupedBy = Literal["probe", "position", "level", "cue"]
 
@@ -17,6 +17,9 @@ class ErrorKind:
     heard: Heard
     types: tuple[str, ...] = ()
     substitute: str = ""
+
+    def __post_init__(self) -> None:
+        check_words(self, heard=HEARD)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +40,7 @@ class HeardGroup:
     kinds: tuple[tuple[ErrorKind, int], ...] = ()
 
     def __post_init__(self) -> None:
+        check_words(self, by=get_args(GroupedBy))
         if sum(n for _, n in self.kinds) != self.n_scored - self.n_correct:
             raise ValueError(f"{self.value}: kinds of error don't add up to {self.n_scored - self.n_correct}")
 

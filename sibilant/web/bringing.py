@@ -14,7 +14,7 @@ from ..errors import UsageError
 from ..terms.vocabulary import CUE_LETTERS, ELICITED, LEVELS
 from .asking import caseload_of, client_of, number_of, text_of
 from .capturing import MOST_LIST
-from .forms import day_in
+from .forms import ask_about_names, day_in
 from .places import Answer, at_hand, choose, device_last, list_groups
 from .showing import shown
 
@@ -81,6 +81,7 @@ async def look(request: Request) -> Response:
 async def keep(request: Request) -> Response:
     """Measure and keep it; ask where there is doubt; tell the words and the verdict, no figures."""
     asked, files = await handed_over(request)
+    ask_about_names(asked, "note", "room", "list_name")
 
     def kept() -> heard.ProbeResult:
         words, listed = text_of(asked, "words"), text_of(asked, "listed", most=MOST_LIST)

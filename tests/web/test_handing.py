@@ -120,3 +120,12 @@ def test_values_and_words_are_looked_up_and_a_recording_is_told_without_being_ke
     assert status == 200 and [row[0] for row in told["rows"]] == ["seal", "bus"], told
     with CaseloadHandle(served.folder).opened() as one:
         assert store.sessions(one, "C-7QXK") == ()
+
+
+def test_a_name_in_a_form_is_asked_about_and_the_form_is_sent_again_when_it_is_none(served: Any) -> None:
+    fields = {"on": "2026-01-20", "kind": "illness", "text": "Anna had a cold"}
+    status, _, body = form(served, "/details/event", **fields)
+    assert status == 200 and b"Is this a name?" in body and b"Anna had a cold" in body
+    assert clients.list_events(CaseloadHandle(served.folder), "C-7QXK") == []
+    assert form(served, "/details/event", **fields, no_name="yes")[0] == 303
+    assert len(clients.list_events(CaseloadHandle(served.folder), "C-7QXK")) == 1

@@ -6,6 +6,7 @@ const client = at("bring").dataset.client;
 const PARTS = ["setup", "question", "kept"];
 let chosen = [];
 let ordered = 0;
+let said = {};
 
 async function own() {
   if (at("words").value !== "") return "";
@@ -18,7 +19,7 @@ async function asked(answer = {}) {
   if (!list && at("words").value === "") throw new Error("choose a LIST.csv, or one of the lists");
   return {
     words: at("words").value, listed: list, on: at("on").value, level: at("level").value, cue: at("cue").value,
-    device: at("device").value, elicited: at("elicited").value, keep: at("keep").value, note: at("note").value,
+    device: at("device").value, elicited: at("elicited").value, keep: at("keep").value, note: at("note").value, list_name: (at("own-list").files[0]?.name || "").replace(/[-_.]+/g, " "),
     channel: at("channel").value, modelled: at("modelled").checked, ...answer,
   };
 }
@@ -100,6 +101,7 @@ async function keep(answer = {}) {
   at("keep-it").disabled = false;
   if (question) {
     at("question-words").textContent = questionWords(question.message);
+    said = { ...said, ...(question.answers.includes("no_name") ? { no_name: true } : { anyway: true }) };
     at("was-model").hidden = !question.answers.includes("modelled");
     showOnly(PARTS, "question", "question-head");
   } else if (kept) {
@@ -110,7 +112,7 @@ async function keep(answer = {}) {
   } else showOnly(PARTS, "setup", "keep-it");
 }
 
-at("setup").addEventListener("submit", (event) => { event.preventDefault(); keep(); });
-at("was-model").addEventListener("click", () => keep({ modelled: true }));
-at("keep-anyway").addEventListener("click", () => keep({ anyway: true, modelled: at("modelled").checked }));
+at("setup").addEventListener("submit", (event) => { event.preventDefault(); said = {}; keep(); });
+at("was-model").addEventListener("click", () => keep({ ...said, anyway: false, modelled: true }));
+at("keep-anyway").addEventListener("click", () => keep({ ...said, modelled: at("modelled").checked }));
 at("back-to-it").addEventListener("click", () => showOnly(PARTS, "setup", "words"));

@@ -33,6 +33,7 @@ from .frame import DAYS_A_MONTH, Frame, ViewRequest, make_frame
 from .heard import consistencies, heard_groups, words_heard
 from .phases import phase_question
 from .presence import followed_by_presence, presence
+from .rejudged import changed_method
 from .related import next_baseline
 from .series import first_baseline
 from .session import expected, is_main_s, is_str, is_z, summarise, word_key
@@ -53,7 +54,7 @@ def view(case: Case, asked: ViewRequest | None = None) -> CaseView:
     followed = [follow(frame, key, summaries) for key in frame.keys]
     judged = [(one.session, one.accuracy) for one in summaries if one.accuracy is not None]
     rule, last = case.client.move_up, summaries[-1] if summaries else None
-    return CaseView(
+    found = CaseView(
         client=case.client,
         measures=frame.keys,
         summaries=summaries,
@@ -95,6 +96,8 @@ def view(case: Case, asked: ViewRequest | None = None) -> CaseView:
         visits=tuple(sorted(case.visits, key=lambda visit: (visit.on, visit.number))),
         runs=case.runs,
     )
+    changed = changed_method(case, found, frame.method, lambda other: view(other, replace(asked, lent={})))
+    return replace(found, joins=(changed, *found.joins)) if changed else found
 
 
 def _raters(case: Case) -> set[str]:

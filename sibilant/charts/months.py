@@ -200,10 +200,11 @@ def _error_words(months: Months) -> tuple[str, ...]:
     if error is None or not math.isfinite(error.limit):
         reasons = wording.brief(error.reasons) if error is not None else ""
         return (f"No band, since error cannot be judged: {reasons or f'fewer than three {probes}'}.",)
-    limit, sem, sdc = (wording.quantity(measure, value, value) for value in (error.limit, error.sem, error.sdc))
+    sem, sdc = (wording.quantity(measure, value, value) for value in (error.sem, error.sdc))
     return (
-        f"Hatched: mean of the {named} ± {limit}, the limit within which one later probe may differ by measurement "
-        f"error alone ({error.k} {probes}); standard error of measurement {sem}, smallest detectable change {sdc}.",
+        f"Hatched: mean of the {named} ± {wording.limit_text(error)}, the limit within which one later probe may differ"
+        f" by measurement error alone ({error.k} {probes}{wording.more_clients(error)}); standard error of measurement"
+        f" {sem}, smallest detectable change {sdc}.",
     )
 
 

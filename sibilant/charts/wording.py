@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..terms import MEASURES, Measure, Method
-from ..terms.change import LARGER, UNJUDGED, WITHIN, CaseView, Change, MeasureSummary, SessionSummary
+from ..terms.change import LARGER, UNJUDGED, WITHIN, CaseView, Change, MeasurementError, MeasureSummary, SessionSummary
 from ..terms.clinic import Client
 from .style import INVENTED
 
@@ -212,6 +212,20 @@ def reference_words(view: CaseView) -> str:
     if view.reference == "baseline":
         return "baseline"
     return "reference under treatment" if view.reference == "reference under treatment" else "first three probes"
+
+
+def limit_text(error: MeasurementError) -> str:
+    """The limit that gives the verdicts, with that from the fourth look on where it is another."""
+    measure = measure_of(error.key)
+    first = quantity(measure, error.limit, error.limit)
+    if not math.isfinite(error.later_limit) or error.later_limit == error.limit:
+        return first
+    return f"{first} (from the fourth look on {quantity(measure, error.later_limit, error.later_limit)})"
+
+
+def more_clients(error: MeasurementError) -> str:
+    """Whose day-to-day spread is taken in beside the client's own; empty where it is the client's own alone."""
+    return f" and the spread of {error.lent.n_clients} more of the clinic's clients" if error.lent is not None else ""
 
 
 def change_sentence(view: CaseView, key: str) -> str:

@@ -1,6 +1,7 @@
 """Change that is real: summaries, error, change, trend, accuracy and agreement, as pure functions over values."""
 
 from .accuracy import accuracy, judgement_by, main_rater, move_up, standing, words_gained
+from .advice import baseline_advice
 from .agreement import agreement, agreement_with_self
 from .change import bridge, changes, compare, limit_factor, measurement_error
 from .context import accuracy_map, context_map, context_of
@@ -44,6 +45,7 @@ __all__ = [
     "agreement",
     "agreement_with_self",
     "alpha",
+    "baseline_advice",
     "before_after",
     "bootstrap_mean",
     "bridge",

@@ -282,11 +282,12 @@ def _contrast_row(view: CaseView) -> list[tuple[str, str]]:
     if not found:
         return []
     last = found[-1]
+    left_out = f"; {wording.spelled(last.left_out_words)}" if last.left_out else ""
     if not plain.finite(last.difference):
-        return [("/s/ against /ʃ/", f"cannot be judged: {wording.brief(last.reasons)}")]
+        return [("/s/ against /ʃ/", f"cannot be judged: {wording.brief(last.reasons)}{left_out}")]
     difference = wording.interval_text(wording.measure_of(last.key), last.difference, last.low, last.high)
     auc = f"{wording.number(last.auc, 0.01)} {_bounds(last.auc_low, last.auc_high)}"
-    return [("/s/ against /ʃ/", f"difference {difference}, area under the ROC curve {auc}, last probe")]
+    return [("/s/ against /ʃ/", f"difference {difference}, area under the ROC curve {auc}, last probe{left_out}")]
 
 
 def _set_rows(view: CaseView) -> list[tuple[str, str]]:

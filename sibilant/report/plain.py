@@ -179,7 +179,43 @@ def measured_sentences(view: CaseView, key: str) -> str:
         return f"{sentence} The reason: {wording.brief(change.reasons) or 'none is given'}."
     verdict = "is not larger than" if change.verdict == WITHIN else "is larger than"
     found = "at baseline" if view.reference == "baseline" else f"in the {wording.reference_words(view)}"
-    return f"{sentence} The change {verdict} the measurement error found {found}."
+    early = " The verdict is provisional: see the note under the table." if change.provisional else ""
+    return f"{sentence} The change {verdict} the measurement error found {found}.{early}"
+
+
+def limit_of(view: CaseView, key: str) -> float:
+    """Return the one limit shown: that of the last verdict, else the baseline's for the next probe."""
+    change, error = last_change(view, key), view.error_of(key)
+    if change is not None and finite(change.limit):
+        return change.limit
+    return error.limit if error is not None else math.nan
+
+
+def limit_lines(view: CaseView, key: str) -> tuple[str, ...]:
+    """What the last verdict's limit rests on, the plain rule beside it, and the verdict where days were alike."""
+    change = last_change(view, key)
+    if change is None or (change.verdict == UNJUDGED and not change.awaits):
+        return ()
+    measure, lines = wording.measure_of(key), []
+    for one in view.own_comparisons:
+        if (one.key, one.session) == (key, change.session) and not one.reasons:
+            size = signed(wording.interval_text(measure, one.difference, one.low, one.high))
+            lines.append(f"{wording.capital(one.against)}: {size}, {one.verdict}.")
+    if (lent := change.lent) is not None:
+        fitted = f", fitted {day_text(lent.fitted_on)}" if lent.fitted_on is not None else ""
+        lines.append(
+            f"The limit takes in the day-to-day spread of {lent.n_clients} more of the clinic's clients (SD"
+            f" {wording.quantity(measure, lent.typical, lent.typical)}, spread of its logarithm"
+            f" {lent.spread:.2f}{fitted}); by the client's own"
+            f" {wording.reference_words(view)} alone: {change.plain_verdict}, limit"
+            f" {wording.quantity(measure, change.plain_limit, change.plain_limit)}."
+        )
+    if change.provisional and change.related_verdict is not None:
+        lines.append(
+            f"Provisional: {change.provisional}. Were days alike over {change.related_days:.0f} days:"
+            f" {change.related_verdict}, limit {wording.quantity(measure, change.related_limit, change.related_limit)}."
+        )
+    return tuple(lines)
 
 
 def verdict_text(view: CaseView, key: str) -> str:
@@ -274,6 +310,7 @@ def with_session(view: CaseView, number: int | None) -> CaseView:
         gained=view.gained if view.gained and view.gained.late_session in kept else None,
         additions=tuple(a for a in view.additions if a.session in kept),
         contrasts=tuple(c for c in view.contrasts if c.session in kept),
+        own_comparisons=tuple(c for c in view.own_comparisons if c.session in kept),
         spreads=tuple(s for s in view.spreads if s.session in kept),
         presence=tuple(p for p in view.presence if p.session in kept),
         sustained=tuple(s for s in view.sustained if s.session in kept),

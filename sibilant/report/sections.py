@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from ..charts import alt_text, months_chart, render, wording
-from ..terms.change import CaseView, Change, MeasurementError, SessionSummary
+from ..terms.change import CaseView, SessionSummary
 from ..terms.document import Blank, Box, Facts, Heading, Listing, Paragraph, Part, Picture, Table
 from ..terms.reference import INSIDE_SENTENCE
 from ..terms.therapy import NOT_STATED
@@ -136,7 +136,10 @@ def change_row(view: CaseView, key: str) -> tuple[str, ...]:
     """One measure against the baseline: what stands in the table of change."""
     measure = wording.measure_of(key)
     error, change, last = view.error_of(key), plain.last_change(view, key), view.last
-    mean, allowed = _held_against(error, change)
+    mean = (
+        change.baseline if change is not None and plain.finite(change.baseline) else error.mean if error else math.nan
+    )
+    allowed = plain.limit_of(view, key)
     baseline = wording.quantity(measure, mean, allowed) if error else "–"
     now = plain.measure_cell(plain.shown_measure(last, key)) if last else "–"
     difference = limit = "–"
@@ -145,13 +148,6 @@ def change_row(view: CaseView, key: str) -> tuple[str, ...]:
     if plain.finite(allowed):
         limit = wording.quantity(measure, allowed, allowed)
     return (measure.name, baseline, now, difference, limit, plain.verdict_text(view, key))
-
-
-def _held_against(error: MeasurementError | None, change: Change | None) -> tuple[float, float]:
-    """The baseline's mean and the limit; those of the band that both hold where the last probe stands apart by it."""
-    if change is not None and plain.finite(change.baseline):
-        return change.baseline, change.limit
-    return (error.mean, error.limit) if error is not None else (math.nan, math.nan)
 
 
 def change_table(view: CaseView, *, keys: Sequence[str]) -> tuple[Part, ...]:
@@ -190,7 +186,10 @@ def _change_note(view: CaseView, keys: Sequence[str]) -> str:
             f" Difference: over the {change.n_shared_words} words measured in both; looked at {change.n_looks} times."
         )
     other = " Only the first row was chosen at the start; the others are exploratory." if len(keys) > 1 else ""
-    return f"In brackets: 95\u2009% intervals.{words}{other}"
+    several = max((one.n_measures for one in view.changes if one.key in keys[1:]), default=1)
+    shared = f" Their limits share one promise between {several} of them." if several > 1 else ""
+    beside = "".join(f" {line}" for line in plain.limit_lines(view, keys[0]))
+    return f"In brackets: 95\u2009% intervals.{words}{other}{shared}{beside}"
 
 
 def measured(
@@ -270,9 +269,10 @@ def _error_line(view: CaseView) -> str:
     if error is None or not plain.finite(error.limit):
         reasons = wording.brief(error.reasons) if error is not None else ""
         return f"Measurement error: cannot be judged: {reasons or 'three probes on different days are needed'}."
-    limit, sem, sdc = (wording.quantity(measure, v, v) for v in (error.limit, error.sem, error.sdc))
+    sem, sdc = (wording.quantity(measure, v, v) for v in (error.sem, error.sdc))
     return (
-        f"Measurement error of {measure.name}, from {error.k} {probes}: one later probe may differ by {limit}; "
+        f"Measurement error of {measure.name}, from {error.k} {probes}{wording.more_clients(error)}: one later probe"
+        f" may differ by {wording.limit_text(error)}; "
         f"standard error of measurement {sem}, smallest detectable change {sdc}."
     )
 

@@ -124,7 +124,7 @@ def test_a_session_is_moved_and_removed_after_one_question(browse, served, one_s
     page.click("button:has-text('Remove this session')")
     page.wait_for_selector("text=Receipt")
     assert "not erased" in page.inner_text("main") and sessions.list_sessions(CaseloadHandle(one_session), OTHER) == []
-    page.click("text=the bin")
+    page.click("main a:has-text('the bin')")
     page.click("text=Bring it back")
     page.wait_for_selector("text=Nothing lies in the bin")
     assert len(sessions.list_sessions(CaseloadHandle(one_session), OTHER)) == 1 and "C-" not in page.url

@@ -16,6 +16,7 @@ from .terms import (
     Edge,
     Finding,
     Interval,
+    Mark,
     Measure,
     Measures,
     Method,
@@ -36,6 +37,7 @@ from .terms import (
 )
 from .words import READER, WordSearch, find_words, place_phones
 
+OWN_SHARE = 0.5
 LEAST_SNR_DB = 10.0
 """Below this ratio at 4-10 kHz a method that leaves the noise in gives no spectral value (docs/recordings.md)."""
 
@@ -97,6 +99,7 @@ class _Sound:
     name: str
     sure: bool = True
     place: SlotPlace | None = None
+    mark: Mark | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,25 +147,67 @@ def analyse(
     if not prompts:
         sounds = [_Sound(None, None, s, f"x{n}") for n, s in enumerate(boundaries.find_all(recording), start=1)]
         return _analysis(recording, WordSearch(), sounds, (), methods, response)
-    search = find_words(recording, prompts, modelled=modelled)
-    placed = zip(search.utterances, place_phones(recording, search.utterances), strict=True)
-    sounds = [sound for utterance, places in placed for sound in _sounds_of(recording, utterance, places)]
+    search, sounds = _searched(recording, prompts, modelled=modelled)
     return _analysis(recording, search, sounds, prompts, methods, response)
 
 
-def analyse_given(
+def _searched(
+    recording: Recording, prompts: Sequence[Prompt], *, modelled: bool = False
+) -> tuple[WordSearch, list[_Sound]]:
+    search = find_words(recording, prompts, modelled=modelled)
+    placed = zip(search.utterances, place_phones(recording, search.utterances), strict=True)
+    return search, [sound for utterance, places in placed for sound in _sounds_of(recording, utterance, places)]
+
+
+def analyse_marked(
     recording: Recording,
-    intervals: Sequence[Interval],
+    marks: Sequence[Mark],
+    prompts: Sequence[Prompt] = (),
     *,
     methods: Sequence[Method] = (HOUSE_15K,),
     response: MicrophoneResponse | None = None,
 ) -> Analysis:
-    """Measure stretches whose edges a person gave; the machine's own edges near by are kept beside them."""
+    """Measure stretches whose edges a person gave; the machine's own edges near by are kept beside them.
+
+    With prompts, a mark whose label names a slot's phone (or nothing) gives that slot its edges, the nearest within a
+    quarter of a second; slots without a mark stay as they were found, and marks without a slot are rows of their own.
+    """
+    search, sounds = _searched(recording, prompts) if prompts else (WordSearch(), [])
+    taken = boundaries.matched(marks, [(s.slot.phone if s.slot is not None else "", _where(s)) for s in sounds])
     rows = [
-        _Sound(None, None, _given(recording, interval), f"g{number}")
-        for number, interval in enumerate(intervals, start=1)
+        _with_mark(recording, sound, marks[taken[k]]) if k in taken else _beside_marks(sound, marks)
+        for k, sound in enumerate(sounds)
+        if k in taken or sound.slot is not None or not _overlaps(sound, marks)
     ]
-    return _analysis(recording, WordSearch(), rows, (), methods, response)
+    rows += [
+        _Sound(None, None, _given(recording, mark.interval), f"g{number}", mark=mark)
+        for number, mark in enumerate(marks, start=1)
+        if number - 1 not in taken.values()
+    ]
+    return _analysis(recording, search, rows, prompts, methods, response)
+
+
+def _where(sound: _Sound) -> Interval | None:
+    """Where a slot was found, or is to be listened for."""
+    if sound.sibilant is not None:
+        return sound.sibilant.interval
+    return sound.place.interval if sound.place is not None else None
+
+
+def _with_mark(recording: Recording, sound: _Sound, mark: Mark) -> _Sound:
+    """Give a slot the edges that a person marked; the machine's, of whatever it found there, are kept beside them."""
+    given = replace(_given(recording, mark.interval), slot=sound.slot)
+    return replace(sound, sibilant=given, sure=True, place=SlotPlace(mark.interval, 1.0), mark=mark)
+
+
+def _beside_marks(sound: _Sound, marks: Sequence[Mark]) -> _Sound:
+    """Doubt a slot that was found in what a person marked as another sound."""
+    return replace(sound, sure=False) if sound.slot is not None and _overlaps(sound, marks) else sound
+
+
+def _overlaps(sound: _Sound, marks: Sequence[Mark]) -> bool:
+    own = sound.sibilant.interval if sound.sibilant is not None else None
+    return own is not None and any(own.overlap_s(mark.interval) > OWN_SHARE * own.duration_s for mark in marks)
 
 
 def assess_alone(recording: Recording) -> Suitability:
@@ -224,7 +269,7 @@ def measure_again(
         What was observed of the whole recording, for a clip: its noise and cut stand for the clip's own, and the
         figures are then the recording's.
     """
-    sounds = [_Sound(t.utterance, t.slot, t.sibilant, t.id, place=t.place) for t in tokens]
+    sounds = [_Sound(t.utterance, t.slot, t.sibilant, t.id, place=t.place, mark=t.mark) for t in tokens]
     heard = _assessed(recording, sounds, response)
     if kept is not None:
         heard = replace(heard, judged=kept.over(heard.judged, [t.id for t in tokens if t.sibilant is not None]))
@@ -252,7 +297,14 @@ def _sounds_of(recording: Recording, utterance: Utterance, places: PhonePlaces |
     slots = utterance.prompt.slots if utterance.prompt is not None else ()
     readings = {reading.slot.index: reading for reading in found.readings}
     rows = [
-        _Sound(utterance, slot, by_slot.get(slot.index), f"{stem}.{slot.index}", own.sure, _place(own))
+        _Sound(
+            utterance,
+            slot,
+            by_slot.get(slot.index),
+            f"{stem}.{slot.index}",
+            own.sure and not _guessed(utterance, slot),
+            _place(own),
+        )
         for slot in slots
         if (own := readings[slot.index])
     ]
@@ -260,6 +312,12 @@ def _sounds_of(recording: Recording, utterance: Utterance, places: PhonePlaces |
         rows.append(_Sound(utterance, None, None, stem))
     extras = enumerate(found.extras, start=1)
     return rows + [_Sound(utterance, None, sound, f"{stem}.x{number}") for number, sound in extras]
+
+
+def _guessed(spoken: Utterance | None, slot: SibilantSlot | None) -> bool:
+    """Whether the word of a slot is said in a way that is only a guess."""
+    words = spoken.prompt.words if spoken is not None and spoken.prompt is not None else ()
+    return slot is not None and slot.word_index < len(words) and words[slot.word_index].guessed
 
 
 def _place(reading: boundaries.SlotReading) -> SlotPlace:
@@ -313,6 +371,8 @@ def _unbounded(sound: _Sound, method: Method) -> Token:
 def _token(sound: _Sound, method: Method) -> Token:
     spoken = sound.utterance
     flags = sound.sibilant.flags if sound.sibilant is not None else ()
+    if _guessed(spoken, sound.slot):
+        flags = (*flags, "guessed")
     return Token(
         sound.name,
         spoken,
@@ -324,12 +384,13 @@ def _token(sound: _Sound, method: Method) -> Token:
         prompt_index=spoken.prompt_index if spoken is not None else 0,
         flags=flags,
         place=sound.place,
+        mark=sound.mark,
     )
 
 
 def _finding(sound: _Sound) -> Finding:
     if sound.slot is None:
-        return "extra"
+        return "found" if sound.mark is not None and sound.mark.phone else "extra"
     return "found" if sound.sure and (sound.utterance is None or sound.utterance.sure) else "unsure"
 
 

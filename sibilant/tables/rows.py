@@ -47,6 +47,8 @@ def _row(token: Token, labels: Labels) -> Row:
         _label_cells(labels) | _prompt_cells(token) | _slot_cells(token.slot) | _word_cells(token) | _place_cells(token)
     )
     row |= {"finding": token.finding, "reader": token.reader}
+    if token.mark is not None:
+        row |= {"label": token.mark.label} | ({"phone": token.mark.phone} if token.slot is None else {})
     if token.sibilant is not None:
         row |= _time_cells(token.sibilant)
     if token.measures is not None:

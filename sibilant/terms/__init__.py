@@ -8,6 +8,7 @@ from .reference import Comparison, ReferenceRange
 from .sound import (
     Edge,
     Interval,
+    Mark,
     Prompt,
     Recording,
     Review,
@@ -30,6 +31,7 @@ __all__ = [
     "Edge",
     "Finding",
     "Interval",
+    "Mark",
     "Measure",
     "Measures",
     "Method",

@@ -98,10 +98,14 @@ def let_go(samples: npt.NDArray[np.float32]) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Word:
-    """A spelling and the phones taken for it (ARPABET, vowels with their stress digit)."""
+    """A spelling and the phones taken for it (ARPABET, vowels with their stress digit).
+
+    ``guessed``: no dictionary holds it, or it is said with /s/ or /z/; its sibilants are then never more than unsure.
+    """
 
     spelling: str
     phones: tuple[str, ...]
+    guessed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +200,15 @@ class Review:
     interval: Interval
     by: str
     on: dt.date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A stretch that a person marked: its edges, the label as written, and the ARPABET phone it names, if any."""
+
+    interval: Interval
+    label: str = ""
+    phone: str = ""
 
 
 @dataclass(frozen=True, slots=True)

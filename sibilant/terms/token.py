@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from .method import Method
 from .places import SlotPlace
-from .sound import Interval, SibilantInterval, SibilantSlot, Utterance
+from .sound import Interval, Mark, SibilantInterval, SibilantSlot, Utterance
 from .vocabulary import Finding
 
 if TYPE_CHECKING:
@@ -73,7 +73,8 @@ class Token:
     ``utterance`` is None for a prompt not heard; ``sibilant`` is None where no frication was bounded; ``measures`` is
     None where nothing was measured; ``flags`` are the token's reasons, those of sibilant and measures included;
     ``place`` is where an expected sibilant lies, found or not, and ``reader`` names what matched words to sound, with
-    the version of its rules (None and empty in caseloads kept by earlier programs).
+    the version of its rules (None and empty in caseloads kept by earlier programs); ``mark`` is what a person marked
+    there before anything was measured.
     """
 
     id: str
@@ -90,3 +91,4 @@ class Token:
     flags: tuple[str, ...] = field(default=())
     place: SlotPlace | None = None
     reader: str = ""
+    mark: Mark | None = None

@@ -2,42 +2,67 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+
 from .. import progress, store
-from ..terms.change import BaselineSpread, ClinicSpread
 from ..terms.clinic import Case
+from ..terms.lending import Given, Lender
 
-Lent = dict[tuple[str, int], ClinicSpread]
+Lent = dict[tuple[str, int], Given]
 
 
-def lent_to(caseload: store.Caseload, case: Case, asked: progress.ViewRequest) -> tuple[Lent, tuple[str, ...]]:
-    """Return what others lend to each measure and session, and why nothing is lent where that is so.
+@dataclass(frozen=True, slots=True)
+class FromOthers:
+    """With what each measure and session is judged, why nothing is lent where that is so, and what is asked."""
+
+    given: Lent = field(default_factory=dict)
+    reasons: tuple[str, ...] = ()
+    asked: tuple[str, ...] = ()
+
+
+def lent_to(caseload: store.Caseload, case: Case, asked: progress.ViewRequest) -> FromOthers:
+    """Return what others lend to each measure and session, and what they make worth asking about a device.
 
     Only clients whose consent says so lend (``Consent.pooled``), never the client itself. A session keeps the numbers
-    that its verdict was first given with.
+    that its verdict was first given with, as long as the baseline that it rests on is the same.
     """
-    others = others_spreads(caseload, case.client.code)
+    lenders = other_lenders(caseload, case.client.code)
+    others = progress.Others([one for each in lenders for one in each.spreads], store.devices(caseload))
     frame, _ = progress.make_frame(case, asked)
-    kept = store.kept_lent(caseload, case.client.code)
-    found, reasons = progress.lend(frame, others, kept, store.day_of(caseload))
-    fresh = {place: one for place, one in found.items() if place not in kept}
+    given, reasons = progress.lend(frame, others, store.day_of(caseload))
+    fresh = {place: one for place, one in given.items() if case.given.get(place) != one}
     if fresh:
-        store.keep_lent(caseload, case.client.code, fresh)
-    return found, reasons
+        store.keep_given(caseload, case.client.code, fresh)
+    return FromOthers(given, reasons, _asked(case, lenders))
 
 
-def others_spreads(caseload: store.Caseload, code: str) -> list[BaselineSpread]:
-    """Return the spreads of all clients that lend but one, those renewed whose record changed since."""
-    latest, kept = store.latest_changes(caseload), store.kept_spreads(caseload)
-    found: list[BaselineSpread] = []
+def _asked(case: Case, lenders: list[Lender]) -> tuple[str, ...]:
+    """Questions about devices that this client's sessions straddle a shared step of."""
+    own = progress.lender(case).probes
+    used = {one.device for one in own}
+    return tuple(
+        step.question
+        for step in progress.shared_steps([own, *(each.probes for each in lenders)])
+        if step.device in used
+        and any(one.on <= step.after for one in own if one.device == step.device)
+        and any(one.on >= step.until for one in own if one.device == step.device)
+    )
+
+
+def other_lenders(caseload: store.Caseload, code: str) -> list[Lender]:
+    """Return what all clients bring that lend, but one, what changed since renewed."""
+    latest, kept = store.latest_changes(caseload), store.kept_lenders(caseload)
+    found: list[Lender] = []
     for client in store.clients(caseload):
         lends = client.consent is not None and client.consent.lends
         if not lends and client.code in kept:
-            store.drop_spreads(caseload, client.code)
+            store.drop_lender(caseload, client.code)
         if not lends or client.code == code:
             continue
-        fingerprint, spreads = kept.get(client.code, (-1, ()))
-        if fingerprint != latest.get(client.code, 0):
-            spreads = progress.baseline_spreads(store.read_case(caseload, client.code))
-            store.keep_spreads(caseload, client.code, latest.get(client.code, 0), spreads)
-        found += spreads
+        wanted = f"{progress.RULE}:{latest.get(client.code, 0)}"
+        fingerprint, lender = kept.get(client.code, ("", Lender()))
+        if fingerprint != wanted:
+            lender = progress.lender(store.read_case(caseload, client.code))
+            store.keep_lender(caseload, client.code, wanted, lender)
+        found.append(lender)
     return found

@@ -68,8 +68,9 @@ def _with_what_is_lent(
     one: store.Caseload, case: Case, measures: Sequence[str], words: str, rater: str
 ) -> progress.ViewRequest:
     asked = progress.ViewRequest(tuple(measures), words, rater, store.day_of(one))  # type: ignore[arg-type]
-    given, not_lent = lent_to(one, case, asked)
-    return replace(asked, lent=given, not_lent=not_lent)
+    found = lent_to(one, case, asked)
+    lent = {place: given.lent for place, given in found.given.items() if given.lent is not None}
+    return replace(asked, lent=lent, not_lent=found.reasons, questions=found.asked)
 
 
 def _check_asked(measures: Sequence[str], words: str) -> None:

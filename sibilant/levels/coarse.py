@@ -84,7 +84,7 @@ def to_db(power: npt.ArrayLike) -> Float32s:
 def coarse_levels(recording: Recording, interval: Interval | None = None) -> CoarseLevels:
     """Banded levels of a whole recording, or of a stretch, in blocks of 30 s (bounded memory at any length).
 
-    L_b(t) = 10 lg sum over the band of |X(t, f)|^2, a 12 ms Hann window every 5 ms, scaled to the mean square.
+    ``L_b(t) = 10 lg sum over the band of |X(t, f)|^2``, a 12 ms Hann window every 5 ms, scaled to the mean square.
 
     Parameters
     ----------

@@ -7,7 +7,7 @@ from .context import accuracy_map, context_map, context_of
 from .contrast import additions, before_after
 from .contrasts import contrast
 from .frame import ViewRequest, make_frame
-from .lending import baseline_spreads, lend
+from .lending import RULE, Others, grounds_of, lend, lender
 from .means import Estimate, bootstrap_mean, half_width, least_difference, mean_interval, paired, sd_interval, welch
 from .plan import Plan, PlanRow, plan
 from .planning import YEAR_ALARM
@@ -17,6 +17,7 @@ from .reliability import alpha, error_of_measurement, fleiss, intraclass, kappa,
 from .separation import separation
 from .session import expected, reason_left_out, summarise
 from .sets import fades, first_against_third, sets_of_three
+from .shared_steps import shared_steps
 from .single_case import nap, phase_effect, tau_variants
 from .trend import exact_p, kendall_s, trend
 from .unlike import WATCHED, Unlike, most_unlike
@@ -24,9 +25,11 @@ from .view import view
 
 __all__ = [
     "DECAY_DAYS",
+    "RULE",
     "WATCHED",
     "YEAR_ALARM",
     "Estimate",
+    "Others",
     "Plan",
     "PlanRow",
     "Unlike",
@@ -37,7 +40,6 @@ __all__ = [
     "agreement",
     "agreement_with_self",
     "alpha",
-    "baseline_spreads",
     "before_after",
     "bootstrap_mean",
     "bridge",
@@ -52,6 +54,7 @@ __all__ = [
     "fades",
     "first_against_third",
     "fleiss",
+    "grounds_of",
     "half_width",
     "intraclass",
     "judgement_by",
@@ -59,6 +62,7 @@ __all__ = [
     "kendall_s",
     "least_difference",
     "lend",
+    "lender",
     "limit_factor",
     "limits_of_agreement",
     "main_rater",
@@ -77,6 +81,7 @@ __all__ = [
     "sd_interval",
     "separation",
     "sets_of_three",
+    "shared_steps",
     "standing",
     "summarise",
     "tau_variants",

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from ..terms import MEASURES
-from ..terms.change import ClinicSpread
 from ..terms.clinic import Case, KeptToken, Session
+from ..terms.lending import ClinicSpread
 from .accuracy import main_rater
 from .phases import with_phases
 from .series import Series, choose_method, series_of
@@ -24,7 +24,7 @@ ALSO = ("centroid_hz", "sd_hz", "core_duration_ms")
 
 @dataclass(frozen=True, slots=True)
 class ViewRequest:
-    """What is wanted of a case: measures beside the main one, which words, whose ear, the day, what others lend."""
+    """What is wanted of a case: measures beside the main one, words, whose ear, the day, what others lend and ask."""
 
     measures: tuple[str, ...] = ()
     words: Words = "untreated"
@@ -32,6 +32,7 @@ class ViewRequest:
     today: dt.date | None = None
     lent: Lent = field(default_factory=dict)
     not_lent: tuple[str, ...] = ()
+    questions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,28 +1,39 @@
-"""What one client's baseline lends to others, and what the others lend to one: same measure, method, level, device."""
+"""What one client lends to others, and what the others lend to one: same measure, method, level, kind of device."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 
-from ..terms.change import BaselineSpread, ClinicSpread
-from ..terms.clinic import Case
+from ..terms.clinic import Case, Device
+from ..terms.lending import BaselineSpread, Given, Grounds, Lender
 from .change import LEAST_BASELINE, measurement_error
 from .frame import ALSO, Frame, ViewRequest, make_frame
 from .session import is_main_s, summarise
+from .shared_steps import device_probes
 from .spread import fit_spread, too_few_clients
 
+RULE = 2
+"""Counted up when what a client lends is had in another way, so that what was kept is made anew."""
 
-def baseline_spreads(case: Case) -> tuple[BaselineSpread, ...]:
-    """Return the spread of a client's own baseline, of the main measure and those always shown; empty without one.
 
-    A reference under treatment lends nothing.
-    """
+def lender(case: Case) -> Lender:
+    """Return what a client brings: the spreads of its baseline, and its sessions by device."""
     frame, _ = make_frame(case, ViewRequest(measures=ALSO))
+    return Lender(_baseline_spreads(frame), device_probes(frame))
+
+
+def _baseline_spreads(frame: Frame) -> tuple[BaselineSpread, ...]:
+    """Spread of the main measure and of those always shown; a reference under treatment lends nothing.
+
+    Nor does a baseline that no one version of a method has measured whole.
+    """
     line = frame.series[0] if frame.series else None
-    if line is None or line.reference != "baseline" or len(line.baseline) < LEAST_BASELINE:
+    if line is None or line.reference != "baseline" or len(line.baseline) < LEAST_BASELINE or "/" not in frame.method:
         return ()
     found = []
+    device, level, _, _ = line.conditions
     for key in frame.keys:
         probes = []
         for session in line.baseline:
@@ -30,43 +41,61 @@ def baseline_spreads(case: Case) -> tuple[BaselineSpread, ...]:
             probes.append((session.number, summarise(tokens, key, frame.method)))
         error = measurement_error(key, probes)
         if error.k >= LEAST_BASELINE and error.sd > 0:
-            found.append(BaselineSpread(key, *_conditions(frame), error.sd, error.k - 1))
+            found.append(BaselineSpread(key, frame.method, level, device, error.sd, error.k - 1))
     return tuple(found)
 
 
-def _conditions(frame: Frame) -> tuple[str, str, str]:
-    device, level, _, _ = frame.series[0].conditions
-    kinds = {one.name: one.kind for one in frame.case.devices}
-    return frame.method, level, kinds.get(device, "")
+@dataclass(frozen=True, slots=True)
+class Others:
+    """All other clients that agreed: their spreads under any conditions, and the clinic's devices."""
+
+    spreads: Sequence[BaselineSpread] = ()
+    devices: Sequence[Device] = ()
+
+    def like(self, key: str, grounds: Grounds) -> list[BaselineSpread]:
+        """Those of one measure under the same method, level and kind of device."""
+        kinds = {one.name: one.kind for one in self.devices}
+        asked = (key, grounds.method, grounds.level, grounds.device_kind)
+        return [o for o in self.spreads if (o.measure, o.method, o.level, kinds.get(o.device, "")) == asked]
 
 
-def lend(
-    frame: Frame, others: Sequence[BaselineSpread], kept: Mapping[tuple[str, int], ClinicSpread], on: dt.date
-) -> tuple[dict[tuple[str, int], ClinicSpread], tuple[str, ...]]:
-    """Return what others lend to each measure and later session, and why nothing is lent where nothing is.
+def lend(frame: Frame, others: Others, on: dt.date) -> tuple[dict[tuple[str, int], Given], tuple[str, ...]]:
+    """Return with what each measure's later sessions are judged, and why nothing is lent where nothing is.
+
+    What a verdict was given with stays, the plain rule too, as long as its grounds are the same: method, level, kind of
+    device, and the probes of the baseline. A session held back until it is judged by ear has no verdict yet.
 
     Parameters
     ----------
     frame : Frame
-        The client's own frame.
-    others : sequence of BaselineSpread
-        Of all other clients that agreed, under any conditions; the client's own are not among them.
-    kept : mapping
-        What verdicts were already given with: it stays.
+        The client's own frame; its case knows with what verdicts were given.
+    others : Others
+        The other clients; the client's own spreads are not among them.
     on : datetime.date
         The day of a fresh fit.
     """
     line = frame.series[0] if frame.series else None
-    if line is None or not line.baseline:
+    if line is None or len(line.baseline) < LEAST_BASELINE or "/" not in frame.method:
         return {}, ()
-    found, reasons = {}, []
+    grounds = grounds_of(frame, others)
+    found: dict[tuple[str, int], Given] = {}
+    reasons = []
     for key in frame.keys:
-        alike = [o for o in others if (o.measure, o.method, o.level, o.device_kind) == (key, *_conditions(frame))]
-        fresh = fit_spread([one.sd for one in alike], [one.df for one in alike], fitted_on=on)
-        if fresh is None and key == frame.keys[0]:
-            reasons.append(f"the plain rule gives the verdicts: {too_few_clients(len(alike))}")
+        alike = others.like(key, grounds)
+        fresh = Given(grounds, fit_spread([o.sd for o in alike], [o.df for o in alike], fitted_on=on), len(alike), on)
+        if fresh.lent is None and key == frame.keys[0]:
+            reasons.append(f"the plain rule gives new verdicts: {too_few_clients(len(alike))}")
         for session in line.later:
-            given = kept.get((key, session.number)) or fresh
-            if given is not None:
-                found[key, session.number] = given
+            if frame.shown(session):
+                before = frame.case.given.get((key, session.number))
+                stands = before is not None and before.grounds in (None, grounds)
+                found[key, session.number] = before if before is not None and stands else fresh
     return found, tuple(reasons)
+
+
+def grounds_of(frame: Frame, others: Others) -> Grounds:
+    """Return what decides which other clients are like this one, and the baseline's probes."""
+    line = frame.series[0]
+    device, level, _, _ = line.conditions
+    kinds = {one.name: one.kind for one in (*others.devices, *frame.case.devices)}
+    return Grounds(frame.method, level, kinds.get(device, ""), tuple(one.number for one in line.baseline))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ..terms.change import ClinicSpread
+from ..terms.lending import ClinicSpread
 from .means import half_width, least_difference
 from .planning import WORDS, YEAR_ALARM, Design, trade
 from .related import FULL_GAP_DAYS, cost_of_spacing

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from ..terms.change import ClinicSpread
+from ..terms.lending import ClinicSpread
 from .change import limit_factor
 from .spread import FIRST_LOOKS, clinic_level, clinic_limit
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections import defaultdict
-from collections.abc import Sequence
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from ..terms.change import MeasureSummary
@@ -127,6 +127,16 @@ def choose_method(case: Case) -> tuple[str, str]:
     if named:
         return named[-1], ""
     if not common:
-        return wanted, ""
+        return _held_by_most(have, wanted)
     widest = max(sorted(common), key=lambda label: tops[label])
     return widest, f"{widest} is used for all sessions: {wanted} is not supported by every one of them"
+
+
+def _held_by_most(have: Mapping[int, set[str]], wanted: str) -> tuple[str, str]:
+    """Return the version of a method that most sessions hold, the newest of equals: versions are never mixed."""
+    labels = Counter(label for held in have.values() for label in held if label.split("/")[0] == wanted.split("/")[0])
+    if not labels:
+        return wanted, ""
+    label = max(sorted(labels), key=lambda one: (labels[one], int(one.split("/")[1])))
+    without = [number for number, held in sorted(have.items()) if label not in held]
+    return label, f"{numbered(without)} without figures under {label}: versions of a method are never mixed"

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from ..terms.change import LEAST_SPREAD, ClinicSpread
+from ..terms.lending import LEAST_SPREAD, ClinicSpread
 
 Rows = npt.NDArray[np.float64]
 Numbers = float | Sequence[float] | Rows

@@ -11,7 +11,8 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any
 
-from ..terms.change import UNJUDGED, Change, ClinicSpread
+from ..terms.change import UNJUDGED, Change
+from ..terms.lending import ClinicSpread
 from .change import Limits, Probe, changes, plain_limits, usable_baseline
 from .related import bunched_words, likeness, widened
 from .spread import clinic_level, clinic_limit, sd_known

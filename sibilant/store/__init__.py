@@ -13,7 +13,7 @@ from .engine import looks_synchronised, read_place
 from .judging import add_corrections, add_judgements, judging_order, keep_order
 from .keys import KEY_FILE, PASSPHRASE_FROM, is_encrypted, need_extra, read_key_file
 from .leftovers import count_plain, outside
-from .lending import drop_spreads, keep_lent, keep_spreads, kept_lent, kept_spreads, latest_changes
+from .lending import drop_lender, keep_given, keep_lender, kept_lenders, latest_changes
 from .looking import LookAtRows, LookAtSounds, look_at_rows, look_at_sounds
 from .opening import open_caseload
 from .people import (
@@ -88,7 +88,7 @@ __all__ = [
     "decrypt",
     "devices",
     "draft_folder",
-    "drop_spreads",
+    "drop_lender",
     "dump_client",
     "encrypt",
     "erase_drafts",
@@ -99,12 +99,11 @@ __all__ = [
     "is_encrypted",
     "judging_order",
     "keep_clip",
-    "keep_lent",
+    "keep_given",
+    "keep_lender",
     "keep_order",
     "keep_session",
-    "keep_spreads",
-    "kept_lent",
-    "kept_spreads",
+    "kept_lenders",
     "latest_changes",
     "load_client",
     "look_at_rows",

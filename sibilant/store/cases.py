@@ -19,6 +19,7 @@ from .caseload import Caseload, Known, revision_in
 from .checksums import Found, own_check, readable, say_set_aside
 from .encode import load, method_from, prompt_from, read_measured, token_from
 from .judging import correction_from, judgement_from
+from .lending import read_given
 from .people import client_from, client_id, event_from, read_devices
 from .schema import (
     AUDIT,
@@ -58,6 +59,7 @@ def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> C
         events = _read(connection, EVENTS, sa.select(EVENTS).where(EVENTS.c.client_id == owner), event_from, aside)
         earlier = _read(connection, EARLIER, sa.select(EARLIER).where(EARLIER.c.client_id == owner), _earlier, aside)
         tokens = _tokens(connection, owner, session, caseload.known, aside)
+        given = read_given(connection, owner, aside)
         goals, visits = read_goals(connection, owner, aside), read_visits(connection, owner, aside)
         runs = read_runs(connection, owner, aside)
     say_set_aside(code, aside)
@@ -72,6 +74,7 @@ def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> C
         earlier=tuple(earlier),
         ear_first=caseload.place.ear_first,
         set_aside=tuple(aside),
+        given=given,
         goals=goals,
         visits=visits,
         runs=runs,

@@ -22,6 +22,7 @@ from ..terms.vocabulary import DISTORTIONS, Elicited, Heard, Keep, Phase, VisitK
 from . import encode
 from .care import goal_from, run_from, visit_from
 from .judging import correction_from, judgement_from
+from .lending import given_from
 from .people import client_from
 from .schema import METADATA, Day, Moment, YesNo
 from .sessions import method_key
@@ -227,6 +228,7 @@ RULES: dict[str, Callable[[Any], str]] = {
     "tokens.key": _matches(KEY, "place of a sound, such as 3.1.1"),
     "measurements.boundary": _matches(re.compile("automatic|reviewed"), "boundary"),
     "judgements.rater": lambda value: "" if value else "empty",
+    "lent.measure": _measure,
     "earlier_probes.measure": lambda value: _measure(value) if value else "",
 }
 
@@ -241,6 +243,7 @@ def _together(table: str, row: Row) -> tuple[str, str]:
         "measurements": ("measured", lambda: _bounds(row["measured"])),
         "judgements": ("", lambda: judgement_from(row, "1.1.1")),
         "corrections": ("", lambda: _corrected(row)),
+        "lent": ("", lambda: given_from(row)),
         "goals": ("", lambda: goal_from(1, row)),
         "visits": ("", lambda: visit_from(1, row)),
         "practice_runs": ("", lambda: run_from(1, row)),

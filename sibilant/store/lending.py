@@ -1,15 +1,26 @@
-"""Spreads of baselines that clients lend each other, and the numbers a verdict was given with: kept, never computed."""
+"""What clients lend each other, and with what a verdict was given: kept, never computed."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import contextlib
+import datetime as dt
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict
+from functools import partial
+from typing import Any
 
 import sqlalchemy as sa
 
-from ..terms.change import BaselineSpread, ClinicSpread
+from ..errors import NoRoomError
+from ..terms.lending import BaselineSpread, ClinicSpread, DeviceProbe, Given, Grounds, Lender
 from .caseload import Caseload
+from .checksums import is_whole, readable, sealing_rows
+from .encode import dump, load
 from .people import client_id
-from .schema import AUDIT, CLIENTS, LENT, SESSIONS, SPREADS
+from .schema import AUDIT, CLIENTS, LENDERS, LENT, SESSIONS
+
+LentKey = tuple[str, int]
+"""Measure and session number."""
 
 
 def latest_changes(caseload: Caseload) -> dict[str, int]:
@@ -19,64 +30,111 @@ def latest_changes(caseload: Caseload) -> dict[str, int]:
         return {subject: int(latest) for subject, latest in connection.execute(query)}
 
 
-def kept_spreads(caseload: Caseload) -> dict[str, tuple[int, tuple[BaselineSpread, ...]]]:
-    """Return, by client code, the fingerprint that spreads were computed under, and the spreads."""
-    query = sa.select(CLIENTS.c.code, SPREADS).join_from(SPREADS, CLIENTS, SPREADS.c.client_id == CLIENTS.c.id)
-    found: dict[str, tuple[int, tuple[BaselineSpread, ...]]] = {}
-    with caseload.read() as connection:
-        for row in connection.execute(query.order_by(SPREADS.c.id)).mappings():
-            _, before = found.get(row["code"], (0, ()))
-            own = (BaselineSpread(*(row[name] for name in BaselineSpread.__slots__)),) if row["measure"] else ()
-            found[row["code"]] = row["fingerprint"], (*before, *own)
-    return found
+def kept_lenders(caseload: Caseload) -> dict[str, tuple[str, Lender]]:
+    """Return, by client code, the fingerprint that what it lends was computed under, and what it lends.
 
-
-def keep_spreads(caseload: Caseload, code: str, fingerprint: int, spreads: Sequence[BaselineSpread]) -> None:
-    """Keep a client's spreads in place of the earlier ones; no change of the record, so no audit line.
-
-    A client without any is kept as such, by a row with no measure.
+    A damaged row counts as none: it is made anew from the record.
     """
-    rows = [{name: getattr(one, name) for name in BaselineSpread.__slots__} for one in spreads]
-    rows = rows or [{"measure": "", "method": "", "level": "", "device_kind": "", "sd": 0.0, "df": 0}]
-    caseload.refuse_other_form()
-    with caseload._worded(), caseload.engine.execution_options(writing=True).begin() as connection:
-        owner = client_id(connection, code)
-        connection.execute(SPREADS.delete().where(SPREADS.c.client_id == owner))
-        more = {"client_id": owner, "fingerprint": fingerprint}
-        connection.execute(SPREADS.insert(), [{**row, **more} for row in rows])
-
-
-def drop_spreads(caseload: Caseload, code: str) -> None:
-    """Erase a client's spreads, as when consent to lend them is withdrawn."""
-    caseload.refuse_other_form()
-    with caseload._worded(), caseload.engine.execution_options(writing=True).begin() as connection:
-        connection.execute(SPREADS.delete().where(SPREADS.c.client_id == client_id(connection, code)))
-
-
-def kept_lent(caseload: Caseload, code: str) -> dict[tuple[str, int], ClinicSpread]:
-    """Return what others lent to verdicts already given, by measure and session number."""
+    query = sa.select(CLIENTS.c.code, LENDERS).join_from(LENDERS, CLIENTS, LENDERS.c.client_id == CLIENTS.c.id)
     with caseload.read() as connection:
-        query = (
-            sa.select(SESSIONS.c.number, LENT)
-            .join_from(LENT, SESSIONS, LENT.c.session_id == SESSIONS.c.id)
-            .where(SESSIONS.c.client_id == client_id(connection, code))
-        )
-        return {
-            (row["measure"], row["number"]): ClinicSpread(
-                row["typical"], row["spread"], row["n_clients"], row["fitted_on"]
-            )
-            for row in connection.execute(query).mappings()
-        }
+        rows = [dict(row) for row in connection.execute(query).mappings()]
+    found = {row.pop("code"): (row["fingerprint"], readable("lenders", row, partial(_lender, row), [])) for row in rows}
+    return {code: (fingerprint, lender) for code, (fingerprint, lender) in found.items() if lender is not None}
 
 
-def keep_lent(caseload: Caseload, code: str, given: Mapping[tuple[str, int], ClinicSpread]) -> None:
-    """Keep the numbers that verdicts were given with; those already kept stay."""
+def _lender(row: Mapping[str, Any]) -> Lender:
+    content = load(row["content"])
+    probes = (DeviceProbe(**{**one, "on": dt.date.fromisoformat(one["on"])}) for one in content["probes"])
+    return Lender(tuple(BaselineSpread(**one) for one in content["spreads"]), tuple(probes))
+
+
+def keep_lender(caseload: Caseload, code: str, fingerprint: str, lender: Lender) -> None:
+    """Keep what a client lends in place of what was kept before; no change of the record, so no audit line."""
+    probes = [{**asdict(one), "on": one.on.isoformat()} for one in lender.probes]
+    content = dump({"spreads": [asdict(one) for one in lender.spreads], "probes": probes})
+    with contextlib.suppress(NoRoomError), _beside_the_record(caseload) as connection:
+        owner = client_id(connection, code)
+        connection.execute(LENDERS.delete().where(LENDERS.c.client_id == owner))
+        connection.execute(LENDERS.insert().values(client_id=owner, fingerprint=fingerprint, content=content))
+
+
+def drop_lender(caseload: Caseload, code: str) -> None:
+    """Erase what a client lends, as when consent to it is withdrawn."""
+    with contextlib.suppress(NoRoomError), _beside_the_record(caseload) as connection:
+        connection.execute(LENDERS.delete().where(LENDERS.c.client_id == client_id(connection, code)))
+
+
+@contextlib.contextmanager
+def _beside_the_record(caseload: Caseload) -> Iterator[sa.Connection]:
+    """Write what is not of the record, sealed like it.
+
+    Raises
+    ------
+    NoRoomError
+        On a full disk or a read-only medium: nothing is kept then, and reading goes on without.
+    """
     caseload.refuse_other_form()
-    with caseload._worded(), caseload.engine.execution_options(writing=True).begin() as connection:
+    writing = caseload.engine.execution_options(writing=True)
+    with caseload._worded(), writing.begin() as connection, sealing_rows(connection):
+        yield connection
+
+
+def read_given(connection: sa.Connection, owner: int, aside: list[str]) -> dict[LentKey, Given]:
+    """Return with what verdicts were given, by measure and session number; damaged rows are named in ``aside``."""
+    query = sa.select(SESSIONS.c.number, LENT).join_from(LENT, SESSIONS, LENT.c.session_id == SESSIONS.c.id)
+    rows = [dict(row) for row in connection.execute(query.where(SESSIONS.c.client_id == owner)).mappings()]
+    found = {
+        (row["measure"], row.pop("number")): readable("lent", row, partial(given_from, row), aside) for row in rows
+    }
+    return {place: one for place, one in found.items() if one is not None}
+
+
+def given_from(row: Mapping[str, Any]) -> Given:
+    """Return with what a verdict was given, from its row.
+
+    Raises
+    ------
+    ValueError
+        When its numbers can't be those of other clients.
+    """
+    grounds = None
+    if row["method"]:
+        baseline = tuple(int(number) for number in row["baseline"].split())
+        grounds = Grounds(row["method"], row["level"], row["device_kind"], baseline)
+    if (row["typical"] is None) != (row["spread"] is None):
+        raise ValueError("a typical SD and its log spread come together")
+    lent = None
+    if row["typical"] is not None:
+        lent = ClinicSpread(row["typical"], row["spread"], row["n_clients"], row["fitted_on"])
+    return Given(grounds, lent, row["n_clients"], row["fitted_on"])
+
+
+def keep_given(caseload: Caseload, code: str, given: Mapping[LentKey, Given]) -> None:
+    """Keep with what verdicts were given, in place of what was kept of the same measure and session.
+
+    A damaged row stays, so that it is named until a backup mends it.
+    """
+    with contextlib.suppress(NoRoomError), _beside_the_record(caseload) as connection:
         owner = client_id(connection, code)
         query = sa.select(SESSIONS.c.number, SESSIONS.c.id).where(SESSIONS.c.client_id == owner)
         numbers = {int(number): int(row) for number, row in connection.execute(query)}
         for (measure, session), one in given.items():
-            values = {"typical": one.typical, "spread": one.spread, "n_clients": one.n_clients}
-            row = {"session_id": numbers[session], "measure": measure, "fitted_on": one.fitted_on, **values}
-            connection.execute(LENT.insert().values(row))
+            place = (LENT.c.session_id == numbers[session]) & (LENT.c.measure == measure)
+            there = connection.execute(sa.select(LENT).where(place)).mappings().first()
+            if there is None or is_whole("lent", there):
+                connection.execute(LENT.delete().where(place))
+                connection.execute(LENT.insert().values(session_id=numbers[session], measure=measure, **_row(one)))
+
+
+def _row(one: Given) -> dict[str, Any]:
+    lent, grounds = one.lent, one.grounds or Grounds("", "", "")
+    return {
+        "typical": lent.typical if lent is not None else None,
+        "spread": lent.spread if lent is not None else None,
+        "n_clients": one.n_clients,
+        "fitted_on": one.on,
+        "method": grounds.method,
+        "level": grounds.level,
+        "device_kind": grounds.device_kind,
+        "baseline": " ".join(str(number) for number in grounds.baseline),
+    }

@@ -22,6 +22,7 @@ from .schema import (
     EVENTS,
     GOALS,
     JUDGEMENTS,
+    LENT,
     MEASUREMENTS,
     METADATA,
     METHODS,
@@ -56,6 +57,7 @@ TABLES = (
     MEASUREMENTS,
     JUDGEMENTS,
     CORRECTIONS,
+    LENT,
 )
 PARENTS = {"client_id": "clients", "session_id": "sessions", "recording_id": "recordings", "token_id": "tokens"}
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-FORMAT = 6
+FORMAT = 7
 NAMING = {
     "ix": "ix_%(column_0_label)s",
     "uq": "uq_%(table_name)s_%(column_0_name)s",
@@ -351,29 +351,30 @@ RUNS = sa.Table(
     _text("level"),
     _text("marks"),
 )
-SPREADS = sa.Table(
-    "spreads",
+LENDERS = sa.Table(
+    "lenders",
     METADATA,
     _key(),
-    _of("client_id", "clients.id"),
-    _text("measure"),
-    _text("method"),
-    _text("level"),
-    _text("device_kind"),
-    sa.Column("sd", sa.Float, nullable=False),
-    sa.Column("df", sa.Integer, nullable=False),
-    sa.Column("fingerprint", sa.Integer, nullable=False),
+    _check(),
+    sa.Column("client_id", sa.Integer, sa.ForeignKey("clients.id", ondelete="CASCADE"), nullable=False, unique=True),
+    _text("fingerprint"),
+    _text("content"),
 )
 LENT = sa.Table(
     "lent",
     METADATA,
     _key(),
+    _check(),
     _of("session_id", "sessions.id"),
     _text("measure"),
-    sa.Column("typical", sa.Float, nullable=False),
-    sa.Column("spread", sa.Float, nullable=False),
+    sa.Column("typical", sa.Float),
+    sa.Column("spread", sa.Float),
     sa.Column("n_clients", sa.Integer, nullable=False),
-    sa.Column("fitted_on", sa.Date, nullable=False),
+    sa.Column("fitted_on", Day, nullable=False),
+    _text("method"),
+    _text("level"),
+    _text("device_kind"),
+    _text("baseline"),
     sa.UniqueConstraint("session_id", "measure"),
 )
 

@@ -20,7 +20,7 @@ from .caseload import Caseload
 from .checksums import readable, say_set_aside
 from .encode import dump, load, measured_text, method_text, observed_text, prompt_text
 from .people import client_id
-from .schema import CLIENTS, CLIPS, MEASUREMENTS, METHODS, PROMPTS, RECORDINGS, SESSIONS, SETTINGS, TOKENS
+from .schema import CLIENTS, CLIPS, LENT, MEASUREMENTS, METHODS, PROMPTS, RECORDINGS, SESSIONS, SETTINGS, TOKENS
 
 CHANGEABLE = {"on", "level", "cue", "device", "room", "list_form", "phase", "bridge", "note", "elicited"}
 
@@ -295,6 +295,8 @@ def move_session(caseload: Caseload, code: str, number: int, to: str) -> int:
         last = connection.execute(sa.select(sa.func.max(SESSIONS.c.number)).where(SESSIONS.c.client_id == owner))
         new_number = (last.scalar() or 0) + 1
         connection.execute(SESSIONS.update().where(SESSIONS.c.id == moved).values(client_id=owner, number=new_number))
+        connection.execute(LENT.delete().where(LENT.c.session_id == moved))  # its verdicts were another client's
+        caseload.note(connection, "session moved here", to, f"as session {new_number}")
     return new_number
 
 

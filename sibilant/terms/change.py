@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from .clinic import Client, Device, Direction, EarlierProbe, Event, Session
+from .lending import ClinicSpread
 from .sound import Interval
 from .vocabulary import Heard, Phase
 
@@ -16,39 +17,6 @@ Verdict = Literal["larger than error", "within error", "cannot be judged"]
 LARGER: Verdict = "larger than error"
 WITHIN: Verdict = "within error"
 UNJUDGED: Verdict = "cannot be judged"
-
-
-LEAST_SPREAD = 0.5
-"""The spread of log SD is never taken smaller, however alike the clients so far: the next one may not be."""
-
-
-@dataclass(frozen=True, slots=True)
-class ClinicSpread:
-    """What other clients say of day-to-day SD: the median SD, the spread of its logarithm, and how it was had.
-
-    ``spread`` holds the uncertainty of both fitted numbers, so that a limit can be had again from these two alone.
-    """
-
-    typical: float
-    spread: float
-    n_clients: int
-    fitted_on: dt.date | None = None
-
-    def __post_init__(self) -> None:
-        if not (self.typical > 0 and self.spread >= LEAST_SPREAD):
-            raise ValueError(f"a typical SD is above zero and its log spread {LEAST_SPREAD} or more")
-
-
-@dataclass(frozen=True, slots=True)
-class BaselineSpread:
-    """The spread of one client's baseline under its conditions: what may lend strength to other clients."""
-
-    measure: str
-    method: str
-    level: str
-    device_kind: str
-    sd: float
-    df: int
 
 
 @dataclass(frozen=True, slots=True)

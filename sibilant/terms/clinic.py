@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from .care import Goal, PracticeRun, Visit
+from .lending import Given
 from .therapy import Therapy
 from .token import Token
 from .vocabulary import CUES, ELICITED, HEARD, KEEPS, LEVELS, PHASES, Cue, Elicited, Heard, Keep, Level, Phase
@@ -351,7 +352,8 @@ class Receipt:
 class Case:
     """All that was observed of one client, as the store hands it over: values only, nothing computed.
 
-    ``set_aside`` names rows that are damaged and were left out. ``revision`` says as of which change of the client it
+    ``set_aside`` names rows that are damaged and were left out. ``given`` holds, by measure and session, with what
+    verdicts were given. ``revision`` says as of which change of the client it
     was read: a change made on it is refused where another has overtaken it.
     """
 
@@ -363,6 +365,7 @@ class Case:
     earlier: tuple[EarlierProbe, ...] = ()
     ear_first: bool = True
     set_aside: tuple[str, ...] = ()
+    given: Mapping[tuple[str, int], Given] = field(default_factory=dict)
     goals: tuple[Goal, ...] = ()
     visits: tuple[Visit, ...] = ()
     runs: tuple[PracticeRun, ...] = ()

@@ -19,6 +19,7 @@ from sibilant.clinic.private import suspects
 from sibilant.errors import CaseloadError, InputError, ListError, OutputError, RefusedError, UsageError
 from sibilant.terms.care import Goal, PracticeMark
 from sibilant.terms.clinic import Consent, Correction, Device, EarlierProbe, Event, MoveUpRule, Retention
+from sibilant.terms.lending import ClinicSpread, Given, Grounds
 
 NOON = dt.datetime(2026, 3, 4, 12, 30, 15, 250000, tzinfo=dt.UTC)
 
@@ -58,6 +59,13 @@ def fill(folder: Path, material: ModuleType, *, n_sessions: int = 3) -> None:
                 [material.token(1, {"centroid_hz": 6001.5})],
             )  # fmt: skip
             store.keep_order(one, "C-7QXK", number, "R2", 1, ["2.1.1", "1.1.1"])
+        grounds = Grounds("house-15k/2", "word", "condenser", (1, 2, 3))
+        fitted = ClinicSpread(201.25, 0.5625, 14, dt.date(2026, 3, 4))
+        given = {
+            ("centroid_hz", 2): Given(grounds, fitted, 14, dt.date(2026, 3, 4)),
+            ("centroid_hz", 3): Given(grounds, None, 6, dt.date(2026, 3, 5)),
+        }
+        store.keep_given(one, "C-7QXK", {place: was for place, was in given.items() if place[1] <= n_sessions})
 
 
 def all_rows(folder: Path) -> store.Rows:

@@ -11,7 +11,7 @@ import pytest
 from sibilant.progress import additions, before_after, contrast, fades, plan, sets_of_three, view
 from sibilant.progress.context import accuracy_map
 from sibilant.terms import Interval, Prompt, Token, Utterance, Word
-from sibilant.terms.change import ClinicSpread
+from sibilant.terms.lending import ClinicSpread
 
 
 def three_of(material: ModuleType, first: int, values: tuple[float, float, float], heard: str) -> list[object]:

@@ -10,7 +10,8 @@ import pytest
 from sibilant.progress import ViewRequest, plan, view
 from sibilant.progress.change import plain_factor
 from sibilant.progress.related import bunched, cost_of_spacing, likeness, next_baseline, smallest_gap, widened
-from sibilant.terms.change import LARGER, UNJUDGED, WITHIN, ClinicSpread
+from sibilant.terms.change import LARGER, UNJUDGED, WITHIN
+from sibilant.terms.lending import ClinicSpread
 
 START = dt.date(2026, 1, 12)
 LENT = ClinicSpread(60.0, 0.55, 20, dt.date(2026, 6, 1))

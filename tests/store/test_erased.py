@@ -16,6 +16,7 @@ from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.store import removal
 
 URL = os.environ.get("SIBILANT_TEST_POSTGRES", "")
+pytestmark = pytest.mark.xdist_group("postgres")
 CODE, OTHER, SIGN = "C-7QXK", "C-M4RT", "ZQSIGN"
 
 

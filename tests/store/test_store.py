@@ -25,6 +25,7 @@ from sibilant.store.opening import open_caseload
 from sibilant.terms.clinic import Client, Consent, Correction, Device, EarlierProbe, Event, MoveUpRule, Retention
 
 POSTGRES = os.environ.get("SIBILANT_TEST_POSTGRES", "")
+pytestmark = pytest.mark.xdist_group("postgres")
 NOON = dt.datetime(2026, 3, 4, 12, 30, tzinfo=dt.UTC)
 DATABASES = ["sqlite", "postgresql"]
 FORMS = ["sqlite", "encrypted", "postgresql", "postgresql, sound encrypted"]

@@ -1,0 +1,163 @@
+r"""A step that several clients share on one device and date: asked about, never taken out.
+
+In: how each session lies against its client's others, word by word. Out: questions. Own: at each date the two probes
+before and after are set apart in every client; their sum over its error is compared with a limit that few unchanged
+years pass. Probes of one phase are compared, so that the start of therapy is no step of the microphone.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from ..terms.lending import DeviceProbe
+from .frame import Frame
+from .session import by_word, is_main_s, summarise
+
+KEY = "centroid_hz"
+"""A microphone's response moves spectral measures; the spectral mean stands for them."""
+LEAST_CLIENTS = 3
+LEAST_ALIKE = 0.75
+"""Share of the clients whose figures move to one side."""
+LIMIT = 3.5
+"""Of the sum over its error, at the largest of all dates; what it holds is counted in docs/change.md."""
+NEAR_DAYS = 100
+EACH_SIDE = 2
+_SWEEPS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class SharedStep:
+    """A step on a device between two days: how many clients straddle it, how many move to its side, and its size."""
+
+    device: str
+    after: dt.date
+    until: dt.date
+    n_clients: int
+    n_alike: int
+    size: float
+    score: float
+
+    @property
+    def question(self) -> str:
+        """The question to the clinician."""
+        side = "higher" if self.size > 0 else "lower"
+        return (
+            f"did something change on the microphone {self.device} between {self.after} and {self.until}? The spectral"
+            f" mean of {self.n_alike} of {self.n_clients} clients is {side} after it, by {abs(self.size):.0f} Hz in the"
+            " mean; if so, give it another name from then on"
+        )
+
+
+def device_probes(frame: Frame) -> tuple[DeviceProbe, ...]:
+    """Return how each session lies against the client's others on its device; empty where no device was stated."""
+    found = []
+    for line in frame.series:
+        groups = defaultdict(list)
+        for session in line.sessions:
+            if session.device and not session.bridge:
+                groups[session.device].append(session)
+        for device, sessions in groups.items():
+            tables = []
+            for session in sessions:
+                tokens = [token for token in frame.wanted(frame.tokens(session), session) if is_main_s(token)]
+                tables.append(by_word(summarise(tokens, KEY, frame.method).words))
+            effects = session_effects(tables)
+            found += [
+                DeviceProbe(device, frame.method, session.on, session.phase, effect)
+                for session, effect in zip(sessions, effects, strict=True)
+                if math.isfinite(effect)
+            ]
+    return tuple(found)
+
+
+def session_effects(tables: Sequence[dict[str, float]]) -> list[float]:
+    """Return each session's effect beside the words' own (two-way least squares, by sweeps), NaN without a word.
+
+    Examples
+    --------
+    A word missing from one session moves nothing.
+
+    >>> session_effects([{"a": 1.0, "b": 5.0}, {"a": 3.0, "b": 7.0}, {"b": 9.0}])
+    [-2.0, 0.0, 2.0]
+    """
+    words = sorted(set().union(*tables)) if tables else []
+    x = np.asarray([[table.get(word, np.nan) for word in words] for table in tables], dtype=float)
+    there = np.isfinite(x)
+    if not there.any():
+        return [math.nan] * len(tables)
+    kept, n_words, n_sessions = np.where(there, x, 0.0), there.sum(axis=1), there.sum(axis=0)
+    effects = np.zeros(len(tables))
+    for _ in range(_SWEEPS):
+        of_word = (kept - there * effects[:, np.newaxis]).sum(axis=0) / n_sessions
+        effects = (kept - there * of_word).sum(axis=1) / np.maximum(n_words, 1)
+    effects -= effects[n_words > 0].mean()
+    return [round(float(value), 2) if n else math.nan for value, n in zip(effects, n_words, strict=True)]
+
+
+def shared_steps(clients: Sequence[Sequence[DeviceProbe]]) -> tuple[SharedStep, ...]:
+    """Return the largest step of each device and method that several clients share; none for most.
+
+    Parameters
+    ----------
+    clients : sequence of sequences of DeviceProbe
+        One a client.
+    """
+    groups: dict[tuple[str, str], list[list[DeviceProbe]]] = defaultdict(list)
+    for probes in clients:
+        for group in sorted({(one.device, one.method) for one in probes}):
+            groups[group].append(sorted((p for p in probes if (p.device, p.method) == group), key=lambda p: p.on))
+    found = [_largest(device, those) for (device, _), those in sorted(groups.items()) if len(those) >= LEAST_CLIENTS]
+    return tuple(one for one in found if one is not None)
+
+
+def _largest(device: str, clients: Sequence[Sequence[DeviceProbe]]) -> SharedStep | None:
+    scale = _day_sd(clients)
+    if not scale > 0:
+        return None
+    days = sorted({probe.on for probes in clients for probe in probes})[1:]
+    steps = [step for day in days if (step := _step(device, day, clients, scale)) is not None]
+    largest = max(steps, key=lambda step: abs(step.score), default=None)
+    return largest if largest is not None and abs(largest.score) > LIMIT else None
+
+
+def _day_sd(clients: Sequence[Sequence[DeviceProbe]]) -> float:
+    """SD of one session's effect, from neighbours of one phase: by their median, which one step doesn't move."""
+    apart = [
+        later.value - earlier.value
+        for probes in clients
+        for earlier, later in pairwise(probes)
+        if earlier.phase == later.phase
+    ]
+    return 1.4826 * float(np.median(np.abs(apart))) / math.sqrt(2) if len(apart) >= LEAST_CLIENTS else math.nan
+
+
+def _step(device: str, day: dt.date, clients: Sequence[Sequence[DeviceProbe]], scale: float) -> SharedStep | None:
+    sides = [pair for probes in clients if (pair := _sides(probes, day)) is not None]
+    if len(sides) < LEAST_CLIENTS:
+        return None
+    apart = np.asarray([np.mean([p.value for p in late]) - np.mean([p.value for p in early]) for early, late in sides])
+    error = scale * math.sqrt(math.fsum(1 / len(early) + 1 / len(late) for early, late in sides))
+    size = float(apart.mean())
+    n_alike = int((apart * size > 0).sum())
+    if n_alike < LEAST_ALIKE * len(sides):
+        return None
+    after, until = max(early[-1].on for early, _ in sides), min(late[0].on for _, late in sides)
+    return SharedStep(device, after, until, len(sides), n_alike, size, float(apart.sum()) / error)
+
+
+def _sides(probes: Sequence[DeviceProbe], day: dt.date) -> tuple[Sequence[DeviceProbe], Sequence[DeviceProbe]] | None:
+    """The nearest probes before a day and from it on, of one phase; None where a side is empty."""
+    early = [p for p in probes if p.on < day and (day - p.on).days <= NEAR_DAYS][-EACH_SIDE:]
+    late = [p for p in probes if p.on >= day and (p.on - day).days <= NEAR_DAYS][:EACH_SIDE]
+    if not early or not late:
+        return None
+    early = [p for p in early if p.phase == late[0].phase]
+    late = [p for p in late if early and p.phase == early[-1].phase]
+    return (early, late) if early and late else None

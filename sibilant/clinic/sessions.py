@@ -10,7 +10,7 @@ from .. import store
 from ..errors import UsageError
 from ..progress import WATCHED, Unlike, expected, judgement_by, main_rater, most_unlike
 from ..progress.phases import with_phases
-from ..progress.session import measured_under
+from ..progress.session import values_under
 from ..terms import MEASURES
 from ..terms.clinic import Case, KeptToken, Receipt, Session
 from ..terms.vocabulary import CUES, ELICITED, LEVELS, PHASES, Vocabulary
@@ -33,7 +33,7 @@ def session_rows(case: Case) -> list[dict[str, Any]]:
 
 
 def _row(case: Case, session: Session) -> dict[str, Any]:
-    tokens = [token for token in case.tokens_of(session.number) if token.any_token.slot is not None]
+    tokens = [token for token in case.tokens_of(session.number) if token.sound.slot is not None]
     return {
         "session": session.number,
         "on": session.on.isoformat(),
@@ -95,23 +95,21 @@ def unlike_in_session(
 def unlike_tokens(case: Case, session: int) -> list[tuple[KeptToken, Unlike]]:
     """Return the sounds of a session whose figures may be seen, the one farthest from its phone's middle first."""
     seen = [token for token in expected(case.tokens_of(session)) if case.opens(token)]
-    phones = sorted({token.any_token.slot.phone for token in seen if token.any_token.slot is not None})
+    phones = sorted({token.sound.slot.phone for token in seen if token.sound.slot is not None})
     found = [pair for phone in phones for pair in _unlike(seen, phone, case.client.method)]
     return sorted(found, key=lambda pair: -pair[1].distance)
 
 
 def _unlike(tokens: Sequence[KeptToken], phone: str, method: str) -> list[tuple[KeptToken, Unlike]]:
     """Return the tokens of one phone, the farthest from their middle first, each with what it is unlike in."""
-    alike = [t for t in tokens if t.any_token.slot is not None and t.any_token.slot.phone == phone]
-    measured = [measured_under(token, method) for token in alike]
-    values = [one.measures.values if one is not None and one.measures is not None else {} for one in measured]
+    alike = [t for t in tokens if t.sound.slot is not None and t.sound.slot.phone == phone]
+    values = [values_under(token, method) for token in alike]
     columns = {key: [each.get(key, math.nan) for each in values] for key in WATCHED}
     return [(alike[far.place], far) for far in most_unlike(columns)]
 
 
 def _token_row(case: Case, token: KeptToken, measure: str, rater: str) -> dict[str, Any]:
-    one = token.any_token
-    spoken, slot = one.utterance, one.slot
+    spoken, slot = token.sound.utterance, token.sound.slot
     judgement = judgement_by(token, rater)
     row: dict[str, Any] = {
         "prompt_index": token.prompt_index,
@@ -120,15 +118,14 @@ def _token_row(case: Case, token: KeptToken, measure: str, rater: str) -> dict[s
         "slot": slot.index if slot is not None else None,
         "phone": slot.phone if slot is not None else "",
         "position": slot.position if slot is not None else "",
-        "finding": one.finding,
+        "finding": token.sound.finding,
         "voice": spoken.voice if spoken is not None else "",
         "counts": "yes" if spoken is not None and spoken.counts else "no",
         "heard": judgement.heard if judgement is not None else "",
         "checked": "yes" if token.reviewed else "",
     }
     if case.opens(token):
-        found = measured_under(token, case.client.method)
-        row[measure] = found.measures.values.get(measure) if found is not None and found.measures is not None else None
+        row[measure] = values_under(token, case.client.method).get(measure)
     return row
 
 

@@ -15,7 +15,7 @@ from .proportions import mcnemar_exact, newcombe, wilson
 from .related import DECAY_DAYS
 from .reliability import alpha, error_of_measurement, fleiss, intraclass, kappa, limits_of_agreement
 from .separation import separation
-from .session import expected, reason_left_out, summarise
+from .session import expected, reason_left_out, summarise, values_under
 from .sets import fades, first_against_third, sets_of_three
 from .shared_steps import shared_steps
 from .single_case import nap, phase_effect, tau_variants
@@ -86,6 +86,7 @@ __all__ = [
     "summarise",
     "tau_variants",
     "trend",
+    "values_under",
     "view",
     "welch",
     "wilson",

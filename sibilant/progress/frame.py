@@ -87,5 +87,5 @@ def make_frame(case: Case, asked: ViewRequest) -> tuple[Frame, str]:
 
 def _to_be_heard(token: KeptToken) -> bool:
     """Whether there is an attempt that may be the client's, to be judged by ear."""
-    spoken = token.any_token.utterance
+    spoken = token.sound.utterance
     return spoken is not None and spoken.counts and spoken.voice != "other"

@@ -117,8 +117,8 @@ def choose_method(case: Case) -> tuple[str, str]:
     have: dict[int, set[str]] = defaultdict(set)
     tops: dict[str, float] = {}
     for token in case.tokens:
-        for label, one in token.tokens.items():
-            if one.measures is not None and one.method is not None and SPECTRAL & one.measures.values.keys():
+        for label, one in token.measurements.items():
+            if SPECTRAL & one.measures.values.keys():
                 have[token.session].add(label)
                 tops[label] = one.method.band_hz[1]
     wanted = case.client.method

@@ -140,7 +140,7 @@ def _cells(frame: Frame, session: Session) -> tuple[AccuracyCell, ...]:
     """Accuracy by position (at the session's own level and cue), level, cue, and treated against untreated."""
     everything = [token for token in frame.case.tokens_of(session.number) if is_main_s(token)]
     here = [token for token in frame.wanted(frame.tokens(session), session) if is_main_s(token)]
-    positions = {token_id(t): t.any_token.slot.position for t in here if t.any_token.slot is not None}
+    positions = {token_id(t): t.sound.slot.position for t in here if t.sound.slot is not None}
     levels = {token_id(t): t.level or session.level for t in everything}
     cues = {token_id(t): _cue(t, session, frame.rater) for t in everything}
     groups = {token_id(t): f"{'' if frame.treated(t, session) else 'un'}treated words" for t in everything}
@@ -204,7 +204,7 @@ def _contexts(frame: Frame, summaries: Sequence[SessionSummary]) -> tuple[Contex
     joined = [one for one in summaries if one.joined]
     numbers = {one.number for one in joined}
     tokens = [t for t in frame.case.tokens if t.session in numbers and is_main_s(t) and counts(t)]
-    contexts = {word_key(t): context_of(t.any_token.slot) for t in tokens if t.any_token.slot is not None}
+    contexts = {word_key(t): context_of(t.sound.slot) for t in tokens if t.sound.slot is not None}
     judged = [
         (token, judgement.heard == "correct")
         for token in tokens
@@ -246,7 +246,7 @@ def _group(frame: Frame, token: KeptToken, session: Session) -> str:
         return "/str/"
     if not is_main_s(token):
         return ""
-    slot = token.any_token.slot
+    slot = token.sound.slot
     place = "cluster" if slot is not None and slot.cluster else slot.position if slot is not None else ""
     level = token.level or session.level
     kind = "treated" if frame.treated(token, session) else "untreated"

@@ -3,7 +3,7 @@
 from .backing import BackedUp, write_backup
 from .care import add_goal, add_run, add_visit, change_goal, remove_goal, remove_run, remove_visit
 from .caseload import Caseload, Clock, now
-from .cases import audit_trail, clip_of, corrected_token, read_case
+from .cases import audit_trail, clip_of, corrected, read_case
 from .checking import Misfit, misfits
 from .clips import at_work, clip_bytes, keep_clip, read_clip
 from .converting import Converted, change_passphrase, decrypt, encrypt, recover
@@ -37,6 +37,7 @@ from .sessions import (
     NewClip,
     NewRecording,
     NewSession,
+    NewSound,
     change_session,
     day_of,
     keep_session,
@@ -60,6 +61,7 @@ __all__ = [
     "NewClip",
     "NewRecording",
     "NewSession",
+    "NewSound",
     "Restored",
     "Rows",
     "add_client",
@@ -82,7 +84,7 @@ __all__ = [
     "clip_of",
     "codes",
     "column_kinds",
-    "corrected_token",
+    "corrected",
     "count_plain",
     "day_of",
     "decrypt",

@@ -14,7 +14,7 @@ from typing import Any, Literal
 
 import sqlalchemy as sa
 
-from ..terms import MEASURES, Edge, Finding, Interval, Measures, Method, Prompt, SibilantSlot, SlotPlace, Voice
+from ..terms import MEASURES, Edge, Finding, Interval, Measures, Method, Prompt, SibilantSlot, Voice
 from ..terms.care import GoalEnd, PracticeMark
 from ..terms.clinic import Consent, Direction, MoveUpRule, Retention, is_client_code
 from ..terms.therapy import Therapy
@@ -44,7 +44,7 @@ OBSERVED = {
     "utterance": (UTTERANCE, None),
     "slot": SibilantSlot | None,
     "sibilant": (SIBILANT, None),
-    "slot_place": SlotPlace,
+    "slot_place": {"interval": Interval, "probability": float},
     "reader": str,
 }
 MEASURED = {"measures": Measures | None, "snr_db": float | None, "bandwidth_hz": float | None, "flags": tuple[str, ...]}
@@ -239,7 +239,7 @@ def _together(table: str, row: Row) -> tuple[str, str]:
         "clients": ("", lambda: client_from(row)),
         "methods": ("definition", lambda: _named(row)),
         "prompts": ("prompt", lambda: encode.prompt_from(row["prompt"])),
-        "tokens": ("observed", lambda: encode.token_from(row, encode.load(row["observed"]), None, "", None)),
+        "tokens": ("observed", lambda: encode.sound_from(row, None)),
         "measurements": ("measured", lambda: _bounds(row["measured"])),
         "judgements": ("", lambda: judgement_from(row, "1.1.1")),
         "corrections": ("", lambda: _corrected(row)),
@@ -265,8 +265,7 @@ def _named(row: Row) -> None:
 
 
 def _bounds(text: str) -> None:
-    measures = encode.read_measured(text)
-    unknown = set(measures.values) - MEASURES.keys() if measures is not None else set()
+    unknown = encode.read_measured(text)[0].values.keys() - MEASURES.keys()
     if unknown:
         raise ValueError(f"{min(unknown)[:30]!r} is no measure")
 

@@ -9,7 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from ..errors import CaseloadError
-from ..terms import Token
+from ..terms import Measurement
 from ..terms.clinic import Correction, Judgement
 from .caseload import Caseload
 from .checksums import readable
@@ -72,7 +72,7 @@ def add_corrections(
     code: str,
     number: int,
     corrections: Sequence[Correction],
-    measured: Sequence[Token] = (),
+    measured: Sequence[Measurement] = (),
     *,
     made_on: int | None = None,
 ) -> None:
@@ -92,8 +92,8 @@ def add_corrections(
         rows = [_correction_row(one, _known(ids, one.token, number)) for one in corrections]
         if rows:
             connection.execute(CORRECTIONS.insert(), rows)
-        keep_methods(connection, [token.method for token in measured if token.method is not None])
-        fresh = [measurement_row(_known(ids, token.id, number), token, "reviewed") for token in measured]
+        keep_methods(connection, [one.method for one in measured])
+        fresh = [measurement_row(_known(ids, one.sound_id, number), one, "reviewed") for one in measured]
         for row in fresh:
             same = sa.and_(*(MEASUREMENTS.c[name] == row[name] for name in ("token_id", "method", "boundary")))
             connection.execute(MEASUREMENTS.delete().where(same))

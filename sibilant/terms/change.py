@@ -6,17 +6,18 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Literal
+from typing import Literal, get_args
 
 from .clinic import Client, Device, Direction, EarlierProbe, Event, Session
 from .lending import ClinicSpread
 from .sound import Interval
-from .vocabulary import Heard, Phase
+from .vocabulary import HEARD, PHASES, POSITIONS, Heard, Phase, check_words
 
 Verdict = Literal["larger than error", "within error", "cannot be judged"]
 LARGER: Verdict = "larger than error"
 WITHIN: Verdict = "within error"
 UNJUDGED: Verdict = "cannot be judged"
+AgreementKind = Literal["between raters", "one rater twice"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +62,9 @@ class WordValue:
     position: str = ""
     cluster: str = ""
     clip: str = ""
+
+    def __post_init__(self) -> None:
+        check_words(self, heard=HEARD, position=("", *POSITIONS))
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,6 +213,10 @@ class Change:
     related_verdict: Verdict | None = None
     related_limit: float = float("nan")
     n_measures: int = 1
+
+    def __post_init__(self) -> None:
+        verdicts = get_args(Verdict)
+        check_words(self, verdict=verdicts, plain_verdict=verdicts, related_verdict=verdicts, word=get_args(Direction))
 
 
 @dataclass(frozen=True, slots=True)
@@ -444,8 +452,11 @@ class Agreement:
     icc_low: float
     icc_high: float
     n_lines: int = 0
-    kind: Literal["between raters", "one rater twice"] = "between raters"
+    kind: AgreementKind = "between raters"
     reasons: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        check_words(self, kind=get_args(AgreementKind))
 
 
 @dataclass(frozen=True, slots=True)
@@ -496,6 +507,7 @@ class CaseView:
     def __post_init__(self) -> None:
         for name in ("voiced", "str_cluster"):
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
+        check_words(self, reference=PHASES)
 
     @property
     def main_measure(self) -> str:

@@ -6,13 +6,30 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Literal
+from typing import Literal, get_args
 
 from .care import Goal, PracticeRun, Visit
 from .lending import Given
+from .measurement import Measurement
+from .sound import Sound
 from .therapy import Therapy
-from .token import Token
-from .vocabulary import CUES, ELICITED, HEARD, KEEPS, LEVELS, PHASES, Cue, Elicited, Heard, Keep, Level, Phase
+from .vocabulary import (
+    CUES,
+    ELICITED,
+    HEARD,
+    KEEPS,
+    LEVELS,
+    PHASES,
+    VOICES,
+    Cue,
+    Elicited,
+    Heard,
+    Keep,
+    Level,
+    Phase,
+    Voice,
+    check_words,
+)
 
 Direction = Literal["higher", "lower", "longer", "shorter", "none"]
 CODE_LETTERS = "23456789ACDEFHJKLMNPQRTVWXY"
@@ -131,6 +148,7 @@ class Client:
     therapy: Therapy | None = None
 
     def __post_init__(self) -> None:
+        check_words(self, direction=get_args(Direction))
         if self.age_months < 0:
             raise ValueError("an age in months is not below zero")
         object.__setattr__(self, "treated", MappingProxyType(dict(self.treated)))
@@ -258,8 +276,11 @@ class Correction:
     on: dt.datetime
     onset_s: float | None = None
     offset_s: float | None = None
-    voice: str | None = None
+    voice: Voice | None = None
     counts: bool | None = None
+
+    def __post_init__(self) -> None:
+        check_words(self, voice=VOICES)
 
     @property
     def as_set(self) -> bool:
@@ -269,18 +290,15 @@ class Correction:
 
 @dataclass(frozen=True, slots=True)
 class KeptToken:
-    """One token as kept: measured once under each method, judged by none, one or several people.
+    """One token as kept: a sound, measured once under each method, judged by none, one or several people.
 
-    ``key`` names it within its session (prompt, attempt, slot); ``tokens`` holds one entry per method label, reviewed
-    boundaries applied; ``reviewed`` says that a person has looked at it; ``clip`` is the hash of its kept word.
+    ``sound`` has reviewed boundaries applied; ``measurements`` holds one per method label; ``reviewed`` says that a
+    person has looked at it; ``clip`` is the hash of its kept word.
     """
 
-    key: str
+    sound: Sound
     session: int
-    prompt_index: int
-    prompt: str
-    attempt: int
-    tokens: Mapping[str, Token]
+    measurements: Mapping[str, Measurement] = field(default_factory=dict)
     judgements: tuple[Judgement, ...] = ()
     corrections: tuple[Correction, ...] = ()
     treated: bool | None = None
@@ -289,7 +307,28 @@ class KeptToken:
     clip: str = ""
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "tokens", MappingProxyType(dict(self.tokens)))
+        object.__setattr__(self, "measurements", MappingProxyType(dict(self.measurements)))
+        check_words(self, level=("", *LEVELS), cue=("", *CUES))
+
+    @property
+    def key(self) -> str:
+        """What names it within its session: prompt, attempt, slot."""
+        return self.sound.id
+
+    @property
+    def prompt_index(self) -> int:
+        """Place of its prompt in the session's list, from 1."""
+        return self.sound.prompt_index
+
+    @property
+    def prompt(self) -> str:
+        """What was to be said."""
+        return self.sound.prompt_text
+
+    @property
+    def attempt(self) -> int:
+        """Which attempt at its prompt it belongs to, from 1; 0 for a prompt not heard."""
+        return self.sound.utterance.attempt if self.sound.utterance is not None else 0
 
     @property
     def reviewed(self) -> bool:
@@ -299,14 +338,18 @@ class KeptToken:
     @property
     def awaits_the_ear(self) -> bool:
         """Whether it is an expected sibilant in an attempt that counts and may be the client's."""
-        one = self.any_token
-        spoken = one.utterance
-        return one.slot is not None and spoken is not None and spoken.counts and spoken.voice != "other"
+        spoken = self.sound.utterance
+        return self.sound.slot is not None and spoken is not None and spoken.counts and spoken.voice != "other"
 
     @property
-    def any_token(self) -> Token:
-        """The token under whichever method was measured first: what does not hang on the method."""
-        return next(iter(self.tokens.values()))
+    def flags(self) -> tuple[str, ...]:
+        """Reasons for care, those that the first measurement saw included."""
+        return next((one.flags for one in self.measurements.values()), self.sound.flags)
+
+    @property
+    def bandwidth_hz(self) -> float | None:
+        """Up to where the sound has energy, which hangs on no method; None where it was not measured."""
+        return next((one.bandwidth_hz for one in self.measurements.values()), None)
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Literal
+from typing import Literal, get_args
+
+from .vocabulary import check_words
 
 Scope = Literal["token", "take", "session", "speaker"]
 
@@ -32,6 +34,9 @@ class Measure:
     shape: str = "()"
     spectral: bool = True
     interval: bool = False
+
+    def __post_init__(self) -> None:
+        check_words(self, scope=get_args(Scope))
 
 
 _FORREST = "Forrest, Weismer, Milenkovic & Dougall (1988), JASA 84:115-123 (from memory)"

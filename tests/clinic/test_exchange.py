@@ -50,13 +50,13 @@ def fill(folder: Path, material: ModuleType, *, n_sessions: int = 3) -> None:
             clips = (store.NewClip(1, 1, clip, ".flac", 0.125),)
             with store.at_work(one):
                 store.keep_session(
-                    one, store.NewSession(session, prompts, (recording,), tuple((0, t) for t in tokens), clips)
+                    one, store.NewSession(session, prompts, (recording,), material.new_sounds(tokens), clips)
                 )
             made = [material.judgement(f"{i}.1.1", "correct", on=NOON, line=70.5, note="-") for i in range(1, 21)]
             store.add_judgements(one, "C-7QXK", number, made)
             store.add_corrections(
                 one, "C-7QXK", number, [Correction("2.1.1", "R1", NOON, 1.01, 1.1), Correction("3.1.1", "R1", NOON)],
-                [material.token(1, {"centroid_hz": 6001.5})],
+                tuple(material.token(1, {"centroid_hz": 6001.5}).measurements.values()),
             )  # fmt: skip
             store.keep_order(one, "C-7QXK", number, "R2", 1, ["2.1.1", "1.1.1"])
         grounds = Grounds("house-15k/2", "word", "condenser", (1, 2, 3))

@@ -3,22 +3,29 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from sibilant.methods import get_method
 from sibilant.terms import (
+    NOT_MEASURED,
     Edge,
     Interval,
+    Measurement,
     Measures,
     Method,
     Prompt,
     SibilantInterval,
     SibilantSlot,
-    Token,
+    Sound,
     Utterance,
     Word,
 )
 from sibilant.terms.clinic import Case, Client, Device, Event, Judgement, KeptToken, Session
+
+if TYPE_CHECKING:
+    from sibilant import store
 
 METHOD = get_method("house-15k")
 DAY = dt.date(2026, 1, 12)
@@ -43,7 +50,7 @@ def prompt_of(place: int, **changed: object) -> Prompt:
     return Prompt(text, (Word(text, ("S", "IY1", "L")),), (slot_of(place),), **changed)  # type: ignore[arg-type]
 
 
-def sound(onset_s: float, slot: SibilantSlot | None, *, duration_s: float = 0.12) -> SibilantInterval:
+def edges(onset_s: float, slot: SibilantSlot | None, *, duration_s: float = 0.12) -> SibilantInterval:
     """A bounded sibilant."""
     stretch = Interval(onset_s, onset_s + duration_s)
     core = Interval(onset_s + 0.01, onset_s + duration_s - 0.01)
@@ -63,7 +70,7 @@ def token(
     counts: bool = True,
     method: Method = METHOD,
     prompt: Prompt | None = None,
-) -> Token:
+) -> KeptToken:
     """One token of the list's word at a 0-based place; a float is its ``centroid_hz``."""
     slot = slot or slot_of(place)
     prompt = prompt or prompt_of(place)
@@ -71,17 +78,30 @@ def token(
         values = {"centroid_hz": float(values)}
     start = 1.0 * place
     spoken = Utterance(prompt, place + 1, attempt, Interval(start, start + 0.6), 0.9, voice, True, counts)
-    measures = None
+    measures = NOT_MEASURED
     if values is not None:
         low = {key: value - 1 for key, value in values.items()}
         high = {key: value + 1 for key, value in values.items()}
         region = Interval(start + 0.03, start + 0.09)
         measures = Measures(values, low, high, {}, tuple(flags), region, 5, method.band_hz, 44100)
-    bounded = sound(start, slot) if finding in {"found", "extra"} else None
-    return Token(
-        f"{place + 1}.{attempt}.{slot.index}", spoken, finding, slot, bounded, measures, method,  # type: ignore[arg-type]
-        prompt.text, place + 1, 25.0, 20000.0, tuple(flags),
-    )  # fmt: skip
+    bounded = edges(start, slot) if finding in {"found", "extra"} else None
+    key = f"{place + 1}.{attempt}.{slot.index}"
+    heard = Sound(key, finding, spoken, slot, bounded, prompt_text=prompt.text, prompt_index=place + 1)  # type: ignore[arg-type]
+    return KeptToken(heard, 1, {method.label: Measurement(key, method, measures, 25.0, 20000.0, tuple(flags))})
+
+
+def changed(one: KeptToken, **parts: object) -> KeptToken:
+    """A token with other parts of its sound; a new id goes into its measurements too."""
+    heard = replace(one.sound, **parts)  # type: ignore[arg-type]
+    measured = {label: replace(each, sound_id=heard.id) for label, each in one.measurements.items()}
+    return replace(one, sound=heard, measurements=measured)
+
+
+def new_sounds(tokens: Iterable[KeptToken], recording: int | None = 0) -> tuple[store.NewSound, ...]:
+    """Tokens as a session is given them to keep, all of one recording."""
+    from sibilant import store
+
+    return tuple(store.NewSound(recording, one.sound, tuple(one.measurements.values())) for one in tokens)
 
 
 def judgement(key: str, heard: str, rater: str = "R1", **more: object) -> Judgement:
@@ -89,22 +109,9 @@ def judgement(key: str, heard: str, rater: str = "R1", **more: object) -> Judgem
     return Judgement(key, heard, rater, more.pop("on", NOON), **more)  # type: ignore[arg-type]
 
 
-def kept(session: int, one: Token, *judgements: Judgement, **more: object) -> KeptToken:
+def kept(session: int, one: KeptToken, *judgements: Judgement, **more: object) -> KeptToken:
     """A token as the store hands it over."""
-    label = one.method.label if one.method is not None else ""
-    attempt = one.utterance.attempt if one.utterance is not None else 0
-    level = more.pop("level", "word")
-    return KeptToken(
-        one.id,
-        session,
-        one.prompt_index,
-        one.prompt_text,
-        attempt,
-        {label: one},
-        judgements,
-        level=level,
-        **more,  # type: ignore[arg-type]
-    )
+    return replace(one, session=session, judgements=judgements, level=more.pop("level", "word"), **more)  # type: ignore[arg-type]
 
 
 def client(**changed: object) -> Client:
@@ -135,6 +142,6 @@ def case(
     for one, mean in zip(held, means, strict=True):
         for place, offset in enumerate(offsets):
             made = token(place, {"centroid_hz": mean + offset, "core_duration_ms": 100.0 + place})
-            tokens.append(kept(one.number, made, judgement(made.id, heard)))
+            tokens.append(kept(one.number, made, judgement(made.key, heard)))
     events = (Event(DAY + dt.timedelta(days=60), "upper incisors lost"),)
     return Case(client(**of_client), held, tuple(tokens), events, (Device("desk", added_on=DAY),))

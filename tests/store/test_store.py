@@ -82,7 +82,7 @@ def new_session(material: ModuleType, *, sha: str = "a" * 64, n: int = 20, code:
     session = replace(material.session(1), client=code, number=0)
     recording = store.NewRecording(sha, 44100, 30.0, {"verdict": "usable"})
     prompts = tuple(material.prompt_of(i) for i in range(n))
-    return store.NewSession(session, prompts, (recording,), tuple((0, token) for token in tokens))
+    return store.NewSession(session, prompts, (recording,), material.new_sounds(tokens))
 
 
 def test_a_session_comes_back_as_it_was_kept(caseload: Caseload, material: ModuleType) -> None:
@@ -90,7 +90,8 @@ def test_a_session_comes_back_as_it_was_kept(caseload: Caseload, material: Modul
     session = store.keep_session(caseload, new)
     case = store.read_case(caseload, "C-7QXK")
     assert case.sessions == (session,) and session.number == 1
-    assert [kept.tokens[material.METHOD.label] for kept in case.tokens] == [token for _, token in new.tokens]
+    assert [kept.sound for kept in case.tokens] == [each.sound for each in new.sounds]
+    assert [tuple(kept.measurements.values()) for kept in case.tokens] == [each.measurements for each in new.sounds]
     assert [kept.key for kept in case.tokens][:2] == ["1.1.1", "2.1.1"]
 
 
@@ -125,17 +126,17 @@ def test_judgements_corrections_and_the_latest_word(caseload: Caseload, material
     store.keep_session(caseload, new_session(material))
     first = material.judgement("1.1.1", "distorted", types=("lateral",), on=NOON, line=31.5, certainty="sure", note="n")
     store.add_judgements(caseload, "C-7QXK", 1, [first, material.judgement("2.1.1", "correct", "R2", on=NOON)])
-    remeasured = material.token(0, {"centroid_hz": 5555.0})
+    remeasured = material.token(0, {"centroid_hz": 5555.0}).measurements[material.METHOD.label]
     moved = Correction("1.1.1", "R1", NOON, 0.02, 0.11)
     voice = Correction("3.1.1", "R1", NOON, voice="other", counts=False)
     store.add_corrections(caseload, "C-7QXK", 1, [moved, voice], [remeasured])
     tokens = {kept.key: kept for kept in store.read_case(caseload, "C-7QXK").tokens}
-    one = tokens["1.1.1"].tokens[material.METHOD.label]
+    one, edges = tokens["1.1.1"].measurements[material.METHOD.label], tokens["1.1.1"].sound.edges
     assert tokens["1.1.1"].judgements == (first,) and tokens["1.1.1"].reviewed
     assert one.measures.values["centroid_hz"] == 5555.0
-    assert one.sibilant.boundary == "reviewed" and one.sibilant.interval.onset_s == 0.02
-    assert one.sibilant.automatic.onset_s == 0.0  # both are kept
-    third = tokens["3.1.1"].any_token.utterance
+    assert edges.boundary == "reviewed" and edges.interval.onset_s == 0.02
+    assert edges.automatic.onset_s == 0.0  # both are kept
+    third = tokens["3.1.1"].sound.utterance
     assert third.voice == "other" and not third.counts
     with pytest.raises(CaseloadError, match="no token 99"):
         store.add_judgements(caseload, "C-7QXK", 1, [material.judgement("99.1.1", "correct")])

@@ -26,6 +26,7 @@ from .terms import (
     Measures,
     Method,
     MicrophoneResponse,
+    NoiseSpectrum,
     PhonePlaces,
     Prompt,
     Recording,
@@ -49,15 +50,20 @@ LEAST_SNR_DB = 10.0
 class Kept:
     """What a whole recording showed of each sound, kept so that a clip can be measured again to the same figures.
 
-    ``support`` by the sound's id, its noise included; ``cut`` is the recording's.
+    ``support`` by the sound's id, its noise included; ``cut`` is the recording's; ``noise`` is that of the word, for a
+    sound that had none of its own because a person bounded it.
     """
 
     support: Mapping[str, TokenSupport]
     cut: Cut | None
+    noise: NoiseSpectrum | None = None
 
     def over(self, judged: Suitability, names: Sequence[str]) -> Suitability:
         """A clip's suitability with what the recording showed in its place, sound by sound."""
-        tokens = tuple(self.support.get(name, own) for name, own in zip(names, judged.tokens, strict=True))
+        tokens = tuple(
+            self.support.get(name) or replace(own, noise=self.noise or own.noise)
+            for name, own in zip(names, judged.tokens, strict=True)
+        )
         return replace(judged, tokens=tokens, cut=self.cut)
 
 

@@ -20,6 +20,7 @@ from ..terms.clinic import Client, Session
 from ..terms.therapy import NOT_STATED
 from ..terms.vocabulary import CUES, CUES_WITH_MODEL, ELICITED, KEEPS, LEVELS, PHASES, SUPPORTS, Support
 from . import doubts
+from .around import surroundings_of
 from .caseload import CaseloadHandle, client_or_last, cloud_cautions, day_known, day_or_last, opened, used
 from .heard import HeardRecording, ProbeResult, recording_row, unsaid_rows, word_rows
 from .reminders import reminders
@@ -237,7 +238,8 @@ def _keep(
         ]
         sounds += [store.NewSound(None, sound) for sound in _in_no_recording(heard, prompts)]
         together = tuple(sorted(sounds, key=lambda new: new.sound.prompt_index))
-        new = store.NewSession(replace(session, verdict=verdict), prompts, recordings, together, clips)
+        around = tuple(word for each in heard for word in surroundings_of(each)) if session.keep != "none" else ()
+        new = store.NewSession(replace(session, verdict=verdict), prompts, recordings, together, clips, around)
         return store.keep_session(one, new)
 
 

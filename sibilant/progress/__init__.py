@@ -6,7 +6,8 @@ from .change import bridge, changes, compare, limit_factor, measurement_error
 from .context import accuracy_map, context_map, context_of
 from .contrast import additions, before_after
 from .contrasts import contrast
-from .frame import ViewRequest, make_frame
+from .following import Following
+from .frame import ViewRequest, followed, make_frame
 from .lending import RULE, Others, grounds_of, lend, lender
 from .means import Estimate, bootstrap_mean, half_width, least_difference, mean_interval, paired, sd_interval, welch
 from .plan import Plan, PlanRow, plan
@@ -29,6 +30,7 @@ __all__ = [
     "WATCHED",
     "YEAR_ALARM",
     "Estimate",
+    "Following",
     "Others",
     "Plan",
     "PlanRow",
@@ -54,6 +56,7 @@ __all__ = [
     "fades",
     "first_against_third",
     "fleiss",
+    "followed",
     "grounds_of",
     "half_width",
     "intraclass",

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
 
+from ..terms import MEASURES
 from ..terms.change import (
     AccuracyCell,
     CaseView,
@@ -15,6 +16,7 @@ from ..terms.change import (
     Presence,
     SessionSummary,
     SpreadPoint,
+    SustainedHold,
     WordsGained,
 )
 from ..terms.clinic import Case, Event, KeptToken, Session
@@ -45,7 +47,7 @@ def view(case: Case, asked: ViewRequest | None = None) -> CaseView:
         Summaries by session, errors, changes, trends and the rest, the main measure first.
     """
     asked = asked or ViewRequest()
-    frame, method_sentence = make_frame(case, asked)
+    frame = make_frame(case, asked)
     summaries = _summaries(frame)
     followed = [follow(frame, key, summaries) for key in frame.keys]
     judged = [(one.session, one.accuracy) for one in summaries if one.accuracy is not None]
@@ -67,7 +69,7 @@ def view(case: Case, asked: ViewRequest | None = None) -> CaseView:
         ear_and_figure=ear_and_figure(
             frame.keys[0], [one.measures[frame.keys[0]] for one in summaries if frame.keys[0] in one.measures]
         ),
-        sustained=sustained_holds(_shown_tokens(frame), frame.method),
+        sustained=_sustained(frame),
         spreads=_spreads(frame, summaries),
         generalisation=_generalisation(frame),
         gained=_gained(frame, summaries),
@@ -79,7 +81,7 @@ def view(case: Case, asked: ViewRequest | None = None) -> CaseView:
         events=case.events,
         devices=case.devices,
         earlier=case.earlier,
-        joins=_sentences(frame, method_sentence, followed),
+        joins=_sentences(frame, followed),
         made_on=asked.today,
         questions=(*_questions(frame), *asked.questions),
         presence=_presence(frame),
@@ -95,6 +97,11 @@ def _raters(case: Case) -> set[str]:
 def _shown_tokens(frame: Frame) -> list[KeptToken]:
     shown = {session.number for session in frame.sessions if frame.shown(session)}
     return [token for token in frame.case.tokens if token.session in shown]
+
+
+def _sustained(frame: Frame) -> tuple[SustainedHold, ...]:
+    held = [(one, frame.case.tokens_of(one.number)) for one in frame.sessions if frame.shown(one)]
+    return tuple(take for one, tokens in held for take in sustained_holds(tokens, frame.following.of(one)))
 
 
 def _summaries(frame: Frame) -> tuple[SessionSummary, ...]:
@@ -118,7 +125,7 @@ def _summary(
     judged = standing(tokens, frame.rater)
     held = session.level == "isolation"  # a held /s/ is a measurement of its own
     keys = frame.keys if shown and not held else ()
-    measures = {key: summarise(tokens, key, frame.method, rater=frame.rater) for key in keys}
+    measures = {key: _measured(frame, session, key, tokens) for key in keys}
     places = expected(tokens)
     return SessionSummary(
         session=session,
@@ -134,6 +141,13 @@ def _summary(
         events=events,
         age_months=frame.case.client.age_months_on(session.on),
     )
+
+
+def _measured(frame: Frame, session: Session, key: str, tokens: Sequence[KeptToken]) -> MeasureSummary:
+    """One measure of a session, and why it stands apart where it is not under the line's method."""
+    found = summarise(tokens, key, frame.under(session, key), rater=frame.rater)
+    why = frame.following.why.get(session.number, "") if MEASURES[key].spectral else ""
+    return replace(found, apart=(why,)) if why else found
 
 
 def _cells(frame: Frame, session: Session) -> tuple[AccuracyCell, ...]:
@@ -157,7 +171,7 @@ def _cue(token: KeptToken, session: Session, rater: str) -> str:
     return (judgement.cue if judgement is not None else "") or token.cue or session.cue
 
 
-def _sentences(frame: Frame, method_sentence: str, followed: Sequence[Followed]) -> tuple[str, ...]:
+def _sentences(frame: Frame, followed: Sequence[Followed]) -> tuple[str, ...]:
     own = [line.sentence for line in frame.series if line.sentence]
     same_day = [
         f"sessions of {session.on.isoformat()}: one {session.phase} a day counts"
@@ -170,7 +184,8 @@ def _sentences(frame: Frame, method_sentence: str, followed: Sequence[Followed])
     aside = f"left out as damaged, so figures here may differ: {', '.join(damaged[:5])}" if damaged else ""
     more = f" and {len(damaged) - 5} more" if len(damaged) > 5 else ""
     unlike = unlike_elicited(frame.sessions)
-    sentences = (f"{aside}{more}", method_sentence, *own, *same_day, *bridges, unlike)
+    apart = [f"session {number} stands apart: {why}" for number, why in frame.following.why.items()]
+    sentences = (f"{aside}{more}", frame.following.sentence, *apart, *own, *same_day, *bridges, unlike)
     return tuple(dict.fromkeys([text for text in sentences if text]))
 
 
@@ -212,21 +227,24 @@ def _contexts(frame: Frame, summaries: Sequence[SessionSummary]) -> tuple[Contex
         and judgement.heard in {"correct", "approximation", "distorted", "substituted", "omitted"}
     ]
     key = frame.keys[0]
-    measured = [one.measures[key] for one in joined if key in one.measures]
+    measured = [one.measures[key] for one in joined if key in one.measures and not one.measures[key].apart]
     return (*accuracy_map(judged), *context_map(key, measured, contexts, direction=frame.case.client.direction))
 
 
 def _contrast(frame: Frame, session: Session) -> Contrast | None:
-    return contrast(frame.tokens(session), session.number, frame.keys[0], frame.method, frame.rater)
+    method = frame.under(session, frame.keys[0])
+    return contrast(frame.tokens(session), session.number, frame.keys[0], method, frame.rater)
 
 
 def _contrasts_beside(frame: Frame, session: Session) -> tuple[Contrast, ...]:
-    return contrasts_beside(frame.tokens(session), session.number, frame.keys[0], frame.method, frame.rater)
+    method = frame.under(session, frame.keys[0])
+    return contrasts_beside(frame.tokens(session), session.number, frame.keys[0], method, frame.rater)
 
 
 def _spreads(frame: Frame, summaries: Sequence[SessionSummary]) -> tuple[SpreadPoint, ...]:
     key = frame.keys[0]
-    return tuple(spread_point(one.month, one.number, one.measures[key]) for one in summaries if key in one.measures)
+    alike = [one for one in summaries if key in one.measures and not one.measures[key].apart]
+    return tuple(spread_point(one.month, one.number, one.measures[key]) for one in alike)
 
 
 def _generalisation(frame: Frame) -> tuple[AccuracyCell, ...]:
@@ -258,8 +276,8 @@ def _gained(frame: Frame, summaries: Sequence[SessionSummary]) -> WordsGained | 
     judged = [one for one in summaries if one.accuracy is not None and one.accuracy.n_scored]
     if not judged:
         return None
-    late = judged[-1]
-    same = [one for one in judged[:-1] if _as_asked(frame, one.session) == _as_asked(frame, late.session)]
+    late, asked = judged[-1], _as_asked(frame)
+    same = [one for one in judged[:-1] if asked[one.number] == asked[late.number]]
     if not same:
         return None
     early = same[0]
@@ -271,12 +289,11 @@ def _gained(frame: Frame, summaries: Sequence[SessionSummary]) -> WordsGained | 
     return replace(found, cautions=tuple(one for one in cautions if one)) if found is not None else None
 
 
-def _as_asked(frame: Frame, session: Session) -> tuple[str, str]:
-    """Level and cue of a session, those not stated as on its line."""
+def _as_asked(frame: Frame) -> dict[int, tuple[str, str]]:
+    """Level and cue of each session, those not stated as on its line."""
     anchor = first_baseline(frame.sessions)
     assert anchor is not None
-    _, level, cue, _ = settled(frame.sessions, anchor)[1][session.number]
-    return level, cue
+    return {number: (level, cue) for number, (_, level, cue, _) in settled(frame.sessions, anchor)[1].items()}
 
 
 def _apart(frame: Frame, *, voiced: bool) -> dict[int, MeasureSummary]:
@@ -284,5 +301,5 @@ def _apart(frame: Frame, *, voiced: bool) -> dict[int, MeasureSummary]:
     for session in frame.sessions:
         tokens = [token for token in frame.tokens(session) if (is_z if voiced else is_str)(token)]
         if tokens and frame.shown(session):
-            found[session.number] = summarise(tokens, frame.keys[0], frame.method, rater=frame.rater)
+            found[session.number] = _measured(frame, session, frame.keys[0], tokens)
     return found

@@ -22,6 +22,7 @@ from .people import (
     add_earlier,
     add_event,
     change_client,
+    choose_method,
     clients,
     codes,
     devices,
@@ -46,11 +47,13 @@ from .sessions import (
     remember,
     sessions,
 )
+from .surroundings import Around, read_surroundings
 from .switching import finish_restoring
 
 __all__ = [
     "KEY_FILE",
     "PASSPHRASE_FROM",
+    "Around",
     "BackedUp",
     "Caseload",
     "Clock",
@@ -79,6 +82,7 @@ __all__ = [
     "change_goal",
     "change_passphrase",
     "change_session",
+    "choose_method",
     "clients",
     "clip_bytes",
     "clip_of",
@@ -125,6 +129,7 @@ __all__ = [
     "read_draft",
     "read_key_file",
     "read_place",
+    "read_surroundings",
     "recover",
     "refuse_kept",
     "refuse_taken",

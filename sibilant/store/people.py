@@ -19,6 +19,7 @@ from ..terms.clinic import (
     Device,
     EarlierProbe,
     Event,
+    MethodChoice,
     MoveUpRule,
     Retention,
     check_letter,
@@ -27,7 +28,7 @@ from ..terms.therapy import Therapy
 from .caseload import Caseload
 from .checksums import is_whole, readable, say_set_aside
 from .encode import dump, load
-from .schema import AUDIT, CLIENTS, DEVICES, EARLIER, EVENTS
+from .schema import AUDIT, CHOICES, CLIENTS, DEVICES, EARLIER, EVENTS
 
 
 def new_code(taken: set[str], *, choose: Callable[[str], str] = secrets.choice) -> str:
@@ -107,6 +108,20 @@ def change_client(caseload: Caseload, code: str, changed: Mapping[str, Any], *, 
     with caseload.change("client changed", code, detail, made_on=made_on) as connection:
         connection.execute(CLIENTS.update().where(CLIENTS.c.code == code).values(**differing))
     return after
+
+
+def choose_method(caseload: Caseload, code: str, choice: MethodChoice, *, made_on: int | None = None) -> None:
+    """Keep which method a client is followed under from a day on; the choices before it stay."""
+    detail = f"{choice.before or 'not measured'} -> {choice.method}"
+    with caseload.change("method chosen", code, detail, made_on=made_on) as connection:
+        row = {"client_id": client_id(connection, code), "chosen_on": choice.on}
+        connection.execute(CHOICES.insert().values(**row, method=choice.method, before=choice.before))
+        connection.execute(CLIENTS.update().where(CLIENTS.c.code == code).values(method=choice.method))
+
+
+def choice_from(row: Mapping[str, Any]) -> MethodChoice:
+    """Return a choice of method from its row."""
+    return MethodChoice(row["chosen_on"], row["method"], row["before"])
 
 
 def _client_row(client: Client) -> dict[str, Any]:

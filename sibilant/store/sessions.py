@@ -13,7 +13,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from ..errors import CaseloadError, NoRoomError, RefusedError
-from ..terms import Measurement, Method, Prompt, Sound
+from ..terms import Measurement, Method, Prompt, Sound, Surroundings
 from ..terms.clinic import Session
 from ..terms.vocabulary import CUES, LEVELS
 from .caseload import Caseload
@@ -21,6 +21,7 @@ from .checksums import readable, say_set_aside
 from .encode import dump, load, measured_text, method_text, observed_text, prompt_text
 from .people import client_id
 from .schema import CLIENTS, CLIPS, LENT, MEASUREMENTS, METHODS, PROMPTS, RECORDINGS, SESSIONS, SETTINGS, TOKENS
+from .surroundings import keep_surroundings
 
 CHANGEABLE = {"on", "level", "cue", "device", "room", "phase", "bridge", "note", "elicited"}
 
@@ -65,6 +66,7 @@ class NewSession:
     recordings: tuple[NewRecording, ...] = ()
     sounds: tuple[NewSound, ...] = ()
     clips: tuple[NewClip, ...] = ()
+    surroundings: tuple[Surroundings, ...] = ()
 
 
 def keep_session(caseload: Caseload, new: NewSession) -> Session:
@@ -85,6 +87,7 @@ def keep_session(caseload: Caseload, new: NewSession) -> Session:
         recordings = _insert(connection, RECORDINGS, [_recording_row(one, number) for one in new.recordings])
         _plain(connection, PROMPTS, [_prompt_row(p, i, number) for i, p in enumerate(new.prompts, start=1)])
         _plain(connection, CLIPS, [{**asdict(clip), "session_id": number} for clip in new.clips])
+        keep_surroundings(connection, number, new.surroundings)
         _keep_sounds(connection, number, recordings, new)
     return replace(session, recordings=tuple(recording.sha256 for recording in new.recordings))
 

@@ -72,7 +72,8 @@ class MeasureSummary:
     """One measure in one session: mean over words with its t interval, SD over words, and what was left out why.
 
     A word said more than once counts once (its mean). ``spread`` is a robust SD (1.4826 times the median absolute
-    deviation); ``left_out`` counts tokens by reason and adds up to ``n_expected - n_measured``.
+    deviation); ``left_out`` counts tokens by reason and adds up to ``n_expected - n_measured``. ``apart`` says why it
+    is under another method than the line, and so not joined.
     """
 
     key: str
@@ -89,6 +90,7 @@ class MeasureSummary:
     spread: float = float("nan")
     sd_low: float = float("nan")
     sd_high: float = float("nan")
+    apart: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "left_out", MappingProxyType(dict(self.left_out)))
@@ -141,6 +143,11 @@ class SessionSummary:
         """The session's phase."""
         return self.session.phase
 
+    def apart_in(self, key: str) -> tuple[str, ...]:
+        """Why the session stands apart in one measure: its conditions, or a narrower method."""
+        summary = self.measures.get(key)
+        return (*self.apart, *(summary.apart if summary is not None else ()))
+
     @property
     def joined(self) -> bool:
         """Whether the session may stand on one line with the first baseline."""
@@ -187,6 +194,7 @@ class Change:
     ``plain_verdict`` and ``plain_limit`` are those of the rule without other clients; ``lent`` is what other clients
     lent, kept with the verdict (None: the plain rule gave it). ``provisional`` says why days may be alike, with the
     verdict and limit under the stated decay. ``n_measures`` is how many exploratory measures share one promise.
+    ``baseline`` is the baseline's mean where the probe is compared under a narrower method than the line's.
     """
 
     key: str
@@ -213,6 +221,7 @@ class Change:
     related_verdict: Verdict | None = None
     related_limit: float = float("nan")
     n_measures: int = 1
+    baseline: float = float("nan")
 
     def __post_init__(self) -> None:
         verdicts = get_args(Verdict)

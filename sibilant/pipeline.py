@@ -269,6 +269,15 @@ def measure_again(
     return _measured(heard, sounds, method)
 
 
+def observe(recording: Recording, sounds: Sequence[Sound]) -> Kept:
+    """Return what a recording, or a clip of one, shows around sounds: their noise, and where it is cut off."""
+    bounded = [sound for sound in sounds if sound.edges is not None]
+    stretches = [sound.edges for sound in bounded if sound.edges is not None]
+    words = [sound.utterance.interval if sound.utterance is not None else None for sound in bounded]
+    judged = suitability.assess(recording, stretches, words=words)
+    return Kept({sound.id: own for sound, own in zip(bounded, judged.tokens, strict=True)}, judged.cut)
+
+
 def _sounds_of(recording: Recording, utterance: Utterance, places: PhonePlaces | None) -> list[Sound]:
     """Sounds of one utterance: its slots in order, then what was found beside them."""
     search = boundaries.find_sibilants(recording, utterance, places)

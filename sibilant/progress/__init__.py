@@ -13,6 +13,7 @@ from .means import Estimate, bootstrap_mean, half_width, least_difference, mean_
 from .plan import Plan, PlanRow, plan
 from .planning import YEAR_ALARM
 from .proportions import mcnemar_exact, newcombe, wilson
+from .rejudged import other_verdicts
 from .related import DECAY_DAYS
 from .reliability import alpha, error_of_measurement, fleiss, intraclass, kappa, limits_of_agreement
 from .separation import separation
@@ -77,6 +78,7 @@ __all__ = [
     "move_up",
     "nap",
     "newcombe",
+    "other_verdicts",
     "paired",
     "phase_effect",
     "plan",

@@ -32,6 +32,7 @@ from .follow import Followed, follow
 from .frame import DAYS_A_MONTH, Frame, ViewRequest, make_frame
 from .phases import phase_question
 from .presence import followed_by_presence, presence
+from .rejudged import changed_method
 from .related import next_baseline
 from .series import first_baseline
 from .session import expected, is_main_s, is_str, is_z, summarise, word_key
@@ -52,7 +53,7 @@ def view(case: Case, asked: ViewRequest | None = None) -> CaseView:
     followed = [follow(frame, key, summaries) for key in frame.keys]
     judged = [(one.session, one.accuracy) for one in summaries if one.accuracy is not None]
     rule, last = case.client.move_up, summaries[-1] if summaries else None
-    return CaseView(
+    found = CaseView(
         client=case.client,
         measures=frame.keys,
         summaries=summaries,
@@ -88,6 +89,8 @@ def view(case: Case, asked: ViewRequest | None = None) -> CaseView:
         reference=frame.series[0].reference if frame.series else "baseline",
         reference_sessions=tuple(one.number for one in frame.series[0].baseline) if frame.series else (),
     )
+    changed = changed_method(case, found, frame.method, lambda other: view(other, replace(asked, lent={})))
+    return replace(found, joins=(changed, *found.joins)) if changed else found
 
 
 def _raters(case: Case) -> set[str]:

@@ -303,7 +303,12 @@ def erase(caseload: Caseload, gone: Iterable[Entry]) -> tuple[str, ...]:
             with caseload.change("erased from the bin", live, told) as connection:
                 connection.execute(BINNED.delete().where(BINNED.c.id == entry.id))
         sounds = clips.erase_files(caseload, before - clips.named_clips(caseload))
-    return (*(f"from the bin: {entry.told}, there since {entry.since:%Y-%m-%d}" for entry in found), *sounds)
+    return (*lines(found), *sounds)
+
+
+def lines(gone: Iterable[Entry]) -> tuple[str, ...]:
+    """Return a line of the receipt for each thing that is erased from the bin."""
+    return tuple(f"from the bin: {entry.told}, there since {entry.since:%Y-%m-%d}" for entry in gone)
 
 
 def overdue(caseload: Caseload) -> tuple[Entry, ...]:

@@ -12,7 +12,7 @@ from ..terms.clinic import Receipt
 from . import binned, clips, drafts
 from .caseload import Caseload
 from .people import client_id
-from .schema import AUDIT, BINNED_SOUNDS, CLIENTS, CLIPS, METADATA, RECORDINGS, SESSIONS, SETTINGS
+from .schema import AUDIT, BINNED, BINNED_SOUNDS, CLIENTS, CLIPS, METADATA, RECORDINGS, SESSIONS, SETTINGS
 from .sessions import session_id
 
 NOT_REACHED = (
@@ -72,7 +72,7 @@ def remove_client(caseload: Caseload, code: str, what: Literal["audio", "all"]) 
         When the client is held.
     """
     _refuse_held(caseload, code)
-    gone = binned.erase(caseload, binned.entries(caseload, code))
+    lies = binned.entries(caseload, code)
     before = clips.named_clips(caseload)
     n_files = drafts.erase_drafts(caseload, code)
     with clips.at_work(caseload):
@@ -87,7 +87,7 @@ def remove_client(caseload: Caseload, code: str, what: Literal["audio", "all"]) 
         n_files += drafts.erase_drafts(caseload, code)  # begun meanwhile
     left = _compact(caseload)
     take = (f"a take under way: {n_files} files",) if n_files else ()
-    return Receipt(code, caseload.clock(), (*gone, *rows, *erased, *take), (*NOT_REACHED, *left))
+    return Receipt(code, caseload.clock(), (*binned.lines(lies), *rows, *erased, *take), (*NOT_REACHED, *left))
 
 
 def _refuse_held(caseload: Caseload, code: str) -> None:
@@ -100,6 +100,7 @@ def _refuse_held(caseload: Caseload, code: str) -> None:
 def _remove_audio_rows(caseload: Caseload, code: str) -> tuple[str, ...]:
     with caseload.change("audio removed", code) as connection:
         own = sa.select(SESSIONS.c.id).where(SESSIONS.c.client_id == client_id(connection, code))
+        connection.execute(BINNED.delete().where(BINNED.c.code == code))
         n_words = connection.execute(CLIPS.delete().where(CLIPS.c.session_id.in_(own))).rowcount
         whole = RECORDINGS.update().where(RECORDINGS.c.session_id.in_(own), RECORDINGS.c.clip_sha256.is_not(None))
         n_whole = connection.execute(whole.values(clip_sha256=None, clip_suffix="")).rowcount
@@ -111,6 +112,7 @@ def _remove_all_rows(caseload: Caseload, code: str) -> tuple[str, ...]:
         owner = client_id(connection, code)
         n = connection.execute(sa.select(sa.func.count()).where(SESSIONS.c.client_id == owner)).scalar()
         connection.execute(CLIENTS.delete().where(CLIENTS.c.id == owner))
+        connection.execute(BINNED.delete().where(BINNED.c.code == code))
         mentions = AUDIT.c.subject == code
         n_audit = connection.execute(AUDIT.delete().where(sa.or_(mentions, AUDIT.c.detail.contains(code)))).rowcount
         connection.execute(SETTINGS.delete().where(SETTINGS.c.key.like("last_%"), SETTINGS.c.value == code))
@@ -127,12 +129,14 @@ def _erase(caseload: Caseload, before: set[str]) -> tuple[str, ...]:
 
 
 def _named_without(caseload: Caseload, code: str) -> set[str]:
-    """File names of the clips that rows of other clients name, or the bin."""
+    """File names of the clips that rows of other clients name, in the bin too."""
     with caseload.read() as connection:
         others = sa.select(SESSIONS.c.id).where(SESSIONS.c.client_id != client_id(connection, code))
         words = connection.execute(sa.select(CLIPS.c.sha256).where(CLIPS.c.session_id.in_(others))).scalars().all()
         whole = sa.select(RECORDINGS.c.clip_sha256).where(RECORDINGS.c.session_id.in_(others))
+        of_others = sa.select(BINNED.c.id).where(BINNED.c.code != code)
         in_bin = sa.select(BINNED_SOUNDS.c.sha256).where(BINNED_SOUNDS.c.kept.is_(sa.true()))
+        in_bin = in_bin.where(BINNED_SOUNDS.c.binned_id.in_(of_others))
         kept = {*words, *connection.execute(whole).scalars(), *connection.execute(in_bin).scalars()}
     return clips.file_names(caseload, {sha256 for sha256 in kept if sha256})
 

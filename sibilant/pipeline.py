@@ -25,6 +25,7 @@ from .terms import (
     Measures,
     Method,
     MicrophoneResponse,
+    NoiseSpectrum,
     PhonePlaces,
     Prompt,
     Recording,
@@ -47,15 +48,20 @@ LEAST_SNR_DB = 10.0
 class Kept:
     """What a whole recording showed of each sound, kept so that a clip can be measured again to the same figures.
 
-    ``support`` by the sound's id, its noise included; ``cut`` is the recording's.
+    ``support`` by the sound's id, its noise included; ``cut`` is the recording's; ``noise`` is that of the word, for a
+    sound that had none of its own because a person bounded it.
     """
 
     support: Mapping[str, TokenSupport]
     cut: Cut | None
+    noise: NoiseSpectrum | None = None
 
     def over(self, judged: Suitability, names: Sequence[str]) -> Suitability:
         """A clip's suitability with what the recording showed in its place, sound by sound."""
-        tokens = tuple(self.support.get(name, own) for name, own in zip(names, judged.tokens, strict=True))
+        tokens = tuple(
+            self.support.get(name) or replace(own, noise=self.noise or own.noise)
+            for name, own in zip(names, judged.tokens, strict=True)
+        )
         return replace(judged, tokens=tokens, cut=self.cut)
 
 
@@ -219,6 +225,15 @@ def measure_again(
     if kept is not None:
         heard = replace(heard, judged=kept.over(heard.judged, [sound.id for sound in heard.sounds]))
     return _measured(heard, sounds, method)
+
+
+def observe(recording: Recording, sounds: Sequence[Sound]) -> Kept:
+    """Return what a recording, or a clip of one, shows around sounds: their noise, and where it is cut off."""
+    bounded = [sound for sound in sounds if sound.edges is not None]
+    stretches = [sound.edges for sound in bounded if sound.edges is not None]
+    words = [sound.utterance.interval if sound.utterance is not None else None for sound in bounded]
+    judged = suitability.assess(recording, stretches, words=words)
+    return Kept({sound.id: own for sound, own in zip(bounded, judged.tokens, strict=True)}, judged.cut)
 
 
 def _sounds_of(recording: Recording, utterance: Utterance, places: PhonePlaces | None) -> list[Sound]:

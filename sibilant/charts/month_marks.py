@@ -37,6 +37,10 @@ class RangeBracket:
             raise ValueError("a range is never shown without its source")
 
 
+LOOKS_OF_FIRST_LIMIT = 3
+"""So many later probes are judged by the first limit."""
+
+
 @dataclass(frozen=True, slots=True)
 class Months:
     """All that the parts of the chart share."""
@@ -56,7 +60,7 @@ def draw_main(axes: Axes, months: Months, bracket: RangeBracket | None, *, narro
     values = [scale * v for _, s in months.sessions for v in (s.low, s.high, s.mean, *(w.value for w in s.words))]
     error = months.error if months.error and math.isfinite(months.error.limit) else None
     if error:
-        values += [scale * (error.mean - error.limit), scale * (error.mean + error.limit)]
+        values += [scale * (error.mean + sign * limit) for sign in (-1, 1) for *_, limit in _reaches(months, error)]
     if bracket:
         values += [scale * bracket.low, scale * bracket.high]
     upright(axes, values, months.unit)
@@ -70,8 +74,13 @@ def draw_main(axes: Axes, months: Months, bracket: RangeBracket | None, *, narro
 
 
 def _band(axes: Axes, months: Months, error: MeasurementError, *, narrow: bool) -> None:
-    low, high = (months.scale * (error.mean + sign * error.limit) for sign in (-1, 1))
-    axes.axhspan(low, high, facecolor="none", edgecolor=style.GREEN, hatch="////", alpha=0.32, linewidth=0, zorder=0.5)
+    first, last = months.x_limits
+    drawn = {"facecolor": "none", "edgecolor": style.GREEN, "hatch": "////", "alpha": 0.32, "linewidth": 0}
+    for start, end, limit in _reaches(months, error):
+        low, high = (months.scale * (error.mean + sign * limit) for sign in (-1, 1))
+        start, end = ((month - first) / (last - first) for month in (start, end))
+        axes.axhspan(low, high, xmin=start, xmax=end, zorder=0.5, **drawn)
+    low = months.scale * (error.mean - error.limit)
     axes.axhline(months.scale * error.mean, color=style.GREEN, linewidth=0.8, linestyle=(0, (5, 3)), zorder=1)
     if narrow:
         axes.annotate(
@@ -86,6 +95,23 @@ def _band(axes: Axes, months: Months, error: MeasurementError, *, narrow: bool) 
             path_effects=haloed(),
             zorder=6,
         )
+
+
+def _reaches(months: Months, error: MeasurementError) -> list[tuple[float, float, float]]:
+    """Where which limit holds, in months: from the fourth look on it may be another."""
+    first, last = months.x_limits
+    fourth = [session.month for session, _ in months.sessions if session.number in _fourth_look(months)]
+    if not fourth or not math.isfinite(error.later_limit) or error.later_limit == error.limit:
+        return [(first, last, error.limit)]
+    before = max((session.month for session, _ in months.sessions if session.month < fourth[0]), default=first)
+    middle = (before + fourth[0]) / 2
+    return [(first, middle, error.limit), (middle, last, error.later_limit)]
+
+
+def _fourth_look(months: Months) -> set[int]:
+    return {
+        change.session for change in months.view.changes_of(months.key) if change.n_looks == LOOKS_OF_FIRST_LIMIT + 1
+    }
 
 
 def _words(axes: Axes, months: Months) -> None:
@@ -117,15 +143,16 @@ def _lines(axes: Axes, months: Months) -> None:
             zorder=3,
             gid="line",
         )
-    named = sum(bool(session.apart) for session, _ in months.sessions) <= MOST_NAMED
+    named = sum(bool(session.apart_in(summary.key)) for session, summary in months.sessions) <= MOST_NAMED
     for session, summary in months.sessions:
         y = months.scale * summary.mean
         if math.isfinite(summary.low) and math.isfinite(summary.high):
             ends = (months.scale * summary.low, months.scale * summary.high)
             axes.vlines(session.month, *ends, colors=style.BLUE, linewidth=1.6, zorder=4)
-        settings = _mark(session)
+        apart = bool(session.apart_in(summary.key))
+        settings = _mark(apart=apart)
         axes.plot([session.month], [y], linestyle="none", zorder=5, gid="session", **settings)
-        if session.apart and named:
+        if apart and named:
             axes.annotate(
                 "apart",
                 (session.month, y),
@@ -138,8 +165,8 @@ def _lines(axes: Axes, months: Months) -> None:
             )
 
 
-def _mark(session: SessionSummary) -> dict[str, Any]:
-    if session.apart:
+def _mark(*, apart: bool) -> dict[str, Any]:
+    if apart:
         return {
             "marker": "s",
             "markersize": 5.0,
@@ -159,10 +186,10 @@ def _mark(session: SessionSummary) -> dict[str, Any]:
 def _runs(
     sessions: Sequence[tuple[SessionSummary, MeasureSummary]],
 ) -> list[list[tuple[SessionSummary, MeasureSummary]]]:
-    """Sessions that may stand on one line; another device, level, cue or list form begins a new one."""
+    """Sessions that may stand on one line; another device, level, cue, list form or method begins a new one."""
     runs: list[list[tuple[SessionSummary, MeasureSummary]]] = []
     for session, summary in sessions:
-        same = runs and _conditions(runs[-1][-1][0]) == _conditions(session)
+        same = runs and _conditions(*runs[-1][-1]) == _conditions(session, summary)
         if same:
             runs[-1].append((session, summary))
         else:
@@ -170,11 +197,11 @@ def _runs(
     return runs
 
 
-def _conditions(summary: SessionSummary) -> tuple[object, ...]:
-    session = summary.session
-    if summary.joined:  # what nobody stated is a question, not a difference
-        return (True,)
-    return (False, session.device, session.level, session.cue, session.list_form)
+def _conditions(one: SessionSummary, summary: MeasureSummary) -> tuple[object, ...]:
+    session = one.session
+    if one.joined:  # what nobody stated is a question, not a difference
+        return (True, summary.method if summary.apart else "")
+    return (False, summary.method, session.device, session.level, session.cue, session.list_form)
 
 
 def _phase_name(summary: SessionSummary) -> str:

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from .. import acoustics, audio, lexicon, store
 from ..errors import CaseloadError, RefusedError
-from ..progress import judgement_by, main_rater
+from ..progress import followed, judgement_by, main_rater
 from ..progress.session import measured_under, values_under
 from ..terms import MEASURES, Interval, Recording, SibilantInterval, Sound
 from ..terms.clinic import Case, KeptToken
@@ -204,7 +204,7 @@ def _edges(sibilant: SibilantInterval | None) -> dict[str, Any] | None:
 
 def _average(case: Case, kept: KeptToken, held: KeptSound) -> dict[str, Any] | None:
     """The sibilant's average spectrum under the followed method, with mean and peak; nothing before the ear."""
-    found = measured_under(kept, case.client.method)
+    found = measured_under(kept, followed(case).of(kept.session))
     if not case.opens(kept) or found is None:
         return None
     if held.last <= held.first:
@@ -241,7 +241,7 @@ def _figures(case: Case, kept: KeptToken) -> list[dict[str, Any]]:
 
 
 def _value(case: Case, kept: KeptToken, key: str) -> float | None:
-    value = values_under(kept, case.client.method).get(key)
+    value = values_under(kept, followed(case).of(kept.session)).get(key)
     return value if value is not None and np.isfinite(value) else None
 
 
@@ -254,7 +254,7 @@ def to_look_at(caseload: CaseloadHandle, code: str | None, number: int | None) -
     with opened(caseload) as one:
         name = client_or_last(one, code)
         session = session_or_last(one, name, number)
-        case = store.read_case(one, name, session=session)
+        case = store.read_case(one, name)
         used(one, name, session)
     unlike = {
         kept.key: f"unlike the rest in {far.reason}"
@@ -289,7 +289,7 @@ def _questions(kept: KeptToken) -> list[str]:
 def _found(one: store.Caseload, code: str | None, number: int | None, key: str) -> tuple[Case, int, KeptToken]:
     name = client_or_last(one, code)
     session = session_or_last(one, name, number)
-    case = store.read_case(one, name, session=session)
+    case = store.read_case(one, name)
     kept = next((token for token in case.tokens_of(session) if token.key == key), None)
     if kept is None:
         raise CaseloadError(f"{name} session {session}: no token {key[:20]}; load the page again")

@@ -8,7 +8,7 @@ from typing import Any
 
 from .. import store
 from ..errors import UsageError
-from ..progress import WATCHED, Unlike, expected, judgement_by, main_rater, most_unlike
+from ..progress import WATCHED, Unlike, expected, followed, judgement_by, main_rater, most_unlike
 from ..progress.phases import with_phases
 from ..progress.session import values_under
 from ..terms import MEASURES
@@ -54,10 +54,10 @@ def show_session(caseload: CaseloadHandle, code: str | None, number: int | None,
     with opened(caseload) as one:
         name = client_or_last(one, code)
         session = session_or_last(one, name, number)
-        case = store.read_case(one, name, session=session)
+        case = store.read_case(one, name)
         used(one, name, session)
     measure = key if key in MEASURES else case.client.main_measure
-    rater = main_rater(case.tokens_of(session))
+    rater, method = main_rater(case.tokens_of(session)), followed(case).of(session)
     noted = next(one for one in case.sessions if one.number == session)
     return {
         "room": noted.room,
@@ -66,7 +66,7 @@ def show_session(caseload: CaseloadHandle, code: str | None, number: int | None,
         **_row(case, next(one for one in with_phases(case.client.therapy, case.sessions) if one.number == session)),
         "client": name,
         "measure": measure,
-        "tokens": [_token_row(case, token, measure, rater) for token in case.tokens_of(session)],
+        "tokens": [_token_row(case, token, measure, method, rater) for token in case.tokens_of(session)],
     }
 
 
@@ -81,11 +81,11 @@ def unlike_in_session(
     with opened(caseload) as one:
         name = client_or_last(one, code)
         session = session_or_last(one, name, number)
-        case = store.read_case(one, name, session=session)
+        case = store.read_case(one, name)
         used(one, name, session)
-    rater = main_rater(case.tokens_of(session))
+    rater, method = main_rater(case.tokens_of(session)), followed(case).of(session)
     rows = [
-        {**_token_row(case, token, case.client.main_measure, rater), "robust_sds": round(far.distance, 1),
+        {**_token_row(case, token, case.client.main_measure, method, rater), "robust_sds": round(far.distance, 1),
          "unlike_the_rest_in": far.reason}
         for token, far in unlike_tokens(case, session)[:most]
     ]  # fmt: skip
@@ -94,9 +94,10 @@ def unlike_in_session(
 
 def unlike_tokens(case: Case, session: int) -> list[tuple[KeptToken, Unlike]]:
     """Return the sounds of a session whose figures may be seen, the one farthest from its phone's middle first."""
+    method = followed(case).of(session)
     seen = [token for token in expected(case.tokens_of(session)) if case.opens(token)]
     phones = sorted({token.sound.slot.phone for token in seen if token.sound.slot is not None})
-    found = [pair for phone in phones for pair in _unlike(seen, phone, case.client.method)]
+    found = [pair for phone in phones for pair in _unlike(seen, phone, method)]
     return sorted(found, key=lambda pair: -pair[1].distance)
 
 
@@ -108,7 +109,7 @@ def _unlike(tokens: Sequence[KeptToken], phone: str, method: str) -> list[tuple[
     return [(alike[far.place], far) for far in most_unlike(columns)]
 
 
-def _token_row(case: Case, token: KeptToken, measure: str, rater: str) -> dict[str, Any]:
+def _token_row(case: Case, token: KeptToken, measure: str, method: str, rater: str) -> dict[str, Any]:
     spoken, slot = token.sound.utterance, token.sound.slot
     judgement = judgement_by(token, rater)
     row: dict[str, Any] = {
@@ -125,7 +126,7 @@ def _token_row(case: Case, token: KeptToken, measure: str, rater: str) -> dict[s
         "checked": "yes" if token.reviewed else "",
     }
     if case.opens(token):
-        row[measure] = values_under(token, case.client.method).get(measure)
+        row[measure] = values_under(token, method).get(measure)
     return row
 
 

@@ -59,7 +59,7 @@ def sustained_holds(tokens: Sequence[KeptToken], method: str) -> tuple[Sustained
 
 def before_after(summaries: Sequence[SessionSummary], key: str, *, most: int = 3) -> tuple[BeforeAfter, ...]:
     """Return words kept both early and late on one line, those nearest their session's mean first: undated pairs."""
-    joined = [summary for summary in summaries if summary.joined and key in summary.measures]
+    joined = [one for one in summaries if one.joined and key in one.measures and not one.measures[key].apart]
     if len(joined) < 2:
         return ()
     early, late = joined[0], joined[-1]

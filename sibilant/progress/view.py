@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
 
+from ..terms import MEASURES
 from ..terms.change import (
     AccuracyCell,
     CaseView,
@@ -15,11 +16,13 @@ from ..terms.change import (
     Presence,
     SessionSummary,
     SpreadPoint,
+    SustainedHold,
     WordsGained,
 )
 from ..terms.clinic import Case, Event, KeptToken, Session
 from ..terms.therapy import REFERENCES
 from .accuracy import accuracy, accuracy_by, counts, judgement_by, move_up, standing, token_id, words_gained
+from .advice import advice_for
 from .agreement import agreement
 from .alike import open_questions, settled, unlike_bandwidth, unlike_elicited
 from .context import accuracy_map, context_map, context_of
@@ -28,9 +31,11 @@ from .contrasts import contrast, contrasts_beside
 from .ear_and_figure import ear_and_figure
 from .follow import Followed, follow
 from .frame import DAYS_A_MONTH, Frame, ViewRequest, make_frame
+from .heard import consistencies, heard_groups, words_heard
+from .own_comparison import own_comparisons
 from .phases import phase_question
 from .presence import followed_by_presence, presence
-from .related import next_baseline
+from .rejudged import changed_method
 from .series import first_baseline
 from .session import expected, is_main_s, is_str, is_z, summarise, word_key
 from .sets import fades
@@ -45,12 +50,12 @@ def view(case: Case, asked: ViewRequest | None = None) -> CaseView:
         Summaries by session, errors, changes, trends and the rest, the main measure first.
     """
     asked = asked or ViewRequest()
-    frame, method_sentence = make_frame(case, asked)
+    frame = make_frame(case, asked)
     summaries = _summaries(frame)
     followed = [follow(frame, key, summaries) for key in frame.keys]
     judged = [(one.session, one.accuracy) for one in summaries if one.accuracy is not None]
     rule, last = case.client.move_up, summaries[-1] if summaries else None
-    return CaseView(
+    found = CaseView(
         client=case.client,
         measures=frame.keys,
         summaries=summaries,
@@ -67,7 +72,7 @@ def view(case: Case, asked: ViewRequest | None = None) -> CaseView:
         ear_and_figure=ear_and_figure(
             frame.keys[0], [one.measures[frame.keys[0]] for one in summaries if frame.keys[0] in one.measures]
         ),
-        sustained=sustained_holds(_shown_tokens(frame), frame.method),
+        sustained=_sustained(frame),
         spreads=_spreads(frame, summaries),
         generalisation=_generalisation(frame),
         gained=_gained(frame, summaries),
@@ -79,13 +84,23 @@ def view(case: Case, asked: ViewRequest | None = None) -> CaseView:
         events=case.events,
         devices=case.devices,
         earlier=case.earlier,
-        joins=_sentences(frame, method_sentence, followed),
+        joins=_sentences(frame, followed),
         made_on=asked.today,
-        questions=(*_questions(frame), *asked.questions),
+        questions=_questions(frame),
+        asked_of_devices=asked.questions,
+        own_comparisons=own_comparisons(frame),
         presence=_presence(frame),
         reference=frame.series[0].reference if frame.series else "baseline",
         reference_sessions=tuple(one.number for one in frame.series[0].baseline) if frame.series else (),
+        heard=heard_groups(frame),
+        words_heard=words_heard(frame),
+        consistency=consistencies(frame),
+        goals=case.goals,
+        visits=tuple(sorted(case.visits, key=lambda visit: (visit.on, visit.number))),
+        runs=case.runs,
     )
+    changed = changed_method(case, found, frame.method, lambda other: view(other, replace(asked, lent={})))
+    return replace(found, joins=(changed, *found.joins)) if changed else found
 
 
 def _raters(case: Case) -> set[str]:
@@ -95,6 +110,11 @@ def _raters(case: Case) -> set[str]:
 def _shown_tokens(frame: Frame) -> list[KeptToken]:
     shown = {session.number for session in frame.sessions if frame.shown(session)}
     return [token for token in frame.case.tokens if token.session in shown]
+
+
+def _sustained(frame: Frame) -> tuple[SustainedHold, ...]:
+    held = [(one, frame.case.tokens_of(one.number)) for one in frame.sessions if frame.shown(one)]
+    return tuple(take for one, tokens in held for take in sustained_holds(tokens, frame.following.of(one)))
 
 
 def _summaries(frame: Frame) -> tuple[SessionSummary, ...]:
@@ -118,7 +138,7 @@ def _summary(
     judged = standing(tokens, frame.rater)
     held = session.level == "isolation"  # a held /s/ is a measurement of its own
     keys = frame.keys if shown and not held else ()
-    measures = {key: summarise(tokens, key, frame.method, rater=frame.rater) for key in keys}
+    measures = {key: _measured(frame, session, key, tokens) for key in keys}
     places = expected(tokens)
     return SessionSummary(
         session=session,
@@ -134,6 +154,13 @@ def _summary(
         events=events,
         age_months=frame.case.client.age_months_on(session.on),
     )
+
+
+def _measured(frame: Frame, session: Session, key: str, tokens: Sequence[KeptToken]) -> MeasureSummary:
+    """One measure of a session, and why it stands apart where it is not under the line's method."""
+    found = summarise(tokens, key, frame.under(session, key), rater=frame.rater)
+    why = frame.following.why.get(session.number, "") if MEASURES[key].spectral else ""
+    return replace(found, apart=(why,)) if why else found
 
 
 def _cells(frame: Frame, session: Session) -> tuple[AccuracyCell, ...]:
@@ -157,7 +184,7 @@ def _cue(token: KeptToken, session: Session, rater: str) -> str:
     return (judgement.cue if judgement is not None else "") or token.cue or session.cue
 
 
-def _sentences(frame: Frame, method_sentence: str, followed: Sequence[Followed]) -> tuple[str, ...]:
+def _sentences(frame: Frame, followed: Sequence[Followed]) -> tuple[str, ...]:
     own = [line.sentence for line in frame.series if line.sentence]
     same_day = [
         f"sessions of {session.on.isoformat()}: one {session.phase} a day counts"
@@ -170,7 +197,8 @@ def _sentences(frame: Frame, method_sentence: str, followed: Sequence[Followed])
     aside = f"left out as damaged, so figures here may differ: {', '.join(damaged[:5])}" if damaged else ""
     more = f" and {len(damaged) - 5} more" if len(damaged) > 5 else ""
     unlike = unlike_elicited(frame.sessions)
-    sentences = (f"{aside}{more}", method_sentence, *own, *same_day, *bridges, unlike)
+    apart = [f"session {number} stands apart: {why}" for number, why in frame.following.why.items()]
+    sentences = (f"{aside}{more}", frame.following.sentence, *apart, *own, *same_day, *bridges, unlike)
     return tuple(dict.fromkeys([text for text in sentences if text]))
 
 
@@ -191,11 +219,7 @@ def _questions(frame: Frame) -> tuple[str, ...]:
 
 
 def _advice(frame: Frame) -> tuple[str, ...]:
-    """When to take the next baseline, while therapy has not started."""
-    line = frame.series[0] if frame.series else None
-    if line is None or line.reference != "baseline" or line.later:
-        return ()
-    told = next_baseline([session.on for session in line.baseline])
+    told = advice_for(frame.series[0]) if frame.series else ""
     return (told,) if told else ()
 
 
@@ -212,21 +236,24 @@ def _contexts(frame: Frame, summaries: Sequence[SessionSummary]) -> tuple[Contex
         and judgement.heard in {"correct", "approximation", "distorted", "substituted", "omitted"}
     ]
     key = frame.keys[0]
-    measured = [one.measures[key] for one in joined if key in one.measures]
+    measured = [one.measures[key] for one in joined if key in one.measures and not one.measures[key].apart]
     return (*accuracy_map(judged), *context_map(key, measured, contexts, direction=frame.case.client.direction))
 
 
 def _contrast(frame: Frame, session: Session) -> Contrast | None:
-    return contrast(frame.tokens(session), session.number, frame.keys[0], frame.method, frame.rater)
+    method = frame.under(session, frame.keys[0])
+    return contrast(frame.tokens(session), session.number, frame.keys[0], method, frame.rater)
 
 
 def _contrasts_beside(frame: Frame, session: Session) -> tuple[Contrast, ...]:
-    return contrasts_beside(frame.tokens(session), session.number, frame.keys[0], frame.method, frame.rater)
+    method = frame.under(session, frame.keys[0])
+    return contrasts_beside(frame.tokens(session), session.number, frame.keys[0], method, frame.rater)
 
 
 def _spreads(frame: Frame, summaries: Sequence[SessionSummary]) -> tuple[SpreadPoint, ...]:
     key = frame.keys[0]
-    return tuple(spread_point(one.month, one.number, one.measures[key]) for one in summaries if key in one.measures)
+    alike = [one for one in summaries if key in one.measures and not one.measures[key].apart]
+    return tuple(spread_point(one.month, one.number, one.measures[key]) for one in alike)
 
 
 def _generalisation(frame: Frame) -> tuple[AccuracyCell, ...]:
@@ -258,8 +285,8 @@ def _gained(frame: Frame, summaries: Sequence[SessionSummary]) -> WordsGained | 
     judged = [one for one in summaries if one.accuracy is not None and one.accuracy.n_scored]
     if not judged:
         return None
-    late = judged[-1]
-    same = [one for one in judged[:-1] if _as_asked(frame, one.session) == _as_asked(frame, late.session)]
+    late, asked = judged[-1], _as_asked(frame)
+    same = [one for one in judged[:-1] if asked[one.number] == asked[late.number]]
     if not same:
         return None
     early = same[0]
@@ -271,12 +298,11 @@ def _gained(frame: Frame, summaries: Sequence[SessionSummary]) -> WordsGained | 
     return replace(found, cautions=tuple(one for one in cautions if one)) if found is not None else None
 
 
-def _as_asked(frame: Frame, session: Session) -> tuple[str, str]:
-    """Level and cue of a session, those not stated as on its line."""
+def _as_asked(frame: Frame) -> dict[int, tuple[str, str]]:
+    """Level and cue of each session, those not stated as on its line."""
     anchor = first_baseline(frame.sessions)
     assert anchor is not None
-    _, level, cue, _ = settled(frame.sessions, anchor)[1][session.number]
-    return level, cue
+    return {number: (level, cue) for number, (_, level, cue, _) in settled(frame.sessions, anchor)[1].items()}
 
 
 def _apart(frame: Frame, *, voiced: bool) -> dict[int, MeasureSummary]:
@@ -284,5 +310,5 @@ def _apart(frame: Frame, *, voiced: bool) -> dict[int, MeasureSummary]:
     for session in frame.sessions:
         tokens = [token for token in frame.tokens(session) if (is_z if voiced else is_str)(token)]
         if tokens and frame.shown(session):
-            found[session.number] = summarise(tokens, frame.keys[0], frame.method, rater=frame.rater)
+            found[session.number] = _measured(frame, session, frame.keys[0], tokens)
     return found

@@ -10,7 +10,7 @@ from .converting import Converted, change_passphrase, decrypt, encrypt, recover
 from .drafts import draft_folder, erase_drafts, has_draft, read_draft, write_draft
 from .encode import method_from
 from .engine import looks_synchronised, read_place
-from .judging import add_corrections, add_judgements, judging_order, keep_order
+from .judging import add_corrections, add_judgements, add_measured, judging_order, keep_order
 from .keys import KEY_FILE, PASSPHRASE_FROM, is_encrypted, need_extra, read_key_file
 from .leftovers import count_plain, outside
 from .lending import drop_lender, keep_given, keep_lender, kept_lenders, latest_changes
@@ -46,11 +46,13 @@ from .sessions import (
     remember,
     sessions,
 )
+from .surroundings import Around, read_surroundings
 from .switching import finish_restoring
 
 __all__ = [
     "KEY_FILE",
     "PASSPHRASE_FROM",
+    "Around",
     "BackedUp",
     "Caseload",
     "Clock",
@@ -71,6 +73,7 @@ __all__ = [
     "add_event",
     "add_goal",
     "add_judgements",
+    "add_measured",
     "add_run",
     "add_visit",
     "at_work",
@@ -125,6 +128,7 @@ __all__ = [
     "read_draft",
     "read_key_file",
     "read_place",
+    "read_surroundings",
     "recover",
     "refuse_kept",
     "refuse_taken",

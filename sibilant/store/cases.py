@@ -20,9 +20,10 @@ from .checksums import Found, own_check, readable, say_set_aside
 from .encode import Measured, method_from, prompt_from, read_measured, sound_from
 from .judging import correction_from, judgement_from
 from .lending import read_given
-from .people import client_from, client_id, event_from, read_devices
+from .people import choice_from, client_from, client_id, event_from, read_devices
 from .schema import (
     AUDIT,
+    CHOICES,
     CLIENTS,
     CLIPS,
     CORRECTIONS,
@@ -62,6 +63,7 @@ def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> C
         given = read_given(connection, owner, aside)
         goals, visits = read_goals(connection, owner, aside), read_visits(connection, owner, aside)
         runs = read_runs(connection, owner, aside)
+        chosen = _read(connection, CHOICES, sa.select(CHOICES).where(CHOICES.c.client_id == owner), choice_from, aside)
     say_set_aside(code, aside)
     used = {session.device for session in kept}
     numbers = {session.number for session in kept}
@@ -74,6 +76,7 @@ def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> C
         earlier=tuple(earlier),
         ear_first=caseload.place.ear_first,
         set_aside=tuple(aside),
+        choices=tuple(chosen),
         given=given,
         goals=goals,
         visits=visits,

@@ -13,7 +13,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from ..errors import CaseloadError, NoRoomError, RefusedError
-from ..terms import Measurement, Method, Prompt, Sound
+from ..terms import Measurement, Method, Prompt, Sound, Surroundings
 from ..terms.clinic import Session
 from ..terms.vocabulary import CUES, LEVELS
 from .caseload import Caseload
@@ -21,6 +21,7 @@ from .checksums import readable, say_set_aside
 from .encode import dump, load, measured_text, method_text, observed_text, prompt_text
 from .people import client_id
 from .schema import CLIENTS, CLIPS, LENT, MEASUREMENTS, METHODS, PROMPTS, RECORDINGS, SESSIONS, SETTINGS, TOKENS
+from .surroundings import keep_surroundings
 
 CHANGEABLE = {"on", "level", "cue", "device", "room", "phase", "bridge", "note", "elicited"}
 
@@ -65,6 +66,7 @@ class NewSession:
     recordings: tuple[NewRecording, ...] = ()
     sounds: tuple[NewSound, ...] = ()
     clips: tuple[NewClip, ...] = ()
+    surroundings: tuple[Surroundings, ...] = ()
 
 
 def keep_session(caseload: Caseload, new: NewSession) -> Session:
@@ -85,6 +87,7 @@ def keep_session(caseload: Caseload, new: NewSession) -> Session:
         recordings = _insert(connection, RECORDINGS, [_recording_row(one, number) for one in new.recordings])
         _plain(connection, PROMPTS, [_prompt_row(p, i, number) for i, p in enumerate(new.prompts, start=1)])
         _plain(connection, CLIPS, [{**asdict(clip), "session_id": number} for clip in new.clips])
+        keep_surroundings(connection, number, new.surroundings)
         _keep_sounds(connection, number, recordings, new)
     return replace(session, recordings=tuple(recording.sha256 for recording in new.recordings))
 
@@ -274,6 +277,8 @@ def session_id(connection: sa.Connection, code: str, number: int) -> int:
 def change_session(caseload: Caseload, code: str, number: int, changed: Mapping[str, Any]) -> None:
     """Change what was noted of a session; the audit trail names each field with the value before and after.
 
+    The words of a note are in no line of the trail: one that held a name by mistake is gone when it is written anew.
+
     Raises
     ------
     CaseloadError
@@ -285,7 +290,11 @@ def change_session(caseload: Caseload, code: str, number: int, changed: Mapping[
     before = next((session for session in sessions(caseload, code) if session.number == number), None)
     if before is None:
         raise CaseloadError(f"{code}: no session {number}; sibilant session list {code} shows them")
-    detail = "; ".join(f"{key}: {getattr(before, key)} -> {value}" for key, value in sorted(changed.items()))
+    differing = {key: value for key, value in sorted(changed.items()) if value != getattr(before, key)}
+    detail = "; ".join(
+        f"{key}: written anew" if key == "note" else f"{key}: {getattr(before, key)} -> {value}"
+        for key, value in differing.items()
+    )
     row = {("held_on" if key == "on" else key): value for key, value in changed.items()}
     with caseload.change("session changed", f"{code}", f"session {number}: {detail}") as connection:
         connection.execute(SESSIONS.update().where(SESSIONS.c.id == session_id(connection, code, number)).values(**row))

@@ -19,7 +19,7 @@ from .sound import (
     Utterance,
     Word,
 )
-from .suitability import Aspect, Sign, Suitability, TokenSupport, Verdict
+from .suitability import Aspect, Sign, Suitability, Surroundings, TokenSupport, Verdict
 from .takes import Separation, SustainedTake
 from .vocabulary import Finding, Position, Support, Voice
 
@@ -54,6 +54,7 @@ __all__ = [
     "Spectrum",
     "Suitability",
     "Support",
+    "Surroundings",
     "SustainedTake",
     "TokenSupport",
     "Utterance",

@@ -166,6 +166,18 @@ class Client:
 
 
 @dataclass(frozen=True, slots=True)
+class MethodChoice:
+    """A day on which the method that a client is followed under became another, and what was followed ``before``.
+
+    ``method`` is the clinician's choice; empty where kept sounds were measured again and the newest version counts.
+    """
+
+    on: dt.date
+    method: str
+    before: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Device:
     """A registered microphone and place: a change of either breaks the line on a chart."""
 
@@ -396,8 +408,8 @@ class Case:
     """All that was observed of one client, as the store hands it over: values only, nothing computed.
 
     ``set_aside`` names rows that are damaged and were left out. ``given`` holds, by measure and session, with what
-    verdicts were given. ``revision`` says as of which change of the client it
-    was read: a change made on it is refused where another has overtaken it.
+    verdicts were given; ``choices`` the methods chosen by hand, oldest first. ``revision`` says as of which change of
+    the client it was read: a change made on it is refused where another has overtaken it.
     """
 
     client: Client
@@ -408,15 +420,23 @@ class Case:
     earlier: tuple[EarlierProbe, ...] = ()
     ear_first: bool = True
     set_aside: tuple[str, ...] = ()
+    choices: tuple[MethodChoice, ...] = ()
     given: Mapping[tuple[str, int], Given] = field(default_factory=dict)
     goals: tuple[Goal, ...] = ()
     visits: tuple[Visit, ...] = ()
     runs: tuple[PracticeRun, ...] = ()
     revision: int = field(default=0, compare=False)
+    _by_session: Mapping[int, tuple[KeptToken, ...]] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        found: dict[int, list[KeptToken]] = {}
+        for token in self.tokens:
+            found.setdefault(token.session, []).append(token)
+        object.__setattr__(self, "_by_session", MappingProxyType({n: tuple(own) for n, own in found.items()}))
 
     def tokens_of(self, number: int) -> tuple[KeptToken, ...]:
         """Tokens of one session."""
-        return tuple(token for token in self.tokens if token.session == number)
+        return self._by_session.get(number, ())
 
     def opens_session(self, number: int) -> bool:
         """Whether figures and pictures of a session may be seen: its whole set is judged, or that is switched off.

@@ -118,6 +118,28 @@ class TokenSupport:
 
 
 @dataclass(frozen=True, slots=True)
+class Surroundings:
+    """What a recording showed around one word, as observed: with it the kept word gives the recording's figures.
+
+    ``cut`` is the recording's; ``support`` holds by the key of each sound bounded in the word what it can support, its
+    noise included. ``prompt_index`` and ``attempt`` name the word in its session.
+    """
+
+    prompt_index: int
+    attempt: int
+    cut: Cut | None
+    support: Mapping[str, TokenSupport] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "support", MappingProxyType(dict(self.support)))
+
+    @property
+    def noise(self) -> NoiseSpectrum | None:
+        """The noise of the pauses beside the word; None without any, or where pauses tell nothing of it."""
+        return next((one.noise for one in self.support.values() if one.noise is not None), None)
+
+
+@dataclass(frozen=True, slots=True)
 class Suitability:
     """What a recording can support: the signs found, the verdict, and the same for each sound in it.
 

@@ -206,7 +206,7 @@ def test_moving_a_session_renews_both_clients(clinic: tuple[Path, str], monkeypa
 def test_the_kind_of_a_device_said_later_parts_the_clients(clinic: tuple[Path, str]) -> None:
     folder, own = clinic
     with _open(folder) as one:
-        frame, _ = progress.make_frame(store.read_case(one, own), progress.ViewRequest())
+        frame = progress.make_frame(store.read_case(one, own), progress.ViewRequest())
         lenders = lending.other_lenders(one, own)
         spreads = [s for each in lenders for s in each.spreads]
         other = replace(spreads[0], device="booth")

@@ -10,16 +10,21 @@ from typing import TYPE_CHECKING
 from sibilant.methods import get_method
 from sibilant.terms import (
     NOT_MEASURED,
+    Cut,
     Edge,
     Interval,
     Measurement,
     Measures,
     Method,
+    NoiseSpectrum,
     Prompt,
     SibilantInterval,
     SibilantSlot,
     Sound,
+    Surroundings,
+    TokenSupport,
     Utterance,
+    Verdict,
     Word,
 )
 from sibilant.terms.clinic import Case, Client, Device, Event, Judgement, KeptToken, Session
@@ -28,6 +33,7 @@ if TYPE_CHECKING:
     from sibilant import store
 
 METHOD = get_method("house-15k")
+HOUSE = ("house-15k", "house-10k", "house-7k")
 DAY = dt.date(2026, 1, 12)
 WORDS = (
     "seal", "sand", "sun", "sock", "soap", "side", "castle", "messy", "recycle", "muscle", "goose", "bus", "rice",
@@ -107,6 +113,18 @@ def new_sounds(tokens: Iterable[KeptToken], recording: int | None = 0) -> tuple[
 def judgement(key: str, heard: str, rater: str = "R1", **more: object) -> Judgement:
     """A person's judgement."""
     return Judgement(key, heard, rater, more.pop("on", NOON), **more)  # type: ignore[arg-type]
+
+
+def surroundings(place: int, *, cut_hz: float | None = 15_983.7) -> Surroundings:
+    """What a recording showed around a word with one sound: two thirds and other numbers that no text rounds well."""
+    import numpy as np
+
+    power = np.random.default_rng(place).gamma(2.0, 1e-9 / 3, 442)
+    verdict = Verdict("usable", "usable", "with care", dict.fromkeys(HOUSE, "usable"))
+    noise = NoiseSpectrum(power, 1000 / 3, power * (place % 3 - 1) / 7)
+    support = TokenSupport(20.0 + 1 / 3, 15_500.0, 0.0, ("weak",), verdict, noise)
+    cut = None if cut_hz is None else Cut(cut_hz)
+    return Surroundings(place, 1, cut, {f"{place}.1.1": support, f"{place}.1.x1": replace(support, noise=None)})
 
 
 def kept(session: int, one: KeptToken, *judgements: Judgement, **more: object) -> KeptToken:

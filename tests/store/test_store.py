@@ -257,6 +257,24 @@ def test_earlier_probes_and_devices_keep_their_source(caseload: Caseload) -> Non
     assert "paper form 3" in store.audit_trail(caseload, "C-7QXK")[-1].detail
 
 
+def test_what_stood_around_a_word_comes_back_to_the_last_bit(caseload: Caseload, material: ModuleType) -> None:
+    words = (material.surroundings(1), material.surroundings(2), material.surroundings(3, cut_hz=None))
+    prompts = tuple(material.prompt_of(i) for i in range(3))
+    new = store.NewSession(replace(material.session(1), number=0), prompts, surroundings=words)
+    kept = store.keep_session(caseload, new)
+    found = store.read_surroundings(caseload, "C-7QXK", session=kept.number)[kept.number]
+    assert [found[place, 1].cut for place in (1, 2, 3)] == [word.cut for word in words]
+    for word in words:
+        again = found[word.prompt_index, 1]
+        assert again.support.keys() == word.support.keys()
+        for key, support in word.support.items():
+            assert replace(again.support[key], noise=None) == replace(support, noise=None)
+            assert (again.support[key].noise is None) == (support.noise is None)
+        assert again.noise is not None and word.noise is not None and again.noise.dof == word.noise.dof
+        assert again.noise.power_density.tobytes() == word.noise.power_density.tobytes()
+        assert again.noise.drift.tobytes() == word.noise.drift.tobytes()
+
+
 @pytest.mark.parametrize("database", DATABASES)
 def test_migrations_go_up_and_down_without_drift(database: str, tmp_path: Path) -> None:
     with open_caseload(place(tmp_path, database)) as caseload:

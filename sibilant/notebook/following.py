@@ -115,7 +115,7 @@ def open_caseload(folder: str | os.PathLike[str] | None = None, *, who: str = ""
     --------
     >>> open_caseload("nowhere")
     Traceback (most recent call last):
-    sibilant.errors.CaseloadError: nowhere: no caseload there...
+    sibilant.errors.CaseloadError: nowhere: no caseload here; start one with: ... --caseload)
     """
     caseload = CaseloadHandle(usual_folder(None if folder is None else Path(folder)), who)
     with caseload.opened():

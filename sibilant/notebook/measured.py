@@ -113,7 +113,8 @@ def measure(
         The prompts as a list instead: LIST.csv or the name of a built-in one (see ``word_lists``). Without prompts
         every sibilant is reported.
     intervals : path or sequence of (float, float), optional
-        Edges already marked, in seconds, as a CSV file or as pairs.
+        Edges already marked, in seconds, as a file (CSV, WebVTT, Web Annotation) or as pairs; prompts then tell which
+        sibilant each is.
     method : str or sequence of str
         One or more names (see ``list_methods``); without any, the widest house method that the recording holds.
     sampling_rate_hz : int, optional
@@ -149,8 +150,8 @@ def measure(
         method_names=(method,) if isinstance(method, str) else tuple(method),
         intervals=Path(intervals) if isinstance(intervals, str | os.PathLike) else None,
     )
-    if sum((bool(say), bool(words), intervals is not None)) > 1:
-        raise UsageError("say, words and intervals are three ways to say what is in a recording; give one")
+    if say and words:
+        raise UsageError("say and words both tell what was said; give one")
     pairs = None if intervals is None or isinstance(intervals, str | os.PathLike) else _pairs(intervals)
     found = listening.measure_recording(recording, request, intervals=pairs)
     assert found.analysis is not None  # a recording at hand was read

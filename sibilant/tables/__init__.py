@@ -2,12 +2,11 @@
 
 from .columns import Column, few, token_columns
 from .frame import as_frame, described
+from .marks import MARK_ENDINGS, IntervalRow, read_intervals
 from .read import (
-    IntervalRow,
     JudgementRow,
     ListRow,
     ReviewRow,
-    read_intervals,
     read_judgements,
     read_list,
     read_list_as,
@@ -19,6 +18,7 @@ from .rows import Cell, Labels, Row, sound_rows, unreadable_row
 from .write import cell_text, description, guarded, json_rows, rounded, table_lines, unguarded, write_table
 
 __all__ = [
+    "MARK_ENDINGS",
     "Cell",
     "Column",
     "IntervalRow",

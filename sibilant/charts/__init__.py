@@ -7,6 +7,7 @@ from .month_marks import RangeBracket
 from .months import months_chart
 from .over_time import separation_chart, spread_chart
 from .render import alt_text, render
+from .shares import alike_probes, shares_alt, shares_chart
 from .sounds import SaidThrice, heard_chart, sets_chart
 from .spectra import SpectrumGroup, session_spectra
 from .strips import Ribbon, StripPanel, Tick, token_strip_pages, token_strips
@@ -27,6 +28,7 @@ __all__ = [
     "SpectrumGroup",
     "StripPanel",
     "Tick",
+    "alike_probes",
     "alt_text",
     "change_sentence",
     "context_map",
@@ -36,6 +38,8 @@ __all__ = [
     "separation_chart",
     "session_spectra",
     "sets_chart",
+    "shares_alt",
+    "shares_chart",
     "spread_chart",
     "token_strip_pages",
     "token_strips",

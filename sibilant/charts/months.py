@@ -100,8 +100,9 @@ def _drawn_months(months: Months, side: _Side, width_mm: float, *, in_report: bo
     wide = width_mm >= 120
     plot_mm = width_mm - MARGIN_MM - _AXIS_MM - (38.0 if wide else MARGIN_MM)
     flags = flag_rows(months, plot_mm)
-    main_mm = 32.0 if in_report else 58.0 if wide else 50.0
-    heights = (_PHASE_MM, main_mm, FLAG_ROW_MM * len(flags) + 3.0, _accuracy_mm(months.view))
+    main_mm = 25.0 if in_report else 58.0 if wide else 50.0
+    low_mm = 11.0 if in_report else _ACCURACY_MM
+    heights = (_PHASE_MM, main_mm, FLAG_ROW_MM * len(flags) + 3.0, low_mm if _is_judged(months.view) else 0.0)
     sheet = begin(_heading(months, side, wide=wide, in_report=in_report), width_mm, sum(heights) + _FOOT_MM)
     left_mm = MARGIN_MM + _AXIS_MM
     top = sheet.place(left_mm, heights[0], plot_mm, heights[1])
@@ -133,8 +134,7 @@ def months_alt(view: CaseView, key: str) -> str:
     """State in words what the months chart shows."""
     measure = wording.measure_of(key)
     points = ", ".join(
-        f"month {wording.month_text(session.month)}: "
-        f"{wording.interval_text(measure, summary.mean, summary.low, summary.high)}"
+        f"{wording.day_text(session.on)}: {wording.interval_text(measure, summary.mean, summary.low, summary.high)}"
         for session, summary in wording.summary_of(view, key)
     )
     return f"{wording.change_sentence(view, key)}. {wording.capital(measure.name)} by session, {points}."
@@ -146,8 +146,8 @@ def _month_limits(view: CaseView) -> tuple[float, float]:
     return min(months) - pad, max(months) + pad
 
 
-def _accuracy_mm(view: CaseView) -> float:
-    return _ACCURACY_MM if any(summary.accuracy and summary.accuracy.n_scored for summary in view.summaries) else 0.0
+def _is_judged(view: CaseView) -> bool:
+    return any(summary.accuracy and summary.accuracy.n_scored for summary in view.summaries)
 
 
 def _subtitle(months: Months) -> str:
@@ -188,8 +188,8 @@ def _apart_words(months: Months) -> tuple[str, ...]:
     if len(apart) > MOST_NAMED:
         first = wording.brief(apart[0].apart_in(months.key), 1)
         return (f"{len(apart)} probes (open squares) stand apart, not joined; the first: {first}.",)
-    named = [(wording.month_text(one.month), wording.brief(one.apart_in(months.key))) for one in apart]
-    return tuple(f"Month {month} stands apart, not joined: {why}." for month, why in named)
+    named = [(wording.day_text(one.on), wording.brief(one.apart_in(months.key))) for one in apart]
+    return tuple(f"{day} stands apart, not joined: {why}." for day, why in named)
 
 
 def _error_words(months: Months) -> tuple[str, ...]:

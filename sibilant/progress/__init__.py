@@ -9,6 +9,7 @@ from .contrast import additions, before_after
 from .contrasts import contrast
 from .following import Following
 from .frame import ViewRequest, followed, make_frame
+from .heard import goal_met, goal_probes
 from .lending import RULE, Others, grounds_of, lend, lender
 from .means import Estimate, bootstrap_mean, half_width, least_difference, mean_interval, paired, sd_interval, welch
 from .plan import Plan, PlanRow, plan
@@ -60,6 +61,8 @@ __all__ = [
     "first_against_third",
     "fleiss",
     "followed",
+    "goal_met",
+    "goal_probes",
     "grounds_of",
     "half_width",
     "intraclass",

@@ -31,6 +31,7 @@ from .contrasts import contrast, contrasts_beside
 from .ear_and_figure import ear_and_figure
 from .follow import Followed, follow
 from .frame import DAYS_A_MONTH, Frame, ViewRequest, make_frame
+from .heard import consistencies, heard_groups, words_heard
 from .own_comparison import own_comparisons
 from .phases import phase_question
 from .presence import followed_by_presence, presence
@@ -91,6 +92,12 @@ def view(case: Case, asked: ViewRequest | None = None) -> CaseView:
         presence=_presence(frame),
         reference=frame.series[0].reference if frame.series else "baseline",
         reference_sessions=tuple(one.number for one in frame.series[0].baseline) if frame.series else (),
+        heard=heard_groups(frame),
+        words_heard=words_heard(frame),
+        consistency=consistencies(frame),
+        goals=case.goals,
+        visits=tuple(sorted(case.visits, key=lambda visit: (visit.on, visit.number))),
+        runs=case.runs,
     )
     changed = changed_method(case, found, frame.method, lambda other: view(other, replace(asked, lent={})))
     return replace(found, joins=(changed, *found.joins)) if changed else found

@@ -2,32 +2,16 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 import re
 from dataclasses import dataclass, replace
 
 from ..charts import NO_CAUSE, SUPPORTING, RangeBracket, wording
+from ..charts.wording import day_text as day_text
 from ..terms import Method
 from ..terms.change import UNJUDGED, WITHIN, Accuracy, CaseView, Change, MeasureSummary, SessionSummary, WordsGained
 
 NO_RANGE = "No published range fits this age and recording; values are compared with the client's own baseline."
-_MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
-
-
 _MOST_JOINS = 3
 
 
@@ -90,11 +74,6 @@ def forbidden_in(text: str) -> tuple[str, ...]:
     """
     found = [hit.group(0) for pattern in FORBIDDEN for hit in re.finditer(pattern, text, flags=re.IGNORECASE)]
     return tuple(sorted(found, key=text.find))
-
-
-def day_text(day: dt.date) -> str:
-    """A day in words, such as ``12 January 2026``, whatever the machine's language."""
-    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
 def age_text(months: int | None) -> str:
@@ -247,8 +226,8 @@ def verdict_text(view: CaseView, key: str) -> str:
     as_main = main is not None and set(change.reasons) == set(main.reasons)
     if change.verdict == UNJUDGED and as_main:
         return change.verdict
-    month = wording.since_month(view, key)
-    since = f" since month {month}" if month and not change.awaits else f" in month {month}" if month else ""
+    day = wording.since_day(view, key)
+    since = f" since {day}" if day and not change.awaits else f" on {day}" if day else ""
     reasons = f": {wording.brief(change.reasons)}" if change.reasons else ""
     waits = "; the next probe must agree" if change.awaits else ""
     return f"{change.verdict}{since}{reasons}{waits}"
@@ -266,10 +245,10 @@ def shown_measure(summary: SessionSummary, key: str) -> MeasureSummary | None:
     return summary.measures.get(key) if summary.shown else None
 
 
-def missing_lines(view: CaseView, settings: ReportSettings) -> tuple[str, ...]:
+def missing_lines(view: CaseView, settings: ReportSettings, *, hearing: bool = True) -> tuple[str, ...]:
     """What is missing, said aloud: hearing, ranges, baselines, judgements, sounds left out, conditions that differ."""
     client, lines = view.client, []
-    if not client.hearing:
+    if hearing and not client.hearing:
         lines.append("Hearing status unknown: no screening or audiology result is recorded.")
     if settings.bracket is None and not settings.range_sentence:
         lines.append(settings.no_range)
@@ -323,6 +302,7 @@ def with_session(view: CaseView, number: int | None) -> CaseView:
     if all(summary.number != number for summary in view.summaries):
         raise ValueError(f"{view.client.code} has no session {number}; it has {[s.number for s in view.summaries]}")
     kept = {summary.number for summary in view.summaries if summary.number <= number}
+    day = max(s.on for s in view.summaries if s.number in kept)
     return replace(
         view,
         summaries=tuple(s for s in view.summaries if s.number in kept),
@@ -334,7 +314,13 @@ def with_session(view: CaseView, number: int | None) -> CaseView:
         spreads=tuple(s for s in view.spreads if s.session in kept),
         presence=tuple(p for p in view.presence if p.session in kept),
         sustained=tuple(s for s in view.sustained if s.session in kept),
-        events=tuple(e for e in view.events if e.on <= max(s.on for s in view.summaries if s.number in kept)),
+        events=tuple(e for e in view.events if e.on <= day),
+        heard=tuple(h for h in view.heard if h.session in kept),
+        words_heard=tuple(w for w in view.words_heard if w.session in kept),
+        consistency=tuple(c for c in view.consistency if c.session in kept),
+        goals=tuple(g for g in view.goals if g.made_on <= day),
+        visits=tuple(v for v in view.visits if v.on <= day),
+        runs=tuple(r for r in view.runs if r.on <= day),
     )
 
 

@@ -12,7 +12,7 @@ from ..terms.change import CaseView, SessionSummary
 from ..terms.document import Blank, Box, Facts, Heading, Listing, Paragraph, Part, Picture, Table
 from ..terms.reference import INSIDE_SENTENCE
 from ..terms.therapy import NOT_STATED
-from . import plain
+from . import goals, plain
 from .plain import ReportSettings
 
 
@@ -32,6 +32,7 @@ def opening(view: CaseView, *blanks: Blank) -> tuple[Part, ...]:
         ("Client", f"{view.client.code}, {plain.age_text(last.age_months)} at the last probe{hearing}"),
         ("Period", f"{plain.day_text(first.on)} to {plain.day_text(last.on)}"),
         ("Probes", f"{len(view.summaries)} ({counted}); last one: {plain.conditions(last) or 'conditions not noted'}"),
+        *((("Attendance", goals.visits_sentence(view)),) if view.visits else ()),
     )
     return (Blank("Name"), *blanks, Facts("Client and period", rows))
 
@@ -191,9 +192,12 @@ def _change_note(view: CaseView, keys: Sequence[str]) -> str:
     return f"In brackets: 95\u2009% intervals.{words}{other}{shared}{beside}"
 
 
-def measured(view: CaseView, settings: ReportSettings, *, keys: Sequence[str]) -> tuple[Part, ...]:
+def measured(
+    view: CaseView, settings: ReportSettings, *, keys: Sequence[str], heading: bool = True
+) -> tuple[Part, ...]:
     """The plain sentence of the main measure, then its table, then a range where one was ticked."""
-    parts: list[Part] = [Heading("What was measured"), Paragraph(plain.measured_sentences(view, keys[0]))]
+    parts: list[Part] = [Heading("What was measured")] if heading else []
+    parts.append(Paragraph(plain.measured_sentences(view, keys[0])))
     parts += change_table(view, keys=keys)
     if settings.range_sentence:
         said = settings.range_sentence
@@ -214,14 +218,6 @@ def missing(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
     """What is missing, said aloud."""
     lines = plain.missing_lines(view, settings)
     return (Heading("What is missing or limited"), Listing(lines)) if lines else ()
-
-
-def events(view: CaseView) -> tuple[Part, ...]:
-    """Dated events as a person noted them."""
-    if not view.events:
-        return ()
-    lines = tuple(f"{plain.day_text(event.on)}: {event.text}" for event in view.events)
-    return (Heading("Noted in this period", 3), Listing(lines, by_person=True))
 
 
 def methods_box(view: CaseView, settings: ReportSettings) -> Box:

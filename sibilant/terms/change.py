@@ -8,7 +8,9 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal, get_args
 
+from .care import Goal, PracticeRun, Visit
 from .clinic import Client, Device, Direction, EarlierProbe, Event, Session
+from .heard import Consistency, HeardGroup, WordsHeard
 from .lending import ClinicSpread
 from .sound import Interval
 from .vocabulary import HEARD, PHASES, POSITIONS, Heard, Phase, check_words
@@ -530,6 +532,12 @@ class CaseView:
     contrasts_beside: tuple[Contrast, ...] = ()
     ear_and_figure: EarAndFigure | None = None
     advice: tuple[str, ...] = ()
+    heard: tuple[HeardGroup, ...] = ()
+    words_heard: tuple[WordsHeard, ...] = ()
+    consistency: tuple[Consistency, ...] = ()
+    goals: tuple[Goal, ...] = ()
+    visits: tuple[Visit, ...] = ()
+    runs: tuple[PracticeRun, ...] = ()
     asked_of_devices: tuple[str, ...] = ()
     own_comparisons: tuple[Change, ...] = ()
 

@@ -46,10 +46,10 @@ under each fitting value's own method and sets their mean beside it; a value kep
 way, is "not comparable", and the comparison names the method it needs.
 
 - **Band for one new speaker**: mean ± t(n−1) · SD · √(1 + 1/n). Below ten speakers their points are shown, no band and
-  no placement. Where the source gives the spread within speakers and how many sounds each gave (m), SD is that of a mean
-  over as many sounds as are at hand (N): √(SD² − SD_within²/m + SD_within²/N); else that caution stands beside it. A side
-  that no value can leave is not shown. With several measures shown, the chance that a typical speaker falls outside at
-  least one is told.
+  no placement. Where the source gives the spread within speakers and how many sounds each gave (m), SD is that of a
+  mean over as many sounds as are at hand (N): √(SD² − w²/m + w²/N), w within; else that caution stands beside it. A
+  side that no value can leave is not shown. With several measures shown, the chance that a typical speaker falls
+  outside at least one is told.
 - **Microphone**: beside every placement of a spectral value stands that neither microphone's response is taken out, and
   how much that can be (docs/method_effects.md).
 - **Tokens**: only those of the value's position, context and cue, five or more, not voiced; the others are counted

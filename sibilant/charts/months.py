@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ..terms import Method
-from ..terms.change import UNJUDGED, Accuracy, CaseView, MeasureSummary
+from ..terms.change import UNJUDGED, Accuracy, CaseView, MeasureSummary, SessionSummary
 from . import style, wording
 from .lettering import line_height_mm, wrap
 from .month_marks import (
@@ -76,9 +76,7 @@ def months_chart(
     """
     key = key or view.main_measure
     measure = wording.measure_of(key)
-    sessions = wording.summary_of(view, key)
-    if not sessions:
-        raise ValueError(f"no session of {view.client.code} has {key} to show")
+    sessions = _shown(view, key)
     factor, unit = wording.scale_of(measure)
     months = Months(view, key, sessions, view.error_of(key), factor, unit, _month_limits(view))
     side = _Side(method, bracket, no_range)
@@ -130,12 +128,26 @@ def _heading(months: Months, side: _Side, *, wide: bool, in_report: bool) -> Hea
     return Heading(wording.change_sentence(months.view, months.key), _subtitle(months), note)
 
 
-def months_alt(view: CaseView, key: str) -> str:
-    """State in words what the months chart shows."""
+def _shown(view: CaseView, key: str) -> tuple[tuple[SessionSummary, MeasureSummary], ...]:
+    sessions = wording.summary_of(view, key)
+    if not sessions:
+        raise ValueError(f"no session of {view.client.code} has {key} to show")
+    return sessions
+
+
+def months_alt(view: CaseView, key: str = "") -> str:
+    """State in words what the months chart shows, without drawing it.
+
+    Raises
+    ------
+    ValueError
+        When no session has the measure.
+    """
+    key = key or view.main_measure
     measure = wording.measure_of(key)
     points = ", ".join(
         f"{wording.day_text(session.on)}: {wording.interval_text(measure, summary.mean, summary.low, summary.high)}"
-        for session, summary in wording.summary_of(view, key)
+        for session, summary in _shown(view, key)
     )
     return f"{wording.change_sentence(view, key)}. {wording.capital(measure.name)} by session, {points}."
 

@@ -131,7 +131,8 @@ def months_words(view: CaseView, case: Case, *, key: str = "") -> str:
     """
     from .. import charts
 
-    return charts.alt_text(charts.months_chart(view, method=method_of(view, case), key=key))
+    method_of(view, case)
+    return charts.months_alt(view, key)
 
 
 def method_of(view: CaseView, case: Case) -> Method:

@@ -201,10 +201,10 @@ VISITS: Vocabulary[VisitKind] = Vocabulary(
 )
 VOICES: Vocabulary[Voice] = Vocabulary("voice", get_args(Voice))
 POSITIONS: Vocabulary[Position] = Vocabulary("position", get_args(Position))
-_SIGNS: Mapping[str, Target] = MappingProxyType(
-    {"/s/": "S", "/z/": "Z", "/sh/": "SH", "/zh/": "ZH", "ʃ": "SH", "/ʃ/": "SH", "ʒ": "ZH", "/ʒ/": "ZH"}
-    | {"/th/": "TH", "θ": "TH", "/θ/": "TH"}
-)
+_SIGNS: Mapping[str, Target] = MappingProxyType({
+    "/s/": "S", "/z/": "Z", "/sh/": "SH", "/zh/": "ZH", "ʃ": "SH", "/ʃ/": "SH", "ʒ": "ZH", "/ʒ/": "ZH",
+    "/th/": "TH", "θ": "TH", "/θ/": "TH",
+})  # fmt: skip
 TARGETS: Vocabulary[Target] = Vocabulary("phone", get_args(Target), _SIGNS)
 """What a prompt can be for: sibilant fricatives, and /θ/, to be set against /s/. Affricates are never targets."""
 

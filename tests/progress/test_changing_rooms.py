@@ -159,11 +159,11 @@ def test_a_limit_is_wider_by_what_noise_may_still_do() -> None:
 
 @pytest.mark.long
 def test_changing_rooms_in_full() -> None:
-    """1,000 clients a cell, 300 sounds a room and ratio; writes docs/evidence/changing_rooms.csv."""
+    """1,000 clients a cell, 200 sounds a room and ratio; writes docs/evidence/changing_rooms.csv."""
     commit = subprocess.run(
         ["git", "rev-parse", "--short", "HEAD"], cwd=EVIDENCE.parent, capture_output=True, text=True, check=False
     ).stdout.strip()
-    found = [{**row, "commit": commit} for row in rows(1000, 300)]
+    found = [{**row, "commit": commit} for row in rows(1000, 200)]
     with EVIDENCE.open("w", encoding="utf-8", newline="") as stream:
         writer = csv.DictWriter(stream, list(found[0]), lineterminator="\n")
         writer.writeheader()

@@ -184,7 +184,8 @@ def _session_row(one: SessionSummary, key: str) -> dict[str, Any]:
     if summary is None:
         row["figure"] = f"judge first ({one.n_tokens - one.n_judged} left)" if not one.shown else ""
     elif summary.n_words:
-        row["figure"] = _with_interval(key, summary.mean, summary.low, summary.high)
+        apart = f", {summary.method}" if summary.apart else ""
+        row["figure"] = f"{_with_interval(key, summary.mean, summary.low, summary.high)}{apart}"
     row["measured"] = f"{summary.n_measured} of {summary.n_expected}" if summary is not None else ""
     row["checked"] = f"{one.n_checked} of {one.n_tokens}"
     return row

@@ -1,4 +1,4 @@
-"""One client's probes from a WAV, a phone's AAC cut at 15.5 kHz and a 22.05 kHz file, and one who began on the phone.
+"""One client's probes from a WAV, a phone's AAC cut at 15.3 kHz and a 22.05 kHz file, and one who began on the phone.
 
 The line stands under the baseline's method; narrower probes stand apart with a comparison of their own. Invented voice.
 """
@@ -26,10 +26,10 @@ APART = "from 1 to 10 kHz, because the probe of 13 April holds no more"
 
 
 def as_phone(path: Path, samples: np.ndarray, rate: int) -> Path:
-    """The sound as a phone keeps it: AAC, cut at 15.5 kHz by its coder."""
+    """The sound as a phone keeps it: AAC, cut at about 15.3 kHz by its coder."""
     av = pytest.importorskip("av")
     with av.open(str(path), "w") as held:
-        stream = held.add_stream("aac", rate=rate, layout="mono", options={"cutoff": "15500"})
+        stream = held.add_stream("aac", rate=rate, layout="mono", options={"cutoff": "15000"})
         stream.bit_rate = 96_000
         frame = av.AudioFrame.from_ndarray(samples[np.newaxis].astype(np.float32), "fltp", "mono")
         frame.sample_rate = rate
@@ -101,9 +101,11 @@ def test_narrower_probes_stand_apart_with_a_comparison_of_their_own(files: dict[
     assert abs(changes[5].difference) < changes[5].limit and abs(changes[6].difference) < changes[6].limit
     assert blank(case, view, handle) == []
     said = "\n".join(summarise.lines(view))
-    assert f"session 5 stands apart: {APART}" in said and APART in summarise.months_words(view, case) + said
-    told, _ = report.report_text(handle, CODE) if hasattr(report, "report_text") else (said, None)
-    assert APART in told
+    assert f"session 5 stands apart: {APART}" in said
+    summarise.figure(view, case, tmp_path / "months.png")
+    report.make_report(handle, CODE, "quarterly", tmp_path / "report.html")
+    told = (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert "stands apart" in told.casefold() and "from 1 to 10 kHz, because the probe of 11 May holds no more" in told
 
 
 def test_who_records_on_the_phone_from_the_start_is_followed_there(files: dict[str, Path], tmp_path: Path) -> None:

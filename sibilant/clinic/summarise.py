@@ -20,6 +20,8 @@ from .plain import plain
 __all__ = ["case_view", "figure", "lines", "method_of", "plain", "session_rows"]
 
 FORMS = {".svg": "svg", ".pdf": "pdf", ".png": "png"}
+TOLD_FROM = 0.1
+"""Share of the limit from which on what unlike noise may still do is told."""
 SUPPORT = "Acoustic figures support, and do not replace, clinical judgement."
 
 
@@ -269,6 +271,10 @@ def _beside_lines(change: Change) -> list[str]:
         )
     elif shared:
         rows.append(f"limit {_number(key, change.limit)}{shared}")
+    if math.isfinite(change.limit) and change.noise > TOLD_FROM * change.limit:
+        rows.append(
+            f"noise unlike the baseline's may still move it by {_number(key, change.noise)}; the limit holds that"
+        )
     if change.provisional:
         rows.append(
             f"provisional: {change.provisional}. With days alike over {progress.DECAY_DAYS:.0f} days:"

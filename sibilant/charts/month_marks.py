@@ -37,6 +37,10 @@ class RangeBracket:
             raise ValueError("a range is never shown without its source")
 
 
+LOOKS_OF_FIRST_LIMIT = 3
+"""So many later probes are judged by the first limit."""
+
+
 @dataclass(frozen=True, slots=True)
 class Months:
     """All that the parts of the chart share."""
@@ -92,7 +96,8 @@ def stretches(months: Months, error: MeasurementError) -> list[Stretch]:
     for session, _ in months.sessions:
         change = changes.get(session.number)
         own = change is not None and math.isfinite(change.baseline) and math.isfinite(change.limit)
-        held = (change.baseline, change.limit) if change is not None and own else (error.mean, error.limit)
+        line = next(limit for start, end, limit in _reaches(months, error) if start <= session.month <= end)
+        held = (change.baseline, change.limit) if change is not None and own else (error.mean, line)
         latest = found[-1]
         if held != (latest.mean, latest.limit):
             middle = max(first, (before + session.month) / 2)
@@ -126,6 +131,23 @@ def _band(axes: Axes, months: Months, error: MeasurementError, *, narrow: bool) 
             path_effects=haloed(),
             zorder=6,
         )
+
+
+def _reaches(months: Months, error: MeasurementError) -> list[tuple[float, float, float]]:
+    """Where which limit holds, in months: from the fourth look on it may be another."""
+    first, last = months.x_limits
+    fourth = [session.month for session, _ in months.sessions if session.number in _fourth_look(months)]
+    if not fourth or not math.isfinite(error.later_limit) or error.later_limit == error.limit:
+        return [(first, last, error.limit)]
+    before = max((session.month for session, _ in months.sessions if session.month < fourth[0]), default=first)
+    middle = (before + fourth[0]) / 2
+    return [(first, middle, error.limit), (middle, last, error.later_limit)]
+
+
+def _fourth_look(months: Months) -> set[int]:
+    return {
+        change.session for change in months.view.changes_of(months.key) if change.n_looks == LOOKS_OF_FIRST_LIMIT + 1
+    }
 
 
 def _words(axes: Axes, months: Months) -> None:

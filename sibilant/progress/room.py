@@ -10,9 +10,9 @@ import numpy as np
 from ..terms.change import MeasureSummary
 
 SHIFTS = {
-    "core_duration_ms": (16.0, 12.0, 5.5, 2.0, 1.5, 0.0),
-    "duration_ms": (24.0, 18.0, 12.0, 6.5, 3.0, 0.0),
-    "rise_ms": (15.0, 11.5, 7.5, 4.0, 2.0, 0.0),
+    "core_duration_ms": (17.0, 13.0, 6.0, 2.5, 1.5, 0.0),
+    "duration_ms": (26.0, 18.5, 11.0, 6.5, 3.0, 0.0),
+    "rise_ms": (15.0, 11.5, 7.0, 4.0, 2.0, 0.0),
     "level_re_vowel_db": (6.0, 3.7, 1.7, 0.75, 0.3, 0.0),
 }
 AT_DB = (12.0, 15.0, 20.0, 25.0, 30.0, 40.0)
@@ -41,7 +41,7 @@ def noise_left(key: str, baseline: Sequence[MeasureSummary], new: MeasureSummary
     >>> quiet, loud = (MeasureSummary("core_duration_ms", "house-15k/2", 90, 85, 95, 10, 20, 20, 20, snr_db=snr)
     ...                for snr in (40.0, 20.0))
     >>> noise_left("core_duration_ms", [quiet], loud)
-    5.5
+    6.0
     """
     if key in SHIFTS:
         ratios = [_shift(key, one.snr_db) for one in baseline]

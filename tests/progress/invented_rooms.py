@@ -107,7 +107,7 @@ def length_bank() -> Bank:
         rows = list(csv.DictReader(stream))
     found = {}
     for snr in SNRS:
-        for key in ("core_duration_ms", "duration_ms"):
+        for key in ("core_duration_ms", "duration_ms", "rise_ms", "level_re_vowel_db"):
             off = np.array([float(row[key]) for row in rows if float(row["snr_db"]) == snr and row[key]])
             found["", snr, key] = Draws(off, np.full(off.size, math.nan))
     return found

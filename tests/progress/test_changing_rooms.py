@@ -23,7 +23,7 @@ from sibilant.progress.room import AT_DB, SHIFTS, noise_left
 from sibilant.terms.change import LARGER, UNJUDGED, Change, MeasureSummary
 
 EVIDENCE = Path(__file__).parents[2] / "docs" / "evidence" / "changing_rooms.csv"
-MEASURES = ("centroid_hz", "sd_hz", "core_duration_ms", "low_mid_db", "mid_high_db")
+MEASURES = ("centroid_hz", "sd_hz", "core_duration_ms", "low_mid_db")
 N_LATER, K = 6, 3
 STEP_HZ = 800.0
 
@@ -122,12 +122,12 @@ def test_without_the_bound_a_worse_room_would_look_like_shorter_sounds() -> None
 def test_the_table_of_lengths_covers_what_whole_probes_showed() -> None:
     """Any two rooms between 15 and 40 dB: the mean shift lies within what the table allows."""
     lengths = _rooms().length_bank()
-    for key in ("core_duration_ms", "duration_ms"):
+    for key in SHIFTS:
         means = {snr: float(np.mean(lengths["", snr, key].off)) for snr in _rooms().SNRS}
         for a, shift in means.items():
             for b, other in means.items():
                 allowed = abs(np.interp(a, AT_DB, SHIFTS[key]) - np.interp(b, AT_DB, SHIFTS[key]))
-                assert abs(shift - other) <= allowed + 0.7, (key, a, b)
+                assert abs(shift - other) <= allowed + 0.05 * SHIFTS[key][0], (key, a, b)
 
 
 def probe(mean: float, error: float, *, uncorrected: bool = False) -> MeasureSummary:
@@ -159,11 +159,11 @@ def test_a_limit_is_wider_by_what_noise_may_still_do() -> None:
 
 @pytest.mark.long
 def test_changing_rooms_in_full() -> None:
-    """1,000 clients a cell, 200 sounds a room and ratio; writes docs/evidence/changing_rooms.csv."""
+    """1,000 clients a cell, 100 sounds a room and ratio; writes docs/evidence/changing_rooms.csv."""
     commit = subprocess.run(
         ["git", "rev-parse", "--short", "HEAD"], cwd=EVIDENCE.parent, capture_output=True, text=True, check=False
     ).stdout.strip()
-    found = [{**row, "commit": commit} for row in rows(1000, 200)]
+    found = [{**row, "commit": commit} for row in rows(1000, 100)]
     with EVIDENCE.open("w", encoding="utf-8", newline="") as stream:
         writer = csv.DictWriter(stream, list(found[0]), lineterminator="\n")
         writer.writeheader()

@@ -40,7 +40,7 @@ SHOWN = (
 @click.option("--modelled", is_flag=True, help="A model was given before each answer; it is left out.")
 @click.option("--channel", type=click.IntRange(min=1), help="Which channel of several, from 1.")
 @click.option("--response", type=click.Path(path_type=Path), help="Microphone response: frequency_hz, level_db.")
-@click.option("--intervals", type=click.Path(path_type=Path), help="Edges already marked: onset_s, offset_s, label.")
+@click.option("--intervals", type=click.Path(path_type=Path), help="Edges already marked: CSV, WebVTT or JSON-LD.")
 @click.option("--alias", default="", metavar="TEXT", help="Name to show in place of the file's.")
 @click.option("--figures", type=click.Path(path_type=Path), metavar="FOLDER", help="Write pictures here.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else.")

@@ -11,9 +11,9 @@ from pathlib import Path
 
 from .. import audio, files, methods, tables
 from ..errors import ListError, RecordingError, UsageError
-from ..pipeline import Analysis, analyse, analyse_given, measure_again
-from ..prompts import prompts_from, prompts_of
-from ..terms import Interval, Measurement, Method, MicrophoneResponse, Prompt, Recording, Sound
+from ..pipeline import Analysis, analyse, analyse_marked, measure_again
+from ..prompts import phone_named, prompts_from, prompts_of
+from ..terms import Interval, Mark, Measurement, Method, MicrophoneResponse, Prompt, Recording, Sound
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,8 +138,6 @@ def _plan(request: MeasureRequest) -> _Plan:
         raise UsageError("no recording given; name one or more sound files")
     if request.alias and len(request.recordings) > 1:
         raise UsageError("--alias names one recording, but several are given; measure them one by one")
-    if request.intervals is not None and (request.words or request.say):
-        raise UsageError("--intervals gives the sibilants themselves; leave --words and --say out")
     chosen = tuple(methods.get_method(name) for name in dict.fromkeys(request.method_names)) or (methods.HOUSE_15K,)
     response = None
     if request.response is not None:
@@ -162,17 +160,17 @@ def _one(path: Path, request: MeasureRequest, plan: _Plan) -> Measured:
 
 
 def _analysed(recording: Recording, path: Path, request: MeasureRequest, plan: _Plan) -> Analysis:
+    prompts = prompts_of(plan.prompts, path)
     if request.intervals is not None:
         rows = [row for row in plan.intervals if row.recording in ("", path.name, path.stem)]
-        given = given_intervals(recording, rows)
-        return analyse_given(recording, given, methods=plan.methods, response=plan.response)
-    prompts = prompts_of(plan.prompts, path)
+        marks = given_marks(recording, rows)
+        return analyse_marked(recording, marks, prompts, methods=plan.methods, response=plan.response)
     if plan.prompts and not prompts:
         raise ListError(f"{path.name}: the list names no prompt for this recording; fill its column recording")
     return analyse(recording, prompts, methods=plan.methods, modelled=request.modelled, response=plan.response)
 
 
-def given_intervals(recording: Recording, rows: Sequence[tables.IntervalRow]) -> list[Interval]:
+def given_marks(recording: Recording, rows: Sequence[tables.IntervalRow]) -> list[Mark]:
     """Return the stretches that a person marked in a recording.
 
     Raises
@@ -186,7 +184,7 @@ def given_intervals(recording: Recording, rows: Sequence[tables.IntervalRow]) ->
                 f"{recording.source.path}: a given interval ends at {row.offset_s} s, but the recording at"
                 f" {recording.duration_s:.3f} s; correct the interval"
             )
-    return [Interval(row.onset_s, row.offset_s) for row in rows]
+    return [Mark(Interval(row.onset_s, row.offset_s), row.label, phone_named(row.label)) for row in rows]
 
 
 def write(results: Sequence[Measured], to: Path) -> None:

@@ -51,6 +51,7 @@ _PROMPT = (
     Column("rounded", "string", "yes where a neighbour rounds the lips"),
     Column("previous_phone", "string", "Phone before, ARPABET"),
     Column("next_phone", "string", "Phone after, ARPABET"),
+    Column("label", "string", "Label of a stretch that a person marked, as written"),
     Column(
         "finding",
         "string",

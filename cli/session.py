@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from .case_options import as_json, caseload, client, client_first, on
+from .case_options import as_json, ask_about_names, caseload, client, client_first, no_name, on
 from .shown import print_json, print_table
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ number = click.argument("session", type=click.IntRange(min=1), required=False)
 
 @click.group()
 def command() -> None:
-    """List, show, change, move or remove kept sessions; each change is in the audit trail.
+    """List, show, change, measure again, move or remove kept sessions; each change is in the audit trail.
 
     Example: sibilant session list C-7QXK
     """
@@ -83,8 +83,9 @@ def show(
 @click.option("--elicited", metavar="HOW", help="picture, reading, repetition or talk.")
 @click.option("--note", metavar="TEXT")
 @click.option("--bridge/--no-bridge", default=None)
+@no_name
 @caseload
-def change(named: tuple[str, ...], caseload: CaseloadHandle, which: str | None, **asked: Any) -> None:
+def change(named: tuple[str, ...], caseload: CaseloadHandle, which: str | None, no_name: bool, **asked: Any) -> None:
     """Change what was noted of one session, of several, or of all."""
     from sibilant.clinic import sessions
     from sibilant.errors import UsageError
@@ -95,8 +96,28 @@ def change(named: tuple[str, ...], caseload: CaseloadHandle, which: str | None, 
     changed = {key: value for key, value in asked.items() if value is not None}
     if not changed:
         raise UsageError("nothing to change: say what, such as --device headset")
+    ask_about_names(no_name, note=asked["note"], room=asked["room"])
     found = sessions.change_sessions(caseload, client, [int(text) for text in rest], changed, which=which or "")
     click.echo(f"session {', '.join(map(str, found))} changed")
+
+
+@command.command(epilog="Example: sibilant session again C-7QXK")
+@client
+@caseload
+@as_json
+def again(client: str | None, caseload: CaseloadHandle, as_json: bool) -> None:
+    """Measure all of a client's kept sounds again under the present methods.
+
+    All at once or not at all; the figures before stay beside the new ones.
+    """
+    from sibilant.clinic import again as again_
+
+    done = again_.measure_client_again(caseload, client)
+    if as_json:
+        print_json(done)
+        return
+    for line in again_.lines(done):
+        click.echo(line)
 
 
 @command.command(epilog="Example: sibilant session move C-7QXK 3 --to C-M4RT")

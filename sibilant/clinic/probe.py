@@ -11,22 +11,22 @@ from typing import Any
 
 import numpy as np
 
-from .. import acoustics, audio, methods, store
+from .. import acoustics, audio, progress, store
 from ..errors import ListError, RefusedError, UsageError
 from ..pipeline import analyse
 from ..prompts import at_level, list_form, prompts_from, prompts_of
-from ..terms import Interval, Measurement, Prompt, Recording, Sound
+from ..terms import Interval, Measurement, Method, Prompt, Recording, Sound
 from ..terms.clinic import Client, Session
 from ..terms.therapy import NOT_STATED
 from ..terms.vocabulary import CUES, CUES_WITH_MODEL, ELICITED, KEEPS, LEVELS, PHASES, SUPPORTS, Support
 from . import doubts
 from .around import surroundings_of
 from .caseload import CaseloadHandle, client_or_last, cloud_cautions, day_known, day_or_last, opened, used
+from .followed import methods_for
 from .heard import HeardRecording, ProbeResult, recording_row, unsaid_rows, word_rows
 from .reminders import reminders
 from .therapy import in_its_phase
 
-HOUSE = ("house-15k", "house-10k", "house-7k")
 DEVICE_OPEN = "not stated"
 ISOLATION = "isolation"
 ROUND_THE_WORD_S = 0.25
@@ -38,7 +38,8 @@ class ProbeRequest:
 
     A recording is a file or, from the page, sound in memory. ``prompts`` may be given instead of a list's name, and
     ``form`` then names the list form. ``modelled``: each word is said by somebody else first and is heard in the
-    recording; its cue is then a model's. ``anyway``: keep it without asking about list and voices.
+    recording; its cue is then a model's. ``anyway``: keep it without asking about list and voices. ``methods`` are
+    those that the client's sounds are measured under; empty: those that fit the client.
     """
 
     recordings: Sequence[Path | Recording]
@@ -58,6 +59,7 @@ class ProbeRequest:
     form: str = ""
     prompts: tuple[Prompt, ...] = ()
     elicited: str = ""
+    methods: tuple[Method, ...] = ()
 
 
 def keep_probe(caseload: CaseloadHandle, code: str | None, request: ProbeRequest) -> ProbeResult:
@@ -88,6 +90,7 @@ def keep_probe(caseload: CaseloadHandle, code: str | None, request: ProbeRequest
             for given in request.recordings
         ]
         store.refuse_kept(one, [recording.source.sha256 for recording in recordings])
+        request = replace(request, methods=request.methods or methods_for(store.read_case(one, name)))
         request, heard = _heard_as_meant(request, recordings, prompts)
         request, noted = _with_its_device(one, client, request)
         session = _session(one, client, request, listed, prompts)
@@ -177,7 +180,6 @@ def _heard_as_meant(
 
 def _listen(request: ProbeRequest, recordings: Sequence[Recording], prompts: Sequence[Prompt]) -> list[HeardRecording]:
     """Analyse each recording with the prompts it holds: those that name it, or the whole list again."""
-    used_methods = [methods.get_method(name) for name in HOUSE]
     named = any(prompt.recording for prompt in prompts)
     heard = []
     for number, (given, recording) in enumerate(zip(request.recordings, recordings, strict=True)):
@@ -190,7 +192,7 @@ def _listen(request: ProbeRequest, recordings: Sequence[Recording], prompts: Seq
         places = tuple(first + i for i, prompt in enumerate(prompts, start=1) if id(prompt) in chosen)
         modelled = request.modelled
         heard.append(
-            HeardRecording(recording, analyse(recording, own, methods=used_methods, modelled=modelled), places)
+            HeardRecording(recording, analyse(recording, own, methods=request.methods, modelled=modelled), places)
         )
     return heard
 
@@ -294,7 +296,7 @@ def _new_sounds(place: int, each: HeardRecording, prompts: Sequence[Prompt], *, 
             found += [store.NewSound(place, one) for one in _for_each_slot(kept, prompts[index - 1])]
             continue
         held = index > 0 and prompts[index - 1].level == ISOLATION
-        own = [_held(each.recording, kept, one) if held else one for one in measured[sound.id]]
+        own = [with_hold(each.recording, kept, one) if held else one for one in measured[sound.id]]
         found.append(store.NewSound(place, kept, tuple(replace(one, sound_id=kept.id) for one in own)))
     return found
 
@@ -325,7 +327,7 @@ def _in_no_recording(heard: Sequence[HeardRecording], prompts: Sequence[Prompt])
     ]
 
 
-def _held(recording: Recording, sound: Sound, measured: Measurement) -> Measurement:
+def with_hold(recording: Recording, sound: Sound, measured: Measurement) -> Measurement:
     """Add the measures of a held sound to one said in isolation: length, steadiness, drift, breaks."""
     if sound.edges is None:
         return measured
@@ -351,10 +353,13 @@ def _result(
 ) -> ProbeResult:
     words = [row for each in heard for row in word_rows(each)] + unsaid_rows(_in_no_recording(heard, prompts))
     words.sort(key=lambda row: (row["prompt_index"], row["attempt"] or 0))
-    session, asked = in_its_phase(client, store.sessions(one, client.code), session)
+    so_far = store.sessions(one, client.code)
+    session, asked = in_its_phase(client, so_far, session)
     notes = [f"{_called(session)}; list {session.list_form}, level {session.level}, cue {session.cue}", *asked]
     if session.device and session.device not in {device.name for device in store.devices(one)}:
         notes.append(f"device {session.device} is not registered: sibilant device add {session.device}")
+    if advice := progress.baseline_advice(client, so_far):
+        notes.append(advice)
     if client.consent is None:
         notes.append("no consent to recording is on record: sibilant client change --consent-by")
     if session.modelled:

@@ -54,7 +54,7 @@ def make_report(
     client : str or None
         The client's code, or None for the one used last.
     kind : str
-        ``monthly``, ``quarterly``, ``school``, ``payer``, ``session`` or ``discharge``.
+        ``monthly``, ``quarterly``, ``school``, ``payer``, ``family``, ``session`` or ``discharge``.
     path : Path
         Where it goes: ``.pdf``, ``.html`` or ``.docx`` (the editing copy).
     ticked : Ticked, optional
@@ -211,6 +211,8 @@ def bracket_of(found: Comparison, method: Method) -> RangeBracket | None:
     from ..charts import RangeBracket
 
     low, high = found.band
+    if any(ranges.open_sides(row, found.band)):
+        return None  # a bracket would show a side that cannot be left; the sentence says which
     unit = f" {row.unit}" if row.unit else ""
     text = f"{low:.0f} to {high:.0f}{unit} for a new speaker; {row.population.words}."
     return RangeBracket(low, high, text, f"{row.basis.citation} {row.basis.label}")

@@ -10,10 +10,10 @@ from typing import Any
 
 from .. import audio, store, tables
 from ..errors import ListError, UsageError
-from ..pipeline import measure_again
-from ..terms import NOT_MEASURED, Interval, Measurement, Recording, SibilantInterval, Sound
+from ..terms import NOT_MEASURED, Measurement, Recording, Sound
 from ..terms.clinic import Case, Correction, KeptToken
 from ..terms.vocabulary import VOICES
+from .around import kept_of, kept_word, measured_in
 from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 from .judge import find_token, rater_or_last
 
@@ -88,11 +88,12 @@ def review_rows(
         case = store.read_case(one, name, session=session)
         corrections = [made for row in rows for made in _corrections(case, session, row, named, (person, one))]
         whole = _whole(case, session, recording)
+        around = store.read_surroundings(one, name, session=session).get(session, {})
         measured = [
             found
             for correction in corrections
             if correction.onset_s is not None
-            for found in _again(one, _token(case, session, correction.token), correction, whole, named)
+            for found in _again(one, _token(case, session, correction.token), correction, whole, named, around)
         ]
         store.add_corrections(one, name, session, corrections, measured, made_on=case.revision)
         used(one, name, session)
@@ -158,11 +159,16 @@ def _whole(case: Case, session: int, path: Path | None) -> Recording | None:
 
 
 def _again(
-    one: store.Caseload, kept: KeptToken, correction: Correction, whole: Recording | None, file_name: str
+    one: store.Caseload,
+    kept: KeptToken,
+    correction: Correction,
+    whole: Recording | None,
+    file_name: str,
+    around: store.Around,
 ) -> list[Measurement]:
-    """Measure one token again under each of its methods, between the edges a person set."""
+    """Measure one token again under each of its methods, between the edges a person set, with the noise kept of it."""
     assert correction.onset_s is not None and correction.offset_s is not None
-    recording, start_s = (whole, 0.0) if whole is not None else _clip(one, kept)
+    recording, start_s = (whole, 0.0) if whole is not None else kept_word(one, kept.clip)
     sound = store.corrected(kept.sound, [*kept.corrections, correction])
     if recording is None:
         return [_durations_only(sound, found) for found in kept.measurements.values()]
@@ -172,45 +178,11 @@ def _again(
             f" the kept word ({start_s:.3f} to {start_s + recording.duration_s:.3f} s); name the recording by"
             " --recording"
         )
-    return [_measured(recording, sound, found, start_s) for found in kept.measurements.values()]
-
-
-def _clip(one: store.Caseload, kept: KeptToken) -> tuple[Recording | None, float]:
-    if not kept.clip:
-        return None, 0.0
-    suffix, start_s = store.clip_of(one, kept.clip)
-    return audio.recording_from_bytes(store.clip_bytes(one, kept.clip, suffix), "kept word"), start_s
-
-
-def _measured(recording: Recording, sound: Sound, before: Measurement, start_s: float) -> Measurement:
-    (again,) = measure_again(recording, [_shifted(sound, -start_s)], before.method)
-    region = again.measures.region
-    measures = replace(again.measures, region=_moved(region, start_s)) if region is not None else again.measures
-    return replace(again, measures=measures, snr_db=before.snr_db if again.snr_db is None else again.snr_db)
-
-
-def _moved(interval: Interval, by_s: float) -> Interval:
-    return Interval(interval.onset_s + by_s, interval.offset_s + by_s)
-
-
-def _shifted(sound: Sound, by_s: float) -> Sound:
-    """Return a sound with its word's times and its edges moved."""
-    spoken, edges = sound.utterance, sound.edges
-    if spoken is not None:
-        spoken = replace(spoken, interval=_moved(spoken.interval, by_s))
-    return replace(sound, utterance=spoken, edges=edges and _edges_moved(edges, by_s))
-
-
-def _edges_moved(edges: SibilantInterval, by_s: float) -> SibilantInterval:
-    review = edges.review
-    return replace(
-        edges,
-        automatic=_moved(edges.automatic, by_s),
-        core=_moved(edges.core, by_s),
-        onset=replace(edges.onset, time_s=edges.onset.time_s + by_s),
-        offset=replace(edges.offset, time_s=edges.offset.time_s + by_s),
-        review=replace(review, interval=_moved(review.interval, by_s)) if review is not None else None,
-    )
+    return [
+        replace(again, snr_db=before.snr_db if again.snr_db is None else again.snr_db)
+        for before in kept.measurements.values()
+        for again in measured_in(recording, start_s, [sound], before.method, kept_of(kept, around))
+    ]
 
 
 def _durations_only(sound: Sound, before: Measurement) -> Measurement:

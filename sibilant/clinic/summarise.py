@@ -11,7 +11,17 @@ from typing import Any
 from .. import files, progress, store
 from ..errors import OutputError, UsageError
 from ..terms import MEASURES, Method
-from ..terms.change import UNJUDGED, CaseView, Change, ContextCell, Contrast, EarAndFigure, SessionSummary
+from ..terms.change import (
+    LARGER,
+    UNJUDGED,
+    CaseView,
+    Change,
+    ContextCell,
+    Contrast,
+    EarAndFigure,
+    MeasurementError,
+    SessionSummary,
+)
 from ..terms.clinic import Case
 from .caseload import CaseloadHandle, client_or_last, opened, used
 from .lending import lent_to
@@ -20,6 +30,8 @@ from .plain import plain
 __all__ = ["case_view", "figure", "lines", "method_of", "plain", "session_rows"]
 
 FORMS = {".svg": "svg", ".pdf": "pdf", ".png": "png"}
+TOLD_FROM = 0.1
+"""Share of the limit from which on what unlike noise may still do is told."""
 SUPPORT = "Acoustic figures support, and do not replace, clinical judgement."
 
 
@@ -121,7 +133,8 @@ def months_words(view: CaseView, case: Case, *, key: str = "") -> str:
     """
     from .. import charts
 
-    return charts.alt_text(charts.months_chart(view, method=method_of(view, case), key=key))
+    method_of(view, case)
+    return charts.months_alt(view, key)
 
 
 def method_of(view: CaseView, case: Case) -> Method:
@@ -184,7 +197,8 @@ def _session_row(one: SessionSummary, key: str) -> dict[str, Any]:
     if summary is None:
         row["figure"] = f"judge first ({one.n_tokens - one.n_judged} left)" if not one.shown else ""
     elif summary.n_words:
-        row["figure"] = _with_interval(key, summary.mean, summary.low, summary.high)
+        apart = f", {summary.method}" if summary.apart else ""
+        row["figure"] = f"{_with_interval(key, summary.mean, summary.low, summary.high)}{apart}"
     row["measured"] = f"{summary.n_measured} of {summary.n_expected}" if summary is not None else ""
     row["checked"] = f"{one.n_checked} of {one.n_tokens}"
     return row
@@ -204,11 +218,13 @@ def lines(view: CaseView) -> list[str]:
     found: list[str] = []
     for key in view.measures:
         found += ["", _measure_head(view, key), *_error_lines(view, key)]
-        found += [_change_line(change) for change in view.changes_of(key)]
+        for change in view.changes_of(key):
+            found.append(_change_line(change))
+            found += [_own_line(one) for one in view.own_comparisons if (one.key, one.session) == (key, change.session)]
         found += [*_trend_lines(view, key), *_spread_lines(view, key)]
     found += [*_ear_lines(view), *_other_lines(view)]
     found += [f"advice: {sentence}" for sentence in view.advice]
-    found += [f"question: {sentence}" for sentence in view.questions]
+    found += [f"question: {sentence}" for sentence in (*view.questions, *view.asked_of_devices)]
     found += [f"note: {sentence}" for sentence in view.joins]
     if view.client.invented:
         found.append("Invented data – not a person")
@@ -233,13 +249,19 @@ def _error_lines(view: CaseView, key: str) -> list[str]:
     if error.k >= 2:
         unit = MEASURES[key].unit
         sem = f"{_number(key, error.sem)} ({_number(key, error.sem_low)} to {_number(key, error.sem_high)})"
-        limit = f"; limit for one later probe {_number(key, error.limit)}" if math.isfinite(error.limit) else ""
+        limit = f"; limit for one later probe {_limits(key, error)}" if math.isfinite(error.limit) else ""
         rows.insert(
             0,
             f"  baseline of {error.k} probes {_number(key, error.mean)} {unit}; error of measurement {sem},"
             f" smallest detectable change {_number(key, error.sdc)}{limit} {unit}".rstrip(),
         )
     return rows
+
+
+def _limits(key: str, error: MeasurementError) -> str:
+    """The limit that gives the verdicts, from the fourth look on another where it is."""
+    later = f" (from the fourth look on {_number(key, error.later_limit)})" if error.later_limit != error.limit else ""
+    return f"{_number(key, error.limit)}{later}"
 
 
 def _change_line(change: Change) -> str:
@@ -251,6 +273,14 @@ def _change_line(change: Change) -> str:
     reasons = f" ({'; '.join(change.reasons)})" if change.reasons else ""
     beside = "".join(f"\n    {line}" for line in _beside_lines(change))
     return f"  session {change.session}: {change.verdict}{which}{reasons}: {size}; {words}; {looked}{beside}"
+
+
+def _own_line(change: Change) -> str:
+    """The same less what was probed beside it, where the day and the microphone are taken off."""
+    which = f", {change.word}" if change.word != "none" and change.verdict == LARGER else ""
+    reasons = f" ({'; '.join(change.reasons)})" if change.reasons else ""
+    size = _with_interval(change.key, change.difference, change.low, change.high)
+    return f"    {change.against}: {change.verdict}{which}{reasons}: {size}; limit {_number(change.key, change.limit)}"
 
 
 def _beside_lines(change: Change) -> list[str]:
@@ -268,9 +298,14 @@ def _beside_lines(change: Change) -> list[str]:
         )
     elif shared:
         rows.append(f"limit {_number(key, change.limit)}{shared}")
-    if change.provisional:
+    if math.isfinite(change.limit) and change.noise > TOLD_FROM * change.limit:
         rows.append(
-            f"provisional: {change.provisional}. With days alike over {progress.DECAY_DAYS:.0f} days:"
+            f"noise unlike the baseline's may still move it by {_number(key, change.noise)}; the limit holds that"
+        )
+    if change.provisional:
+        basis = f" ({change.related_basis})" if change.related_basis else ""
+        rows.append(
+            f"provisional: {change.provisional}. With days alike over {change.related_days:.0f} days{basis}:"
             f" {change.related_verdict}, limit {_number(key, change.related_limit)}"
         )
     return rows
@@ -392,13 +427,14 @@ def _context_line(cell: ContextCell) -> str:
 
 
 def _contrast_line(one: Contrast) -> str:
+    left_out = f"; {one.left_out_words}" if one.left_out else ""
     if one.reasons:
-        return f"session {one.session}: /s/ and /{one.against}/ cannot be judged: {'; '.join(one.reasons)}"
+        return f"session {one.session}: /s/ and /{one.against}/ cannot be judged: {'; '.join(one.reasons)}{left_out}"
     return (
         f"session {one.session}: /s/ minus /{one.against}/, {one.over},"
         f" {_with_interval(one.key, one.difference, one.low, one.high)},"
         f" area under the curve {one.auc:.2f} ({one.auc_low:.2f} to {one.auc_high:.2f}),"
-        f" overlap {one.overlap:.2f} ({one.overlap_low:.2f} to {one.overlap_high:.2f})"
+        f" overlap {one.overlap:.2f} ({one.overlap_low:.2f} to {one.overlap_high:.2f}){left_out}"
     )
 
 

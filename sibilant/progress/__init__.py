@@ -1,19 +1,22 @@
 """Change that is real: summaries, error, change, trend, accuracy and agreement, as pure functions over values."""
 
 from .accuracy import accuracy, judgement_by, main_rater, move_up, standing, words_gained
+from .advice import baseline_advice
 from .agreement import agreement, agreement_with_self
 from .change import bridge, changes, compare, limit_factor, measurement_error
 from .context import accuracy_map, context_map, context_of
 from .contrast import additions, before_after
 from .contrasts import contrast
 from .following import Following
-from .frame import ViewRequest, followed, make_frame
+from .frame import NEXT, ViewRequest, followed, make_frame
+from .heard import goal_met, goal_probes
 from .lending import RULE, Others, grounds_of, lend, lender
 from .means import Estimate, bootstrap_mean, half_width, least_difference, mean_interval, paired, sd_interval, welch
 from .plan import Plan, PlanRow, plan
 from .planning import YEAR_ALARM
 from .proportions import mcnemar_exact, newcombe, wilson
-from .related import DECAY_DAYS
+from .rejudged import other_verdicts
+from .related import DECAY_DAYS, FULL_GAP_DAYS
 from .reliability import alpha, error_of_measurement, fleiss, intraclass, kappa, limits_of_agreement
 from .separation import separation
 from .session import expected, reason_left_out, summarise, values_under
@@ -26,6 +29,8 @@ from .view import view
 
 __all__ = [
     "DECAY_DAYS",
+    "FULL_GAP_DAYS",
+    "NEXT",
     "RULE",
     "WATCHED",
     "YEAR_ALARM",
@@ -42,6 +47,7 @@ __all__ = [
     "agreement",
     "agreement_with_self",
     "alpha",
+    "baseline_advice",
     "before_after",
     "bootstrap_mean",
     "bridge",
@@ -57,6 +63,8 @@ __all__ = [
     "first_against_third",
     "fleiss",
     "followed",
+    "goal_met",
+    "goal_probes",
     "grounds_of",
     "half_width",
     "intraclass",
@@ -77,6 +85,7 @@ __all__ = [
     "move_up",
     "nap",
     "newcombe",
+    "other_verdicts",
     "paired",
     "phase_effect",
     "plan",

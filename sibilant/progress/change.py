@@ -17,6 +17,7 @@ from ..ranges.quantiles import t_quantile
 from ..terms.change import LARGER, UNJUDGED, WITHIN, Change, MeasurementError, MeasureSummary
 from ..terms.clinic import Direction
 from .means import Estimate, mean_interval, sd_interval
+from .room import noise_left, reasons_of_room
 from .session import by_word
 
 LEAST_BASELINE = 3
@@ -143,15 +144,17 @@ def bridge(device: str, old: MeasureSummary, new: MeasureSummary) -> Bridge | No
 
 
 @dataclass(frozen=True, slots=True)
-class _Difference:
+class Difference:
     """New minus baseline over shared words: one figure a baseline probe, and the SD over them."""
 
     value: float
     s: float
     n_shared: int
+    each: tuple[float, ...] = ()
 
 
-def _difference(baseline: Sequence[MeasureSummary], new: MeasureSummary) -> _Difference:
+def difference_from(baseline: Sequence[MeasureSummary], new: MeasureSummary) -> Difference:
+    """Return new minus baseline over the words that each baseline probe shares with the new one."""
     fresh = by_word(new.words)
     each, shared_counts = [], []
     for summary in baseline:
@@ -161,7 +164,8 @@ def _difference(baseline: Sequence[MeasureSummary], new: MeasureSummary) -> _Dif
         each.append(math.fsum(fresh[w] - before[w] for w in shared) / len(shared) if shared else math.nan)
     array = np.asarray(each, dtype=float)
     s = float(array.std(ddof=1)) if array.size > 1 else math.nan
-    return _Difference(float(array.mean()) if array.size else math.nan, s, min(shared_counts, default=0))
+    value = float(array.mean()) if array.size else math.nan
+    return Difference(value, s, min(shared_counts, default=0), tuple(each))
 
 
 def compare(
@@ -176,12 +180,14 @@ def compare(
     """Return one probe against the baseline, before the next probe's word is taken in (see :func:`changes`).
 
     The difference's 95 % interval is value -+ t(.975, k - 1) s sqrt(1 + 1/k) with the baseline's own s; the limit that
-    the verdict hangs on takes no s below the token-only error, and is never narrower than the interval.
+    the verdict hangs on takes no s below the token-only error, and is never narrower than the interval. Both are
+    widened by what noise unlike the baseline's may still do.
     """
     number, summary = probe
     good, baseline_reasons = usable_baseline(baseline)
     k = len(good)
-    base = _difference([one for _, one in good], summary)
+    before = [one for _, one in good]
+    base = difference_from(before, summary)
     reasons = list(apart)
     if why := enough(summary):
         reasons.append(why)
@@ -191,7 +197,7 @@ def compare(
         reasons.append(f"{base.n_shared} words shared with the baseline; {LEAST_WORDS} are needed")
     half = limit = math.nan
     if k > 1:
-        half, limit = limits(base.s, k, token_error([one for _, one in good]), number)
+        half, limit = limits(base.s, k, token_error(before), number)
     if k < LEAST_BASELINE:
         limit = math.nan
     value = base.value
@@ -199,6 +205,9 @@ def compare(
         value -= offset.offset.value
         more = t_quantile(offset.n_words - 1) * offset.se
         half, limit = math.hypot(half, more), math.hypot(limit, more)
+    left = noise_left(key, before, summary)
+    reasons += reasons_of_room(before, summary, left, limit)
+    half, limit = half + left, limit + left
     passed = not reasons and abs(value) > limit
     return Change(
         key=key,
@@ -214,6 +223,7 @@ def compare(
         n_measured=summary.n_measured,
         n_expected=summary.n_expected,
         awaits=passed,
+        noise=left,
     )
 
 
@@ -248,17 +258,22 @@ def changes(
         compare(key, baseline, one, apart=apart.get(one[0], ()), offset=offsets.get(one[0]), limits=limits)
         for one in later
     ]
-    judged = [change for change in first if change.verdict != UNJUDGED]
-    settled = {change.session: _settle(judged, place) for place, change in enumerate(judged)}
     return tuple(
         replace(
-            settled.get(change.session, change),
+            change,
             n_looks=look,
             exploratory=exploratory,
             as_expected=None if expected == "none" else change.word == expected,
         )
-        for look, change in enumerate(first, start=1)
+        for look, change in enumerate(agreed(first), start=1)
     )
+
+
+def agreed(first: Sequence[Change]) -> tuple[Change, ...]:
+    """Return changes, in the order of their days, with the word of the probe beside each taken in."""
+    judged = [change for change in first if change.verdict != UNJUDGED]
+    settled = {change.session: _settle(judged, place) for place, change in enumerate(judged)}
+    return tuple(settled.get(change.session, change) for change in first)
 
 
 def _settle(judged: Sequence[Change], place: int) -> Change:

@@ -103,10 +103,11 @@ def _fixed(case: Case, labels: Labels, reference: Sequence[Session]) -> tuple[st
     if not shared:
         return _held_by_most({one.number: labels[one.number] for one in reference if labels.get(one.number)}, chosen)
     named = _widest({label: method for label, method in shared.items() if chosen in (method.name, method.label)})
-    if named and (case.choices or chosen != NOT_CHOSEN):
+    by_hand = chosen != NOT_CHOSEN or any(one.method for one in case.choices)
+    if named and by_hand:
         return named, ""
     widest = _widest(shared)
-    if chosen == NOT_CHOSEN and not case.choices:
+    if not by_hand:
         narrower = named != widest and shared[widest].name != chosen
         return widest, f"followed under {widest}: the baseline holds no more" if narrower else ""
     return widest, f"followed under {widest}: the baseline doesn't hold {chosen}, which was chosen"

@@ -10,7 +10,7 @@ from .converting import Converted, change_passphrase, decrypt, encrypt, recover
 from .drafts import draft_folder, erase_drafts, has_draft, read_draft, write_draft
 from .encode import method_from
 from .engine import looks_synchronised, read_place
-from .judging import add_corrections, add_judgements, judging_order, keep_order
+from .judging import add_corrections, add_judgements, add_measured, judging_order, keep_order
 from .keys import KEY_FILE, PASSPHRASE_FROM, is_encrypted, need_extra, read_key_file
 from .leftovers import count_plain, outside
 from .lending import drop_lender, keep_given, keep_lender, kept_lenders, latest_changes
@@ -22,7 +22,6 @@ from .people import (
     add_earlier,
     add_event,
     change_client,
-    choose_method,
     clients,
     codes,
     devices,
@@ -74,6 +73,7 @@ __all__ = [
     "add_event",
     "add_goal",
     "add_judgements",
+    "add_measured",
     "add_run",
     "add_visit",
     "at_work",
@@ -82,7 +82,6 @@ __all__ = [
     "change_goal",
     "change_passphrase",
     "change_session",
-    "choose_method",
     "clients",
     "clip_bytes",
     "clip_of",

@@ -90,8 +90,17 @@ def clients(caseload: Caseload) -> tuple[Client, ...]:
     return tuple(client for client in found if client is not None)
 
 
-def change_client(caseload: Caseload, code: str, changed: Mapping[str, Any], *, made_on: int | None = None) -> Client:
+def change_client(
+    caseload: Caseload,
+    code: str,
+    changed: Mapping[str, Any],
+    *,
+    choice: MethodChoice | None = None,
+    made_on: int | None = None,
+) -> Client:
     """Change fields of a client; the audit trail names each field with the value before and after.
+
+    ``choice`` is kept with it where another method is followed from now on.
 
     Raises
     ------
@@ -107,16 +116,15 @@ def change_client(caseload: Caseload, code: str, changed: Mapping[str, Any], *, 
     detail = "; ".join(f"{key}: {old[key]!s} -> {value!s}" for key, value in sorted(differing.items()))
     with caseload.change("client changed", code, detail, made_on=made_on) as connection:
         connection.execute(CLIENTS.update().where(CLIENTS.c.code == code).values(**differing))
+        if choice is not None:
+            keep_choice(connection, client_id(connection, code), choice)
     return after
 
 
-def choose_method(caseload: Caseload, code: str, choice: MethodChoice, *, made_on: int | None = None) -> None:
-    """Keep which method a client is followed under from a day on; the choices before it stay."""
-    detail = f"{choice.before or 'not measured'} -> {choice.method}"
-    with caseload.change("method chosen", code, detail, made_on=made_on) as connection:
-        row = {"client_id": client_id(connection, code), "chosen_on": choice.on}
-        connection.execute(CHOICES.insert().values(**row, method=choice.method, before=choice.before))
-        connection.execute(CLIENTS.update().where(CLIENTS.c.code == code).values(method=choice.method))
+def keep_choice(connection: sa.Connection, owner: int, choice: MethodChoice) -> None:
+    """Keep the row of a choice."""
+    row = {"client_id": owner, "chosen_on": choice.on, "method": choice.method, "before": choice.before}
+    connection.execute(CHOICES.insert().values(**row))
 
 
 def choice_from(row: Mapping[str, Any]) -> MethodChoice:

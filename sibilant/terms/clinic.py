@@ -167,7 +167,10 @@ class Client:
 
 @dataclass(frozen=True, slots=True)
 class MethodChoice:
-    """A clinician's choice of the method that a client is followed under, and what was followed ``before`` it."""
+    """A day on which the method that a client is followed under became another, and what was followed ``before``.
+
+    ``method`` is the clinician's choice; empty where kept sounds were measured again and the newest version counts.
+    """
 
     on: dt.date
     method: str

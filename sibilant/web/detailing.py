@@ -10,11 +10,11 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from ..clinic import clients
+from ..clinic import again, clients
 from ..errors import UsageError
 from ..terms import MEASURES
 from .asking import caseload_of, number_of, text_of
-from .forms import back_to, client_in, day_in, form_of
+from .forms import ask_about_names, back_to, client_in, day_in, form_of
 from .places import ROLES, Answer, chosen_client, list_groups
 from .showing import shown
 
@@ -113,8 +113,17 @@ async def change(request: Request) -> Response:
     if part not in _PARTS:
         raise UsageError(f"part {part!r}: it is one of {', '.join(_PARTS)}; load the page again")
     said = _PARTS[part](given)
+    ask_about_names(given, "reason", "hearing", "retention", "because")
     await run_in_threadpool(lambda: clients.change_client(caseload_of(request), code, said.fields, age=said.age))
     return back_to(request, "details", code, done=part)
+
+
+async def measure_again(request: Request) -> Response:
+    """Measure all kept sounds of a client again, and say what came of it."""
+    code = client_in(request, await form_of(request))
+    done = await run_in_threadpool(again.measure_client_again, caseload_of(request), code)
+    who = await run_in_threadpool(clients.show_client, caseload_of(request), code)
+    return shown(request, "measured.html.j2", who=who, told=again.lines(done))
 
 
 async def add_event(request: Request) -> Response:
@@ -124,10 +133,11 @@ async def add_event(request: Request) -> Response:
     kind = text_of(given, "kind", most=40)
     if not text or on is None:
         raise UsageError("an event needs its day and what happened, such as: upper incisors lost; no names")
+    ask_about_names(given, "text")
     whole = text if kind in ("", "other") else f"{kind}: {text}"
     await run_in_threadpool(clients.add_event, caseload_of(request), code, whole, on)
     return back_to(request, "details", code, done="event")
 
 
 PAGES: dict[str, Answer] = {"/details": place}
-FORMS: dict[str, Answer] = {"/details": change, "/details/event": add_event}
+FORMS: dict[str, Answer] = {"/details": change, "/details/event": add_event, "/details/again": measure_again}

@@ -34,7 +34,8 @@ def fill(folder: Path, material: ModuleType, *, n_sessions: int = 3) -> None:
     )  # fmt: skip
     with store.open_caseload(folder, who="T1", clock=lambda: NOON) as one:
         store.add_client(one, client)
-        store.choose_method(one, "C-7QXK", MethodChoice(dt.date(2026, 1, 30), "house-10k", "house-15k/2"))
+        choice = MethodChoice(dt.date(2026, 1, 30), "house-10k", "house-15k/2")
+        store.change_client(one, "C-7QXK", {"method": "house-10k"}, choice=choice)
         store.add_device(one, Device("desk", "condenser", "room 4", 20.5, added_on=dt.date(2026, 1, 1)))
         store.add_event(one, "C-7QXK", Event(dt.date(2025, 12, 30), "upper incisors lost, ENT seen"))
         store.add_earlier(one, "C-7QXK", (EarlierProbe(dt.date(2025, 5, 6), "paper form", n_correct=4, n_scored=20),))

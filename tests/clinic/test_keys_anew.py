@@ -6,8 +6,10 @@ Invented data – not a person.
 from __future__ import annotations
 
 import hashlib
+import random
 import re
 import subprocess
+from collections import Counter
 from pathlib import Path
 from types import ModuleType
 
@@ -15,7 +17,7 @@ import pytest
 from sibilant_cli.main import run
 
 from sibilant import store
-from sibilant.errors import CaseloadError, RefusedError
+from sibilant.errors import CaseloadError, RefusedError, SibilantError
 from sibilant.store.keys import checked_passphrase
 
 FIRST, SECOND = "six blue horses walk", "eight grey otters sleep"
@@ -147,3 +149,37 @@ def test_the_sheet_is_kept_apart(sealed: Path, capsys: pytest.CaptureFixture[str
     assert code is not None
     text = subprocess.run(["pdftotext", "-layout", str(pdf), "-"], capture_output=True, text=True, check=True).stdout
     assert "".join(re.findall(r"\b[A-Z2-7]{4}\b", text)).startswith(code[0].replace("-", "")[:48])
+
+
+@pytest.mark.parametrize("n", [40, pytest.param(500, marks=pytest.mark.long)])
+def test_flipped_bits_in_key_records_and_sound_are_noticed(n: int, sealed: Path) -> None:
+    """One bit a time, seeds 0 to n: a refusal in one line, or the very same rows and sound."""
+    before = held(sealed)
+    files = [sealed / "key.json", sealed / "caseload.sealed", *sealed.glob("audio/??/*")]
+    found = Counter[str]()
+    for seed in range(n):
+        path = files[seed % len(files)]
+        good = path.read_bytes()
+        place = random.Random(seed).randrange(8 * len(good))
+        changed = bytearray(good)
+        changed[place // 8] ^= 1 << place % 8
+        path.write_bytes(bytes(changed))
+        try:
+            assert held(sealed) == before, seed
+            found["same"] += 1
+        except SibilantError as refused:
+            assert "\n" not in str(refused), seed
+            found["refused"] += 1
+        path.write_bytes(good)
+    assert found["refused"] > n / 2 and held(sealed) == before
+    if n >= 500:
+        write_evidence("flipped_bits_sealed.csv", n, found)
+
+
+def write_evidence(name: str, n: int, found: Counter[str]) -> None:
+    """What the full count found, with the commit it was run on."""
+    root = Path(__file__).parents[2]
+    commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], cwd=root, capture_output=True, text=True).stdout
+    lines = [f"{kind},{found[kind]},{n},{commit.strip()}" for kind in ("refused", "same")]
+    text = "\n".join(["ended,cases,seeds_from_0_to,commit", *lines]) + "\n"
+    (root / "docs" / "evidence" / name).write_text(text, encoding="utf-8")

@@ -28,7 +28,19 @@ from contextlib import contextmanager
 
 
 class SibilantError(Exception):
-    """Base of all errors raised on purpose; its text is one line: what was asked, what is there, the way out."""
+    r"""Base of all errors raised on purpose; its text is one line: what was asked, what is there, the way out.
+
+    What it quotes may be anything: signs that no screen shows, and that might steer a terminal, are replaced.
+
+    Examples
+    --------
+    >>> str(SibilantError("age '\x1b[2J'")) == "age '\ufffd[2J'"
+    True
+    """
+
+    def __str__(self) -> str:
+        """Return its text, fit to be printed."""
+        return "".join(sign if sign.isprintable() or sign == "\n" else "\ufffd" for sign in super().__str__())
 
 
 class UsageError(SibilantError):

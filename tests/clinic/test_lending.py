@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 
 from sibilant import progress, store
-from sibilant.clinic import exchange, lending, summarise
+from sibilant.clinic import exchange, lending, plan, summarise
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import NoRoomError
 from sibilant.store.opening import open_caseload
@@ -117,7 +117,9 @@ def test_withdrawing_takes_the_spread_away(clinic: tuple[Path, str]) -> None:
         assert lender.code not in store.kept_lenders(one)
 
 
-def test_only_what_changed_is_read_again(clinic: tuple[Path, str], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_only_what_changed_is_read_again(
+    clinic: tuple[Path, str], material: ModuleType, monkeypatch: pytest.MonkeyPatch
+) -> None:
     folder, own = clinic
     _spreads(folder, own)
     read: list[str] = []
@@ -128,6 +130,10 @@ def test_only_what_changed_is_read_again(clinic: tuple[Path, str], monkeypatch: 
         lender = next(c for c in store.clients(one) if c.consent and c.consent.pooled)
         store.remove_session(one, lender.code, 2)
     assert len(_spreads(folder, own)) == 13 and read == [lender.code]
+    with _open(folder) as one:
+        store.change_session(one, lender.code, 1, {"room": "4"})
+        new = keep_client(one, material, 77, pooled=True)
+    assert len(_spreads(folder, own)) == 14 and sorted(read[1:]) == sorted([lender.code, new])
 
 
 def test_the_verdict_is_given_with_the_clinics_limit_and_keeps_its_numbers(clinic: tuple[Path, str]) -> None:
@@ -149,6 +155,13 @@ def test_the_verdict_is_given_with_the_clinics_limit_and_keeps_its_numbers(clini
 def _told(folder: Path, code: str) -> list[tuple[object, ...]]:
     view, _ = summarise.case_view(CaseloadHandle(folder), code)
     return [(c.verdict, c.limit, c.lent) for c in view.changes_of("centroid_hz")]
+
+
+def test_a_plan_for_a_client_draws_the_rule_that_would_give_its_verdicts(clinic: tuple[Path, str]) -> None:
+    folder, own = clinic
+    (found,) = plan.plan("centroid_hz", 800.0, caseload=CaseloadHandle(folder), client=own)
+    assert found.lent is not None and found.lent.n_clients == 14
+    assert "the limit with the spread of 14 other clients" in "\n".join(plan.lines(found))
 
 
 def test_a_verdict_of_the_plain_rule_stays_when_the_twelfth_joins(clinic: tuple[Path, str]) -> None:

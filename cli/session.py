@@ -17,7 +17,7 @@ number = click.argument("session", type=click.IntRange(min=1), required=False)
 
 @click.group()
 def command() -> None:
-    """List, show, change, move or remove kept sessions; each change is in the audit trail.
+    """List, show, change, measure again, move or remove kept sessions; each change is in the audit trail.
 
     Example: sibilant session list C-7QXK
     """
@@ -97,6 +97,25 @@ def change(named: tuple[str, ...], caseload: CaseloadHandle, which: str | None, 
         raise UsageError("nothing to change: say what, such as --device headset")
     found = sessions.change_sessions(caseload, client, [int(text) for text in rest], changed, which=which or "")
     click.echo(f"session {', '.join(map(str, found))} changed")
+
+
+@command.command(epilog="Example: sibilant session again C-7QXK")
+@client
+@caseload
+@as_json
+def again(client: str | None, caseload: CaseloadHandle, as_json: bool) -> None:
+    """Measure all of a client's kept sounds again under the present methods.
+
+    All at once or not at all; the figures before stay beside the new ones.
+    """
+    from sibilant.clinic import again as again_
+
+    done = again_.measure_client_again(caseload, client)
+    if as_json:
+        print_json(done)
+        return
+    for line in again_.lines(done):
+        click.echo(line)
 
 
 @command.command(epilog="Example: sibilant session move C-7QXK 3 --to C-M4RT")

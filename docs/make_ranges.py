@@ -41,9 +41,9 @@ open-adult-11k 8132.0 691.0 10
 
 ```
 
-`sibilant.clinic.compare.compare_tokens(recording, tokens, question)` measures a recording's tokens again under each
-fitting value's own method and sets their mean beside it; a value kept without its sound, measured another way, is
-"not comparable", and the comparison names the method it needs.
+`sibilant.clinic.compare.compare_sounds(recording, sounds, measurements, question)` measures a recording's sounds again
+under each fitting value's own method and sets their mean beside it; a value kept without its sound, measured another
+way, is "not comparable", and the comparison names the method it needs.
 
 - **Band for one new speaker**: mean ± t(n−1) · SD · √(1 + 1/n). Below ten speakers their points are shown, no band and
   no placement.

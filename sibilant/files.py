@@ -14,6 +14,9 @@ from typing import IO
 
 from .errors import InputError, OutputError
 
+_AT_ONCE, _EXCLUSIVE = 1, 2  # LOCKFILE_FAIL_IMMEDIATELY and LOCKFILE_EXCLUSIVE_LOCK of the Windows API
+_LOCKED_BYTE = 1 << 62
+
 
 def sha256_of(path: Path) -> str:
     """Return the SHA-256 of a file's bytes as 64 hexadecimal digits, read in blocks of 1 MiB."""
@@ -73,9 +76,39 @@ def _created(fresh: Path, like: Path | None) -> int:
 def output_error(path: Path, error: OSError) -> OutputError:
     """Word an operating-system error of writing as one line with the way out."""
     reason = error.strerror or type(error).__name__
-    return OutputError(
-        f"{path.name}: can't be written ({reason.lower()}); choose a folder that exists, is writable and has room"
-    )
+    way_out = "choose a folder that exists, is writable and has room"
+    if isinstance(error, PermissionError) and path.is_file():  # Windows doesn't replace a file that is open elsewhere
+        way_out = f"close it where it is open, or {way_out}"
+    return OutputError(f"{path.name}: can't be written ({reason.lower()}); {way_out}")
+
+
+def lock_file(stream: IO[bytes], *, shared: bool) -> bool:
+    """Lock an open file: shared waits; alone does not, and says whether it was had. Closing it, or our end, lets go.
+
+    ``flock`` where there is one, ``LockFileEx`` on Windows; both hold between processes and between two openings of
+    one file in one process.
+    """
+    try:
+        import fcntl
+    except ImportError:
+        return _lock_on_windows(stream, shared=shared)
+    try:
+        fcntl.flock(stream, fcntl.LOCK_SH if shared else fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True
+
+
+def _lock_on_windows(stream: IO[bytes], *, shared: bool) -> bool:
+    """Lock a byte far beyond the end of any file here, for Windows forbids others to read what is locked alone."""
+    import ctypes
+    import importlib
+
+    handle = importlib.import_module("msvcrt").get_osfhandle(stream.fileno())
+    place = (ctypes.c_uint64 * 4)(0, 0, _LOCKED_BYTE, 0)  # OVERLAPPED: two status words, the offset, no event
+    how = 0 if shared else _EXCLUSIVE | _AT_ONCE
+    kernel = importlib.import_module("ctypes").windll.kernel32
+    return bool(kernel.LockFileEx(ctypes.c_void_p(handle), how, 0, 1, 0, ctypes.byref(place)))
 
 
 def write_bytes(path: Path, content: bytes, *, private: bool = False) -> None:

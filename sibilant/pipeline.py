@@ -1,4 +1,8 @@
-"""The one pipeline: a recording and its prompts become tokens. Clinic and corpus both call it."""
+"""The one pipeline: a recording and its prompts become sounds and their measurements.
+
+In come a recording, what was to be said, and methods; out come the sounds observed, once each, and one measurement a
+sound and method. Clinic and corpus both call it, so that a clinic's number and a thesis's are the same number.
+"""
 
 from __future__ import annotations
 
@@ -18,20 +22,20 @@ from .terms import (
     Interval,
     Mark,
     Measure,
+    Measurement,
     Measures,
     Method,
     MicrophoneResponse,
+    NoiseSpectrum,
     PhonePlaces,
     Prompt,
     Recording,
     Review,
     SibilantInterval,
-    SibilantSlot,
-    SlotPlace,
+    Sound,
     Source,
     Suitability,
     Support,
-    Token,
     TokenSupport,
     Utterance,
 )
@@ -46,15 +50,20 @@ LEAST_SNR_DB = 10.0
 class Kept:
     """What a whole recording showed of each sound, kept so that a clip can be measured again to the same figures.
 
-    ``support`` by the token's id, its noise included; ``cut`` is the recording's.
+    ``support`` by the sound's id, its noise included; ``cut`` is the recording's; ``noise`` is that of the word, for a
+    sound that had none of its own because a person bounded it.
     """
 
     support: Mapping[str, TokenSupport]
     cut: Cut | None
+    noise: NoiseSpectrum | None = None
 
     def over(self, judged: Suitability, names: Sequence[str]) -> Suitability:
         """A clip's suitability with what the recording showed in its place, sound by sound."""
-        tokens = tuple(self.support.get(name, own) for name, own in zip(names, judged.tokens, strict=True))
+        tokens = tuple(
+            self.support.get(name) or replace(own, noise=self.noise or own.noise)
+            for name, own in zip(names, judged.tokens, strict=True)
+        )
         return replace(judged, tokens=tokens, cut=self.cut)
 
 
@@ -62,15 +71,16 @@ class Kept:
 class Analysis:
     """All that was found in a recording.
 
-    ``tokens`` in the order of the prompts, those of each method after one another; ``missing`` are the 1-based places
-    of prompts not heard; ``strays`` are stretches of sound that match no prompt; ``kept`` is what a later measuring of
-    a clip needs.
+    ``sounds`` in the order of the prompts; ``measurements`` of all sounds heard, method after method; ``missing`` are
+    the 1-based places of prompts not heard; ``strays`` are stretches of sound that match no prompt; ``kept`` is what a
+    later measuring of a clip needs.
     """
 
     source: Source
     sampling_rate_hz: int
     duration_s: float
-    tokens: tuple[Token, ...]
+    sounds: tuple[Sound, ...]
+    measurements: tuple[Measurement, ...]
     utterances: tuple[Utterance, ...]
     missing: tuple[int, ...]
     strays: tuple[Interval, ...]
@@ -90,24 +100,11 @@ class StripValues:
 
 
 @dataclass(frozen=True, slots=True)
-class _Sound:
-    """One row before it is measured: where it belongs and what was bounded there."""
-
-    utterance: Utterance | None
-    slot: SibilantSlot | None
-    sibilant: SibilantInterval | None
-    name: str
-    sure: bool = True
-    place: SlotPlace | None = None
-    mark: Mark | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class _Assessed:
     """The bounded sibilants of a recording, judged, with what no method changes."""
 
     recording: Recording
-    sounds: Sequence[_Sound]
+    sounds: Sequence[Sound]
     stretches: Sequence[SibilantInterval]
     judged: Suitability
     timed: Sequence[Mapping[str, float]]
@@ -141,11 +138,12 @@ def analyse(
     --------
     >>> from sibilant import expect, read_recording, reference_sounds
     >>> clip = read_recording(reference_sounds() / "ktuberling-stick.ogg")
-    >>> [token.finding for token in analyse(clip, [expect("stick")]).tokens]
+    >>> [sound.finding for sound in analyse(clip, [expect("stick")]).sounds]
     ['found']
     """
     if not prompts:
-        sounds = [_Sound(None, None, s, f"x{n}") for n, s in enumerate(boundaries.find_all(recording), start=1)]
+        found = enumerate(boundaries.find_all(recording), start=1)
+        sounds = [Sound(f"x{number}", "extra", edges=edges) for number, edges in found]
         return _analysis(recording, WordSearch(), sounds, (), methods, response)
     search, sounds = _searched(recording, prompts, modelled=modelled)
     return _analysis(recording, search, sounds, prompts, methods, response)
@@ -153,7 +151,7 @@ def analyse(
 
 def _searched(
     recording: Recording, prompts: Sequence[Prompt], *, modelled: bool = False
-) -> tuple[WordSearch, list[_Sound]]:
+) -> tuple[WordSearch, list[Sound]]:
     search = find_words(recording, prompts, modelled=modelled)
     placed = zip(search.utterances, place_phones(recording, search.utterances), strict=True)
     return search, [sound for utterance, places in placed for sound in _sounds_of(recording, utterance, places)]
@@ -170,43 +168,41 @@ def analyse_marked(
     """Measure stretches whose edges a person gave; the machine's own edges near by are kept beside them.
 
     With prompts, a mark whose label names a slot's phone (or nothing) gives that slot its edges, the nearest within a
-    quarter of a second; slots without a mark stay as they were found, and marks without a slot are rows of their own.
+    quarter of a second; slots without a mark stay as they were found, and marks without a slot are sounds of their own.
     """
     search, sounds = _searched(recording, prompts) if prompts else (WordSearch(), [])
     taken = boundaries.matched(marks, [(s.slot.phone if s.slot is not None else "", _where(s)) for s in sounds])
-    rows = [
+    own = [
         _with_mark(recording, sound, marks[taken[k]]) if k in taken else _beside_marks(sound, marks)
         for k, sound in enumerate(sounds)
         if k in taken or sound.slot is not None or not _overlaps(sound, marks)
     ]
-    rows += [
-        _Sound(None, None, _given(recording, mark.interval), f"g{number}", mark=mark)
-        for number, mark in enumerate(marks, start=1)
-        if number - 1 not in taken.values()
+    own += [
+        Sound(f"g{n}", "found" if mark.phone else "extra", edges=_given(recording, mark.interval), mark=mark)
+        for n, mark in enumerate(marks, start=1)
+        if n - 1 not in taken.values()
     ]
-    return _analysis(recording, search, rows, prompts, methods, response)
+    return _analysis(recording, search, own, prompts, methods, response)
 
 
-def _where(sound: _Sound) -> Interval | None:
+def _where(sound: Sound) -> Interval | None:
     """Where a slot was found, or is to be listened for."""
-    if sound.sibilant is not None:
-        return sound.sibilant.interval
-    return sound.place.interval if sound.place is not None else None
+    return sound.edges.interval if sound.edges is not None else sound.place
 
 
-def _with_mark(recording: Recording, sound: _Sound, mark: Mark) -> _Sound:
+def _with_mark(recording: Recording, sound: Sound, mark: Mark) -> Sound:
     """Give a slot the edges that a person marked; the machine's, of whatever it found there, are kept beside them."""
     given = replace(_given(recording, mark.interval), slot=sound.slot)
-    return replace(sound, sibilant=given, sure=True, place=SlotPlace(mark.interval, 1.0), mark=mark)
+    return replace(sound, edges=given, finding="found", place=mark.interval, slot_probability=1.0, mark=mark)
 
 
-def _beside_marks(sound: _Sound, marks: Sequence[Mark]) -> _Sound:
+def _beside_marks(sound: Sound, marks: Sequence[Mark]) -> Sound:
     """Doubt a slot that was found in what a person marked as another sound."""
-    return replace(sound, sure=False) if sound.slot is not None and _overlaps(sound, marks) else sound
+    return replace(sound, finding="unsure") if sound.slot is not None and _overlaps(sound, marks) else sound
 
 
-def _overlaps(sound: _Sound, marks: Sequence[Mark]) -> bool:
-    own = sound.sibilant.interval if sound.sibilant is not None else None
+def _overlaps(sound: Sound, marks: Sequence[Mark]) -> bool:
+    own = sound.edges.interval if sound.edges is not None else None
     return own is not None and any(own.overlap_s(mark.interval) > OWN_SHARE * own.duration_s for mark in marks)
 
 
@@ -245,21 +241,19 @@ def _given(recording: Recording, interval: Interval) -> SibilantInterval:
 
 def measure_again(
     recording: Recording,
-    tokens: Sequence[Token],
+    sounds: Sequence[Sound],
     method: Method,
     *,
     response: MicrophoneResponse | None = None,
     kept: Kept | None = None,
-) -> tuple[Token, ...]:
-    """Measure the bounded sibilants among tokens under another method, their edges as they are.
-
-    Tokens without a bounded sibilant are left as they are, but for the method.
+) -> tuple[Measurement, ...]:
+    """Measure sounds under another method, their edges as they are; one measurement each, in order.
 
     Parameters
     ----------
     recording : Recording
         The whole recording, or a clip of it.
-    tokens : sequence of Token
+    sounds : sequence of Sound
         Their times count from the start of ``recording``.
     method : Method
         What to measure under.
@@ -269,135 +263,81 @@ def measure_again(
         What was observed of the whole recording, for a clip: its noise and cut stand for the clip's own, and the
         figures are then the recording's.
     """
-    sounds = [_Sound(t.utterance, t.slot, t.sibilant, t.id, place=t.place, mark=t.mark) for t in tokens]
     heard = _assessed(recording, sounds, response)
     if kept is not None:
-        heard = replace(heard, judged=kept.over(heard.judged, [t.id for t in tokens if t.sibilant is not None]))
-    again = iter(_measured(heard, method))
-    return tuple(
-        replace(token, method=method)
-        if token.sibilant is None
-        else replace(
-            next(again),
-            finding=token.finding,
-            prompt_text=token.prompt_text,
-            prompt_index=token.prompt_index,
-            reader=token.reader,
-        )
-        for token in tokens
-    )
+        heard = replace(heard, judged=kept.over(heard.judged, [sound.id for sound in heard.sounds]))
+    return _measured(heard, sounds, method)
 
 
-def _sounds_of(recording: Recording, utterance: Utterance, places: PhonePlaces | None) -> list[_Sound]:
-    """Rows of one utterance: its slots in order, then what was found beside them."""
-    found = boundaries.find_sibilants(recording, utterance, places)
+def observe(recording: Recording, sounds: Sequence[Sound]) -> Kept:
+    """Return what a recording, or a clip of one, shows around sounds: their noise, and where it is cut off."""
+    bounded = [sound for sound in sounds if sound.edges is not None]
+    stretches = [sound.edges for sound in bounded if sound.edges is not None]
+    words = [sound.utterance.interval if sound.utterance is not None else None for sound in bounded]
+    judged = suitability.assess(recording, stretches, words=words)
+    return Kept({sound.id: own for sound, own in zip(bounded, judged.tokens, strict=True)}, judged.cut)
+
+
+def _sounds_of(recording: Recording, utterance: Utterance, places: PhonePlaces | None) -> list[Sound]:
+    """Sounds of one utterance: its slots in order, then what was found beside them."""
+    search = boundaries.find_sibilants(recording, utterance, places)
     recording.let_go()
-    by_slot = {sound.slot.index: sound for sound in found.found if sound.slot is not None}
-    stem = f"{utterance.prompt_index}.{utterance.attempt}"
-    slots = utterance.prompt.slots if utterance.prompt is not None else ()
-    readings = {reading.slot.index: reading for reading in found.readings}
-    rows = [
-        _Sound(
-            utterance,
-            slot,
-            by_slot.get(slot.index),
-            f"{stem}.{slot.index}",
-            own.sure and not _guessed(utterance, slot),
-            _place(own),
+    stem, prompt = f"{utterance.prompt_index}.{utterance.attempt}", utterance.prompt
+    text = prompt.text if prompt is not None else ""
+    whole = Sound(
+        stem, "none_expected", utterance, prompt_text=text, prompt_index=utterance.prompt_index, reader=READER
+    )
+    by_slot = {edges.slot.index: edges for edges in search.found if edges.slot is not None}
+    readings = {reading.slot.index: reading for reading in search.readings}
+    sounds = []
+    for slot in prompt.slots if prompt is not None else ():
+        edges, own = by_slot.get(slot.index), readings[slot.index]
+        sound = replace(whole, id=f"{stem}.{slot.index}", slot=slot, edges=edges)
+        finding: Finding = (
+            "unsure" if not own.sure or sound.guessed else "found" if edges is not None else "no_frication"
         )
-        for slot in slots
-        if (own := readings[slot.index])
-    ]
-    if not rows:
-        rows.append(_Sound(utterance, None, None, stem))
-    extras = enumerate(found.extras, start=1)
-    return rows + [_Sound(utterance, None, sound, f"{stem}.x{number}") for number, sound in extras]
-
-
-def _guessed(spoken: Utterance | None, slot: SibilantSlot | None) -> bool:
-    """Whether the word of a slot is said in a way that is only a guess."""
-    words = spoken.prompt.words if spoken is not None and spoken.prompt is not None else ()
-    return slot is not None and slot.word_index < len(words) and words[slot.word_index].guessed
-
-
-def _place(reading: boundaries.SlotReading) -> SlotPlace:
-    return SlotPlace(reading.place, reading.probability)
+        sounds.append(replace(sound, finding=finding, place=own.place, slot_probability=own.probability))
+    sounds = sounds or [whole]
+    if not utterance.sure:
+        sounds = [replace(sound, finding="unsure") for sound in sounds]
+    extras = enumerate(search.extras, start=1)
+    return sounds + [replace(whole, id=f"{stem}.x{n}", finding="extra", edges=edges) for n, edges in extras]
 
 
 def _analysis(
     recording: Recording,
     search: WordSearch,
-    sounds: Sequence[_Sound],
+    sounds: Sequence[Sound],
     prompts: Sequence[Prompt],
     methods: Sequence[Method],
     response: MicrophoneResponse | None,
 ) -> Analysis:
     heard = _assessed(recording, sounds, response)
-    tokens: list[Token] = []
-    for method in methods:
-        measured = {token.id: token for token in _measured(heard, method)}
-        tokens += [measured.get(sound.name) or _unbounded(sound, method) for sound in sounds]
     missing = [_missing(prompts[place - 1], place, doubted=place in search.doubtful) for place in search.missing]
-    ordered = [replace(t, reader=READER) for t in sorted(tokens + missing, key=lambda token: token.prompt_index)]
     return Analysis(
         recording.source,
         recording.sampling_rate_hz,
         recording.duration_s,
-        tuple(ordered if prompts else tokens),
+        tuple(sorted((*sounds, *missing), key=lambda sound: sound.prompt_index)),
+        tuple(measurement for method in methods for measurement in _measured(heard, sounds, method)),
         search.utterances,
         search.missing,
         search.strays,
         heard.judged,
-        Kept({s.name: own for s, own in zip(heard.sounds, heard.judged.tokens, strict=True)}, heard.judged.cut),
+        Kept({s.id: own for s, own in zip(heard.sounds, heard.judged.tokens, strict=True)}, heard.judged.cut),
     )
 
 
-def _missing(prompt: Prompt, place: int, *, doubted: bool) -> Token:
-    """Return the row of a prompt not heard; ``unsure`` where it may have been said after all."""
+def _missing(prompt: Prompt, place: int, *, doubted: bool) -> Sound:
+    """Return the sound of a prompt not heard; ``unsure`` where it may have been said after all."""
     finding: Finding = "unsure" if doubted else "prompt_missing"
-    flags = ("perhaps_not_said",) if doubted else ()
-    return Token(str(place), None, finding, prompt_text=prompt.text, prompt_index=place, flags=flags)
+    return Sound(str(place), finding, prompt_text=prompt.text, prompt_index=place, reader=READER)
 
 
-def _unbounded(sound: _Sound, method: Method) -> Token:
-    """Return the row of a slot without frication, or of a prompt that expects none."""
-    token = _token(sound, method)
-    sure = sound.sure and (sound.utterance is None or sound.utterance.sure)
-    if not sure:
-        return replace(token, finding="unsure")
-    return replace(token, finding="no_frication" if sound.slot is not None else "none_expected")
-
-
-def _token(sound: _Sound, method: Method) -> Token:
-    spoken = sound.utterance
-    flags = sound.sibilant.flags if sound.sibilant is not None else ()
-    if _guessed(spoken, sound.slot):
-        flags = (*flags, "guessed")
-    return Token(
-        sound.name,
-        spoken,
-        _finding(sound),
-        slot=sound.slot,
-        sibilant=sound.sibilant,
-        method=method,
-        prompt_text=spoken.prompt.text if spoken is not None and spoken.prompt is not None else "",
-        prompt_index=spoken.prompt_index if spoken is not None else 0,
-        flags=flags,
-        place=sound.place,
-        mark=sound.mark,
-    )
-
-
-def _finding(sound: _Sound) -> Finding:
-    if sound.slot is None:
-        return "found" if sound.mark is not None and sound.mark.phone else "extra"
-    return "found" if sound.sure and (sound.utterance is None or sound.utterance.sure) else "unsure"
-
-
-def _assessed(recording: Recording, sounds: Sequence[_Sound], response: MicrophoneResponse | None) -> _Assessed:
-    """Judge the bounded sibilants and measure what no method changes."""
-    bounded = [sound for sound in sounds if sound.sibilant is not None]
-    stretches = [sound.sibilant for sound in bounded if sound.sibilant is not None]
+def _assessed(recording: Recording, sounds: Sequence[Sound], response: MicrophoneResponse | None) -> _Assessed:
+    """Judge the bounded sounds and measure what no method changes."""
+    bounded = [sound for sound in sounds if sound.edges is not None]
+    stretches = [sound.edges for sound in bounded if sound.edges is not None]
     words = [sound.utterance.interval if sound.utterance is not None else None for sound in bounded]
     judged = suitability.assess(recording, stretches, words=words)
     return _Assessed(
@@ -405,8 +345,8 @@ def _assessed(recording: Recording, sounds: Sequence[_Sound], response: Micropho
     )
 
 
-def _measured(heard: _Assessed, method: Method) -> list[Token]:
-    """Return a measured token for each bounded sibilant, without the figures that its support rules out."""
+def _measured(heard: _Assessed, sounds: Sequence[Sound], method: Method) -> tuple[Measurement, ...]:
+    """Return a measurement for each sound, without the figures that its support rules out."""
     values = acoustics.measure(
         heard.recording,
         heard.stretches,
@@ -416,15 +356,12 @@ def _measured(heard: _Assessed, method: Method) -> list[Token]:
         noise=[support.noise for support in heard.judged.tokens],
     )
     cut = heard.judged.cut
-    tokens = []
+    found = {}
     for sound, measures, support in zip(heard.sounds, values, heard.judged.tokens, strict=True):
-        token = _token(sound, method)
-        kept = _supported(measures, support, method, heard.recording.sampling_rate_hz, cut)
-        flags = tuple(dict.fromkeys((*token.flags, *support.flags, *kept.flags)))
-        tokens.append(
-            replace(token, measures=kept, snr_db=support.snr_db, bandwidth_hz=support.bandwidth_hz, flags=flags)
-        )
-    return tokens
+        left = _supported(measures, support, method, heard.recording.sampling_rate_hz, cut)
+        flags = tuple(dict.fromkeys((*sound.flags, *support.flags, *left.flags)))
+        found[sound.id] = Measurement(sound.id, method, left, support.snr_db, support.bandwidth_hz, flags)
+    return tuple(found.get(sound.id) or Measurement(sound.id, method, flags=sound.flags) for sound in sounds)
 
 
 def _supported(measures: Measures, support: TokenSupport, method: Method, rate_hz: int, cut: Cut | None) -> Measures:

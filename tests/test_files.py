@@ -83,3 +83,59 @@ def test_a_failure_leaves_what_was_there_and_nothing_beside_it(tmp_path: Path) -
         raise OSError(28, "No space left on device")
     assert path.read_bytes() == b"before"
     assert [each.name for each in tmp_path.iterdir()] == ["table.csv"]
+
+
+def test_a_file_that_another_program_has_open_is_told_in_words(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Windows refuses to replace an open file with "Access is denied" (Microsoft, MoveFileEx); played here."""
+    (tmp_path / "table.csv").write_text("before", encoding="utf-8")
+
+    def refused(self: Path, target: Path) -> Path:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "replace", refused)
+    with pytest.raises(OutputError, match=r"table\.csv: can't be written .*; close it where it is open, or choose"):
+        files.write_bytes(tmp_path / "table.csv", b"after")
+    assert (tmp_path / "table.csv").read_text(encoding="utf-8") == "before"
+    assert [path.name for path in tmp_path.iterdir()] == ["table.csv"]
+
+
+def test_two_openings_of_a_file_lock_each_other_out(tmp_path: Path) -> None:
+    place = tmp_path / ".lock"
+    with place.open("a+b") as first, place.open("a+b") as second:
+        assert files.lock_file(first, shared=True) and files.lock_file(second, shared=True)
+    with place.open("a+b") as first, place.open("a+b") as second:
+        assert files.lock_file(first, shared=False) and not files.lock_file(second, shared=False)
+    with place.open("a+b") as third:
+        assert files.lock_file(third, shared=False), "closing lets go"
+
+
+def test_without_flock_the_same_is_asked_of_windows(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Flags, length and the place of the offset as Microsoft documents LockFileEx; the system is played."""
+    import ctypes
+    import types
+
+    asked: list[tuple[int, ...]] = []
+
+    def lock_file_ex(handle: object, how: int, reserved: int, low: int, high: int, place: object) -> int:
+        asked.append((how, reserved, low, high, ctypes.cast(place, ctypes.POINTER(ctypes.c_uint64))[2]))
+        return int(how == 0)
+
+    kernel = types.SimpleNamespace(LockFileEx=lock_file_ex)
+    monkeypatch.setitem(sys.modules, "fcntl", None)
+    monkeypatch.setitem(sys.modules, "msvcrt", types.SimpleNamespace(get_osfhandle=lambda number: number))
+    monkeypatch.setattr(ctypes, "windll", types.SimpleNamespace(kernel32=kernel), raising=False)
+    with (tmp_path / ".lock").open("a+b") as stream:
+        assert files.lock_file(stream, shared=True) and not files.lock_file(stream, shared=False)
+    assert asked == [(0, 0, 1, 0, 1 << 62), (3, 0, 1, 0, 1 << 62)]
+
+
+def test_no_other_file_names_what_only_some_systems_have() -> None:
+    """One door each: locks here, limits of a process where keys are opened."""
+    import re
+
+    found = {
+        path.name
+        for path in (Path(files.__file__).parent).rglob("*.py")
+        if re.search(r"^\s*(?:import|from) (?:fcntl|resource|pwd|grp|termios|msvcrt)\b", path.read_text("utf-8"), re.M)
+    }
+    assert found == {"files.py", "opening.py"}

@@ -50,7 +50,7 @@ USES = {
     "MEASURES": "assert public.MEASURES['centroid_hz'].unit == 'Hz'",
     "SibilantError": "assert issubclass(public.SibilantError, Exception)",
     "__version__": "assert public.__version__[0].isdigit()",
-    "analyse": "clip = public.read_recording(CLIP); assert public.analyse(clip, [public.expect('stick')]).tokens",
+    "analyse": "clip = public.read_recording(CLIP); assert public.analyse(clip, [public.expect('stick')]).sounds",
     "expect": "assert [slot.phone for slot in public.expect('fossil').slots] == ['S']",
     "get_method": "assert public.get_method('house-15k').band_hz[1] == 15000.0",
     "measure": "assert public.measure(CLIP, say='stick')",

@@ -12,7 +12,7 @@ from sibilant.lexicon import builtin_list, expect
 from sibilant.methods import HOUSE_7K, HOUSE_10K, HOUSE_15K, OPEN_ADULT
 from sibilant.pipeline import analyse, analyse_marked, measure_again
 from sibilant.synthetic import ProbePlan, SayPlan, Spoken, child_speaker, probe, woman
-from sibilant.tables import Labels, token_rows
+from sibilant.tables import Labels, sound_rows
 from sibilant.terms import MEASURES, Edge, Interval, Mark, Recording, SibilantInterval
 from sibilant.words import READER
 
@@ -31,48 +31,55 @@ def clean() -> Recording:
 
 def test_every_expected_sibilant_has_a_row_in_order(clean: Recording) -> None:
     found = analyse(clean, PROMPTS)
-    assert [t.prompt_text for t in found.tokens] == [p.text for p in PROMPTS]
-    assert {t.finding for t in found.tokens} == {"found"}
-    assert all(t.measures is not None and "centroid_hz" in t.measures.values for t in found.tokens)
+    assert [s.prompt_text for s in found.sounds] == [p.text for p in PROMPTS]
+    assert {s.finding for s in found.sounds} == {"found"}
+    assert [m.sound_id for m in found.measurements] == [s.id for s in found.sounds]
+    assert all("centroid_hz" in m.measures.values for m in found.measurements)
     assert not found.missing and not found.strays
 
 
-def test_each_method_has_its_own_rows_with_the_same_edges(clean: Recording) -> None:
+def test_a_sound_stands_once_and_has_a_measurement_and_a_row_a_method(clean: Recording) -> None:
     both = analyse(clean, PROMPTS, methods=(HOUSE_15K, HOUSE_7K))
-    assert len(both.tokens) == 2 * len(PROMPTS)
-    wide, narrow = ([t for t in both.tokens if t.method == m] for m in (HOUSE_15K, HOUSE_7K))
-    for one, other in zip(wide, narrow, strict=True):
-        assert one.sibilant == other.sibilant
-        assert one.measures is not None and other.measures is not None
+    n = len(both.sounds)
+    assert n == len(PROMPTS) and len(both.measurements) == 2 * n
+    for one, other in zip(both.measurements[:n], both.measurements[n:], strict=True):
+        assert (one.sound_id, one.method, other.method) == (other.sound_id, HOUSE_15K, HOUSE_7K)
         assert other.measures.values["centroid_hz"] < 7500 < one.measures.band_hz[1]  # type: ignore[index]
+    rows = sound_rows(both.sounds, both.measurements, Labels())
+    assert [(row["prompt_index"], row["method"]) for row in rows] == [
+        (place, method.label) for place in range(1, n + 1) for method in (HOUSE_15K, HOUSE_7K)
+    ]
+    for one, other in zip(rows[::2], rows[1::2], strict=True):
+        assert (one["onset_s"], one["offset_s"]) == (other["onset_s"], other["offset_s"])
+        assert one["centroid_hz"] != other["centroid_hz"]
 
 
-def test_measured_again_keeps_edges_and_findings(clean: Recording) -> None:
+def test_measured_again_there_is_one_measurement_a_sound(clean: Recording) -> None:
     first = analyse(clean, PROMPTS)
-    again = measure_again(clean, first.tokens, OPEN_ADULT)
-    assert [t.sibilant for t in again] == [t.sibilant for t in first.tokens]
-    assert {t.method for t in again} == {OPEN_ADULT}
-    assert [t.id for t in again] == [t.id for t in first.tokens]
+    again = measure_again(clean, first.sounds, OPEN_ADULT)
+    assert {one.method for one in again} == {OPEN_ADULT}
+    assert [one.sound_id for one in again] == [sound.id for sound in first.sounds]
+    assert measure_again(clean, first.sounds, HOUSE_15K) == first.measurements
 
 
 def test_a_missing_word_is_missing_or_doubted_and_nothing_shifts() -> None:
     spoken = probe(PROMPTS, woman(4), 6, plan=ProbePlan(missing=(3,)))
     found = analyse(heard(spoken), PROMPTS)
-    rows = {t.prompt_index: t for t in found.tokens}
+    rows = {s.prompt_index: s for s in found.sounds}
     assert set(rows) == set(range(1, 9))
-    assert rows[3].finding in ("prompt_missing", "unsure") and rows[3].sibilant is None
+    assert rows[3].finding in ("prompt_missing", "unsure") and rows[3].edges is None
     truth = {s.prompt_index: s.sibilants[0].interval for s in spoken.truth.words}
-    for index, token in rows.items():
-        if token.finding == "found":
-            assert token.sibilant is not None
-            assert token.sibilant.interval.overlap_s(truth[index]) > 0.5 * truth[index].duration_s
+    for index, sound in rows.items():
+        if sound.finding == "found":
+            assert sound.edges is not None
+            assert sound.edges.interval.overlap_s(truth[index]) > 0.5 * truth[index].duration_s
 
 
 def test_a_left_out_sibilant_is_a_question_and_an_added_one_an_extra() -> None:
     prompts = (expect("snow"), expect("tar"), expect("sun"), expect("led"))
     says = SayPlan(("omitted", "", "", ""), added={2: "S"})
     found = analyse(heard(probe(prompts, child_speaker(2), 2, says=says)), prompts)
-    by_place = {index: [t for t in found.tokens if t.prompt_index == index] for index in range(1, 5)}
+    by_place = {index: [s for s in found.sounds if s.prompt_index == index] for index in range(1, 5)}
     assert [t.finding for t in by_place[1]] == ["no_frication"]
     assert [t.finding for t in by_place[2]] == ["none_expected", "extra"]
     assert [t.finding for t in by_place[3]] == ["found"]
@@ -81,8 +88,8 @@ def test_a_left_out_sibilant_is_a_question_and_an_added_one_an_extra() -> None:
 
 def test_every_slot_says_its_word_how_sure_its_place_is_and_where_to_listen() -> None:
     prompts = (expect("Lucy passed a biscuit."), expect("snow"), expect("sun"))
-    spoken = probe(prompts, woman(4), 5, says=SayPlan(("", "omitted", "")))
-    rows = token_rows(analyse(heard(spoken), prompts).tokens, Labels("a.wav"))
+    found = analyse(heard(probe(prompts, woman(4), 5, says=SayPlan(("", "omitted", "")))), prompts)
+    rows = sound_rows(found.sounds, found.measurements, Labels("a.wav"))
     assert [(row["word"], row["word_index"], row["level"]) for row in rows] == [
         ("lucy", 1, "sentence"), ("passed", 2, "sentence"), ("biscuit", 4, "sentence"), ("snow", 1, "word"),
         ("sun", 1, "word"),
@@ -97,35 +104,36 @@ def test_every_slot_says_its_word_how_sure_its_place_is_and_where_to_listen() ->
 
 def test_without_prompts_every_sibilant_is_reported(clean: Recording) -> None:
     found = analyse(clean)
-    assert len(found.tokens) == len(PROMPTS)
-    assert {(t.finding, t.prompt_text, t.prompt_index) for t in found.tokens} == {("extra", "", 0)}
+    assert len(found.sounds) == len(PROMPTS)
+    assert {(s.finding, s.prompt_text, s.prompt_index) for s in found.sounds} == {("extra", "", 0)}
 
 
 def test_given_edges_are_kept_as_reviewed(clean: Recording) -> None:
-    token = analyse(clean, PROMPTS).tokens[0]
-    assert token.sibilant is not None
-    edges = token.sibilant.interval
+    sound = analyse(clean, PROMPTS).sounds[0]
+    assert sound.edges is not None
+    edges = sound.edges.interval
     given = Interval(edges.onset_s + 0.01, edges.offset_s - 0.01)
-    again = analyse_marked(clean, [Mark(given)]).tokens[0]
-    assert again.sibilant is not None
-    assert again.sibilant.interval == given and again.sibilant.boundary == "reviewed"
-    assert again.sibilant.automatic.onset_s == pytest.approx(edges.onset_s, abs=0.003)
+    again = analyse_marked(clean, [Mark(given)]).sounds[0].edges
+    assert again is not None
+    assert again.interval == given and again.boundary == "reviewed"
+    assert again.automatic.onset_s == pytest.approx(edges.onset_s, abs=0.003)
 
 
 def test_a_method_wider_than_the_recording_leaves_spectra_empty_with_the_reason(clean: Recording) -> None:
     from scipy.signal import resample_poly
 
     narrow = recording_from_samples(resample_poly(clean.samples, 1, 2).astype(np.float32), 22050)
-    for token in analyse(narrow, PROMPTS).tokens:
-        assert token.measures is not None
-        assert "centroid_hz" not in token.measures.values and "duration_ms" in token.measures.values
-        assert "band_too_wide" in token.flags
+    found = analyse(narrow, PROMPTS)
+    assert len(found.measurements) == len(PROMPTS)
+    for one in found.measurements:
+        assert "centroid_hz" not in one.measures.values and "duration_ms" in one.measures.values
+        assert "band_too_wide" in one.flags
 
 
 def test_one_prompt_and_nothing_like_it_is_unsure_not_missing() -> None:
     spoken = probe((expect("seal"),), woman(4), 8)
     found = analyse(heard(spoken), (expect("window"),))
-    assert {t.finding for t in found.tokens} <= {"unsure", "extra", "none_expected"}
+    assert {s.finding for s in found.sounds} <= {"unsure", "extra", "none_expected"}
 
 
 def test_the_table_function_returns_rows_by_column_name() -> None:
@@ -185,20 +193,21 @@ def test_a_clip_measured_again_gives_the_recordings_figures() -> None:
         )  # fmt: skip
 
     compared = 0
-    for token in found.tokens:
-        if token.sibilant is None or token.utterance is None or token.method is None or token.measures is None:
+    by_id = {sound.id: sound for sound in found.sounds}
+    for measured in found.measurements:
+        sound = by_id[measured.sound_id]
+        if sound.edges is None or sound.utterance is None:
             continue
-        word, rate = token.utterance.interval, whole.sampling_rate_hz
+        word, rate = sound.utterance.interval, whole.sampling_rate_hz
         first = max(0, round((word.onset_s - 0.25) * rate))
         clip = recording_from_samples(whole.samples[first : round((word.offset_s + 0.25) * rate)], rate)
         spoken_at = changed(
-            token.utterance, interval=Interval(word.onset_s - first / rate, word.offset_s - first / rate)
+            sound.utterance, interval=Interval(word.onset_s - first / rate, word.offset_s - first / rate)
         )
-        shifted = changed(token, utterance=spoken_at, sibilant=moved(token.sibilant, -first / rate))
-        (again,) = measure_again(clip, [shifted], token.method, kept=found.kept)
-        assert again.measures is not None
-        for key, value in token.measures.values.items():
+        shifted = changed(sound, utterance=spoken_at, edges=moved(sound.edges, -first / rate))
+        (again,) = measure_again(clip, [shifted], measured.method, kept=found.kept)
+        for key, value in measured.measures.values.items():
             decimals = MEASURES[key].decimals
-            assert round(again.measures.values[key], decimals) == round(value, decimals), (token.id, key)
-        compared += "centroid_hz" in token.measures.values
+            assert round(again.measures.values[key], decimals) == round(value, decimals), (sound.id, key)
+        compared += "centroid_hz" in measured.measures.values
     assert compared >= 6

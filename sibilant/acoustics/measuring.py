@@ -19,6 +19,7 @@ from .tapers import Rows
 from .through import Listened, listen
 from .timing import duration_values, level_re_vowel_db, rise_ms
 from .tonality import ridges
+from .tonality_first import first_ridges
 from .voicing import voiced_share
 
 SHORTEST_MS = 40.0
@@ -190,11 +191,13 @@ def _add_spectral(drafts: Sequence[Draft], setup: Setup) -> None:
 
 
 def _add_tonality(drafts: Sequence[Draft], recording: Recording, method: Method) -> None:
-    """The ridge's prominence and width, and the flag ``tonal`` where it is narrow and strong."""
-    found = ridges(recording, [draft.sound.interval for draft in drafts], method)
+    """The ridge's level and width, and the flag ``tonal`` where it is narrow and strong."""
+    intervals = [draft.sound.interval for draft in drafts]
+    first = method.name.startswith("house") and method.noise == "observed"
+    found = first_ridges(recording, intervals, method) if first else ridges(recording, intervals, method)
     for draft, ridge in zip(drafts, found, strict=True):
         if ridge is not None:
-            draft.values.update(tonality_db=ridge.prominence_db, tonality_width_hz=ridge.width_hz)
+            draft.values.update(tonality_db=ridge.level_db, tonality_width_hz=ridge.width_hz)
             draft.flags.extend(["tonal"] * ridge.tonal)
 
 

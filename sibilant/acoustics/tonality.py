@@ -1,4 +1,8 @@
-"""Whistling: a narrow ridge in the spectrum, followed as it glides, against its surroundings."""
+"""Whistling: a narrow ridge in the spectrum, followed as it glides, and its share of the sound's power.
+
+Loudness against the surroundings alone tells a whistle badly: faint lines of the room and the resonances of ordinary
+sounds stand out as well. A whistle at the hiss's own level holds half of the power in a few hundred Hz.
+"""
 
 from __future__ import annotations
 
@@ -14,42 +18,49 @@ from .frames import power_densities
 from .setup import Setup, prepare
 from .tapers import Rows
 
-FRAME_S = 0.04
-HOP_S = 0.02
+FRAME_S = 0.03
+HOP_S = 0.015
 TIME_BANDWIDTH = 2.5
 N_TAPERS = 4
 LOWEST_HZ = 2000.0
-RIDGE_HALF_HZ = 75.0
-BESIDE_HZ = (450.0, 1200.0)
+"""From here on the sound's power is counted."""
+LOWEST_RIDGE_HZ = 2500.0
+RIDGE_HALF_HZ = 150.0
+BESIDE_HZ = (300.0, 700.0)
 """From and to how far either side of a ridge its surroundings are taken."""
-GLIDE_HZ = 300.0
-"""Farthest a ridge may move from one frame to the next: 15 Hz a ms."""
-TONAL_DB = 9.0
-TONAL_WIDTH_HZ = 660.0
-_REACH_HZ = 1000.0
+GLIDE_HZ_MS = 15.0
+WITHIN_HZ = 500.0
+HELD = 0.79
+"""The width of a ridge holds this share of what lies within 500 Hz of it."""
+TONAL_DB = -3.7
+"""Level against the rest from which a ridge is asked about: 0.3 of the power."""
+TONAL_WIDTH_HZ, TONAL_LOW_WIDTH_HZ, RESONANCES_HZ = 400.0, 220.0, 4000.0
+"""Widest ridge asked about, above and below 4 kHz: below, the resonances of many a /ʃ/ are as narrow as a whistle."""
+FAINTEST_DB = 30.0
 
 
 @dataclass(frozen=True, slots=True)
 class Ridge:
-    """The strongest ridge: ``prominence_db`` over the higher of its two sides, ``width_hz`` 10 dB below its top."""
+    """The strongest ridge: ``level_db`` against the rest of the sound, ``width_hz``, and where it runs."""
 
-    prominence_db: float
+    level_db: float
     width_hz: float
     frequency_hz: tuple[float, ...]
 
     @property
     def tonal(self) -> bool:
         """Whether it is narrow and strong enough to be asked about as a whistle."""
-        return self.prominence_db >= TONAL_DB and self.width_hz <= TONAL_WIDTH_HZ
+        high = float(np.median(self.frequency_hz)) >= RESONANCES_HZ
+        return self.level_db >= TONAL_DB and self.width_hz <= (TONAL_WIDTH_HZ if high else TONAL_LOW_WIDTH_HZ)
 
 
 def ridges(recording: Recording, intervals: Sequence[Interval], method: Method) -> list[Ridge | None]:
     """Follow the strongest narrow ridge through each fricative.
 
-    Frames of 40 ms with four tapers of time-bandwidth 2.5 every 20 ms. In each, the power within 75 Hz of a frequency
-    is set against the mean power from 450 to 1200 Hz away, on the side where that is more; the path of highest mean
-    ratio, moving at most 300 Hz a frame, is the ridge. Prominence and width are read from the frames laid over each
-    other along the path.
+    Frames of 30 ms with four tapers of time-bandwidth 2.5 every 15 ms. In each, what lies within 150 Hz of a frequency
+    beyond the density from 300 to 700 Hz away, on the side where that is more, is taken as a share of the power above
+    2 kHz; the path of the greatest summed share from 2.5 kHz on, moving at most 15 Hz a ms, is the ridge. Its level is
+    that share against the rest, its width what holds four fifths of the power within 500 Hz of the path.
 
     Returns
     -------
@@ -63,62 +74,67 @@ def ridges(recording: Recording, intervals: Sequence[Interval], method: Method) 
     if (last - first) * setup.step_hz < 3000.0 or not any(starts):
         return [None for _ in intervals]
     rows = [power_densities(recording.samples, s, setup)[:, first : last + 1] if s else None for s in starts]
-    ratios = _ratio_db(np.concatenate([r for r in rows if r is not None]), setup.step_hz)
-    found: list[Ridge | None] = []
-    done = 0
-    for own in rows:
-        found.append(None if own is None else _ridge(own, ratios[done : done + own.shape[0]], setup))
-        done += 0 if own is None else own.shape[0]
-    return found
+    known = [own is not None and bool(np.all(np.sum(own, axis=1) > 0)) for own in rows]
+    return [_ridge(own, setup) if own is not None and there else None for own, there in zip(rows, known, strict=True)]
 
 
-def _ridge(rows: Rows, ratio_db: Rows, setup: Setup) -> Ridge | None:
-    if not np.all(np.sum(rows, axis=1) > 0):
-        return None
-    path = _path(ratio_db, max(1, round(GLIDE_HZ / setup.step_hz)))
-    prominence_db, width_hz = _along(rows, path, setup.step_hz)
+def _ridge(rows: Rows, setup: Setup) -> Ridge:
+    running = np.zeros((rows.shape[0], rows.shape[1] + 1))
+    np.cumsum(rows, axis=1, out=running[:, 1:])
+    running /= running[:, -1:]
+    beyond = _beyond(running, setup.step_hz)
+    lowest = max(0, int(np.ceil((LOWEST_RIDGE_HZ - setup.frequency_hz[setup.band[0]]) / setup.step_hz)))
+    beyond[:, :lowest] = -1.0
+    path = best_path(beyond, max(1, round(GLIDE_HZ_MS * 1000 * HOP_S / setup.step_hz)))
+    share = float(np.mean(beyond[np.arange(path.size), path]))
+    share = min(max(share, 1e-6), 1 - 1e-6)
+    level_db = float(np.clip(10 * np.log10(share / (1 - share)), -FAINTEST_DB, FAINTEST_DB))
     frequency = setup.frequency_hz[setup.band[0] + path]
-    return Ridge(prominence_db, width_hz, tuple(float(f) for f in frequency))
+    return Ridge(level_db, _width(running, path, setup.step_hz), tuple(float(f) for f in frequency))
 
 
 @lru_cache(maxsize=32)
 def _setup(method: Method, rate_hz: int) -> Setup:
+    return tonal_setup(method, rate_hz, FRAME_S)
+
+
+def tonal_setup(method: Method, rate_hz: int, frame_s: float) -> Setup:
+    """Frames of ``frame_s`` over what a method's band holds above 2 kHz."""
     low = max(LOWEST_HZ, method.band_hz[0])
-    own = Method(
-        "tonality",
-        1,
-        (low, max(low + 500.0, method.band_hz[1])),
-        (),
-        n_tapers=N_TAPERS,
-        time_bandwidth=TIME_BANDWIDTH,
-    )
-    return prepare(own, rate_hz, round(FRAME_S * rate_hz))
+    band = (low, max(low + 500.0, method.band_hz[1]))
+    own = Method("tonality", 1, band, (), n_tapers=N_TAPERS, time_bandwidth=TIME_BANDWIDTH)
+    return prepare(own, rate_hz, round(frame_s * rate_hz))
 
 
 def _starts(recording: Recording, interval: Interval, setup: Setup) -> tuple[int, ...]:
+    return frame_starts(recording, interval, setup, (FRAME_S, HOP_S))
+
+
+def frame_starts(
+    recording: Recording, interval: Interval, setup: Setup, frame_and_hop_s: tuple[float, float]
+) -> tuple[int, ...]:
     """Frames laid symmetrically inside the fricative; one in its middle where no more fit."""
-    n_frames = 1 + max(0, int((interval.duration_s - FRAME_S) / HOP_S + 1e-6))
+    frame_s, hop_s = frame_and_hop_s
+    n_frames = 1 + max(0, int((interval.duration_s - frame_s) / hop_s + 1e-6))
     middle = (interval.onset_s + interval.offset_s) / 2
     rate = recording.sampling_rate_hz
-    centres = [middle + (k - (n_frames - 1) / 2) * HOP_S for k in range(n_frames)]
+    centres = [middle + (k - (n_frames - 1) / 2) * hop_s for k in range(n_frames)]
     starts = tuple(round(centre * rate - setup.n_samples / 2) for centre in centres)
     return tuple(s for s in starts if 0 <= s <= recording.samples.size - setup.n_samples)
 
 
-def _ratio_db(rows: Rows, step_hz: float) -> Rows:
-    """Power near each bin over that of its higher side, in dB, (frames, bins)."""
-    running = np.zeros((rows.shape[0], rows.shape[1] + 1))
-    np.cumsum(rows, axis=1, out=running[:, 1:])
-    bins = np.arange(rows.shape[1])
+def _beyond(running: Rows, step_hz: float) -> Rows:
+    """Share of a frame's power near each bin beyond the density of its higher side, (frames, bins)."""
+    bins = np.arange(running.shape[1] - 1)
     near, (start, stop) = round(RIDGE_HALF_HZ / step_hz), (round(edge / step_hz) for edge in BESIDE_HZ)
-    centre = _mean(running, bins - near, bins + near + 1)
-    below = _mean(running, bins - stop, bins - start)
-    above = _mean(running, bins + start, bins + stop)
-    ratio: Rows = 10 * np.log10(np.maximum(centre, 1e-30) / np.maximum(np.fmax(below, above), 1e-30))
-    return ratio
+    centre = mean_between(running, bins - near, bins + near + 1)
+    below = mean_between(running, bins - stop, bins - start)
+    above = mean_between(running, bins + start, bins + stop)
+    beyond = (centre - np.fmax(below, above)) * (2 * near + 1)
+    return np.where(np.isfinite(beyond), beyond, -1.0)
 
 
-def _mean(running: Rows, start: npt.NDArray[np.intp], stop: npt.NDArray[np.intp]) -> Rows:
+def mean_between(running: Rows, start: npt.NDArray[np.intp], stop: npt.NDArray[np.intp]) -> Rows:
     """Mean power between bins, NaN where less than a third of the stretch lies inside the band."""
     last = running.shape[1] - 1
     low, high = np.clip(start, 0, last), np.clip(stop, 0, last)
@@ -127,10 +143,10 @@ def _mean(running: Rows, start: npt.NDArray[np.intp], stop: npt.NDArray[np.intp]
     return np.where(3 * (high - low) >= stop - start, mean, np.nan)
 
 
-def _path(ratio_db: Rows, reach: int) -> npt.NDArray[np.intp]:
-    """Bin of the ridge in each frame: the path of highest summed ratio that moves at most ``reach`` bins a frame."""
-    sums = [ratio_db[0]]
-    for row in ratio_db[1:]:
+def best_path(scores: Rows, reach: int) -> npt.NDArray[np.intp]:
+    """Bin of the ridge in each frame: the path of highest summed score that moves at most ``reach`` bins a frame."""
+    sums = [scores[0]]
+    for row in scores[1:]:
         sums.append(row + _running_max(sums[-1], reach))
     path = [int(np.argmax(sums[-1]))]
     for earlier in reversed(sums[:-1]):
@@ -151,32 +167,12 @@ def _running_max(values: Rows, reach: int) -> Rows:
     return padded
 
 
-def _along(rows: Rows, path: npt.NDArray[np.intp], step_hz: float) -> tuple[float, float]:
-    """Prominence (dB) and -10 dB width (Hz) of the frames laid over each other along the path."""
-    reach = round(BESIDE_HZ[1] / step_hz)
-    laid = np.full((path.size, 2 * reach + 1), np.nan)
-    for t, at in enumerate(path):
-        low, high = max(0, at - reach), min(rows.shape[1], at + reach + 1)
-        laid[t, low - at + reach : high - at + reach] = rows[t, low:high] / np.sum(rows[t])
-    known = np.isfinite(laid)
-    with np.errstate(invalid="ignore"):
-        mean = np.sum(np.where(known, laid, 0.0), axis=0) / np.sum(known, axis=0)
-    near, (start, stop) = round(RIDGE_HALF_HZ / step_hz), (round(edge / step_hz) for edge in BESIDE_HZ)
-    sides = [
-        side[np.isfinite(side)] for side in (mean[reach - stop : reach - start], mean[reach + start : reach + stop])
-    ]
-    beside = max(float(np.sum(side)) / side.size for side in sides if 3 * side.size >= stop - start)
-    top = mean[reach - near : reach + near + 1]
-    top = top[np.isfinite(top)]
-    return float(10 * np.log10(np.sum(top) / top.size / beside)), _width(mean, reach, step_hz)
-
-
-def _width(mean: Rows, reach: int, step_hz: float) -> float:
-    """Distance between where the level first lies 10 dB below the top on either side."""
-    smooth = np.convolve(np.where(np.isfinite(mean), mean, 0.0), np.ones(3) / 3, mode="same")
-    top = float(np.max(smooth[reach - 2 : reach + 3]))
-    low = smooth < top / 10
-    right = np.flatnonzero(low[reach:])
-    left = np.flatnonzero(low[reach::-1])
-    most = smooth.size // 2
-    return float(((right[0] if right.size else most) + (left[0] if left.size else most)) * step_hz)
+def _width(running: Rows, path: npt.NDArray[np.intp], step_hz: float) -> float:
+    """Width about the path that holds four fifths of the power within 500 Hz of it, frames laid over each other."""
+    halves = np.arange(round(WITHIN_HZ / step_hz) + 1)
+    last = running.shape[1] - 1
+    low = np.clip(path[:, np.newaxis] - halves, 0, last)
+    high = np.clip(path[:, np.newaxis] + halves + 1, 0, last)
+    frames = np.arange(path.size)[:, np.newaxis]
+    held = np.mean(running[frames, high] - running[frames, low], axis=0)
+    return float(2 * np.interp(HELD * held[-1], held, halves) * step_hz)

@@ -117,15 +117,16 @@ def _lines(axes: Axes, months: Months) -> None:
             zorder=3,
             gid="line",
         )
-    named = sum(bool(session.apart) for session, _ in months.sessions) <= MOST_NAMED
+    named = sum(bool(session.apart_in(summary.key)) for session, summary in months.sessions) <= MOST_NAMED
     for session, summary in months.sessions:
         y = months.scale * summary.mean
         if math.isfinite(summary.low) and math.isfinite(summary.high):
             ends = (months.scale * summary.low, months.scale * summary.high)
             axes.vlines(session.month, *ends, colors=style.BLUE, linewidth=1.6, zorder=4)
-        settings = _mark(session)
+        apart = bool(session.apart_in(summary.key))
+        settings = _mark(apart=apart)
         axes.plot([session.month], [y], linestyle="none", zorder=5, gid="session", **settings)
-        if session.apart and named:
+        if apart and named:
             axes.annotate(
                 "apart",
                 (session.month, y),
@@ -138,8 +139,8 @@ def _lines(axes: Axes, months: Months) -> None:
             )
 
 
-def _mark(session: SessionSummary) -> dict[str, Any]:
-    if session.apart:
+def _mark(*, apart: bool) -> dict[str, Any]:
+    if apart:
         return {
             "marker": "s",
             "markersize": 5.0,
@@ -159,10 +160,10 @@ def _mark(session: SessionSummary) -> dict[str, Any]:
 def _runs(
     sessions: Sequence[tuple[SessionSummary, MeasureSummary]],
 ) -> list[list[tuple[SessionSummary, MeasureSummary]]]:
-    """Sessions that may stand on one line; another device, level, cue or list form begins a new one."""
+    """Sessions that may stand on one line; another device, level, cue, list form or method begins a new one."""
     runs: list[list[tuple[SessionSummary, MeasureSummary]]] = []
     for session, summary in sessions:
-        same = runs and _conditions(runs[-1][-1][0]) == _conditions(session)
+        same = runs and _conditions(*runs[-1][-1]) == _conditions(session, summary)
         if same:
             runs[-1].append((session, summary))
         else:
@@ -170,11 +171,11 @@ def _runs(
     return runs
 
 
-def _conditions(summary: SessionSummary) -> tuple[object, ...]:
-    session = summary.session
-    if summary.joined:  # what nobody stated is a question, not a difference
-        return (True,)
-    return (False, session.device, session.level, session.cue, session.list_form)
+def _conditions(one: SessionSummary, summary: MeasureSummary) -> tuple[object, ...]:
+    session = one.session
+    if one.joined:  # what nobody stated is a question, not a difference
+        return (True, summary.method if summary.apart else "")
+    return (False, summary.method, session.device, session.level, session.cue, session.list_form)
 
 
 def _phase_name(summary: SessionSummary) -> str:

@@ -121,8 +121,8 @@ def _drawn_months(months: Months, side: _Side, width_mm: float, *, in_report: bo
 def _heading(months: Months, side: _Side, *, wide: bool, in_report: bool) -> Heading:
     caption = _caption(months, side.method)
     if in_report:
-        apart = any(session.apart for session, _ in months.sessions)
-        more = ("Open squares stand apart: other conditions, not joined.",) if apart else ()
+        apart = any(session.apart_in(months.key) for session, _ in months.sessions)
+        more = ("Open squares stand apart, not joined: other conditions, or a narrower band.",) if apart else ()
         brief = wording.Caption(caption.who, wording.method_short(side.method), caption.counted, more=more)
         return Heading("", _subtitle(months), brief.text)
     note = caption.text if wide else _narrow_note(months, side)
@@ -184,14 +184,12 @@ def _counts(summaries: Sequence[MeasureSummary]) -> str:
 
 
 def _apart_words(months: Months) -> tuple[str, ...]:
-    apart = [session for session, _ in months.sessions if session.apart]
+    apart = [session for session, _ in months.sessions if session.apart_in(months.key)]
     if len(apart) > MOST_NAMED:
-        first = wording.brief(apart[0].apart, 1)
+        first = wording.brief(apart[0].apart_in(months.key), 1)
         return (f"{len(apart)} probes (open squares) stand apart, not joined; the first: {first}.",)
-    return tuple(
-        f"Month {wording.month_text(session.month)} stands apart, not joined: {wording.brief(session.apart)}."
-        for session in apart
-    )
+    named = [(wording.month_text(one.month), wording.brief(one.apart_in(months.key))) for one in apart]
+    return tuple(f"Month {month} stands apart, not joined: {why}." for month, why in named)
 
 
 def _error_words(months: Months) -> tuple[str, ...]:

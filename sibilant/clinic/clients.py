@@ -10,8 +10,9 @@ from typing import Any, Literal
 
 from .. import methods, store
 from ..errors import UsageError
+from ..progress import followed
 from ..terms import MEASURES
-from ..terms.clinic import Case, Client, Consent, Device, Event, MoveUpRule, Receipt, is_client_code
+from ..terms.clinic import Case, Client, Consent, Device, Event, MethodChoice, MoveUpRule, Receipt, is_client_code
 from .caseload import CaseloadHandle, cautions, client_or_last, day_known, opened, used
 from .plain import plain
 from .therapy import read_therapy
@@ -228,7 +229,10 @@ def change_client(
     age: str | None = None,
     on: dt.date | None = None,
 ) -> Client:
-    """Change fields of a client, or the age and the day it holds; each change is in the audit trail."""
+    """Change fields of a client, or the age and the day it holds; each change is in the audit trail.
+
+    Another method is kept with its day and with what was followed before it.
+    """
     with opened(caseload) as one:
         name = client_or_last(one, code)
         today, revision = store.day_of(one), one.revision(name)
@@ -237,7 +241,10 @@ def change_client(
         if age is not None:
             wanted |= {"age_months": read_age(age), "age_on": day_known(one, on or today, "the age")}
         _days_known(one, replace(before, **wanted))
-        changed = store.change_client(one, name, wanted, made_on=revision)
+        choice = None
+        if wanted.get("method", before.method) != before.method:
+            choice = MethodChoice(today, wanted["method"], followed(store.read_case(one, name)).method)
+        changed = store.change_client(one, name, wanted, choice=choice, made_on=revision)
         used(one, name)
         return changed
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -12,7 +12,7 @@ from ..errors import UsageError
 from ..files import make_folder, write_text
 from ..methods import get_method
 from ..ranges import Question, TokenValue
-from ..terms import MEASURES, Recording, Token
+from ..terms import MEASURES, Measurement, Recording, Sound
 from ..terms.reference import Comparison, Reason, ReferenceRange
 from .caseload import OWN_RANGES, CaseloadHandle
 
@@ -110,19 +110,26 @@ def own_ranges(caseload: CaseloadHandle | None) -> tuple[ReferenceRange, ...]:
     return caseload.ranges() if caseload is not None else ()
 
 
-def compare_tokens(
-    recording: Recording, tokens: Sequence[Token], question: Question, *, own: Sequence[ReferenceRange] = ()
+def compare_sounds(
+    recording: Recording,
+    sounds: Sequence[Sound],
+    measurements: Sequence[Measurement],
+    question: Question,
+    *,
+    own: Sequence[ReferenceRange] = (),
 ) -> tuple[Comparison, ...]:
-    """Measure tokens again under each fitting range's own method, and set their mean beside it.
+    """Measure sounds again under each fitting range's own method, and set their mean beside it.
 
     Parameters
     ----------
     recording : Recording
-        The sound the tokens were found in.
-    tokens : sequence of Token
-        Tokens of one speaker; those of other voices, attempts that don't count and unsure ones are left aside.
+        What the sounds were found in.
+    sounds : sequence of Sound
+        Sounds of one speaker; those of other voices, attempts that don't count and unsure ones are left aside.
+    measurements : sequence of Measurement
+        What was measured of them; it stands where no range fits or a range hangs on no method.
     question : Question
-        What is asked; the effective bandwidth is taken from the tokens where it is not given.
+        What is asked; the effective bandwidth is taken from the sounds where it is not given.
     own : sequence of ReferenceRange, optional
         Ranges that the user entered.
 
@@ -131,71 +138,81 @@ def compare_tokens(
     tuple of Comparison
         One for each range that fits, or a single one that says why none does.
     """
-    counted, aside = _counted(tokens)
-    asked = replace(question, bandwidth_hz=question.bandwidth_hz or _bandwidth(counted), listing=False)
+    counted, aside = _counted(sounds)
+    by_id = {sound.id: sound for sound in counted}
+    measured = [(by_id[one.sound_id], one) for one in measurements if one.sound_id in by_id]
+    asked = replace(question, bandwidth_hz=question.bandwidth_hz or _bandwidth(measured), listing=False)
     answer = ranges.find(replace(asked, method="", n_tokens=5), own=own)
     if answer.none_fits:
-        made = ranges.comparisons(token_values(counted, question.measure), asked, own=own)
+        made = ranges.comparisons(token_values(measured, question.measure), asked, own=own)
     else:
-        made = tuple(ranges.beside(row, _again(recording, counted, row), asked) for row in answer.fits)
+        made = tuple(ranges.beside(row, _again(recording, measured, row), asked) for row in answer.fits)
     return tuple(replace(each, why=(*each.why, *aside)) for each in made)
 
 
-def token_values(tokens: Sequence[Token], measure: str) -> list[TokenValue]:
+Measured = tuple[Sound, Measurement | None]
+
+
+def token_values(measured: Iterable[Measured], measure: str) -> list[TokenValue]:
     """Values of one measure with what decides whether they may be compared; a missing value stays, as NaN."""
     found = []
-    for token in tokens:
-        slot, spoken = token.slot, token.utterance
+    for sound, one in measured:
+        slot, spoken = sound.slot, sound.utterance
         if slot is None:
             continue
         prompt = spoken.prompt if spoken is not None else None
+        value = one.value(measure) if one is not None else None
         found.append(
             TokenValue(
-                token.measures.values.get(measure, float("nan")) if token.measures is not None else float("nan"),
+                value if value is not None else float("nan"),
                 slot.phone,
                 slot.position,
                 slot.cluster,
                 prompt.level if prompt is not None else "",
                 prompt.cue if prompt is not None else "",
-                token.method.label if token.method is not None else "",
-                token.flags,
+                one.method.label if one is not None else "",
+                one.flags if one is not None else sound.flags,
             )
         )
     return found
 
 
-def _again(recording: Recording, tokens: Sequence[Token], row: ReferenceRange) -> list[TokenValue]:
+def _again(
+    recording: Recording, measured: Sequence[tuple[Sound, Measurement]], row: ReferenceRange
+) -> list[TokenValue]:
     from ..pipeline import measure_again
 
-    measured = measure_again(recording, tokens, get_method(row.method)) if row.method else tokens
-    return token_values(measured, row.measure)
+    if not row.method:
+        return token_values(measured, row.measure)
+    sounds = list(dict.fromkeys(sound for sound, _ in measured))
+    return token_values(zip(sounds, measure_again(recording, sounds, get_method(row.method)), strict=True), row.measure)
 
 
-def _counted(tokens: Sequence[Token]) -> tuple[list[Token], tuple[Reason, ...]]:
-    """Tokens that enter the figures, and why others do not, with counts."""
-    kept: list[Token] = []
+def _counted(sounds: Sequence[Sound]) -> tuple[list[Sound], tuple[Reason, ...]]:
+    """Sounds that enter the figures, and why others do not, with counts."""
+    kept: list[Sound] = []
     left: dict[str, int] = {}
-    for token in tokens:
-        reason = _aside(token)
+    for sound in sounds:
+        reason = _aside(sound)
         if reason:
             left[reason] = left.get(reason, 0) + 1
         else:
-            kept.append(token)
+            kept.append(sound)
     return kept, tuple(Reason("left_out", f"{count} left out: {reason}") for reason, count in left.items())
 
 
-def _aside(token: Token) -> str:
-    spoken = token.utterance
-    if token.finding != "found" or spoken is None:
-        return token.finding.replace("_", " ")
+def _aside(sound: Sound) -> str:
+    spoken = sound.utterance
+    if sound.finding != "found" or spoken is None:
+        return sound.finding.replace("_", " ")
     if spoken.voice != "client":
         return "another voice" if spoken.voice == "other" else "whose voice it is has not been confirmed"
     return "" if spoken.counts else "not the attempt that counts"
 
 
-def _bandwidth(tokens: Sequence[Token]) -> float | None:
-    """Return the lower middle of the tokens' effective bandwidths, None where none is known."""
-    known = sorted(token.bandwidth_hz for token in tokens if token.bandwidth_hz is not None)
+def _bandwidth(measured: Sequence[tuple[Sound, Measurement]]) -> float | None:
+    """Return the lower middle of the sounds' effective bandwidths, None where none is known."""
+    known = sorted(one.bandwidth_hz for _, one in measured if one.bandwidth_hz is not None)
     return known[(len(known) - 1) // 2] if known else None
 
 

@@ -19,7 +19,7 @@ FORM = "sibilant-export/1"
 JSON_DAYS = {"consent", "treated", "therapy"}
 LATER = {"therapy", "elicited"}
 """Columns that exports of earlier versions don't have; empty there."""
-LATER_TABLES = {"goals", "visits", "practice_runs", "lent"}
+LATER_TABLES = {"goals", "visits", "practice_runs", "lent", "surroundings", "method_choices"}
 """Tables that exports of earlier versions don't have."""
 MOST_BYTES = 256 << 20
 MOST_ROWS = 500_000

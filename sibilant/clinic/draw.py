@@ -12,7 +12,7 @@ import numpy as np
 from .. import audio, charts, files, progress, store
 from ..charts import wording
 from ..errors import RefusedError, UsageError
-from ..terms import Interval, Method, Recording, Token
+from ..terms import Interval, Method, Recording, SibilantInterval, Sound
 from ..terms.change import CaseView
 from ..terms.clinic import Case, KeptToken
 from .caseload import CaseloadHandle, opened
@@ -115,9 +115,7 @@ def said_thrice(view: CaseView, case: Case, method: Method) -> list[charts.SaidT
 def _thrice(three: tuple[KeptToken, KeptToken, KeptToken], key: str, method: Method) -> tuple[float, float, float]:
     values = []
     for kept in three:
-        token = kept.tokens.get(method.label)
-        measures = token.measures if token is not None else None
-        values.append(measures.values.get(key, float("nan")) if measures is not None else float("nan"))
+        values.append(progress.values_under(kept, method.label).get(key, float("nan")))
     return values[0], values[1], values[2]
 
 
@@ -127,21 +125,18 @@ def _group(
     frequency_hz = np.arange(method.band_hz[0], method.band_hz[1] + 1.0, SPECTRUM_STEP_HZ)
     rows = []
     for kept in case.tokens:
-        token = kept.tokens.get(method.label)
-        if kept.session in sessions and token is not None and _enters(token) and kept.clip:
-            rows.append(_level_db(one, kept, token, method, frequency_hz))
+        sound, measured = kept.sound, "centroid_hz" in progress.values_under(kept, method.label)
+        if kept.session in sessions and measured and _enters(sound) and kept.clip and sound.edges is not None:
+            rows.append(_level_db(one, kept.clip, sound.edges, method, frequency_hz))
     return charts.SpectrumGroup(name, frequency_hz, np.array(rows)) if rows else None
 
 
-def _enters(token: Token) -> bool:
-    spoken = token.utterance
+def _enters(sound: Sound) -> bool:
+    spoken = sound.utterance
     return (
-        token.finding == "found"
-        and token.sibilant is not None
-        and token.measures is not None
-        and "centroid_hz" in token.measures.values
-        and token.slot is not None
-        and token.slot.phone == "S"
+        sound.finding == "found"
+        and sound.slot is not None
+        and sound.slot.phone == "S"
         and spoken is not None
         and spoken.counts
         and spoken.voice == "client"
@@ -149,14 +144,13 @@ def _enters(token: Token) -> bool:
 
 
 def _level_db(
-    one: store.Caseload, kept: KeptToken, token: Token, method: Method, frequency_hz: np.ndarray
+    one: store.Caseload, clip: str, edges: SibilantInterval, method: Method, frequency_hz: np.ndarray
 ) -> np.ndarray:
     from ..acoustics import spectrum
 
-    sound, start_s = _kept_word(one, kept.clip)
-    assert token.sibilant is not None
-    edges = token.sibilant.interval
-    found = spectrum(sound, Interval(edges.onset_s - start_s, edges.offset_s - start_s), method)
+    sound, start_s = _kept_word(one, clip)
+    hiss = edges.interval
+    found = spectrum(sound, Interval(hiss.onset_s - start_s, hiss.offset_s - start_s), method)
     power = np.interp(frequency_hz, found.frequency_hz, found.power_density)
     level_db: np.ndarray = 10.0 * np.log10(np.maximum(power, 1e-20))
     return level_db

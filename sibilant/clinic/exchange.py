@@ -144,7 +144,7 @@ def _token_rows(one: store.Caseload, name: str, given: str) -> list[tables.Row]:
     for kept in case.tokens:
         label = f"{given}-{kept.session:02d}"
         labels = tables.Labels(label, speaker=given, session=str(kept.session), device=devices[kept.session])
-        found += tables.token_rows(list(kept.tokens.values()), labels)
+        found += tables.sound_rows([kept.sound], kept.measurements.values(), labels)
     return found
 
 

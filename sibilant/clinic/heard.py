@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from ..pipeline import Analysis
-from ..terms import Recording, Token
+from ..terms import Recording, Sound
 from ..terms.clinic import Session
 
 
@@ -42,9 +42,9 @@ def recording_row(each: HeardRecording) -> dict[str, Any]:
     return {"prompts": list(each.places), "verdict": found.verdict.worst, "remedies": list(found.remedies)}
 
 
-def unsaid_rows(tokens: Sequence[Token]) -> list[dict[str, Any]]:
+def unsaid_rows(sounds: Sequence[Sound]) -> list[dict[str, Any]]:
     """One row for each prompt that is in no recording."""
-    seen = {token.prompt_index: token.prompt_text for token in tokens}
+    seen = {sound.prompt_index: sound.prompt_text for sound in sounds}
     return [
         {"prompt_index": place, "prompt": prompt, "attempt": None, "heard": "not heard", "counts": False}
         for place, prompt in seen.items()
@@ -54,22 +54,22 @@ def unsaid_rows(tokens: Sequence[Token]) -> list[dict[str, Any]]:
 def word_rows(each: HeardRecording) -> list[dict[str, Any]]:
     """One row an attempt: what was heard, as a question where it is one; no figures."""
     seen: dict[tuple[int, int], dict[str, Any]] = {}
-    for token in each.analysis.tokens:
-        spoken = token.utterance
-        place = each.places[token.prompt_index - 1] if token.prompt_index else 0
+    for sound in each.analysis.sounds:
+        spoken = sound.utterance
+        place = each.places[sound.prompt_index - 1] if sound.prompt_index else 0
         attempt = spoken.attempt if spoken is not None else 0
         row = seen.setdefault(
             (place, attempt),
-            {"prompt_index": place, "prompt": token.prompt_text, "attempt": attempt or None, "heard": []},
+            {"prompt_index": place, "prompt": sound.prompt_text, "attempt": attempt or None, "heard": []},
         )
-        row["heard"].append(_said(token))
+        row["heard"].append(_said(sound))
         row["counts"] = spoken.counts if spoken is not None else False
     for row in seen.values():
         row["heard"] = "; ".join(dict.fromkeys(row["heard"]))
     return [seen[key] for key in sorted(seen)]
 
 
-def _said(token: Token) -> str:
+def _said(sound: Sound) -> str:
     words = {
         "found": "heard",
         "prompt_missing": "not heard",
@@ -78,9 +78,9 @@ def _said(token: Token) -> str:
         "none_expected": "heard",
         "unsure": "not sure that this is the word: please listen",
     }
-    spoken = token.utterance
+    spoken = sound.utterance
     whose = "" if spoken is None or spoken.voice == "client" else f" ({spoken.voice} voice)"
-    return words.get(token.finding, token.finding) + whose
+    return words.get(sound.finding, sound.finding) + whose
 
 
 def as_plain(kept: ProbeResult) -> dict[str, Any]:

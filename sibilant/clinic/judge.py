@@ -181,7 +181,7 @@ def queue(
 
 def can_be_judged(token: KeptToken) -> bool:
     """Say whether there is something to judge: an attempt that may be the client's, or a prompt not heard."""
-    spoken = token.any_token.utterance
+    spoken = token.sound.utterance
     return spoken is None or (spoken.counts and spoken.voice != "other")
 
 
@@ -210,7 +210,7 @@ def _has(token: KeptToken, rater: str, turn: int) -> bool:
 
 
 def _listening(one: store.Caseload, token: KeptToken, place: int, of: int) -> Listening:
-    slot = token.any_token.slot
+    slot = token.sound.slot
     sound = f"{slot.position} /{slot.phone.lower()}/" if slot is not None else "no sibilant expected"
     if slot is not None and slot.cluster:
         sound += f" in {slot.cluster}"
@@ -255,7 +255,7 @@ def _after(case: Case, session: int, rater: str, n_kept: int) -> dict[str, Any]:
     targets = [
         token
         for token in tokens
-        if token.any_token.slot is not None and token.any_token.slot.phone == "S" and can_be_judged(token)
+        if token.sound.slot is not None and token.sound.slot.phone == "S" and can_be_judged(token)
     ]
     found = accuracy(standing(targets, rater), rater=rater)
     return {

@@ -33,7 +33,7 @@ def marks(caseload: CaseloadHandle, code: str | None, number: int | None, *, rat
 
 
 def _row(token: KeptToken, rater: str) -> dict[str, Any]:
-    slot, given = token.any_token.slot, _given(token, rater)
+    slot, given = token.sound.slot, _given(token, rater)
     sound = f"{slot.position} /{slot.phone.lower()}/" if slot is not None else "no sibilant expected"
     said = {name: getattr(given[-1], name) for name in SAID} if given else {"heard": "", "types": ()}
     return {

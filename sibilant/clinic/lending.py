@@ -28,7 +28,7 @@ def lent_to(caseload: store.Caseload, case: Case, asked: progress.ViewRequest) -
     """
     lenders = other_lenders(caseload, case.client.code)
     others = progress.Others([one for each in lenders for one in each.spreads], store.devices(caseload))
-    frame, _ = progress.make_frame(case, asked)
+    frame = progress.make_frame(case, asked)
     given, reasons = progress.lend(frame, others, store.day_of(caseload))
     fresh = {place: one for place, one in given.items() if case.given.get(place) != one}
     if fresh:

@@ -10,9 +10,9 @@ import numpy.typing as npt
 
 from .. import acoustics, audio, lexicon, store
 from ..errors import CaseloadError, RefusedError
-from ..progress import judgement_by, main_rater
-from ..progress.session import measured_under
-from ..terms import MEASURES, Interval, Recording, SibilantInterval, Token
+from ..progress import followed, judgement_by, main_rater
+from ..progress.session import measured_under, values_under
+from ..terms import MEASURES, Interval, Recording, SibilantInterval, Sound
 from ..terms.clinic import Case, KeptToken
 from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 from .sessions import unlike_tokens
@@ -65,7 +65,7 @@ def _sound(one: store.Caseload, kept: KeptToken) -> KeptSound:
         raise RefusedError(f"{kept.prompt}: its sound was not kept; judge or review it from the recording")
     suffix, start_s = store.clip_of(one, kept.clip)
     recording = audio.recording_from_bytes(store.clip_bytes(one, kept.clip, suffix), "kept word")
-    edges = _hiss_or_place(kept.any_token)
+    edges = _hiss_or_place(kept.sound)
     if edges is None:
         return KeptSound(recording, start_s)
     rate, size = recording.sampling_rate_hz, recording.samples.size
@@ -73,13 +73,13 @@ def _sound(one: store.Caseload, kept: KeptToken) -> KeptSound:
     return KeptSound(recording, start_s, first, last)
 
 
-def _hiss_or_place(one: Token) -> tuple[float, float] | None:
+def _hiss_or_place(one: Sound) -> tuple[float, float] | None:
     """Edges of the bounded sibilant, or the half of the word where one is expected; None for a foil.
 
     So no key tells the ear that none was found.
     """
-    if one.sibilant is not None:
-        return one.sibilant.interval.onset_s, one.sibilant.interval.offset_s
+    if one.edges is not None:
+        return one.edges.interval.onset_s, one.edges.interval.offset_s
     if one.slot is None or one.utterance is None:
         return None
     word = one.utterance.interval
@@ -132,14 +132,13 @@ def token(caseload: CaseloadHandle, code: str | None, number: int | None, key: s
         case, session, kept = _found(one, code, number, key)
         start_s = store.clip_of(one, kept.clip)[1] if kept.clip else 0.0
         average = _average(case, kept, _sound(one, kept)) if kept.clip else None
-    any_token = kept.any_token
-    spoken, sibilant = any_token.utterance, any_token.sibilant
+    spoken = kept.sound.utterance
     judged = judgement_by(kept, main_rater(case.tokens_of(session)))
     return {
         **_place(kept),
         "session": session,
-        "letters": _letters(any_token),
-        "finding": any_token.finding,
+        "letters": _letters(kept.sound),
+        "finding": kept.sound.finding,
         "sure": spoken.sure if spoken is not None else False,
         "voice": spoken.voice if spoken is not None else "",
         "counts": spoken.counts if spoken is not None else False,
@@ -147,7 +146,7 @@ def token(caseload: CaseloadHandle, code: str | None, number: int | None, key: s
         "has_sound": bool(kept.clip),
         "from_s": start_s,
         "word_s": [spoken.interval.onset_s, spoken.interval.offset_s] if spoken is not None else None,
-        "edges": _edges(sibilant),
+        "edges": _edges(kept.sound.edges),
         "opened": case.opens_session(session),
         "heard": judged.heard if judged is not None else "",
         "figures": _figures(case, kept),
@@ -157,7 +156,7 @@ def token(caseload: CaseloadHandle, code: str | None, number: int | None, key: s
 
 
 def _place(kept: KeptToken) -> dict[str, Any]:
-    slot = kept.any_token.slot
+    slot = kept.sound.slot
     return {
         "key": kept.key,
         "prompt": kept.prompt,
@@ -170,7 +169,7 @@ def _place(kept: KeptToken) -> dict[str, Any]:
     }
 
 
-def _letters(one: Token) -> list[int]:
+def _letters(one: Sound) -> list[int]:
     """Start and stop of the sibilant's letters in the word as written; empty where unknown."""
     if one.slot is None or one.utterance is None or one.utterance.prompt is None:
         return []
@@ -181,7 +180,7 @@ def _letters(one: Token) -> list[int]:
 def _attempts(case: Case, session: int, kept: KeptToken) -> list[dict[str, Any]]:
     found: dict[int, dict[str, Any]] = {}
     for other in case.tokens_of(session):
-        spoken = other.any_token.utterance
+        spoken = other.sound.utterance
         if other.prompt_index == kept.prompt_index and spoken is not None:
             found.setdefault(
                 other.attempt,
@@ -205,8 +204,8 @@ def _edges(sibilant: SibilantInterval | None) -> dict[str, Any] | None:
 
 def _average(case: Case, kept: KeptToken, held: KeptSound) -> dict[str, Any] | None:
     """The sibilant's average spectrum under the followed method, with mean and peak; nothing before the ear."""
-    found = measured_under(kept, case.client.method)
-    if not case.opens(kept) or found is None or found.method is None or found.measures is None:
+    found = measured_under(kept, followed(case).of(kept.session))
+    if not case.opens(kept) or found is None:
         return None
     if held.last <= held.first:
         return None
@@ -242,8 +241,7 @@ def _figures(case: Case, kept: KeptToken) -> list[dict[str, Any]]:
 
 
 def _value(case: Case, kept: KeptToken, key: str) -> float | None:
-    found = measured_under(kept, case.client.method)
-    value = found.measures.values.get(key) if found is not None and found.measures is not None else None
+    value = values_under(kept, followed(case).of(kept.session)).get(key)
     return value if value is not None and np.isfinite(value) else None
 
 
@@ -256,7 +254,7 @@ def to_look_at(caseload: CaseloadHandle, code: str | None, number: int | None) -
     with opened(caseload) as one:
         name = client_or_last(one, code)
         session = session_or_last(one, name, number)
-        case = store.read_case(one, name, session=session)
+        case = store.read_case(one, name)
         used(one, name, session)
     unlike = {
         kept.key: f"unlike the rest in {far.reason}"
@@ -274,7 +272,7 @@ def to_look_at(caseload: CaseloadHandle, code: str | None, number: int | None) -
 
 
 def _questions(kept: KeptToken) -> list[str]:
-    one = kept.any_token
+    one = kept.sound
     spoken = one.utterance
     asked = {
         "unsure": "not sure that this is the word",
@@ -291,7 +289,7 @@ def _questions(kept: KeptToken) -> list[str]:
 def _found(one: store.Caseload, code: str | None, number: int | None, key: str) -> tuple[Case, int, KeptToken]:
     name = client_or_last(one, code)
     session = session_or_last(one, name, number)
-    case = store.read_case(one, name, session=session)
+    case = store.read_case(one, name)
     kept = next((token for token in case.tokens_of(session) if token.key == key), None)
     if kept is None:
         raise CaseloadError(f"{name} session {session}: no token {key[:20]}; load the page again")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -11,21 +11,22 @@ from typing import Any
 
 import numpy as np
 
-from .. import acoustics, audio, methods, store
+from .. import acoustics, audio, store
 from ..errors import ListError, RefusedError, UsageError
 from ..pipeline import analyse
 from ..prompts import at_level, list_form, prompts_from, prompts_of
-from ..terms import Interval, Prompt, Recording, Token
+from ..terms import Interval, Measurement, Method, Prompt, Recording, Sound
 from ..terms.clinic import Client, Session
 from ..terms.therapy import NOT_STATED
 from ..terms.vocabulary import CUES, CUES_WITH_MODEL, ELICITED, KEEPS, LEVELS, PHASES, SUPPORTS, Support
 from . import doubts
+from .around import surroundings_of
 from .caseload import CaseloadHandle, client_or_last, cloud_cautions, day_known, day_or_last, opened, used
+from .followed import methods_for
 from .heard import HeardRecording, ProbeResult, recording_row, unsaid_rows, word_rows
 from .reminders import reminders
 from .therapy import in_its_phase
 
-HOUSE = ("house-15k", "house-10k", "house-7k")
 DEVICE_OPEN = "not stated"
 ISOLATION = "isolation"
 ROUND_THE_WORD_S = 0.25
@@ -37,7 +38,8 @@ class ProbeRequest:
 
     A recording is a file or, from the page, sound in memory. ``prompts`` may be given instead of a list's name, and
     ``form`` then names the list form. ``modelled``: each word is said by somebody else first and is heard in the
-    recording; its cue is then a model's. ``anyway``: keep it without asking about list and voices.
+    recording; its cue is then a model's. ``anyway``: keep it without asking about list and voices. ``methods`` are
+    those that the client's sounds are measured under; empty: those that fit the client.
     """
 
     recordings: Sequence[Path | Recording]
@@ -57,6 +59,7 @@ class ProbeRequest:
     form: str = ""
     prompts: tuple[Prompt, ...] = ()
     elicited: str = ""
+    methods: tuple[Method, ...] = ()
 
 
 def keep_probe(caseload: CaseloadHandle, code: str | None, request: ProbeRequest) -> ProbeResult:
@@ -87,6 +90,7 @@ def keep_probe(caseload: CaseloadHandle, code: str | None, request: ProbeRequest
             for given in request.recordings
         ]
         store.refuse_kept(one, [recording.source.sha256 for recording in recordings])
+        request = replace(request, methods=request.methods or methods_for(store.read_case(one, name)))
         request, heard = _heard_as_meant(request, recordings, prompts)
         request, noted = _with_its_device(one, client, request)
         session = _session(one, client, request, listed, prompts)
@@ -176,7 +180,6 @@ def _heard_as_meant(
 
 def _listen(request: ProbeRequest, recordings: Sequence[Recording], prompts: Sequence[Prompt]) -> list[HeardRecording]:
     """Analyse each recording with the prompts it holds: those that name it, or the whole list again."""
-    used_methods = [methods.get_method(name) for name in HOUSE]
     named = any(prompt.recording for prompt in prompts)
     heard = []
     for number, (given, recording) in enumerate(zip(request.recordings, recordings, strict=True)):
@@ -189,7 +192,7 @@ def _listen(request: ProbeRequest, recordings: Sequence[Recording], prompts: Seq
         places = tuple(first + i for i, prompt in enumerate(prompts, start=1) if id(prompt) in chosen)
         modelled = request.modelled
         heard.append(
-            HeardRecording(recording, analyse(recording, own, methods=used_methods, modelled=modelled), places)
+            HeardRecording(recording, analyse(recording, own, methods=request.methods, modelled=modelled), places)
         )
     return heard
 
@@ -230,15 +233,15 @@ def _keep(
     with store.at_work(one):
         clips = tuple(clip for each in heard for clip in _words(one, each)) if session.keep != "none" else ()
         recordings = tuple(_recording(one, each, whole=session.keep == "all") for each in heard)
-        tokens: tuple[tuple[int | None, Token], ...] = tuple(
-            (place, token)
+        sounds = [
+            new
             for place, each in enumerate(heard)
-            for token in _tokens(each, prompts, modelled=session.modelled)
-        )
-        if unsaid := _in_no_recording(heard, prompts):
-            together = [*tokens, *((None, token) for token in unsaid)]
-            tokens = tuple(sorted(together, key=lambda pair: pair[1].prompt_index))
-        new = store.NewSession(replace(session, verdict=verdict), prompts, recordings, tokens, clips)
+            for new in _new_sounds(place, each, prompts, modelled=session.modelled)
+        ]
+        sounds += [store.NewSound(None, sound) for sound in _in_no_recording(heard, prompts)]
+        together = tuple(sorted(sounds, key=lambda new: new.sound.prompt_index))
+        around = tuple(word for each in heard for word in surroundings_of(each)) if session.keep != "none" else ()
+        new = store.NewSession(replace(session, verdict=verdict), prompts, recordings, together, clips, around)
         return store.keep_session(one, new)
 
 
@@ -277,47 +280,61 @@ def _words(one: store.Caseload, each: HeardRecording) -> list[store.NewClip]:
     return kept
 
 
-def _tokens(each: HeardRecording, prompts: Sequence[Prompt], *, modelled: bool) -> list[Token]:
-    """Tokens under their places in the whole list; a prompt not heard has one for every sibilant it expects.
+def _new_sounds(place: int, each: HeardRecording, prompts: Sequence[Prompt], *, modelled: bool) -> list[store.NewSound]:
+    """Sounds of one recording under their places in the whole list, with what was measured of them.
 
-    After a model no token counts until a person has confirmed whose voice it is: the client's become unsure.
+    A prompt not heard has one for every sibilant it expects.
     """
-    placed: list[Token] = []
-    for token in each.analysis.tokens:
-        place = each.places[token.prompt_index - 1] if token.prompt_index else 0
-        spoken = token.utterance
-        if spoken is not None:
-            voice = "unsure" if modelled and spoken.voice == "client" else spoken.voice
-            spoken = replace(spoken, prompt_index=place, voice=voice)
-        _, _, rest = token.id.partition(".")
-        kept = replace(token, id=f"{place}.{rest}" if rest else f"{place}", prompt_index=place, utterance=spoken)
-        kept = _held(each.recording, kept) if place and prompts[place - 1].level == ISOLATION else kept
-        unheard = kept.utterance is None and place > 0
-        placed += _for_each_slot(kept, prompts[place - 1]) if unheard else [kept]
-    return placed
+    measured: dict[str, list[Measurement]] = defaultdict(list)
+    for one in each.analysis.measurements:
+        measured[one.sound_id].append(one)
+    found = []
+    for sound in each.analysis.sounds:
+        index = each.places[sound.prompt_index - 1] if sound.prompt_index else 0
+        kept = _placed(sound, index, modelled=modelled)
+        if kept.utterance is None and index:
+            found += [store.NewSound(place, one) for one in _for_each_slot(kept, prompts[index - 1])]
+            continue
+        held = index > 0 and prompts[index - 1].level == ISOLATION
+        own = [with_hold(each.recording, kept, one) if held else one for one in measured[sound.id]]
+        found.append(store.NewSound(place, kept, tuple(replace(one, sound_id=kept.id) for one in own)))
+    return found
 
 
-def _in_no_recording(heard: Sequence[HeardRecording], prompts: Sequence[Prompt]) -> list[Token]:
-    """Tokens of prompts that the list puts into none of the recordings: not heard, and counted as such."""
+def _placed(sound: Sound, index: int, *, modelled: bool) -> Sound:
+    """Return a sound under its prompt's place in the whole list.
+
+    After a model no sound counts until a person has confirmed whose voice it is: the client's become unsure.
+    """
+    spoken = sound.utterance
+    if spoken is not None:
+        voice = "unsure" if modelled and spoken.voice == "client" else spoken.voice
+        spoken = replace(spoken, prompt_index=index, voice=voice)
+    _, _, rest = sound.id.partition(".")
+    return replace(sound, id=f"{index}.{rest}" if rest else f"{index}", prompt_index=index, utterance=spoken)
+
+
+def _in_no_recording(heard: Sequence[HeardRecording], prompts: Sequence[Prompt]) -> list[Sound]:
+    """Sounds of prompts that the list puts into none of the recordings: not heard, and counted as such."""
     placed = {place for each in heard for place in each.places}
     return [
-        token
+        sound
         for place, prompt in enumerate(prompts, start=1)
         if place not in placed
-        for token in _for_each_slot(
-            Token(str(place), None, "prompt_missing", prompt_text=prompt.text, prompt_index=place), prompt
+        for sound in _for_each_slot(
+            Sound(str(place), "prompt_missing", prompt_text=prompt.text, prompt_index=place), prompt
         )
     ]
 
 
-def _held(recording: Recording, token: Token) -> Token:
-    """Add the measures of a held sound to a token said in isolation: length, steadiness, drift, breaks."""
-    if token.sibilant is None or token.measures is None or token.method is None:
-        return token
-    take = acoustics.sustained(recording, token.sibilant.interval, method=token.method)
-    values = {**token.measures.values, **take.values}
-    flags = tuple(dict.fromkeys((*token.measures.flags, *take.flags)))
-    return replace(token, measures=replace(token.measures, values=values, flags=flags))
+def with_hold(recording: Recording, sound: Sound, measured: Measurement) -> Measurement:
+    """Add the measures of a held sound to one said in isolation: length, steadiness, drift, breaks."""
+    if sound.edges is None:
+        return measured
+    take = acoustics.sustained(recording, sound.edges.interval, method=measured.method)
+    measures = measured.measures
+    flags = tuple(dict.fromkeys((*measures.flags, *take.flags)))
+    return replace(measured, measures=replace(measures, values={**measures.values, **take.values}, flags=flags))
 
 
 def _called(session: Session) -> str:
@@ -325,10 +342,10 @@ def _called(session: Session) -> str:
     return "probe" if session.phase == NOT_STATED else f"{session.phase} probe"
 
 
-def _for_each_slot(token: Token, prompt: Prompt) -> list[Token]:
-    """A prompt not heard, as attempt 0: one token for every sibilant it expects, or one where it expects none."""
-    slots = [replace(token, id=f"{token.prompt_index}.0.{slot.index}", slot=slot) for slot in prompt.slots]
-    return slots or [replace(token, id=f"{token.prompt_index}.0")]
+def _for_each_slot(sound: Sound, prompt: Prompt) -> list[Sound]:
+    """A prompt not heard, as attempt 0: one sound for every sibilant it expects, or one where it expects none."""
+    slots = [replace(sound, id=f"{sound.prompt_index}.0.{slot.index}", slot=slot) for slot in prompt.slots]
+    return slots or [replace(sound, id=f"{sound.prompt_index}.0")]
 
 
 def _result(

@@ -17,7 +17,7 @@ from ..terms.document import Blank, Document, Paragraph
 from ..terms.reference import Comparison
 from ..terms.vocabulary import REPORT_KINDS
 from .caseload import CaseloadHandle
-from .compare import own_ranges, token_values
+from .compare import Measured, own_ranges, token_values
 
 if TYPE_CHECKING:
     from ..charts import RangeBracket
@@ -234,8 +234,9 @@ def comparison_of(view: CaseView, case: Case, *, caseload: CaseloadHandle | None
     """
     client, last = view.client, view.last
     tokens = case.tokens_of(last.number) if last is not None else ()
-    labels = {label for token in tokens for label in token.tokens}
-    spoken = [token.tokens[label] for token in tokens for label in sorted(labels) if label in token.tokens]
+    spoken: list[Measured] = [
+        (token.sound, token.measurements.get(label)) for token in tokens for label in sorted(token.measurements) or [""]
+    ]
     question = Question(
         view.main_measure,
         age_months=last.age_months if last is not None else client.age_months,
@@ -251,9 +252,9 @@ def comparison_of(view: CaseView, case: Case, *, caseload: CaseloadHandle | None
 
 def _rates_hz(tokens: tuple[KeptToken, ...]) -> tuple[int, ...]:
     found = {
-        token.measures.sampling_rate_hz
+        found.measures.sampling_rate_hz
         for kept in tokens
-        for token in kept.tokens.values()
-        if token.measures is not None and token.measures.sampling_rate_hz
+        for found in kept.measurements.values()
+        if found.measures.sampling_rate_hz
     }
     return tuple(sorted(found))

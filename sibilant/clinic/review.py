@@ -10,10 +10,10 @@ from typing import Any
 
 from .. import audio, store, tables
 from ..errors import ListError, UsageError
-from ..pipeline import measure_again
-from ..terms import Interval, Recording, Token
+from ..terms import NOT_MEASURED, Measurement, Recording, Sound
 from ..terms.clinic import Case, Correction, KeptToken
 from ..terms.vocabulary import VOICES
+from .around import kept_of, kept_word, measured_in
 from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 from .judge import find_token, rater_or_last
 
@@ -88,16 +88,17 @@ def review_rows(
         case = store.read_case(one, name, session=session)
         corrections = [made for row in rows for made in _corrections(case, session, row, named, (person, one))]
         whole = _whole(case, session, recording)
+        around = store.read_surroundings(one, name, session=session).get(session, {})
         measured = [
-            token
+            found
             for correction in corrections
             if correction.onset_s is not None
-            for token in _again(one, _token(case, session, correction.token), correction, whole, named)
+            for found in _again(one, _token(case, session, correction.token), correction, whole, named, around)
         ]
         store.add_corrections(one, name, session, corrections, measured, made_on=case.revision)
         used(one, name, session)
         store.remember(one, {"last_rater": person})
-        lost = sum(SPECTRAL_LOST in token.flags for token in measured)
+        lost = sum(SPECTRAL_LOST in found.flags for found in measured)
         touched = {correction.token for correction in corrections}
         checked = [token for token in case.tokens_of(session) if token.reviewed or token.key in touched]
         return {
@@ -105,7 +106,7 @@ def review_rows(
             "session": session,
             "rater": person,
             "corrected": len(rows),
-            "measured_again": len({token.id for token in measured}),
+            "measured_again": len({found.sound_id for found in measured}),
             "without_sound": lost,
             "checked": len(checked),
             "of": len(case.tokens_of(session)),
@@ -132,7 +133,7 @@ def _corrections(
     now = one.clock()
     made = [Correction(token.key, person, now, row.onset_s, row.offset_s, row.voice or None, counts)]
     for other in of_prompt:
-        if other.key == token.key or other.any_token.utterance is None:
+        if other.key == token.key or other.sound.utterance is None:
             continue
         same = other.attempt == token.attempt
         if same and (row.voice or counts is not None):
@@ -143,7 +144,7 @@ def _corrections(
 
 
 def _counts(token: KeptToken) -> bool:
-    spoken = token.any_token.utterance
+    spoken = token.sound.utterance
     return spoken is not None and spoken.counts and spoken.voice != "other"
 
 
@@ -158,66 +159,38 @@ def _whole(case: Case, session: int, path: Path | None) -> Recording | None:
 
 
 def _again(
-    one: store.Caseload, kept: KeptToken, correction: Correction, whole: Recording | None, file_name: str
-) -> list[Token]:
-    """Measure one token again under each of its methods, between the edges a person set."""
+    one: store.Caseload,
+    kept: KeptToken,
+    correction: Correction,
+    whole: Recording | None,
+    file_name: str,
+    around: store.Around,
+) -> list[Measurement]:
+    """Measure one token again under each of its methods, between the edges a person set, with the noise kept of it."""
     assert correction.onset_s is not None and correction.offset_s is not None
-    sound, start_s = (whole, 0.0) if whole is not None else _clip(one, kept)
-    tokens = [store.corrected_token(token, [*kept.corrections, correction]) for token in kept.tokens.values()]
-    if sound is None:
-        return [_durations_only(token) for token in tokens if token.method is not None]
-    if not 0 <= correction.onset_s - start_s < correction.offset_s - start_s <= sound.duration_s + 1e-3:
+    recording, start_s = (whole, 0.0) if whole is not None else kept_word(one, kept.clip)
+    sound = store.corrected(kept.sound, [*kept.corrections, correction])
+    if recording is None:
+        return [_durations_only(sound, found) for found in kept.measurements.values()]
+    if not 0 <= correction.onset_s - start_s < correction.offset_s - start_s <= recording.duration_s + 1e-3:
         raise ListError(
             f"{file_name}: token {kept.key}: the edges {correction.onset_s:g} to {correction.offset_s:g} s lie outside"
-            f" the kept word ({start_s:.3f} to {start_s + sound.duration_s:.3f} s); name the recording by --recording"
+            f" the kept word ({start_s:.3f} to {start_s + recording.duration_s:.3f} s); name the recording by"
+            " --recording"
         )
-    return [found for token in tokens if token.method is not None for found in _measured(sound, token, start_s)]
+    return [
+        replace(again, snr_db=before.snr_db if again.snr_db is None else again.snr_db)
+        for before in kept.measurements.values()
+        for again in measured_in(recording, start_s, [sound], before.method, kept_of(kept, around))
+    ]
 
 
-def _clip(one: store.Caseload, kept: KeptToken) -> tuple[Recording | None, float]:
-    if not kept.clip:
-        return None, 0.0
-    suffix, start_s = store.clip_of(one, kept.clip)
-    return audio.recording_from_bytes(store.clip_bytes(one, kept.clip, suffix), "kept word"), start_s
-
-
-def _measured(sound: Recording, token: Token, start_s: float) -> Sequence[Token]:
-    assert token.method is not None
-    (again,) = measure_again(sound, [_shifted(token, -start_s)], token.method)
-    back = _shifted(again, start_s)
-    measures = back.measures
-    if measures is not None and measures.region is not None:
-        measures = replace(measures, region=_moved(measures.region, start_s))
-    kept = replace(back, measures=measures, snr_db=token.snr_db if back.snr_db is None else back.snr_db)
-    return [kept]
-
-
-def _moved(interval: Interval, by_s: float) -> Interval:
-    return Interval(interval.onset_s + by_s, interval.offset_s + by_s)
-
-
-def _shifted(token: Token, by_s: float) -> Token:
-    """Return a token with every time moved."""
-    spoken, sound = token.utterance, token.sibilant
-    if spoken is not None:
-        spoken = replace(spoken, interval=_moved(spoken.interval, by_s))
-    if sound is not None:
-        review = sound.review
-        sound = replace(
-            sound,
-            automatic=_moved(sound.automatic, by_s),
-            core=_moved(sound.core, by_s),
-            onset=replace(sound.onset, time_s=sound.onset.time_s + by_s),
-            offset=replace(sound.offset, time_s=sound.offset.time_s + by_s),
-            review=replace(review, interval=_moved(review.interval, by_s)) if review is not None else None,
-        )
-    return replace(token, utterance=spoken, sibilant=sound)
-
-
-def _durations_only(token: Token) -> Token:
-    """Return a token whose sound was not kept: the new length stands, all else is left out with its reason."""
-    if token.measures is None or token.sibilant is None:
-        return token
-    values = {"duration_ms": token.sibilant.interval.duration_ms}
-    measures = replace(token.measures, values=values, low={}, high={}, boundary={}, flags=(SPECTRAL_LOST,), region=None)
-    return replace(token, measures=measures, flags=(SPECTRAL_LOST,))
+def _durations_only(sound: Sound, before: Measurement) -> Measurement:
+    """Return what is left of a sound that was not kept: the new length; all else is left out with its reason."""
+    if before.measures == NOT_MEASURED or sound.edges is None:
+        return before
+    values = {"duration_ms": sound.edges.interval.duration_ms}
+    measures = replace(
+        before.measures, values=values, low={}, high={}, boundary={}, flags=(SPECTRAL_LOST,), region=None
+    )
+    return replace(before, measures=measures, flags=(SPECTRAL_LOST,))

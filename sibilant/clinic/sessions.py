@@ -8,9 +8,9 @@ from typing import Any
 
 from .. import store
 from ..errors import UsageError
-from ..progress import WATCHED, Unlike, expected, judgement_by, main_rater, most_unlike
+from ..progress import WATCHED, Unlike, expected, followed, judgement_by, main_rater, most_unlike
 from ..progress.phases import with_phases
-from ..progress.session import measured_under
+from ..progress.session import values_under
 from ..terms import MEASURES
 from ..terms.clinic import Case, KeptToken, Receipt, Session
 from ..terms.vocabulary import CUES, ELICITED, LEVELS, PHASES, Vocabulary
@@ -33,7 +33,7 @@ def session_rows(case: Case) -> list[dict[str, Any]]:
 
 
 def _row(case: Case, session: Session) -> dict[str, Any]:
-    tokens = [token for token in case.tokens_of(session.number) if token.any_token.slot is not None]
+    tokens = [token for token in case.tokens_of(session.number) if token.sound.slot is not None]
     return {
         "session": session.number,
         "on": session.on.isoformat(),
@@ -54,10 +54,10 @@ def show_session(caseload: CaseloadHandle, code: str | None, number: int | None,
     with opened(caseload) as one:
         name = client_or_last(one, code)
         session = session_or_last(one, name, number)
-        case = store.read_case(one, name, session=session)
+        case = store.read_case(one, name)
         used(one, name, session)
     measure = key if key in MEASURES else case.client.main_measure
-    rater = main_rater(case.tokens_of(session))
+    rater, method = main_rater(case.tokens_of(session)), followed(case).of(session)
     noted = next(one for one in case.sessions if one.number == session)
     return {
         "room": noted.room,
@@ -66,7 +66,7 @@ def show_session(caseload: CaseloadHandle, code: str | None, number: int | None,
         **_row(case, next(one for one in with_phases(case.client.therapy, case.sessions) if one.number == session)),
         "client": name,
         "measure": measure,
-        "tokens": [_token_row(case, token, measure, rater) for token in case.tokens_of(session)],
+        "tokens": [_token_row(case, token, measure, method, rater) for token in case.tokens_of(session)],
     }
 
 
@@ -81,11 +81,11 @@ def unlike_in_session(
     with opened(caseload) as one:
         name = client_or_last(one, code)
         session = session_or_last(one, name, number)
-        case = store.read_case(one, name, session=session)
+        case = store.read_case(one, name)
         used(one, name, session)
-    rater = main_rater(case.tokens_of(session))
+    rater, method = main_rater(case.tokens_of(session)), followed(case).of(session)
     rows = [
-        {**_token_row(case, token, case.client.main_measure, rater), "robust_sds": round(far.distance, 1),
+        {**_token_row(case, token, case.client.main_measure, method, rater), "robust_sds": round(far.distance, 1),
          "unlike_the_rest_in": far.reason}
         for token, far in unlike_tokens(case, session)[:most]
     ]  # fmt: skip
@@ -94,24 +94,23 @@ def unlike_in_session(
 
 def unlike_tokens(case: Case, session: int) -> list[tuple[KeptToken, Unlike]]:
     """Return the sounds of a session whose figures may be seen, the one farthest from its phone's middle first."""
+    method = followed(case).of(session)
     seen = [token for token in expected(case.tokens_of(session)) if case.opens(token)]
-    phones = sorted({token.any_token.slot.phone for token in seen if token.any_token.slot is not None})
-    found = [pair for phone in phones for pair in _unlike(seen, phone, case.client.method)]
+    phones = sorted({token.sound.slot.phone for token in seen if token.sound.slot is not None})
+    found = [pair for phone in phones for pair in _unlike(seen, phone, method)]
     return sorted(found, key=lambda pair: -pair[1].distance)
 
 
 def _unlike(tokens: Sequence[KeptToken], phone: str, method: str) -> list[tuple[KeptToken, Unlike]]:
     """Return the tokens of one phone, the farthest from their middle first, each with what it is unlike in."""
-    alike = [t for t in tokens if t.any_token.slot is not None and t.any_token.slot.phone == phone]
-    measured = [measured_under(token, method) for token in alike]
-    values = [one.measures.values if one is not None and one.measures is not None else {} for one in measured]
+    alike = [t for t in tokens if t.sound.slot is not None and t.sound.slot.phone == phone]
+    values = [values_under(token, method) for token in alike]
     columns = {key: [each.get(key, math.nan) for each in values] for key in WATCHED}
     return [(alike[far.place], far) for far in most_unlike(columns)]
 
 
-def _token_row(case: Case, token: KeptToken, measure: str, rater: str) -> dict[str, Any]:
-    one = token.any_token
-    spoken, slot = one.utterance, one.slot
+def _token_row(case: Case, token: KeptToken, measure: str, method: str, rater: str) -> dict[str, Any]:
+    spoken, slot = token.sound.utterance, token.sound.slot
     judgement = judgement_by(token, rater)
     row: dict[str, Any] = {
         "prompt_index": token.prompt_index,
@@ -120,15 +119,14 @@ def _token_row(case: Case, token: KeptToken, measure: str, rater: str) -> dict[s
         "slot": slot.index if slot is not None else None,
         "phone": slot.phone if slot is not None else "",
         "position": slot.position if slot is not None else "",
-        "finding": one.finding,
+        "finding": token.sound.finding,
         "voice": spoken.voice if spoken is not None else "",
         "counts": "yes" if spoken is not None and spoken.counts else "no",
         "heard": judgement.heard if judgement is not None else "",
         "checked": "yes" if token.reviewed else "",
     }
     if case.opens(token):
-        found = measured_under(token, case.client.method)
-        row[measure] = found.measures.values.get(measure) if found is not None and found.measures is not None else None
+        row[measure] = values_under(token, method).get(measure)
     return row
 
 

@@ -134,9 +134,9 @@ def method_of(view: CaseView, case: Case) -> Method:
     """
     labels = [summary.method for one in view.summaries for summary in one.measures.values() if summary.n_measured]
     for token in case.tokens:
-        for method in (found.method for found in token.tokens.values()):
-            if method is not None and (not labels or method.label == labels[0]):
-                return method
+        for found in token.measurements.values():
+            if not labels or found.method.label == labels[0]:
+                return found.method
     raise OutputError(f"{view.client.code}: nothing measured yet, so there is nothing to draw")
 
 

@@ -107,7 +107,7 @@ def _last(token: KeptToken) -> Correction:
 
 
 def _counts(token: KeptToken) -> bool:
-    spoken = token.any_token.utterance
+    spoken = token.sound.utterance
     return spoken is not None and spoken.counts
 
 
@@ -124,7 +124,7 @@ def _replies(case: Case, session: int) -> tuple[list[list[KeptToken]], list[list
     """
     attempts: dict[int, dict[int, list[KeptToken]]] = {}
     for token in case.tokens_of(session):
-        spoken = token.any_token.utterance
+        spoken = token.sound.utterance
         if spoken is not None and token.prompt_index and spoken.voice != "other":
             attempts.setdefault(token.prompt_index, {}).setdefault(token.attempt, []).append(token)
     sure: list[list[KeptToken]] = []
@@ -139,25 +139,25 @@ def _replies(case: Case, session: int) -> tuple[list[list[KeptToken]], list[list
 
 
 def _voice(token: KeptToken) -> str:
-    spoken = token.any_token.utterance
+    spoken = token.sound.utterance
     return spoken.voice if spoken is not None else ""
 
 
 def _is_sure(token: KeptToken) -> bool:
-    spoken = token.any_token.utterance
-    return spoken is not None and spoken.sure and token.any_token.finding != "unsure"
+    spoken = token.sound.utterance
+    return spoken is not None and spoken.sure and token.sound.finding != "unsure"
 
 
 def _least_certain(replies: Sequence[list[KeptToken]]) -> list[list[KeptToken]]:
     def confidence(reply: list[KeptToken]) -> tuple[float, int]:
-        spoken = reply[0].any_token.utterance
+        spoken = reply[0].sound.utterance
         return (spoken.confidence if spoken is not None else 0.0, reply[0].prompt_index)
 
     return sorted(replies, key=confidence)[:TO_HEAR]
 
 
 def _to_hear(one: store.Caseload, token: KeptToken) -> dict[str, Any]:
-    spoken = token.any_token.utterance
+    spoken = token.sound.utterance
     assert spoken is not None  # a reply was said
     clip = ""
     if token.clip and not one.encrypted:

@@ -109,7 +109,9 @@ def _rows(piece: Piece, methods: Sequence[Method]) -> tuple[str, list[tables.Row
     if piece.marked:
         return sha256, _marked_rows(piece, _given(recording, piece, methods), labels)
     analysis = analyse(recording, piece.prompts, methods=methods)
-    return sha256, [{**row, **_kept(row, cells)} for row in tables.token_rows(analysis.tokens, labels)]
+    return sha256, [
+        {**row, **_kept(row, cells)} for row in tables.sound_rows(analysis.sounds, analysis.measurements, labels)
+    ]
 
 
 def _kept(row: tables.Row, cells: dict[str, str]) -> dict[str, str]:
@@ -130,12 +132,14 @@ def _given(recording: Recording, piece: Piece, methods: Sequence[Method]) -> Ana
 
 def _marked_rows(piece: Piece, analysis: Analysis, labels: tables.Labels) -> list[tables.Row]:
     """Rows with what the manifest carries: of its line of the stretch where one was marked, else of the first line."""
-    carried = {given.interval: dict(given.carried) for given in piece.given}
-    rows = []
-    for token, row in zip(analysis.tokens, tables.token_rows(analysis.tokens, labels), strict=True):
-        own = carried[token.mark.interval] if token.mark is not None else {}
-        rows.append({**row, **_kept(row, dict(piece.carried) | own)})
-    return rows
+    carried = {(given.interval.onset_s, given.interval.offset_s): dict(given.carried) for given in piece.given}
+    rows = tables.sound_rows(analysis.sounds, analysis.measurements, labels)
+    marked = [carried.get(_edges(row), {}) if row.get("boundary") == "reviewed" else {} for row in rows]
+    return [{**row, **_kept(row, dict(piece.carried) | own)} for row, own in zip(rows, marked, strict=True)]
+
+
+def _edges(row: tables.Row) -> tuple[float, float]:
+    return float(str(row["onset_s"])), float(str(row["offset_s"]))
 
 
 @lru_cache(maxsize=1)

@@ -76,7 +76,9 @@ def _strips(folder: Path, code: str, number: int) -> list[Path]:
     heard = results[0]
     if heard.analysis is None or heard.recording is None:
         return [table]
-    pages = pictures.strip_pages(heard.recording, heard.analysis.tokens, name=name, invented=True, most=8)
+    pages = pictures.strip_pages(
+        heard.recording, heard.analysis.sounds, heard.analysis.measurements, name=name, invented=True, most=8
+    )
     picture = folder / "pictures" / f"{name}.png"
     files.write_bytes(picture, charts.render(pages[0], "png", dpi=150))
     return [table, picture]

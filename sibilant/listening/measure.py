@@ -12,7 +12,7 @@ from .. import audio, methods, tables
 from ..errors import ListError, RecordingError, UsageError
 from ..pipeline import Analysis, analyse, analyse_marked, measure_again
 from ..prompts import phone_named, prompts_from, prompts_of
-from ..terms import Interval, Mark, Method, MicrophoneResponse, Prompt, Recording, Token
+from ..terms import Interval, Mark, Measurement, Method, MicrophoneResponse, Prompt, Recording, Sound
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,14 +105,16 @@ def _narrowed(result: Measured, narrowed: Sequence[Method], plan: _Plan) -> Meas
     """Return a result measured again, row by row as it was; prompts not heard stay as they are."""
     if result.analysis is None or result.recording is None:
         return result
-    unheard = [token for token in result.analysis.tokens if token.method is None]
-    heard = [token for token in result.analysis.tokens if token.method is not None]
-    again = [measure_again(result.recording, heard, method, response=plan.response) for method in narrowed]
-    tokens = [token for tokens in again for token in tokens] + unheard
-    tokens.sort(key=lambda token: token.prompt_index)
+    heard = {one.sound_id for one in result.analysis.measurements}
+    sounds = [sound for sound in result.analysis.sounds if sound.id in heard]
+    again = [measure_again(result.recording, sounds, method, response=plan.response) for method in narrowed]
     labels = tables.Labels(recording=result.name, sha256=result.recording.source.sha256)
-    analysis = replace(result.analysis, tokens=tuple(tokens))
-    return replace(result, analysis=analysis, rows=tables.token_rows(tokens, labels))
+    analysis = replace(result.analysis, measurements=tuple(one for group in again for one in group))
+    return replace(result, analysis=analysis, rows=_rows(analysis, labels))
+
+
+def _rows(analysis: Analysis, labels: tables.Labels) -> list[tables.Row]:
+    return tables.sound_rows(analysis.sounds, analysis.measurements, labels)
 
 
 def _plan(request: MeasureRequest) -> _Plan:
@@ -138,7 +140,7 @@ def _one(path: Path, request: MeasureRequest, plan: _Plan) -> Measured:
         labels = tables.Labels(recording=name)
         return Measured(name, None, [tables.unreadable_row(labels, str(error))], refusal=str(error))
     labels = tables.Labels(recording=name, sha256=recording.source.sha256)
-    return Measured(name, analysis, tables.token_rows(analysis.tokens, labels), recording)
+    return Measured(name, analysis, _rows(analysis, labels), recording)
 
 
 def _analysed(recording: Recording, path: Path, request: MeasureRequest, plan: _Plan) -> Analysis:
@@ -190,14 +192,14 @@ def _summary_of(result: Measured) -> list[str]:
         return [f"{result.name}: not read ({result.refusal})"]
     lines = [f"{result.name}: {counted(analysis)}{_under(analysis)}"]
     lines += [f"  {remedy}" for remedy in analysis.suitability.remedies]
-    if any(token.finding in ("no_frication", "extra", "unsure") for token in analysis.tokens):
+    if any(sound.finding in ("no_frication", "extra", "unsure") for sound in analysis.sounds):
         lines.append("  Rows with no_frication, extra or unsure are questions: please listen there.")
     return lines
 
 
 def _under(analysis: Analysis) -> str:
     """Say which methods the figures were made with, and from where to where."""
-    used = dict.fromkeys(token.method for token in analysis.tokens if token.method is not None)
+    used = dict.fromkeys(one.method for one in analysis.measurements)
     named = (f"{m.label}, {m.band_hz[0] / 1000:g} to {m.band_hz[1] / 1000:g} kHz" for m in used)
     return "".join(f" ({one})" for one in named)
 
@@ -207,16 +209,18 @@ def counted(analysis: Analysis) -> str:
 
     A sibilant counts as measured when the method's first spectral value could be had.
     """
-    first = next((token.method for token in analysis.tokens if token.method is not None), None)
-    tokens = [t for t in analysis.tokens if t.method is None or first is None or t.method.label == first.label]
-    expected = [t for t in tokens if t.slot is not None and (t.utterance is None or t.utterance.counts)]
-    unheard = [t for t in tokens if t.utterance is None and t.prompt_index]
-    measured = [t for t in expected if t.measures is not None and "centroid_hz" in t.measures.values]
-    reasons = Counter(_reason(t) for t in expected if t not in measured)
+    first = analysis.measurements[0].method if analysis.measurements else None
+    under = {one.sound_id: one for one in analysis.measurements if one.method == first}
+    sounds = analysis.sounds
+    expected = [s for s in sounds if s.slot is not None and (s.utterance is None or s.utterance.counts)]
+    unheard = [s for s in sounds if s.utterance is None and s.prompt_index]
+    measured = {key for key, one in under.items() if "centroid_hz" in one.measures.values}
+    left_out = [s for s in expected if s.id not in measured]
+    reasons = Counter(_reason(s, under.get(s.id)) for s in left_out)
     if unheard:
         reasons["prompt not heard"] = len(unheard)
-    extra = sum(t.finding == "extra" for t in tokens)
-    text = f"measured {len(measured)} of {len(expected) + len(unheard)} expected"
+    extra = sum(s.finding == "extra" for s in sounds)
+    text = f"measured {len(expected) - len(left_out)} of {len(expected) + len(unheard)} expected"
     if not expected and not unheard:
         return f"{extra} sibilants found, none expected" if extra else "no sibilant expected, none found"
     if reasons:
@@ -224,12 +228,12 @@ def counted(analysis: Analysis) -> str:
     return text + (f"; {extra} where none was expected" if extra else "")
 
 
-def _reason(token: Token) -> str:
-    if token.finding == "no_frication":
+def _reason(sound: Sound, under: Measurement | None) -> str:
+    if sound.finding == "no_frication":
         return "no frication found"
-    if token.measures is None:
+    if sound.edges is None or under is None:
         return "not sure which word"
-    reasons = [flag for flag in token.flags if flag in ("short", "band_too_wide", "moments_not_supported")]
+    reasons = [flag for flag in under.flags if flag in ("short", "band_too_wide", "moments_not_supported")]
     return reasons[0].replace("_", " ") if reasons else "spectrum not supported"
 
 

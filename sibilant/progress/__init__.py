@@ -6,16 +6,18 @@ from .change import bridge, changes, compare, limit_factor, measurement_error
 from .context import accuracy_map, context_map, context_of
 from .contrast import additions, before_after
 from .contrasts import contrast
-from .frame import ViewRequest, make_frame
+from .following import Following
+from .frame import ViewRequest, followed, make_frame
 from .lending import RULE, Others, grounds_of, lend, lender
 from .means import Estimate, bootstrap_mean, half_width, least_difference, mean_interval, paired, sd_interval, welch
 from .plan import Plan, PlanRow, plan
 from .planning import YEAR_ALARM
 from .proportions import mcnemar_exact, newcombe, wilson
+from .rejudged import other_verdicts
 from .related import DECAY_DAYS
 from .reliability import alpha, error_of_measurement, fleiss, intraclass, kappa, limits_of_agreement
 from .separation import separation
-from .session import expected, reason_left_out, summarise
+from .session import expected, reason_left_out, summarise, values_under
 from .sets import fades, first_against_third, sets_of_three
 from .shared_steps import shared_steps
 from .single_case import nap, phase_effect, tau_variants
@@ -29,6 +31,7 @@ __all__ = [
     "WATCHED",
     "YEAR_ALARM",
     "Estimate",
+    "Following",
     "Others",
     "Plan",
     "PlanRow",
@@ -54,6 +57,7 @@ __all__ = [
     "fades",
     "first_against_third",
     "fleiss",
+    "followed",
     "grounds_of",
     "half_width",
     "intraclass",
@@ -74,6 +78,7 @@ __all__ = [
     "move_up",
     "nap",
     "newcombe",
+    "other_verdicts",
     "paired",
     "phase_effect",
     "plan",
@@ -86,6 +91,7 @@ __all__ = [
     "summarise",
     "tau_variants",
     "trend",
+    "values_under",
     "view",
     "welch",
     "wilson",

@@ -72,7 +72,7 @@ def standing(tokens: Iterable[KeptToken], rater: str) -> list[Judgement]:
 
 def counts(token: KeptToken) -> bool:
     """Say whether this attempt enters the figures: the client's own voice, and the one that counts."""
-    utterance = token.any_token.utterance
+    utterance = token.sound.utterance
     return utterance is None or (utterance.counts and utterance.voice == "client")
 
 
@@ -124,7 +124,7 @@ def _right_by_word(tokens: Sequence[KeptToken], rater: str) -> dict[tuple[str, i
     right: dict[tuple[str, int], bool] = {}
     for token in tokens:
         judgement = judgement_by(token, rater) if counts(token) else None
-        slot = token.any_token.slot
+        slot = token.sound.slot
         if judgement is not None and judgement.heard in SCORED and slot is not None:
             right.setdefault((token.prompt.casefold(), slot.index), is_correct(judgement))
     return right

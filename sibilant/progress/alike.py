@@ -93,7 +93,7 @@ def unlike_bandwidth(early: Sequence[KeptToken], late: Sequence[KeptToken]) -> s
 
 
 def _bandwidth_hz(tokens: Sequence[KeptToken]) -> float | None:
-    found = sorted(one.bandwidth_hz for token in tokens if (one := token.any_token).bandwidth_hz is not None)
+    found = sorted(token.bandwidth_hz for token in tokens if token.bandwidth_hz is not None)
     return found[len(found) // 2] if found else None
 
 

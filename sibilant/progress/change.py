@@ -13,9 +13,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..ranges.quantiles import t_quantile
 from ..terms.change import LARGER, UNJUDGED, WITHIN, Change, MeasurementError, MeasureSummary
 from ..terms.clinic import Direction
-from .means import Estimate, mean_interval, sd_interval, t_quantile
+from .means import Estimate, mean_interval, sd_interval
 from .session import by_word
 
 LEAST_BASELINE = 3

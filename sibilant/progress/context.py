@@ -79,7 +79,7 @@ def accuracy_map(judged: Sequence[tuple[KeptToken, bool]]) -> tuple[ContextCell,
     """Return the map of the ear's share correct by context, with Wilson intervals, ranked as :func:`context_map`."""
     groups: dict[Context, list[float]] = defaultdict(list)
     for token, right in judged:
-        slot = token.any_token.slot
+        slot = token.sound.slot
         if slot is not None:
             groups[context_of(slot)].append(float(right))
     total = [value for values in groups.values() for value in values]

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from ..terms.change import Additions, BeforeAfter, MeasureSummary, SessionSummary, SpreadPoint, SustainedHold
 from ..terms.clinic import KeptToken
 from .accuracy import counts
-from .session import measured_under
+from .session import values_under
 
 
 def additions(tokens: Sequence[KeptToken], session: int) -> Additions | None:
@@ -17,16 +17,16 @@ def additions(tokens: Sequence[KeptToken], session: int) -> Additions | None:
     Foils are prompts with no sibilant expected; frication in one is a question with a place to listen, not a finding.
     """
     own = [token for token in tokens if counts(token)]
-    with_slot = {token.prompt_index for token in own if token.any_token.slot is not None}
+    with_slot = {token.prompt_index for token in own if token.sound.slot is not None}
     foils = {
         token.prompt_index
         for token in own
         if token.prompt_index
         and token.prompt_index not in with_slot
-        and token.any_token.finding in {"none_expected", "extra"}
+        and token.sound.finding in {"none_expected", "extra"}
     }
     heard = {token.prompt_index for token in own if any(j.heard == "added" for j in token.judgements)}
-    extra = [token for token in own if token.any_token.finding == "extra"]
+    extra = [token for token in own if token.sound.finding == "extra"]
     in_foils = {token.prompt_index for token in extra} & foils
     if not foils and not extra and not heard:
         return None
@@ -47,8 +47,7 @@ def sustained_holds(tokens: Sequence[KeptToken], method: str) -> tuple[Sustained
     """Return every held /s/ measured, one by one: never averaged with the lengths of /s/ in words."""
     found = []
     for token in tokens:
-        measured = measured_under(token, method)
-        values = measured.measures.values if measured is not None and measured.measures is not None else {}
+        values = values_under(token, method)
         if "take_duration_s" in values and counts(token):
             steadiness, drift = (values.get(key, math.nan) for key in ("steadiness_db", "drift_hz_per_s"))
             n_breaks = int(values.get("n_breaks", 0))
@@ -60,7 +59,7 @@ def sustained_holds(tokens: Sequence[KeptToken], method: str) -> tuple[Sustained
 
 def before_after(summaries: Sequence[SessionSummary], key: str, *, most: int = 3) -> tuple[BeforeAfter, ...]:
     """Return words kept both early and late on one line, those nearest their session's mean first: undated pairs."""
-    joined = [summary for summary in summaries if summary.joined and key in summary.measures]
+    joined = [one for one in summaries if one.joined and key in one.measures and not one.measures[key].apart]
     if len(joined) < 2:
         return ()
     early, late = joined[0], joined[-1]

@@ -16,7 +16,7 @@ from ..terms.takes import NEEDED_EACH, Separation
 from ..terms.vocabulary import Heard
 from .accuracy import counts, judgement_by
 from .separation import separation
-from .session import measured_under, reason_left_out
+from .session import reason_left_out, values_under
 
 CORRECT, ALL, WRONG = "sounds judged correct", "all attempts", "/s/ heard as wrong, beside like vowels"
 _WRONG: frozenset[Heard] = frozenset({"approximation", "distorted", "substituted"})
@@ -111,7 +111,7 @@ def _ends(found: Separation) -> tuple[float, float]:
 
 
 def _phone(token: KeptToken) -> str:
-    slot = token.any_token.slot
+    slot = token.sound.slot
     return slot.phone if slot is not None else ""
 
 
@@ -132,13 +132,11 @@ def _values(
 ) -> list[Value]:
     values = []
     for token in tokens:
-        slot = token.any_token.slot
+        slot = token.sound.slot
         if slot is None or slot.phone != phone or not counts(token) or slot.cluster.startswith("str"):
             continue
         judgement = judgement_by(token, rater)
-        measured = measured_under(token, method)
         if not wanted(judgement.heard if judgement is not None else None) or reason_left_out(token, key, method):
             continue
-        if measured is not None and measured.measures is not None:
-            values.append((vowel_kind(slot), float(measured.measures.values[key])))
+        values.append((vowel_kind(slot), float(values_under(token, method)[key])))
     return values

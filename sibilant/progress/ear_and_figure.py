@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from statistics import NormalDist
 
 import numpy as np
 import numpy.typing as npt
@@ -68,8 +69,6 @@ def area_within(pairs: Sequence[tuple[Rows, Rows]], *, level: float = 0.95) -> t
     >>> [round(value, 2) for value in area_within([first, second])]
     [0.85, 0.33, 0.98]
     """
-    from scipy.special import ndtri
-
     both = [(r, w) for r, w in pairs if r.size and w.size]
     wins = [(r[:, np.newaxis] > w) + 0.5 * (r[:, np.newaxis] == w) for r, w in both]
     sizes = np.asarray([one.size for one in wins], dtype=np.float64)
@@ -79,7 +78,7 @@ def area_within(pairs: Sequence[tuple[Rows, Rows]], *, level: float = 0.95) -> t
         n = min(sum(r.size for r, _ in both), sum(w.size for _, w in both))
         reach = 1 - ((1 - level) / 2) ** (1 / n)
         return (area, 1 - reach, 1.0) if area else (area, 0.0, reach)
-    half = -float(ndtri((1 - level) / 2)) * math.sqrt(_variance(wins, weight)) / (area * (1 - area))
+    half = NormalDist().inv_cdf((1 + level) / 2) * math.sqrt(_variance(wins, weight)) / (area * (1 - area))
     middle = math.log(area / (1 - area))
     return area, 1 / (1 + math.exp(half - middle)), 1 / (1 + math.exp(-half - middle))
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 from ..terms import MEASURES
 from ..terms.change import Change, MeasurementError, MeasureSummary, PhaseEffect, SessionSummary, Trend
@@ -30,41 +32,66 @@ class Followed:
 
 
 def follow(frame: Frame, key: str, summaries: Sequence[SessionSummary]) -> Followed:
-    """Return one measure over all lines: those apart are judged only by a bridge or a baseline of their own."""
+    """Return one measure over all lines: those apart are judged only by a bridge or a baseline of their own.
+
+    A session under a narrower method than its line is compared with the baseline measured under that method too.
+    """
     table = {one.number: one.measures[key] for one in summaries if key in one.measures}
     months = {one.number: one.month for one in summaries}
-    on = {one.number: one.on for one in summaries}
     n_measures = 1 if key == frame.case.client.main_measure else max(1, len(frame.keys) - 1)
     lent = {session: found for (measure, session), found in frame.lent.items() if measure == key}
+    beside = Beside({one.number: one.on for one in summaries}, lent, n_measures)
     main = frame.series[0] if frame.series else Series(("", "", "", ""), (), (), True)
-    baseline = _probes(main.baseline, table)
     found: list[Change] = []
-    later = _probes(main.later, table)
+    joined = [*main.later]
     offsets: dict[int, Bridge] = {}
     apart: dict[int, tuple[str, ...]] = {}
     bridged: list[str] = []
     for line in frame.series[1:]:
-        probes = _probes(line.later, table)
         if line.baseline:
-            own = Beside(on, {}, n_measures)
-            found += _changes(frame, key, _probes(line.baseline, table), probes, beside=own)
+            found += _compared(frame, key, line.baseline, line.later, table, replace(beside, lent={}))
             continue
-        later += probes
-        over = bridge_to(line, main, table)
+        joined += line.later
+        over = bridge_to(line, main, table, lambda session, method: frame.summary(session, key, method))
         if over is None:
-            apart.update({number: line.apart for number, _ in probes})
+            apart.update({session.number: line.apart for session in line.later})
         else:
-            offsets.update({number: over[0] for number, _ in probes})
+            offsets.update({session.number: over[0] for session in line.later})
             bridged.append(_bridge_sentence(key, *over))
-    later.sort(key=lambda probe: months[probe[0]])
-    beside = Beside(on, lent, n_measures)
-    found += _changes(frame, key, baseline, later, beside=beside, apart=apart, offsets=offsets)
+    joined.sort(key=lambda session: months[session.number])
+    found += _compared(frame, key, main.baseline, joined, table, beside, apart=apart, offsets=offsets)
     found.sort(key=lambda change: (months[change.session], change.session))
-    error = _with_lent(measurement_error(key, baseline), found, n_measures)
+    error = _with_lent(measurement_error(key, _probes(main.baseline, table)), found, n_measures)
     if main.reference != "baseline":
         error = replace(error, reasons=_as_reference(error.reasons))
         found = [replace(change, reasons=_as_reference(change.reasons)) for change in found]
     return Followed(error, tuple(found), *_shape(key, main, table, months), tuple(bridged))
+
+
+def _compared(
+    frame: Frame,
+    key: str,
+    baseline: Sequence[Session],
+    later: Sequence[Session],
+    table: dict[int, MeasureSummary],
+    beside: Beside,
+    **asked: Any,
+) -> list[Change]:
+    """Later probes against a baseline, those under each method by themselves, the baseline measured under it too."""
+    there = [session for session in later if session.number in table]
+    wide = [session for session in there if not table[session.number].apart]
+    found = _changes(frame, key, _probes(baseline, table), _probes(wide, table), beside=beside, **asked)
+    narrow: dict[str, list[Session]] = defaultdict(list)
+    for session in there:
+        if table[session.number].apart:
+            narrow[frame.under(session, key)].append(session)
+    for label, sessions in narrow.items():
+        before = [(one.number, frame.summary(one, key, label)) for one in baseline if one.number in table]
+        alone = replace(beside, lent={})
+        changes = _changes(frame, key, before, _probes(sessions, table), beside=alone, **asked)
+        mean = measurement_error(key, before).mean
+        found += [replace(one, baseline=mean, reasons=(*one.reasons, *table[one.session].apart)) for one in changes]
+    return found
 
 
 def _with_lent(error: MeasurementError, found: Sequence[Change], n_measures: int) -> MeasurementError:
@@ -93,11 +120,12 @@ def _shape(
     points = [
         (months[session.number], table[session.number].mean, session)
         for session in main.sessions
-        if session.number in table and math.isfinite(table[session.number].mean)
+        if session.number in table and math.isfinite(table[session.number].mean) and not table[session.number].apart
     ]
     treated = [point for point in points if point[2].phase in {"treatment", "reference under treatment"}]
-    early = [point for point in points if point[2] in main.baseline]
-    late = [point for point in points if point[2] in main.later]
+    held, after = ({session.number for session in group} for group in (main.baseline, main.later))
+    early = [point for point in points if point[2].number in held]
+    late = [point for point in points if point[2].number in after]
     return (
         trend(key, "treatment", [point[0] for point in treated], [point[1] for point in treated]),
         phase_effect(key, [point[0] for point in early], [p[1] for p in early], [p[1] for p in late]),

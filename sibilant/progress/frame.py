@@ -8,12 +8,14 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from ..terms import MEASURES
+from ..terms.change import MeasureSummary
 from ..terms.clinic import Case, KeptToken, Session
 from ..terms.lending import ClinicSpread
 from .accuracy import main_rater
+from .following import Following, following
 from .phases import with_phases
-from .series import Series, choose_method, series_of
-from .session import expected, is_main_s
+from .series import Series, series_of
+from .session import expected, is_main_s, summarise
 
 Words = Literal["untreated", "treated", "all"]
 Lent = Mapping[tuple[str, int], ClinicSpread]
@@ -37,16 +39,28 @@ class ViewRequest:
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """What every part needs: the case, its sessions in order, the method, the rater, the keys, the series."""
+    """What every part needs: the case, its sessions in order, the methods, the rater, the keys, the series."""
 
     case: Case
     sessions: tuple[Session, ...]
-    method: str
+    following: Following
     rater: str
     keys: tuple[str, ...]
     series: tuple[Series, ...]
     words: Words
     lent: Lent = field(default_factory=dict)
+
+    @property
+    def method(self) -> str:
+        """Label of the method that the main line is followed under."""
+        return self.following.method
+
+    def under(self, session: Session, key: str) -> str:
+        """Return the label under which a session's figures of a measure are taken; lengths hang on no method."""
+        if key not in MEASURES or MEASURES[key].spectral:
+            return self.following.of(session)
+        have = {label for token in self.case.tokens_of(session.number) for label in token.measurements}
+        return self.method if not have or self.method in have else max(have)
 
     def tokens(self, session: Session) -> list[KeptToken]:
         """Tokens of one session at its own level and cue."""
@@ -55,6 +69,11 @@ class Frame:
             for token in self.case.tokens_of(session.number)
             if token.level in {"", session.level} and token.cue in {"", session.cue}
         ]
+
+    def summary(self, session: Session, key: str, method: str) -> MeasureSummary:
+        """Return one measure of /s/ in the wanted words of a session, under a method."""
+        tokens = [token for token in self.wanted(self.tokens(session), session) if is_main_s(token)]
+        return summarise(tokens, key, method, rater=self.rater)
 
     def wanted(self, tokens: Sequence[KeptToken], session: Session) -> list[KeptToken]:
         """The untreated words (or treated ones, or all)."""
@@ -75,17 +94,27 @@ class Frame:
         return all(token.judgements or not _to_be_heard(token) for token in to_judge)
 
 
-def make_frame(case: Case, asked: ViewRequest) -> tuple[Frame, str]:
-    """Return the frame of a case, and a sentence where the method is not the one chosen."""
-    sessions = with_phases(case.client.therapy, sorted(case.sessions, key=lambda session: (session.on, session.number)))
-    method, sentence = choose_method(case)
+def followed(case: Case) -> Following:
+    """Return the methods that a client, read whole, is followed under."""
+    sessions = _in_order(case)
+    return following(case, sessions, series_of(sessions))
+
+
+def _in_order(case: Case) -> tuple[Session, ...]:
+    return with_phases(case.client.therapy, sorted(case.sessions, key=lambda session: (session.on, session.number)))
+
+
+def make_frame(case: Case, asked: ViewRequest) -> Frame:
+    """Return the frame of a case."""
+    sessions = _in_order(case)
+    series = series_of(sessions)
     main = case.client.main_measure
     keys = tuple(dict.fromkeys([main, *(asked.measures or (key for key in ALSO if key in MEASURES))]))
     rater = asked.rater or main_rater(case.tokens)
-    return Frame(case, sessions, method, rater, keys, series_of(sessions), asked.words, asked.lent), sentence
+    return Frame(case, sessions, following(case, sessions, series), rater, keys, series, asked.words, asked.lent)
 
 
 def _to_be_heard(token: KeptToken) -> bool:
     """Whether there is an attempt that may be the client's, to be judged by ear."""
-    spoken = token.any_token.utterance
+    spoken = token.sound.utterance
     return spoken is not None and spoken.counts and spoken.voice != "other"

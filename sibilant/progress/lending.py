@@ -20,7 +20,7 @@ RULE = 2
 
 def lender(case: Case) -> Lender:
     """Return what a client brings: the spreads of its baseline, and its sessions by device."""
-    frame, _ = make_frame(case, ViewRequest(measures=ALSO))
+    frame = make_frame(case, ViewRequest(measures=ALSO))
     return Lender(_baseline_spreads(frame), device_probes(frame))
 
 

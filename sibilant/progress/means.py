@@ -9,6 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from ..ranges.quantiles import chi_square_quantile, t_quantile
+
 Values = Sequence[float] | npt.NDArray[np.float64]
 SEED = 20261124
 
@@ -23,13 +25,6 @@ class Estimate:
     statistic: float = math.nan
     df: float = math.nan
     p: float = math.nan
-
-
-def t_quantile(df: float, level: float = 0.95) -> float:
-    """Return the two-sided t quantile, such as 4.3027 for 2 degrees of freedom."""
-    from scipy.special import stdtrit
-
-    return float(stdtrit(df, 0.5 + level / 2))
 
 
 def mean_interval(values: Values, *, level: float = 0.95) -> Estimate:
@@ -53,12 +48,10 @@ def mean_interval(values: Values, *, level: float = 0.95) -> Estimate:
 
 def sd_interval(sd: float, df: int, *, level: float = 0.95) -> tuple[float, float]:
     """Return the chi-square interval of a standard deviation with ``df`` degrees of freedom."""
-    from scipy.special import chdtri
-
     if df < 1 or not math.isfinite(sd):
         return math.nan, math.nan
     tail = (1 - level) / 2
-    return sd * math.sqrt(df / float(chdtri(df, tail))), sd * math.sqrt(df / float(chdtri(df, 1 - tail)))
+    return sd * math.sqrt(df / chi_square_quantile(df, tail)), sd * math.sqrt(df / chi_square_quantile(df, 1 - tail))
 
 
 def robust_sd(values: Values) -> float:

@@ -22,8 +22,8 @@ def presence(tokens: Sequence[KeptToken], session: int, rater: str, *, shown: bo
     """
     places = [token for token in expected(tokens) if counts(token)]
     judged = [one for token in places if (one := judgement_by(token, rater)) is not None and one.heard in SCORED]
-    said = [token for token in places if token.any_token.finding in _HEARD] if shown else []
-    found = sum(token.any_token.finding == "found" for token in said)
+    said = [token for token in places if token.sound.finding in _HEARD] if shown else []
+    found = sum(token.sound.finding == "found" for token in said)
     return Presence(session, sum(one.heard != "omitted" for one in judged), len(judged), found, len(said))
 
 

@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from .means import t_quantile
+from ..ranges.quantiles import t_quantile
 
 Array = npt.NDArray[np.float64]
 ScaleOf = Literal["nominal", "ordinal", "interval", "ratio"]

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
 
+from ..ranges.quantiles import normal_cdf, t_quantile
 from ..terms.takes import NEEDED_EACH, Separation
 
 Rows = npt.NDArray[np.float64]
@@ -69,27 +71,23 @@ def separation(first: Sequence[float], second: Sequence[float]) -> Separation:
 
 
 def _welch(x: Rows, y: Rows) -> tuple[float, float]:
-    from scipy.special import stdtrit
-
     a, b = np.var(x, ddof=1) / x.size, np.var(y, ddof=1) / y.size
     difference = float(np.mean(x) - np.mean(y))
     if a + b == 0:
         return difference, difference
     df = (a + b) ** 2 / (a**2 / (x.size - 1) + b**2 / (y.size - 1))
-    half = float(stdtrit(df, 0.975) * np.sqrt(a + b))
+    half = t_quantile(float(df)) * math.sqrt(a + b)
     return difference - half, difference + half
 
 
 def _drawn(x: Rows, y: Rows) -> tuple[Rows, Rows]:
     """Areas and overlaps of pairs of normal densities that may have given these values."""
-    from scipy.special import ndtr
-
     rng = np.random.default_rng(_SEED)
     (mean_1, sd_1), (mean_2, sd_2) = _pivots(rng, x), _pivots(rng, y)
     spread = np.hypot(sd_1, sd_2)
     shift = np.divide(mean_1 - mean_2, spread, out=np.zeros_like(spread), where=spread > 0)
     shift = np.where(spread > 0, shift, 1e3 * np.sign(mean_1 - mean_2))
-    return np.asarray(ndtr(shift), dtype=np.float64), overlap_of_normals(mean_1, sd_1, mean_2, sd_2)
+    return normal_cdf(shift), overlap_of_normals(mean_1, sd_1, mean_2, sd_2)
 
 
 def _pivots(rng: np.random.Generator, values: Rows) -> tuple[Rows, Rows]:
@@ -121,8 +119,6 @@ def overlap_of_normals(mean_1: Rows, sd_1: Rows, mean_2: Rows, sd_2: Rows) -> Ro
     >>> float(overlap_of_normals(0 * one, one, 2 * one, one)[0].round(4))
     0.3173
     """
-    from scipy.special import ndtr
-
     least = 1e-9 * (1 + np.abs(mean_1) + np.abs(mean_2))
     s1, s2 = np.maximum(sd_1, least), np.maximum(sd_2, 1.0000001 * least)
     s2 = np.where(np.abs(s1 - s2) < 1e-7 * s1, s1 * (1 + 1e-7), s2)
@@ -135,7 +131,7 @@ def overlap_of_normals(mean_1: Rows, sd_1: Rows, mean_2: Rows, sd_2: Rows) -> Ro
     with np.errstate(divide="ignore", invalid="ignore"):
         ends = np.stack([q / a, np.where(q == 0, 0.0, c / q)])
     low, high = np.min(ends, axis=0), np.max(ends, axis=0)
-    inside_1 = ndtr((high - mean_1) / s1) - ndtr((low - mean_1) / s1)
-    inside_2 = ndtr((high - mean_2) / s2) - ndtr((low - mean_2) / s2)
+    inside_1 = normal_cdf((high - mean_1) / s1) - normal_cdf((low - mean_1) / s1)
+    inside_2 = normal_cdf((high - mean_2) / s2) - normal_cdf((low - mean_2) / s2)
     common: Rows = 1 - np.abs(inside_1 - inside_2)
     return common

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from ..terms.change import MeasureSummary
-from ..terms.clinic import Case, Session
+from ..terms.clinic import Session
 from ..terms.therapy import NOT_STATED, REFERENCES
 from ..terms.vocabulary import Phase
 from .alike import Conditions, numbered, reasons_between, settled
 from .change import LEAST_BASELINE, Bridge, bridge
-
-SPECTRAL = frozenset({"centroid_hz", "sd_hz", "peak_hz"})
 
 
 def first_baseline(sessions: Sequence[Session]) -> Session | None:
@@ -98,45 +96,22 @@ def series_of(sessions: Sequence[Session]) -> tuple[Series, ...]:
 
 
 def bridge_to(
-    line: Series, main: Series, summaries: dict[int, MeasureSummary]
+    line: Series,
+    main: Series,
+    summaries: dict[int, MeasureSummary],
+    under: Callable[[Session, str], MeasureSummary],
 ) -> tuple[Bridge, Session, Session] | None:
-    """Return the bridge between two lines that differ in the device alone: one probe on both devices, on one day."""
+    """Return the bridge between two lines that differ in the device alone: one probe on both devices, on one day.
+
+    Both are taken under the new device's method, which ``under`` gives for the old one's probe.
+    """
     if line.conditions[1:] != main.conditions[1:]:
         return None
     for new in (session for session in line.sessions if session.bridge):
         for old in (session for session in main.sessions if session.bridge and session.on == new.on):
             if old.number in summaries and new.number in summaries:
-                found = bridge(new.device, summaries[old.number], summaries[new.number])
+                fresh = summaries[new.number]
+                found = bridge(new.device, under(old, fresh.method) if fresh.apart else summaries[old.number], fresh)
                 if found is not None:
                     return found, old, new
     return None
-
-
-def choose_method(case: Case) -> tuple[str, str]:
-    """Return the method for one client, and a sentence where it is not the one chosen: the widest all sessions have."""
-    have: dict[int, set[str]] = defaultdict(set)
-    tops: dict[str, float] = {}
-    for token in case.tokens:
-        for label, one in token.tokens.items():
-            if one.measures is not None and one.method is not None and SPECTRAL & one.measures.values.keys():
-                have[token.session].add(label)
-                tops[label] = one.method.band_hz[1]
-    wanted = case.client.method
-    common = set.intersection(*have.values()) if have else set()
-    named = sorted(label for label in common if label.split("/")[0] == wanted.split("/")[0])
-    if named:
-        return named[-1], ""
-    if not common:
-        return _held_by_most(have, wanted)
-    widest = max(sorted(common), key=lambda label: tops[label])
-    return widest, f"{widest} is used for all sessions: {wanted} is not supported by every one of them"
-
-
-def _held_by_most(have: Mapping[int, set[str]], wanted: str) -> tuple[str, str]:
-    """Return the version of a method that most sessions hold, the newest of equals: versions are never mixed."""
-    labels = Counter(label for held in have.values() for label in held if label.split("/")[0] == wanted.split("/")[0])
-    if not labels:
-        return wanted, ""
-    label = max(sorted(labels), key=lambda one: (labels[one], int(one.split("/")[1])))
-    without = [number for number, held in sorted(have.items()) if label not in held]
-    return label, f"{numbered(without)} without figures under {label}: versions of a method are never mixed"

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 
-from ..terms import MEASURES, Token
+from ..terms import MEASURES, Measurement
 from ..terms.change import MeasureSummary, WordValue
 from ..terms.clinic import KeptToken
 from .accuracy import counts, judgement_by
@@ -19,25 +19,25 @@ FLAG_REASONS = ("clipped", "noise", "low_snr", "short", "band_too_wide", "peak_a
 
 def is_main_s(token: KeptToken) -> bool:
     """Say whether a token is an /s/ of the main figures: not /z/, not /str/, not an affricate."""
-    slot = token.any_token.slot
+    slot = token.sound.slot
     return slot is not None and slot.phone == "S" and not slot.cluster.startswith("str")
 
 
 def is_str(token: KeptToken) -> bool:
     """Say whether a token is the /s/ of /str/, near /ʃ/ in many accents and apart for that reason."""
-    slot = token.any_token.slot
+    slot = token.sound.slot
     return slot is not None and slot.phone == "S" and slot.cluster.startswith("str")
 
 
 def is_z(token: KeptToken) -> bool:
     """Say whether a token is a /z/."""
-    slot = token.any_token.slot
+    slot = token.sound.slot
     return slot is not None and slot.phone == "Z"
 
 
 def word_key(token: KeptToken) -> str:
     """Name the place in the list's material that a token stands for: the prompt's text and its slot."""
-    slot = token.any_token.slot
+    slot = token.sound.slot
     index = slot.index if slot is not None else 0
     return f"{token.prompt.casefold()}#{index}"
 
@@ -47,18 +47,17 @@ def reason_left_out(token: KeptToken, key: str, method: str) -> str:
 
     Order: not heard or nothing bounded, another voice, a person's "not scorable", no measurement, its flags, voiced.
     """
-    any_token = token.any_token
-    if any_token.finding != "found":
-        return any_token.finding
-    utterance = any_token.utterance
+    if token.sound.finding != "found":
+        return token.sound.finding
+    utterance = token.sound.utterance
     if utterance is not None and utterance.voice != "client":
         return "other_voice" if utterance.voice == "other" else "voice_unsure"
     if any(judgement.heard == "not_scorable" for judgement in token.judgements):
         return "not_scorable"
     measured = measured_under(token, method)
-    if measured is None or measured.measures is None:
-        return _first_flag(any_token.flags, "not_measured")
-    value = measured.measures.values.get(key)
+    if measured is None:
+        return _first_flag(token.flags, "not_measured")
+    value = measured.value(key)
     if value is None or not math.isfinite(value):
         return _first_flag((*measured.measures.flags, *measured.flags), "not_measured")
     if key in MEASURES and MEASURES[key].spectral and "voiced" in (*measured.measures.flags, *measured.flags):
@@ -70,27 +69,34 @@ def _first_flag(flags: Sequence[str], otherwise: str) -> str:
     return next((flag for flag in FLAG_REASONS if flag in flags), flags[0] if flags else otherwise)
 
 
-def measured_under(token: KeptToken, method: str) -> Token | None:
-    """Return the token as measured under a method: a label exactly, a bare name at its newest version.
+def measured_under(token: KeptToken, method: str) -> Measurement | None:
+    """Return what a method made of a token: a label exactly, a bare name at its newest version.
 
     Examples
     --------
     A figure of another version is never returned for a label.
 
-    >>> measured_under(KeptToken("1.1.1", 1, 1, "seal", 1, {}), "house-15k/2") is None
+    >>> from sibilant.terms import Sound
+    >>> measured_under(KeptToken(Sound("1.1.1", "found"), 1), "house-15k/2") is None
     True
     """
     if "/" in method:
-        return token.tokens.get(method)
-    versions = [label for label in token.tokens if label.split("/")[0] == method]
-    return token.tokens[max(versions, key=lambda label: int(label.split("/")[1] or 0))] if versions else None
+        return token.measurements.get(method)
+    versions = [label for label in token.measurements if label.split("/")[0] == method]
+    return token.measurements[max(versions, key=lambda label: int(label.split("/")[1] or 0))] if versions else None
+
+
+def values_under(token: KeptToken, method: str) -> Mapping[str, float]:
+    """Return what was measured of a token under a method, by measure; empty where nothing was."""
+    measured = measured_under(token, method)
+    return measured.measures.values if measured is not None else {}
 
 
 def expected(tokens: Iterable[KeptToken]) -> list[KeptToken]:
     """Return one token per expected place: the attempt that counts, or the first where none does."""
     by_place: dict[tuple[int, int], list[KeptToken]] = defaultdict(list)
     for token in tokens:
-        slot = token.any_token.slot
+        slot = token.sound.slot
         if slot is not None:
             by_place[(token.prompt_index, slot.index)].append(token)
     chosen = []
@@ -115,9 +121,8 @@ def summarise(tokens: Sequence[KeptToken], key: str, method: str, *, rater: str 
             left_out[reason] += 1
             continue
         measured = measured_under(token, method)
-        assert measured is not None and measured.measures is not None
-        if measured.method is not None:
-            label = measured.method.label
+        assert measured is not None
+        label = measured.method.label
         values.append(_word_value(token, measured.measures.values[key], rater))
     words = by_word(values)
     means = np.asarray(list(words.values()), dtype=float)
@@ -151,7 +156,7 @@ def by_word(values: Sequence[WordValue]) -> dict[str, float]:
 
 
 def _word_value(token: KeptToken, value: float, rater: str) -> WordValue:
-    slot = token.any_token.slot
+    slot = token.sound.slot
     judgement = judgement_by(token, rater) if rater else None
     return WordValue(
         key=token.key,

@@ -12,7 +12,7 @@ from ..terms.clinic import KeptToken
 from .accuracy import SCORED, is_correct, judgement_by
 from .means import SEED
 from .proportions import mcnemar_exact
-from .session import measured_under, reason_left_out
+from .session import reason_left_out, values_under
 
 LEAST_SETS = 6
 LEVEL = "set-of-three"
@@ -25,7 +25,7 @@ def sets_of_three(tokens: Sequence[KeptToken]) -> list[tuple[KeptToken, KeptToke
     """
     by_prompt: dict[tuple[int, int], list[KeptToken]] = defaultdict(list)
     for token in tokens:
-        if token.level == LEVEL and token.any_token.slot is not None and token.any_token.slot.phone == "S":
+        if token.level == LEVEL and token.sound.slot is not None and token.sound.slot.phone == "S":
             by_prompt[(token.session, token.prompt_index)].append(token)
     found = [_ordered(group) for group in by_prompt.values() if len(group) == 3]
     singles = [group[0] for group in by_prompt.values() if len(group) == 1]
@@ -44,7 +44,7 @@ def sets_of_three(tokens: Sequence[KeptToken]) -> list[tuple[KeptToken, KeptToke
 
 def _ordered(group: Sequence[KeptToken]) -> tuple[KeptToken, KeptToken, KeptToken]:
     def place(token: KeptToken) -> tuple[int, int]:
-        slot = token.any_token.slot
+        slot = token.sound.slot
         return token.attempt, slot.index if slot is not None else 0
 
     a, b, c = sorted(group, key=place)
@@ -99,9 +99,7 @@ def fades(tokens: Sequence[KeptToken], keys: Sequence[str], method: str, rater: 
         for first, _, third in sets:
             if reason_left_out(first, key, method) or reason_left_out(third, key, method):
                 continue
-            a, c = measured_under(first, method), measured_under(third, method)
-            if a is not None and c is not None and a.measures is not None and c.measures is not None:
-                pairs.append((a.measures.values[key], c.measures.values[key]))
+            pairs.append((values_under(first, method)[key], values_under(third, method)[key]))
         results.append(first_against_third(key, pairs))
     return tuple(results)
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..terms.change import PhaseEffect
+from .trend import theil_sen
 
 Values = Sequence[float]
 
@@ -102,15 +103,13 @@ def baseline_corrected(a: Values, b: Values) -> tuple[float, float]:
 
     Source: Tarlow 2017, Behav Modif 41:427-467.
     """
-    from scipy.stats import kendalltau, theilslopes
-
     y = np.asarray([*a, *b], dtype=float)
     x = np.arange(1, y.size + 1, dtype=float)
-    slope = float(theilslopes(np.asarray(a, float), x[: len(a)]).slope)
-    left = np.round(y - slope * x, 9)
-    phase = np.repeat([0, 1], [len(a), len(b)])
-    tau_b = float(kendalltau(phase, left).statistic) if np.ptp(left) else 0.0
-    return _s_between(list(left[: len(a)]), list(left[len(a) :])) / (len(a) * len(b)), tau_b
+    left = np.round(y - theil_sen(list(x[: len(a)]), a).slope * x, 9)
+    between = _s_between(list(left[: len(a)]), list(left[len(a) :]))
+    pairs = len(a) * len(b)
+    differ = int(np.sum(np.triu(left[:, None] != left, 1)))
+    return between / pairs, between / math.sqrt(pairs * differ) if differ else 0.0
 
 
 def pnd(a: Values, b: Values) -> float:
@@ -187,9 +186,6 @@ def phase_effect(key: str, months: Values, baseline: Values, later: Values) -> P
     if m < 3 or n < 3:
         nan = math.nan
         return PhaseEffect(key, m, n, nan, nan, nan, nan, nan, ("three probes in each phase are needed",))
-    from scipy.stats import theilslopes
-
     value = nap(baseline, later)
     low, high = auc_interval(value, m, n)
-    slope = float(theilslopes(np.asarray(baseline, float), np.asarray(months[:m], float)).slope)
-    return PhaseEffect(key, m, n, value, low, high, 2 * value - 1, slope)
+    return PhaseEffect(key, m, n, value, low, high, 2 * value - 1, theil_sen(months[:m], baseline).slope)

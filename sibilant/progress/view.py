@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
 
+from ..terms import MEASURES
 from ..terms.change import (
     AccuracyCell,
     CaseView,
@@ -15,6 +16,7 @@ from ..terms.change import (
     Presence,
     SessionSummary,
     SpreadPoint,
+    SustainedHold,
     WordsGained,
 )
 from ..terms.clinic import Case, Event, KeptToken, Session
@@ -30,6 +32,7 @@ from .follow import Followed, follow
 from .frame import DAYS_A_MONTH, Frame, ViewRequest, make_frame
 from .phases import phase_question
 from .presence import followed_by_presence, presence
+from .rejudged import changed_method
 from .related import next_baseline
 from .series import first_baseline
 from .session import expected, is_main_s, is_str, is_z, summarise, word_key
@@ -45,12 +48,12 @@ def view(case: Case, asked: ViewRequest | None = None) -> CaseView:
         Summaries by session, errors, changes, trends and the rest, the main measure first.
     """
     asked = asked or ViewRequest()
-    frame, method_sentence = make_frame(case, asked)
+    frame = make_frame(case, asked)
     summaries = _summaries(frame)
     followed = [follow(frame, key, summaries) for key in frame.keys]
     judged = [(one.session, one.accuracy) for one in summaries if one.accuracy is not None]
     rule, last = case.client.move_up, summaries[-1] if summaries else None
-    return CaseView(
+    found = CaseView(
         client=case.client,
         measures=frame.keys,
         summaries=summaries,
@@ -67,7 +70,7 @@ def view(case: Case, asked: ViewRequest | None = None) -> CaseView:
         ear_and_figure=ear_and_figure(
             frame.keys[0], [one.measures[frame.keys[0]] for one in summaries if frame.keys[0] in one.measures]
         ),
-        sustained=sustained_holds(_shown_tokens(frame), frame.method),
+        sustained=_sustained(frame),
         spreads=_spreads(frame, summaries),
         generalisation=_generalisation(frame),
         gained=_gained(frame, summaries),
@@ -79,13 +82,15 @@ def view(case: Case, asked: ViewRequest | None = None) -> CaseView:
         events=case.events,
         devices=case.devices,
         earlier=case.earlier,
-        joins=_sentences(frame, method_sentence, followed),
+        joins=_sentences(frame, followed),
         made_on=asked.today,
         questions=(*_questions(frame), *asked.questions),
         presence=_presence(frame),
         reference=frame.series[0].reference if frame.series else "baseline",
         reference_sessions=tuple(one.number for one in frame.series[0].baseline) if frame.series else (),
     )
+    changed = changed_method(case, found, frame.method, lambda other: view(other, replace(asked, lent={})))
+    return replace(found, joins=(changed, *found.joins)) if changed else found
 
 
 def _raters(case: Case) -> set[str]:
@@ -95,6 +100,11 @@ def _raters(case: Case) -> set[str]:
 def _shown_tokens(frame: Frame) -> list[KeptToken]:
     shown = {session.number for session in frame.sessions if frame.shown(session)}
     return [token for token in frame.case.tokens if token.session in shown]
+
+
+def _sustained(frame: Frame) -> tuple[SustainedHold, ...]:
+    held = [(one, frame.case.tokens_of(one.number)) for one in frame.sessions if frame.shown(one)]
+    return tuple(take for one, tokens in held for take in sustained_holds(tokens, frame.following.of(one)))
 
 
 def _summaries(frame: Frame) -> tuple[SessionSummary, ...]:
@@ -118,7 +128,7 @@ def _summary(
     judged = standing(tokens, frame.rater)
     held = session.level == "isolation"  # a held /s/ is a measurement of its own
     keys = frame.keys if shown and not held else ()
-    measures = {key: summarise(tokens, key, frame.method, rater=frame.rater) for key in keys}
+    measures = {key: _measured(frame, session, key, tokens) for key in keys}
     places = expected(tokens)
     return SessionSummary(
         session=session,
@@ -136,11 +146,18 @@ def _summary(
     )
 
 
+def _measured(frame: Frame, session: Session, key: str, tokens: Sequence[KeptToken]) -> MeasureSummary:
+    """One measure of a session, and why it stands apart where it is not under the line's method."""
+    found = summarise(tokens, key, frame.under(session, key), rater=frame.rater)
+    why = frame.following.why.get(session.number, "") if MEASURES[key].spectral else ""
+    return replace(found, apart=(why,)) if why else found
+
+
 def _cells(frame: Frame, session: Session) -> tuple[AccuracyCell, ...]:
     """Accuracy by position (at the session's own level and cue), level, cue, and treated against untreated."""
     everything = [token for token in frame.case.tokens_of(session.number) if is_main_s(token)]
     here = [token for token in frame.wanted(frame.tokens(session), session) if is_main_s(token)]
-    positions = {token_id(t): t.any_token.slot.position for t in here if t.any_token.slot is not None}
+    positions = {token_id(t): t.sound.slot.position for t in here if t.sound.slot is not None}
     levels = {token_id(t): t.level or session.level for t in everything}
     cues = {token_id(t): _cue(t, session, frame.rater) for t in everything}
     groups = {token_id(t): f"{'' if frame.treated(t, session) else 'un'}treated words" for t in everything}
@@ -157,7 +174,7 @@ def _cue(token: KeptToken, session: Session, rater: str) -> str:
     return (judgement.cue if judgement is not None else "") or token.cue or session.cue
 
 
-def _sentences(frame: Frame, method_sentence: str, followed: Sequence[Followed]) -> tuple[str, ...]:
+def _sentences(frame: Frame, followed: Sequence[Followed]) -> tuple[str, ...]:
     own = [line.sentence for line in frame.series if line.sentence]
     same_day = [
         f"sessions of {session.on.isoformat()}: one {session.phase} a day counts"
@@ -170,7 +187,8 @@ def _sentences(frame: Frame, method_sentence: str, followed: Sequence[Followed])
     aside = f"left out as damaged, so figures here may differ: {', '.join(damaged[:5])}" if damaged else ""
     more = f" and {len(damaged) - 5} more" if len(damaged) > 5 else ""
     unlike = unlike_elicited(frame.sessions)
-    sentences = (f"{aside}{more}", method_sentence, *own, *same_day, *bridges, unlike)
+    apart = [f"session {number} stands apart: {why}" for number, why in frame.following.why.items()]
+    sentences = (f"{aside}{more}", frame.following.sentence, *apart, *own, *same_day, *bridges, unlike)
     return tuple(dict.fromkeys([text for text in sentences if text]))
 
 
@@ -204,7 +222,7 @@ def _contexts(frame: Frame, summaries: Sequence[SessionSummary]) -> tuple[Contex
     joined = [one for one in summaries if one.joined]
     numbers = {one.number for one in joined}
     tokens = [t for t in frame.case.tokens if t.session in numbers and is_main_s(t) and counts(t)]
-    contexts = {word_key(t): context_of(t.any_token.slot) for t in tokens if t.any_token.slot is not None}
+    contexts = {word_key(t): context_of(t.sound.slot) for t in tokens if t.sound.slot is not None}
     judged = [
         (token, judgement.heard == "correct")
         for token in tokens
@@ -212,21 +230,24 @@ def _contexts(frame: Frame, summaries: Sequence[SessionSummary]) -> tuple[Contex
         and judgement.heard in {"correct", "approximation", "distorted", "substituted", "omitted"}
     ]
     key = frame.keys[0]
-    measured = [one.measures[key] for one in joined if key in one.measures]
+    measured = [one.measures[key] for one in joined if key in one.measures and not one.measures[key].apart]
     return (*accuracy_map(judged), *context_map(key, measured, contexts, direction=frame.case.client.direction))
 
 
 def _contrast(frame: Frame, session: Session) -> Contrast | None:
-    return contrast(frame.tokens(session), session.number, frame.keys[0], frame.method, frame.rater)
+    method = frame.under(session, frame.keys[0])
+    return contrast(frame.tokens(session), session.number, frame.keys[0], method, frame.rater)
 
 
 def _contrasts_beside(frame: Frame, session: Session) -> tuple[Contrast, ...]:
-    return contrasts_beside(frame.tokens(session), session.number, frame.keys[0], frame.method, frame.rater)
+    method = frame.under(session, frame.keys[0])
+    return contrasts_beside(frame.tokens(session), session.number, frame.keys[0], method, frame.rater)
 
 
 def _spreads(frame: Frame, summaries: Sequence[SessionSummary]) -> tuple[SpreadPoint, ...]:
     key = frame.keys[0]
-    return tuple(spread_point(one.month, one.number, one.measures[key]) for one in summaries if key in one.measures)
+    alike = [one for one in summaries if key in one.measures and not one.measures[key].apart]
+    return tuple(spread_point(one.month, one.number, one.measures[key]) for one in alike)
 
 
 def _generalisation(frame: Frame) -> tuple[AccuracyCell, ...]:
@@ -246,7 +267,7 @@ def _group(frame: Frame, token: KeptToken, session: Session) -> str:
         return "/str/"
     if not is_main_s(token):
         return ""
-    slot = token.any_token.slot
+    slot = token.sound.slot
     place = "cluster" if slot is not None and slot.cluster else slot.position if slot is not None else ""
     level = token.level or session.level
     kind = "treated" if frame.treated(token, session) else "untreated"
@@ -258,8 +279,8 @@ def _gained(frame: Frame, summaries: Sequence[SessionSummary]) -> WordsGained | 
     judged = [one for one in summaries if one.accuracy is not None and one.accuracy.n_scored]
     if not judged:
         return None
-    late = judged[-1]
-    same = [one for one in judged[:-1] if _as_asked(frame, one.session) == _as_asked(frame, late.session)]
+    late, asked = judged[-1], _as_asked(frame)
+    same = [one for one in judged[:-1] if asked[one.number] == asked[late.number]]
     if not same:
         return None
     early = same[0]
@@ -271,12 +292,11 @@ def _gained(frame: Frame, summaries: Sequence[SessionSummary]) -> WordsGained | 
     return replace(found, cautions=tuple(one for one in cautions if one)) if found is not None else None
 
 
-def _as_asked(frame: Frame, session: Session) -> tuple[str, str]:
-    """Level and cue of a session, those not stated as on its line."""
+def _as_asked(frame: Frame) -> dict[int, tuple[str, str]]:
+    """Level and cue of each session, those not stated as on its line."""
     anchor = first_baseline(frame.sessions)
     assert anchor is not None
-    _, level, cue, _ = settled(frame.sessions, anchor)[1][session.number]
-    return level, cue
+    return {number: (level, cue) for number, (_, level, cue, _) in settled(frame.sessions, anchor)[1].items()}
 
 
 def _apart(frame: Frame, *, voiced: bool) -> dict[int, MeasureSummary]:
@@ -284,5 +304,5 @@ def _apart(frame: Frame, *, voiced: bool) -> dict[int, MeasureSummary]:
     for session in frame.sessions:
         tokens = [token for token in frame.tokens(session) if (is_z if voiced else is_str)(token)]
         if tokens and frame.shown(session):
-            found[session.number] = summarise(tokens, frame.keys[0], frame.method, rater=frame.rater)
+            found[session.number] = _measured(frame, session, frame.keys[0], tokens)
     return found

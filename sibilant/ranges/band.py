@@ -6,6 +6,7 @@ import math
 
 from ..terms import MEASURES
 from ..terms.reference import FEWEST_SPEAKERS, ReferenceRange
+from .quantiles import t_quantile
 
 
 def new_speaker_band(mean: float, sd: float, n_speakers: int, *, share: float = 0.95) -> tuple[float, float]:
@@ -37,11 +38,9 @@ def new_speaker_band(mean: float, sd: float, n_speakers: int, *, share: float = 
     >>> round(low), round(high)
     (6970, 10354)
     """
-    from scipy.special import stdtrit
-
     if n_speakers < 2:
         raise ValueError("a band needs two speakers or more")
-    reach = float(stdtrit(n_speakers - 1, 0.5 + share / 2)) * sd * math.sqrt(1 + 1 / n_speakers)
+    reach = t_quantile(n_speakers - 1, share) * sd * math.sqrt(1 + 1 / n_speakers)
     return mean - reach, mean + reach
 
 

@@ -11,6 +11,7 @@ from ..terms.vocabulary import CUES
 from .ages import age_words
 from .answers import Answer, find
 from .band import band_of, is_spectral, knows_sounds
+from .quantiles import t_quantile
 from .question import Question
 from .rules import FEWEST_TOKENS
 from .wording import bounds_words, number, statement
@@ -184,8 +185,6 @@ def _cautions(
 
 def _reach(kept: Sequence[TokenValue], mean: float) -> float:
     """Half-width of the 95 % t interval of the mean over tokens."""
-    from scipy.special import stdtrit
-
     n_tokens = len(kept)
     spread = math.sqrt(math.fsum((token.value - mean) ** 2 for token in kept) / (n_tokens - 1))
-    return float(stdtrit(n_tokens - 1, 0.975)) * spread / math.sqrt(n_tokens)
+    return t_quantile(n_tokens - 1) * spread / math.sqrt(n_tokens)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections import Counter
 from collections.abc import Sequence
 
 from ..charts import alt_text, months_chart, render, wording
-from ..terms.change import CaseView
+from ..terms.change import CaseView, Change, MeasurementError, SessionSummary
 from ..terms.document import Blank, Box, Facts, Heading, Listing, Paragraph, Part, Picture, Table
 from ..terms.reference import INSIDE_SENTENCE
 from ..terms.therapy import NOT_STATED
@@ -103,7 +104,7 @@ def sessions(view: CaseView, *, keys: Sequence[str]) -> tuple[Part, ...]:
         main = shown[0] if shown else None
         rows.append(
             (
-                f"{plain.day_text(summary.on)}{' *' if summary.apart else ''}",
+                f"{plain.day_text(summary.on)}{' *' if _stands_apart(summary, keys) else ''}",
                 wording.month_text(summary.month),
                 summary.phase,
                 *(() if same else (plain.conditions(summary),)),
@@ -112,15 +113,21 @@ def sessions(view: CaseView, *, keys: Sequence[str]) -> tuple[Part, ...]:
                 f"{main.n_measured} of {main.n_expected}" if main else "–",
             )
         )
-    return (Table("All probes", header, tuple(rows), _sessions_note(view, same=same)),)
+    return (Table("All probes", header, tuple(rows), _sessions_note(view, keys, same=same)),)
 
 
-def _sessions_note(view: CaseView, *, same: bool) -> str:
+def _stands_apart(summary: SessionSummary, keys: Sequence[str]) -> bool:
+    return bool(summary.apart) or any(summary.apart_in(key) for key in keys)
+
+
+def _sessions_note(view: CaseView, keys: Sequence[str], *, same: bool) -> str:
     parts = ["In brackets: 95\u2009% intervals, over words for the measure."]
     if same and view.summaries:
         parts.append(f"All probes: {plain.conditions(view.summaries[0])}.")
-    if any(summary.apart for summary in view.summaries):
-        parts.append("*\u2009Stands apart: made under other conditions, not joined with the others.")
+    if any(_stands_apart(summary, keys) for summary in view.summaries):
+        parts.append(
+            "*\u2009Stands apart: made under other conditions or in a narrower band, not joined with the others."
+        )
     return " ".join(parts)
 
 
@@ -128,14 +135,22 @@ def change_row(view: CaseView, key: str) -> tuple[str, ...]:
     """One measure against the baseline: what stands in the table of change."""
     measure = wording.measure_of(key)
     error, change, last = view.error_of(key), plain.last_change(view, key), view.last
-    baseline = wording.quantity(measure, error.mean, error.limit) if error else "–"
+    mean, allowed = _held_against(error, change)
+    baseline = wording.quantity(measure, mean, allowed) if error else "–"
     now = plain.measure_cell(plain.shown_measure(last, key)) if last else "–"
     difference = limit = "–"
     if change is not None and plain.finite(change.difference):
         difference = plain.signed(wording.interval_text(measure, change.difference, change.low, change.high))
-    if error is not None and plain.finite(error.limit):
-        limit = wording.quantity(measure, error.limit, error.limit)
+    if plain.finite(allowed):
+        limit = wording.quantity(measure, allowed, allowed)
     return (measure.name, baseline, now, difference, limit, plain.verdict_text(view, key))
+
+
+def _held_against(error: MeasurementError | None, change: Change | None) -> tuple[float, float]:
+    """The baseline's mean and the limit; those of the band that both hold where the last probe stands apart by it."""
+    if change is not None and plain.finite(change.baseline):
+        return change.baseline, change.limit
+    return (error.mean, error.limit) if error is not None else (math.nan, math.nan)
 
 
 def change_table(view: CaseView, *, keys: Sequence[str]) -> tuple[Part, ...]:

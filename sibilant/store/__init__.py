@@ -3,14 +3,14 @@
 from .backing import BackedUp, write_backup
 from .care import add_goal, add_run, add_visit, change_goal, remove_goal, remove_run, remove_visit
 from .caseload import Caseload, Clock, now
-from .cases import audit_trail, clip_of, corrected_token, read_case
+from .cases import audit_trail, clip_of, corrected, read_case
 from .checking import Misfit, misfits
 from .clips import at_work, clip_bytes, keep_clip, read_clip
 from .converting import Converted, change_passphrase, decrypt, encrypt, recover
 from .drafts import draft_folder, erase_drafts, has_draft, read_draft, write_draft
 from .encode import method_from
 from .engine import looks_synchronised, read_place
-from .judging import add_corrections, add_judgements, judging_order, keep_order
+from .judging import add_corrections, add_judgements, add_measured, judging_order, keep_order
 from .keys import KEY_FILE, PASSPHRASE_FROM, is_encrypted, need_extra, read_key_file
 from .leftovers import count_plain, outside
 from .lending import drop_lender, keep_given, keep_lender, kept_lenders, latest_changes
@@ -37,6 +37,7 @@ from .sessions import (
     NewClip,
     NewRecording,
     NewSession,
+    NewSound,
     change_session,
     day_of,
     keep_session,
@@ -45,11 +46,13 @@ from .sessions import (
     remember,
     sessions,
 )
+from .surroundings import Around, read_surroundings
 from .switching import finish_restoring
 
 __all__ = [
     "KEY_FILE",
     "PASSPHRASE_FROM",
+    "Around",
     "BackedUp",
     "Caseload",
     "Clock",
@@ -60,6 +63,7 @@ __all__ = [
     "NewClip",
     "NewRecording",
     "NewSession",
+    "NewSound",
     "Restored",
     "Rows",
     "add_client",
@@ -69,6 +73,7 @@ __all__ = [
     "add_event",
     "add_goal",
     "add_judgements",
+    "add_measured",
     "add_run",
     "add_visit",
     "at_work",
@@ -82,7 +87,7 @@ __all__ = [
     "clip_of",
     "codes",
     "column_kinds",
-    "corrected_token",
+    "corrected",
     "count_plain",
     "day_of",
     "decrypt",
@@ -123,6 +128,7 @@ __all__ = [
     "read_draft",
     "read_key_file",
     "read_place",
+    "read_surroundings",
     "recover",
     "refuse_kept",
     "refuse_taken",

@@ -168,6 +168,7 @@ SESSIONS_ANEW = frozenset({"session moved", "session removed"})
 STALE_AFTER = {
     "judged": SESSIONS_ANEW,
     "reviewed": SESSIONS_ANEW | {"reviewed"},
+    "measured again": SESSIONS_ANEW | {"reviewed", "measured again"},
     "client changed": frozenset({"client changed"}),
 }
 """What another person may have done meanwhile that a change can't stand on; anything, where the change is not here."""

@@ -11,18 +11,19 @@ from typing import Any
 import sqlalchemy as sa
 
 from ..errors import CaseloadError
-from ..terms import Edge, Interval, Method, Prompt, Review, SibilantInterval, Token
-from ..terms.clinic import AuditEntry, Case, Client, Correction, EarlierProbe, Judgement, KeptToken
+from ..terms import Edge, Interval, Measurement, Method, Prompt, Review, SibilantInterval, Sound
+from ..terms.clinic import AuditEntry, Case, Client, Correction, EarlierProbe, KeptToken
 from ..terms.vocabulary import CUES, LEVELS
 from .care import read_goals, read_runs, read_visits
 from .caseload import Caseload, Known, revision_in
 from .checksums import Found, own_check, readable, say_set_aside
-from .encode import load, method_from, prompt_from, read_measured, token_from
+from .encode import Measured, method_from, prompt_from, read_measured, sound_from
 from .judging import correction_from, judgement_from
 from .lending import read_given
-from .people import client_from, client_id, event_from, read_devices
+from .people import choice_from, client_from, client_id, event_from, read_devices
 from .schema import (
     AUDIT,
+    CHOICES,
     CLIENTS,
     CLIPS,
     CORRECTIONS,
@@ -62,6 +63,7 @@ def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> C
         given = read_given(connection, owner, aside)
         goals, visits = read_goals(connection, owner, aside), read_visits(connection, owner, aside)
         runs = read_runs(connection, owner, aside)
+        chosen = _read(connection, CHOICES, sa.select(CHOICES).where(CHOICES.c.client_id == owner), choice_from, aside)
     say_set_aside(code, aside)
     used = {session.device for session in kept}
     numbers = {session.number for session in kept}
@@ -74,6 +76,7 @@ def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> C
         earlier=tuple(earlier),
         ear_first=caseload.place.ear_first,
         set_aside=tuple(aside),
+        choices=tuple(chosen),
         given=given,
         goals=goals,
         visits=visits,
@@ -162,9 +165,9 @@ def _methods(connection: sa.Connection, known: Known, aside: list[str]) -> dict[
     return found
 
 
-def _measured(row: Mapping[str, Any]) -> Mapping[str, Any]:
-    read_measured(row["measured"])
-    return row
+def _measured(row: Mapping[str, Any]) -> tuple[str, str, Measured]:
+    """Method, whether the edges were reviewed or automatic, and what was measured."""
+    return row["method"], row["boundary"], read_measured(row["measured"])
 
 
 def _tokens(
@@ -182,7 +185,7 @@ def _tokens(
     }
     measured = _by_token(connection, _of_tokens(MEASUREMENTS, owner, session), MEASUREMENTS, _measured, aside)
     judged = _by_token(connection, _of_tokens(JUDGEMENTS, owner, session), JUDGEMENTS, dict, aside)
-    corrected = _by_token(connection, _of_tokens(CORRECTIONS, owner, session), CORRECTIONS, dict, aside)
+    amended = _by_token(connection, _of_tokens(CORRECTIONS, owner, session), CORRECTIONS, dict, aside)
     found = []
     for row in _rows(connection, _of_sessions(TOKENS, owner, session)):
         place = (row["session_id"], row["prompt_index"])
@@ -192,11 +195,20 @@ def _tokens(
 
         def read(row: Mapping[str, Any] = row, prompt: Prompt | None = said) -> KeptToken:
             number = row["id"]
-            corrections = tuple(correction_from(one, row["key"]) for one in corrected[number])
+            corrections = tuple(correction_from(one, row["key"]) for one in amended[number])
             judgements = tuple(judgement_from(one, row["key"]) for one in judged[number])
-            tokens = _under_methods(row, prompt, measured[number], methods, corrections)
-            clip = clips.get((row["session_id"], row["prompt_index"], row["attempt"]), "")
-            return _kept(row, prompt, tokens, judgements, corrections, clip)
+            sound = corrected(sound_from(row, prompt), corrections)
+            return KeptToken(
+                sound=sound,
+                session=row["session_number"],
+                measurements=_under_methods(sound, measured[number], methods, corrections),
+                judgements=judgements,
+                corrections=corrections,
+                treated=row["treated"],
+                cue=CUES.find(row["cue"]) or "",
+                level=LEVELS.find(row["level"]) or "",
+                clip=clips.get((row["session_id"], row["prompt_index"], row["attempt"]), ""),
+            )
 
         kept = readable("tokens", row, read, aside)
         if kept is not None:
@@ -204,79 +216,47 @@ def _tokens(
     return tuple(found)
 
 
-def _kept(
-    row: Mapping[str, Any],
-    prompt: Prompt | None,
-    tokens: Mapping[str, Token],
-    judgements: tuple[Judgement, ...],
-    corrections: tuple[Correction, ...],
-    clip: str,
-) -> KeptToken:
-    first = next(iter(tokens.values()))
-    return KeptToken(
-        key=row["key"],
-        session=row["session_number"],
-        prompt_index=row["prompt_index"],
-        prompt=prompt.text if prompt is not None else first.prompt_text,
-        attempt=row["attempt"],
-        tokens=tokens,
-        judgements=judgements,
-        corrections=corrections,
-        treated=row["treated"],
-        cue=CUES.find(row["cue"]) or "",
-        level=LEVELS.find(row["level"]) or "",
-        clip=clip,
-    )
-
-
 def _under_methods(
-    row: Mapping[str, Any],
-    prompt: Prompt | None,
-    measured: Rows,
-    methods: Mapping[str, Any],
+    sound: Sound,
+    measured: Sequence[tuple[str, str, Measured]],
+    methods: Mapping[str, Method],
     corrections: Sequence[Correction],
-) -> dict[str, Token]:
-    """One token per method: the reviewed measurement where a person has set the edges, else the automatic one."""
-    observed = load(row["observed"])
+) -> dict[str, Measurement]:
+    """One measurement per method: the reviewed one where a person has set the edges, else the automatic one."""
     moved = any(correction.onset_s is not None for correction in corrections)
-    chosen: dict[str, Mapping[str, Any]] = {}
-    for one in sorted(measured, key=lambda m: (m["boundary"] == "reviewed") if moved else 0):
-        if one["method"] in methods and (moved or one["boundary"] == "automatic"):
-            chosen[one["method"]] = one
-    tokens = {
-        label: token_from(row, observed, prompt, one["measured"], methods[label]) for label, one in chosen.items()
-    }
-    if not tokens:
-        tokens = {"": token_from(row, observed, prompt, "", None)}
-    return {label: corrected_token(token, corrections) for label, token in tokens.items()}
+    chosen: dict[str, Measured] = {}
+    for method, boundary, found in sorted(measured, key=lambda m: (m[1] == "reviewed") if moved else 0):
+        if method in methods and (moved or boundary == "automatic"):
+            chosen[method] = found
+    return {label: Measurement(sound.id, methods[label], *found) for label, found in chosen.items()}
 
 
-def corrected_token(token: Token, corrections: Sequence[Correction]) -> Token:
-    """Return a token with a person's latest word on edges, voice and whether the attempt counts.
+def corrected(sound: Sound, corrections: Sequence[Correction]) -> Sound:
+    """Return a sound with a person's latest word on edges, voice and whether the attempt counts.
 
-    A person's look settles a token of which the machine was not sure that it is the word.
+    A person's look settles a sound of which the machine was not sure that it is the word.
     """
     if not corrections:
-        return token
-    spoken, sound, finding = token.utterance, token.sibilant, token.finding
+        return sound
+    spoken, edges, finding = sound.utterance, sound.edges, sound.finding
     for correction in corrections:
         if spoken is not None and correction.voice is not None:
-            spoken = replace(spoken, voice=correction.voice)  # type: ignore[arg-type]
+            spoken = replace(spoken, voice=correction.voice)
         if spoken is not None and correction.counts is not None:
             spoken = replace(spoken, counts=correction.counts)
         if correction.onset_s is not None and correction.offset_s is not None:
             interval = Interval(correction.onset_s, correction.offset_s)
             review = Review(interval, correction.by, correction.on.date())
-            sound = replace(sound or _by_hand(token, interval), review=review)
-    if finding in {"unsure", "no_frication"} and (sound is not None or finding == "unsure"):
-        finding = "found" if sound is not None else "no_frication"
-    return replace(token, utterance=spoken and replace(spoken, sure=True), sibilant=sound, finding=finding)
+            edges = replace(edges or _by_hand(sound, interval), review=review)
+    if finding in {"unsure", "no_frication"} and (edges is not None or finding == "unsure"):
+        finding = "found" if edges is not None else "no_frication"
+    return replace(sound, utterance=spoken and replace(spoken, sure=True), edges=edges, finding=finding)
 
 
-def _by_hand(token: Token, interval: Interval) -> SibilantInterval:
+def _by_hand(sound: Sound, interval: Interval) -> SibilantInterval:
     """A sibilant that a person bounded where the machine had found none."""
     onset, offset = (Edge(time_s, "edge_of_recording", 0.0, 1.0) for time_s in (interval.onset_s, interval.offset_s))
-    return SibilantInterval(token.slot, interval, interval, onset, offset, 1.0, ("by_hand",))
+    return SibilantInterval(sound.slot, interval, interval, onset, offset, 1.0, ("by_hand",))
 
 
 def audit_trail(caseload: Caseload, code: str = "") -> tuple[AuditEntry, ...]:

@@ -14,11 +14,11 @@ from typing import Any, Literal
 
 import sqlalchemy as sa
 
-from ..terms import MEASURES, Edge, Finding, Interval, Measures, Method, Prompt, SibilantSlot, SlotPlace, Voice
+from ..terms import MEASURES, Edge, Finding, Interval, Measures, Method, Prompt, SibilantSlot, Voice
 from ..terms.care import GoalEnd, PracticeMark
 from ..terms.clinic import Consent, Direction, MoveUpRule, Retention, is_client_code
 from ..terms.therapy import Therapy
-from ..terms.vocabulary import DISTORTIONS, Elicited, Heard, Keep, Phase, VisitKind
+from ..terms.vocabulary import DISTORTIONS, Elicited, Heard, Keep, Phase, Support, VisitKind
 from . import encode
 from .care import goal_from, run_from, visit_from
 from .judging import correction_from, judgement_from
@@ -27,6 +27,7 @@ from .people import client_from
 from .schema import METADATA, Day, Moment, YesNo
 from .sessions import method_key
 from .shape import hints_of, misfit, text_misfit
+from .surroundings import surroundings_from
 
 Row = Mapping[str, Any]
 MOST_WHOLE = 2**31 - 1
@@ -44,10 +45,18 @@ OBSERVED = {
     "utterance": (UTTERANCE, None),
     "slot": SibilantSlot | None,
     "sibilant": (SIBILANT, None),
-    "slot_place": SlotPlace,
+    "slot_place": {"interval": Interval, "probability": float},
     "reader": str,
 }
 MEASURED = {"measures": Measures | None, "snr_db": float | None, "bandwidth_hz": float | None, "flags": tuple[str, ...]}
+VERDICT = {
+    "durations": Support, "levels": Support, "comparison": Support,
+    "moments": {"house-15k": Support, "house-10k": Support, "house-7k": Support},
+}  # fmt: skip
+SURROUNDED = {
+    "snr_db": float | None, "bandwidth_hz": float | None, "clipped_share": float, "flags": tuple[str, ...],
+    "verdict": VERDICT, "noise": bool,
+}  # fmt: skip
 SHAPES: dict[str, Any] = {
     "clients.move_up": MoveUpRule,
     "clients.retention": Retention,
@@ -73,9 +82,9 @@ JSON = {
     "clients.move_up", "clients.retention", "clients.consent", "clients.treated", "clients.therapy",
     "recordings.suitability",
     "prompts.prompt", "tokens.observed", "methods.definition", "measurements.measured", "judgements.types",
-    "judging_orders.token_keys", "practice_runs.marks",
+    "judging_orders.token_keys", "practice_runs.marks", "surroundings.noise", "surroundings.sounds",
 }  # fmt: skip
-EMPTY_JSON = {"clients.move_up", "clients.consent", "clients.therapy", "judgements.types"}
+EMPTY_JSON = {"clients.move_up", "clients.consent", "clients.therapy", "judgements.types", "surroundings.noise"}
 HASH = re.compile(r"[0-9a-f]{64}")
 SUFFIX = re.compile(r"\.(flac|wav)|")
 KEY = re.compile(r"[0-9]{1,6}(\.x?[0-9]{1,6}){0,3}")
@@ -161,6 +170,10 @@ def _json(name: str, text: str) -> str:
         return _therapy(content)
     if name == "recordings.suitability":
         return "" if isinstance(content, dict) else "an object was expected"
+    if name == "surroundings.noise":
+        return ""  # read as a whole row
+    if name == "surroundings.sounds":
+        return _surrounded(content)
     return misfit(content, SHAPES[name]) or (_vocabulary(content) if name == "judgements.types" else "")
 
 
@@ -171,6 +184,16 @@ def _therapy(content: Any) -> str:
     except (ValueError, TypeError, AttributeError, KeyError) as error:
         return f"not the days of therapy that were expected ({str(error)[:80]})"
     return ""
+
+
+def _surrounded(content: Any) -> str:
+    """Return why what a recording showed of the sounds of a word can't be read back."""
+    if not isinstance(content, dict):
+        return "an object was expected"
+    odd = next((key for key in content if not KEY.fullmatch(key)), None)
+    if odd is not None:
+        return f"{odd[:20]!r} is no place of a sound, such as 3.1.1"
+    return next((f"{key}: {why}" for key, one in content.items() if (why := misfit(one, SURROUNDED))), "")
 
 
 def _no_number(text: str) -> float:
@@ -225,6 +248,7 @@ RULES: dict[str, Callable[[Any], str]] = {
     "recordings.sampling_rate_hz": _positive,
     "recordings.duration_s": _not_below_zero,
     "clips.start_s": _not_below_zero,
+    "surroundings.cut_hz": _positive,
     "tokens.key": _matches(KEY, "place of a sound, such as 3.1.1"),
     "measurements.boundary": _matches(re.compile("automatic|reviewed"), "boundary"),
     "judgements.rater": lambda value: "" if value else "empty",
@@ -239,10 +263,11 @@ def _together(table: str, row: Row) -> tuple[str, str]:
         "clients": ("", lambda: client_from(row)),
         "methods": ("definition", lambda: _named(row)),
         "prompts": ("prompt", lambda: encode.prompt_from(row["prompt"])),
-        "tokens": ("observed", lambda: encode.token_from(row, encode.load(row["observed"]), None, "", None)),
+        "tokens": ("observed", lambda: encode.sound_from(row, None)),
         "measurements": ("measured", lambda: _bounds(row["measured"])),
         "judgements": ("", lambda: judgement_from(row, "1.1.1")),
         "corrections": ("", lambda: _corrected(row)),
+        "surroundings": ("noise", lambda: surroundings_from(row)),
         "lent": ("", lambda: given_from(row)),
         "goals": ("", lambda: goal_from(1, row)),
         "visits": ("", lambda: visit_from(1, row)),
@@ -265,8 +290,7 @@ def _named(row: Row) -> None:
 
 
 def _bounds(text: str) -> None:
-    measures = encode.read_measured(text)
-    unknown = set(measures.values) - MEASURES.keys() if measures is not None else set()
+    unknown = encode.read_measured(text)[0].values.keys() - MEASURES.keys()
     if unknown:
         raise ValueError(f"{min(unknown)[:30]!r} is no measure")
 
@@ -313,5 +337,7 @@ def _across(rows: Mapping[str, Sequence[Row]]) -> Iterator[Misfit]:
     for place, row in enumerate(rows["tokens"], start=1):
         if row["recording_id"] is not None and recorded.get(row["recording_id"]) != row["session_id"]:
             yield Misfit("tokens", place, "recording_id", "a recording of another session")
-        if prompted and row["prompt_index"] and (row["session_id"], row["prompt_index"]) not in prompted:
-            yield Misfit("tokens", place, "prompt_index", f"{row['prompt_index']} is no prompt of its session")
+    for table in ("tokens", "surroundings"):
+        for place, row in enumerate(rows[table], start=1):
+            if prompted and row["prompt_index"] and (row["session_id"], row["prompt_index"]) not in prompted:
+                yield Misfit(table, place, "prompt_index", f"{row['prompt_index']} is no prompt of its session")

@@ -14,12 +14,12 @@ import secrets
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
-from typing import IO, TYPE_CHECKING
+from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
 from ..errors import CaseloadError
-from ..files import output_error, sha256_of, write_bytes
+from ..files import lock_file, output_error, sha256_of, write_bytes
 from . import keys, rights, sealing
 from .schema import CLIPS, RECORDINGS
 
@@ -279,16 +279,3 @@ def _lock(folder: Path, *, shared: bool) -> Iterator[bool]:
         raise output_error(folder, error) from error
     with stream:
         yield lock_file(stream, shared=shared)
-
-
-def lock_file(stream: IO[bytes], *, shared: bool) -> bool:
-    """Lock an open file: shared waits; alone does not, and says whether it was had."""
-    try:
-        import fcntl
-    except ImportError:  # a system without fcntl: one worker at a time is then the user's care
-        return True
-    try:
-        fcntl.flock(stream, fcntl.LOCK_SH if shared else fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        return False
-    return True

@@ -1,4 +1,4 @@
-"""Tokens, prompts and methods as JSON text and back, nothing lost."""
+"""Sounds, measurements, prompts and methods as JSON text and back, nothing lost."""
 
 from __future__ import annotations
 
@@ -11,15 +11,16 @@ from operator import attrgetter
 from typing import Any
 
 from ..terms import (
+    NOT_MEASURED,
     Edge,
     Interval,
+    Measurement,
     Measures,
     Method,
     Prompt,
     SibilantInterval,
     SibilantSlot,
-    SlotPlace,
-    Token,
+    Sound,
     Utterance,
     Window,
     Word,
@@ -85,9 +86,9 @@ def method_from(text: str) -> Method:
     return Method(**kept)
 
 
-def observed_text(token: Token) -> str:
-    """Return what does not hang on the method: the attempt, the slot, the sibilant with both its edges."""
-    spoken, sound = token.utterance, token.sibilant
+def observed_text(sound: Sound) -> str:
+    """Return what hangs on no method: the attempt, the slot, both edges, and where a reader put the slot."""
+    spoken = sound.utterance
     utterance = None
     if spoken is not None:
         utterance = {
@@ -102,59 +103,56 @@ def observed_text(token: Token) -> str:
         }
     return dump(
         {
-            "prompt_text": token.prompt_text,
+            "prompt_text": sound.prompt_text,
             "utterance": utterance,
-            "slot": _flat(token.slot) if token.slot is not None else None,
-            "sibilant": _sibilant(sound) if sound is not None else None,
-            **({"slot_place": _place(token.place)} if token.place is not None else {}),
-            **({"reader": token.reader} if token.reader else {}),
+            "slot": _flat(sound.slot) if sound.slot is not None else None,
+            "sibilant": _sibilant(sound.edges) if sound.edges is not None else None,
+            **_read(sound),
         }
     )
 
 
-def _place(place: SlotPlace) -> dict[str, Any]:
-    return {"interval": _flat(place.interval), "probability": place.probability}
+def _read(sound: Sound) -> dict[str, Any]:
+    """Return where a slot lies and what read it; nothing where earlier programs kept none."""
+    place = sound.place
+    kept = {"interval": _flat(place), "probability": sound.slot_probability} if place is not None else None
+    return {name: found for name, found in (("slot_place", kept), ("reader", sound.reader)) if found}
 
 
-def _place_from(kept: Mapping[str, Any] | None) -> SlotPlace | None:
-    """Return the place of a slot; None where an earlier program kept none."""
-    return SlotPlace(Interval(**kept["interval"]), kept["probability"]) if kept is not None else None
-
-
-def _sibilant(sound: SibilantInterval) -> dict[str, Any]:
+def _sibilant(edges: SibilantInterval) -> dict[str, Any]:
     return {
-        "automatic": _flat(sound.automatic),
-        "core": _flat(sound.core),
-        "onset": _flat(sound.onset),
-        "offset": _flat(sound.offset),
-        "confidence": sound.confidence,
-        "flags": list(sound.flags),
-        "has_slot": sound.slot is not None,
+        "automatic": _flat(edges.automatic),
+        "core": _flat(edges.core),
+        "onset": _flat(edges.onset),
+        "offset": _flat(edges.offset),
+        "confidence": edges.confidence,
+        "flags": list(edges.flags),
+        "has_slot": edges.slot is not None,
     }
 
 
-def measured_text(token: Token) -> str:
-    """Return what one method measured in a token, with its flags and trust."""
-    measures = None
-    if token.measures is not None:
-        one = token.measures
-        measures = {
-            **{name: _finite(getattr(one, name)) for name in ("values", "low", "high", "boundary")},
-            "flags": list(one.flags),
-            "region": _flat(one.region) if one.region is not None else None,
-            "n_frames": one.n_frames,
-            "band_hz": list(one.band_hz) if one.band_hz is not None else None,
-            "sampling_rate_hz": one.sampling_rate_hz,
-            **_uncut(one),
-        }
+def measured_text(measured: Measurement) -> str:
+    """Return what one method measured in a sound, with its flags and what the sound bears."""
     return dump(
         {
-            "measures": measures,
-            "snr_db": token.snr_db,
-            "bandwidth_hz": token.bandwidth_hz,
-            "flags": list(token.flags),
+            "measures": _measures(measured.measures) if measured.measures != NOT_MEASURED else None,
+            "snr_db": measured.snr_db,
+            "bandwidth_hz": measured.bandwidth_hz,
+            "flags": list(measured.flags),
         }
     )
+
+
+def _measures(one: Measures) -> dict[str, Any]:
+    return {
+        **{name: _finite(getattr(one, name)) for name in ("values", "low", "high", "boundary")},
+        "flags": list(one.flags),
+        "region": _flat(one.region) if one.region is not None else None,
+        "n_frames": one.n_frames,
+        "band_hz": list(one.band_hz) if one.band_hz is not None else None,
+        "sampling_rate_hz": one.sampling_rate_hz,
+        **_uncut(one),
+    }
 
 
 def _uncut(one: Measures) -> dict[str, Any]:
@@ -170,32 +168,31 @@ def _finite(values: Mapping[str, float]) -> dict[str, float]:
     return {key: float(value) for key, value in values.items() if math.isfinite(value)}
 
 
-def read_measured(text: str) -> Measures | None:
-    """Return the measures of one method's JSON text."""
-    content = load(text)
-    return _measures_from(content["measures"]) if content is not None else None
+Measured = tuple[Measures, float | None, float | None, tuple[str, ...]]
+"""What is kept of a measurement beside its sound and method: measures, SNR in dB, bandwidth in Hz, flags."""
 
 
-def token_from(
-    row: Mapping[str, Any], observed: Mapping[str, Any], prompt: Prompt | None, measured: str, method: Method | None
-) -> Token:
-    """Return a token from its row, its observed part, its prompt, and one method's JSON text."""
+def read_measured(text: str) -> Measured:
+    """Return what one method measured from JSON text, ready to follow sound and method in a ``Measurement``."""
+    found = load(text)
+    return _measures_from(found["measures"]), found["snr_db"], found["bandwidth_hz"], tuple(found["flags"])
+
+
+def sound_from(row: Mapping[str, Any], prompt: Prompt | None) -> Sound:
+    """Return a sound from its row and its prompt."""
+    observed = load(row["observed"])
     slot = SibilantSlot(**observed["slot"]) if observed["slot"] is not None else None
-    found = load(measured) or {"measures": None, "snr_db": None, "bandwidth_hz": None, "flags": []}
-    return Token(
+    read = observed.get("slot_place")
+    return Sound(
         id=row["key"],
-        utterance=_utterance(row, observed["utterance"], prompt),
         finding=row["finding"],
+        utterance=_utterance(row, observed["utterance"], prompt),
         slot=slot,
-        sibilant=_sound_from(observed["sibilant"], slot),
-        measures=_measures_from(found["measures"]),
-        method=method,
+        edges=_edges_from(observed["sibilant"], slot),
+        place=Interval(**read["interval"]) if read is not None else None,
+        slot_probability=read["probability"] if read is not None else None,
         prompt_text=observed["prompt_text"],
         prompt_index=row["prompt_index"],
-        snr_db=found["snr_db"],
-        bandwidth_hz=found["bandwidth_hz"],
-        flags=tuple(found["flags"]),
-        place=_place_from(observed.get("slot_place")),
         reader=observed.get("reader", ""),
     )
 
@@ -215,7 +212,7 @@ def _utterance(row: Mapping[str, Any], kept: Mapping[str, Any] | None, prompt: P
     )
 
 
-def _sound_from(kept: Mapping[str, Any] | None, slot: SibilantSlot | None) -> SibilantInterval | None:
+def _edges_from(kept: Mapping[str, Any] | None, slot: SibilantSlot | None) -> SibilantInterval | None:
     if kept is None:
         return None
     return SibilantInterval(
@@ -229,9 +226,9 @@ def _sound_from(kept: Mapping[str, Any] | None, slot: SibilantSlot | None) -> Si
     )
 
 
-def _measures_from(kept: Mapping[str, Any] | None) -> Measures | None:
+def _measures_from(kept: Mapping[str, Any] | None) -> Measures:
     if kept is None:
-        return None
+        return NOT_MEASURED
     return Measures(
         values=kept["values"],
         low=kept["low"],

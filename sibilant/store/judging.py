@@ -9,11 +9,12 @@ from typing import Any
 import sqlalchemy as sa
 
 from ..errors import CaseloadError
-from ..terms import Token
-from ..terms.clinic import Correction, Judgement
+from ..terms import Measurement
+from ..terms.clinic import Correction, Judgement, MethodChoice
 from .caseload import Caseload
 from .checksums import readable
 from .encode import dump, load
+from .people import client_id, keep_choice
 from .schema import CORRECTIONS, JUDGEMENTS, MEASUREMENTS, ORDERS, TOKENS
 from .sessions import keep_methods, measurement_row, session_id
 
@@ -72,7 +73,7 @@ def add_corrections(
     code: str,
     number: int,
     corrections: Sequence[Correction],
-    measured: Sequence[Token] = (),
+    measured: Sequence[Measurement] = (),
     *,
     made_on: int | None = None,
 ) -> None:
@@ -92,13 +93,63 @@ def add_corrections(
         rows = [_correction_row(one, _known(ids, one.token, number)) for one in corrections]
         if rows:
             connection.execute(CORRECTIONS.insert(), rows)
-        keep_methods(connection, [token.method for token in measured if token.method is not None])
-        fresh = [measurement_row(_known(ids, token.id, number), token, "reviewed") for token in measured]
+        keep_methods(connection, [one.method for one in measured])
+        fresh = [measurement_row(_known(ids, one.sound_id, number), one, "reviewed") for one in measured]
         for row in fresh:
             same = sa.and_(*(MEASUREMENTS.c[name] == row[name] for name in ("token_id", "method", "boundary")))
             connection.execute(MEASUREMENTS.delete().where(same))
         if fresh:
             connection.execute(MEASUREMENTS.insert(), fresh)
+
+
+def add_measured(
+    caseload: Caseload,
+    code: str,
+    measured: Sequence[tuple[int, str, Measurement]],
+    *,
+    followed: MethodChoice | None = None,
+    made_on: int | None = None,
+) -> int:
+    """Keep sounds measured again, all or none, beside what is kept of them; return how many are new.
+
+    Parameters
+    ----------
+    measured : sequence of (session, boundary, measurement)
+        ``boundary`` is ``automatic`` or ``reviewed``. What is kept under the same method and boundary stays.
+    followed : MethodChoice, optional
+        What the client was followed under before, where that changes by it.
+
+    Raises
+    ------
+    RefusedError
+        When somebody corrected, moved or removed after the revision that it was made on.
+    """
+    detail = f"{len(measured)} measurements of {len({(number, one.sound_id) for number, _, one in measured})} sounds"
+    with caseload.change("measured again", code, detail, made_on=made_on) as connection:
+        keep_methods(connection, [one.method for _, _, one in measured])
+        rows = []
+        for number in sorted({number for number, _, _ in measured}):
+            session = session_id(connection, code, number)
+            ids, there = token_ids(connection, session), _measured_of(connection, session)
+            rows += [
+                row
+                for of, boundary, one in measured
+                if of == number
+                for row in [measurement_row(_known(ids, one.sound_id, number), one, boundary)]
+                if (row["token_id"], row["method"], boundary) not in there
+            ]
+        if rows:
+            connection.execute(MEASUREMENTS.insert(), rows)
+        if followed is not None:
+            keep_choice(connection, client_id(connection, code), followed)
+    return len(rows)
+
+
+def _measured_of(connection: sa.Connection, session: int) -> set[tuple[int, str, str]]:
+    """Which measurements of a session's sounds are kept."""
+    query = sa.select(MEASUREMENTS.c.token_id, MEASUREMENTS.c.method, MEASUREMENTS.c.boundary)
+    query = query.join(TOKENS, TOKENS.c.id == MEASUREMENTS.c.token_id).where(TOKENS.c.session_id == session)
+    return {(row.token_id, row.method, row.boundary) for row in connection.execute(query)}
 
 
 def _correction_text(correction: Correction) -> str:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
 from ..errors import CaseloadError
-from ..files import make_folder, output_error
+from ..files import lock_file, make_folder, output_error
 from . import clips, drafts, sealing
 
 if TYPE_CHECKING:
@@ -74,7 +74,7 @@ def _marker(caseload: Caseload, sign: str, folder: Path) -> Iterator[None]:
         return
     try:
         with stream:
-            clips.lock_file(stream, shared=False)
+            lock_file(stream, shared=False)
             stream.write(sealing.as_kept(caseload.keys, path.name, content))
             stream.flush()
             yield
@@ -86,7 +86,7 @@ def _swept_export(caseload: Caseload, marker: Path) -> bool:
     """Take away what a killed export left; False where it is being made just now, or can't be."""
     try:
         with marker.open("r+b") as stream:
-            if not clips.lock_file(stream, shared=False):
+            if not lock_file(stream, shared=False):
                 return False
             if folder := _named(caseload, marker, stream):
                 shutil.rmtree(folder)

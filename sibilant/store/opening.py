@@ -67,7 +67,7 @@ def open_caseload(
     >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as folder, open_caseload(Path(folder) / "caseload") as caseload:
     ...     caseload.setting("format"), caseload.encrypted
-    ('7', False)
+    ('8', False)
     """
     finish_restoring(folder)
     place = read_place(folder)

@@ -19,6 +19,7 @@ from ..terms.clinic import (
     Device,
     EarlierProbe,
     Event,
+    MethodChoice,
     MoveUpRule,
     Retention,
     check_letter,
@@ -27,7 +28,7 @@ from ..terms.therapy import Therapy
 from .caseload import Caseload
 from .checksums import is_whole, readable, say_set_aside
 from .encode import dump, load
-from .schema import AUDIT, CLIENTS, DEVICES, EARLIER, EVENTS
+from .schema import AUDIT, CHOICES, CLIENTS, DEVICES, EARLIER, EVENTS
 
 
 def new_code(taken: set[str], *, choose: Callable[[str], str] = secrets.choice) -> str:
@@ -89,8 +90,17 @@ def clients(caseload: Caseload) -> tuple[Client, ...]:
     return tuple(client for client in found if client is not None)
 
 
-def change_client(caseload: Caseload, code: str, changed: Mapping[str, Any], *, made_on: int | None = None) -> Client:
+def change_client(
+    caseload: Caseload,
+    code: str,
+    changed: Mapping[str, Any],
+    *,
+    choice: MethodChoice | None = None,
+    made_on: int | None = None,
+) -> Client:
     """Change fields of a client; the audit trail names each field with the value before and after.
+
+    ``choice`` is kept with it where another method is followed from now on.
 
     Raises
     ------
@@ -106,7 +116,20 @@ def change_client(caseload: Caseload, code: str, changed: Mapping[str, Any], *, 
     detail = "; ".join(f"{key}: {old[key]!s} -> {value!s}" for key, value in sorted(differing.items()))
     with caseload.change("client changed", code, detail, made_on=made_on) as connection:
         connection.execute(CLIENTS.update().where(CLIENTS.c.code == code).values(**differing))
+        if choice is not None:
+            keep_choice(connection, client_id(connection, code), choice)
     return after
+
+
+def keep_choice(connection: sa.Connection, owner: int, choice: MethodChoice) -> None:
+    """Keep the row of a choice."""
+    row = {"client_id": owner, "chosen_on": choice.on, "method": choice.method, "before": choice.before}
+    connection.execute(CHOICES.insert().values(**row))
+
+
+def choice_from(row: Mapping[str, Any]) -> MethodChoice:
+    """Return a choice of method from its row."""
+    return MethodChoice(row["chosen_on"], row["method"], row["before"])
 
 
 def _client_row(client: Client) -> dict[str, Any]:

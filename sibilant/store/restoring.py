@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import CaseloadError, InputError, RefusedError
-from ..files import output_error, refuse_odd
+from ..files import lock_file, output_error, refuse_odd
 from . import clips, drafts, keys, rights
 from .archive import UNREADABLE, copied, described_in, mark_of
 from .backing import _private
@@ -111,7 +111,7 @@ def _held_by_us(half: Path) -> Iterator[None]:
     except OSError as error:
         raise output_error(half, error) from error
     with stream:
-        if not clips.lock_file(stream, shared=False):
+        if not lock_file(stream, shared=False):
             raise CaseloadError(f"{half.name}: another program is restoring here; do it again")
         yield
 

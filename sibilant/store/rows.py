@@ -14,6 +14,7 @@ from .checksums import is_whole
 from .encode import method_from
 from .people import client_id, codes
 from .schema import (
+    CHOICES,
     CLIENTS,
     CLIPS,
     CORRECTIONS,
@@ -31,6 +32,7 @@ from .schema import (
     RECORDINGS,
     RUNS,
     SESSIONS,
+    SURROUNDINGS,
     TOKENS,
     VISITS,
     Day,
@@ -43,6 +45,7 @@ TABLES = (
     METHODS,
     DEVICES,
     CLIENTS,
+    CHOICES,
     EVENTS,
     EARLIER,
     GOALS,
@@ -52,6 +55,7 @@ TABLES = (
     RECORDINGS,
     PROMPTS,
     CLIPS,
+    SURROUNDINGS,
     ORDERS,
     TOKENS,
     MEASUREMENTS,

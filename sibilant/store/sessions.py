@@ -13,7 +13,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from ..errors import CaseloadError, NoRoomError, RefusedError
-from ..terms import Method, Prompt, Token
+from ..terms import Measurement, Method, Prompt, Sound, Surroundings
 from ..terms.clinic import Session
 from ..terms.vocabulary import CUES, LEVELS
 from .caseload import Caseload
@@ -21,8 +21,9 @@ from .checksums import readable, say_set_aside
 from .encode import dump, load, measured_text, method_text, observed_text, prompt_text
 from .people import client_id
 from .schema import CLIENTS, CLIPS, LENT, MEASUREMENTS, METHODS, PROMPTS, RECORDINGS, SESSIONS, SETTINGS, TOKENS
+from .surroundings import keep_surroundings
 
-CHANGEABLE = {"on", "level", "cue", "device", "room", "list_form", "phase", "bridge", "note", "elicited"}
+CHANGEABLE = {"on", "level", "cue", "device", "room", "phase", "bridge", "note", "elicited"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,14 +49,24 @@ class NewClip:
 
 
 @dataclass(frozen=True, slots=True)
+class NewSound:
+    """A sound to be kept with its measurements, and the place of its recording (None where it is in none)."""
+
+    recording: int | None
+    sound: Sound
+    measurements: tuple[Measurement, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class NewSession:
-    """All of one session, to be kept in one step. ``tokens`` are (place of the recording or None, token)."""
+    """All of one session, to be kept in one step."""
 
     session: Session
     prompts: tuple[Prompt, ...] = ()
     recordings: tuple[NewRecording, ...] = ()
-    tokens: tuple[tuple[int | None, Token], ...] = ()
+    sounds: tuple[NewSound, ...] = ()
     clips: tuple[NewClip, ...] = ()
+    surroundings: tuple[Surroundings, ...] = ()
 
 
 def keep_session(caseload: Caseload, new: NewSession) -> Session:
@@ -76,7 +87,8 @@ def keep_session(caseload: Caseload, new: NewSession) -> Session:
         recordings = _insert(connection, RECORDINGS, [_recording_row(one, number) for one in new.recordings])
         _plain(connection, PROMPTS, [_prompt_row(p, i, number) for i, p in enumerate(new.prompts, start=1)])
         _plain(connection, CLIPS, [{**asdict(clip), "session_id": number} for clip in new.clips])
-        _keep_tokens(connection, number, recordings, new)
+        keep_surroundings(connection, number, new.surroundings)
+        _keep_sounds(connection, number, recordings, new)
     return replace(session, recordings=tuple(recording.sha256 for recording in new.recordings))
 
 
@@ -130,54 +142,49 @@ def _prompt_row(prompt: Prompt, index: int, session: int) -> dict[str, Any]:
     return {"session_id": session, "prompt_index": index, "prompt": prompt_text(kept)}
 
 
-def _keep_tokens(connection: sa.Connection, session: int, recordings: Sequence[int], new: NewSession) -> None:
-    by_key: dict[str, list[tuple[int | None, Token]]] = defaultdict(list)
-    for place, token in new.tokens:
-        by_key[token.id].append((place, token))
-    levels = dict(enumerate(new.prompts, start=1))
-    rows = [_token_row(group[0], session, recordings, levels) for group in by_key.values()]
-    numbers = dict(zip(by_key, _insert(connection, TOKENS, rows), strict=True))
-    keep_methods(connection, [token.method for _, token in new.tokens if token.method is not None])
+def _keep_sounds(connection: sa.Connection, session: int, recordings: Sequence[int], new: NewSession) -> None:
+    prompts = dict(enumerate(new.prompts, start=1))
+    rows = [_sound_row(each, session, recordings, prompts) for each in new.sounds]
+    numbers = _insert(connection, TOKENS, rows)
+    keep_methods(connection, [one.method for each in new.sounds for one in each.measurements])
     measured = [
-        measurement_row(numbers[key], token, "automatic")
-        for key, group in by_key.items()
-        for _, token in group
-        if token.method is not None
+        measurement_row(number, one, "automatic")
+        for number, each in zip(numbers, new.sounds, strict=True)
+        for one in each.measurements
     ]
     _plain(connection, MEASUREMENTS, measured)
 
 
-def _token_row(
-    placed: tuple[int | None, Token], session: int, recordings: Sequence[int], prompts: Mapping[int, Prompt]
+def _sound_row(
+    each: NewSound, session: int, recordings: Sequence[int], prompts: Mapping[int, Prompt]
 ) -> dict[str, Any]:
-    place, token = placed
-    slot, prompt = token.slot, prompts.get(token.prompt_index)
+    sound = each.sound
+    slot, prompt = sound.slot, prompts.get(sound.prompt_index)
     return {
         "session_id": session,
-        "recording_id": recordings[place] if place is not None else None,
-        "key": token.id,
-        "prompt_index": token.prompt_index,
-        "attempt": token.utterance.attempt if token.utterance is not None else 0,
+        "recording_id": recordings[each.recording] if each.recording is not None else None,
+        "key": sound.id,
+        "prompt_index": sound.prompt_index,
+        "attempt": sound.utterance.attempt if sound.utterance is not None else 0,
         "slot": slot.index if slot is not None else 0,
-        "finding": token.finding,
+        "finding": sound.finding,
         "phone": slot.phone if slot is not None else "",
         "position": slot.position if slot is not None else "",
         "cluster": slot.cluster if slot is not None else "",
         "level": prompt.level if prompt is not None else "",
         "cue": prompt.cue if prompt is not None else "",
         "treated": prompt.treated if prompt is not None else None,
-        "observed": observed_text(token),
+        "observed": observed_text(sound),
     }
 
 
-def measurement_row(token_id: int, token: Token, boundary: str) -> dict[str, Any]:
-    """Return the row of one measurement of a token."""
-    assert token.method is not None
+def measurement_row(token_id: int, measured: Measurement, boundary: str) -> dict[str, Any]:
+    """Return the row of one measurement of a sound."""
     return {
         "token_id": token_id,
-        "method": method_key(token.method),
+        "method": method_key(measured.method),
         "boundary": boundary,
-        "measured": measured_text(token),
+        "measured": measured_text(measured),
     }
 
 

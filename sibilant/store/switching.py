@@ -7,7 +7,7 @@ import shutil
 from pathlib import Path
 
 from ..errors import CaseloadError
-from . import clips
+from ..files import lock_file
 
 HELD = ".restoring"
 """The file whose lock says that a process is unpacking here."""
@@ -48,5 +48,5 @@ def finish_restoring(folder: Path) -> None:
 def _left(path: Path) -> bool:
     """Say whether the process that unpacked here is gone."""
     with contextlib.suppress(OSError), (path / HELD).open("r+b") as stream:
-        return clips.lock_file(stream, shared=False)
+        return lock_file(stream, shared=False)
     return True

@@ -13,7 +13,7 @@ from .read import (
     read_reviews,
     read_rows,
 )
-from .rows import Cell, Labels, Row, token_rows, unreadable_row
+from .rows import Cell, Labels, Row, sound_rows, unreadable_row
 from .write import cell_text, description, guarded, json_rows, rounded, table_lines, unguarded, write_table
 
 __all__ = [
@@ -38,9 +38,9 @@ __all__ = [
     "read_reviews",
     "read_rows",
     "rounded",
+    "sound_rows",
     "table_lines",
     "token_columns",
-    "token_rows",
     "unguarded",
     "unreadable_row",
     "write_table",

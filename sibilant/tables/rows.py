@@ -1,11 +1,11 @@
-"""Tokens as rows of TABLE.csv."""
+"""Sounds and their measurements as rows of TABLE.csv: a row joins both."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from ..terms import Measures, SibilantInterval, SibilantSlot, Token, measures_of
+from ..terms import NOT_MEASURED, Measurement, Measures, SibilantInterval, SibilantSlot, Sound, measures_of
 
 Cell = str | int | float | None
 Row = dict[str, Cell]
@@ -13,7 +13,7 @@ Row = dict[str, Cell]
 
 @dataclass(frozen=True, slots=True)
 class Labels:
-    """What a table says of a recording beside its tokens; empty where unknown."""
+    """What a table says of a recording beside its sounds; empty where unknown."""
 
     recording: str = ""
     sha256: str = ""
@@ -27,9 +27,17 @@ def unreadable_row(labels: Labels, reason: str) -> Row:
     return {**_label_cells(labels), "finding": "unreadable", "flags": reason.replace(";", ",")}
 
 
-def token_rows(tokens: Iterable[Token], labels: Labels) -> list[Row]:
-    """Return one row per token, cells absent where there is no value."""
-    return [_row(token, labels) for token in tokens]
+def sound_rows(sounds: Sequence[Sound], measurements: Iterable[Measurement], labels: Labels) -> list[Row]:
+    """Return a row for each measurement, and one for each sound without any, in the order of the prompts.
+
+    Cells without a value are absent. Measurements of one prompt stay in the order given, method after method.
+    """
+    by_id = {sound.id: sound for sound in sounds}
+    joined: list[tuple[Sound, Measurement | None]] = [(by_id[one.sound_id], one) for one in measurements]
+    measured = {sound.id for sound, _ in joined}
+    joined += [(sound, None) for sound in sounds if sound.id not in measured]
+    joined.sort(key=lambda pair: pair[0].prompt_index)
+    return [_row(sound, one, labels) for sound, one in joined]
 
 
 def _label_cells(labels: Labels) -> Row:
@@ -42,29 +50,28 @@ def _label_cells(labels: Labels) -> Row:
     }
 
 
-def _row(token: Token, labels: Labels) -> Row:
-    row = (
-        _label_cells(labels) | _prompt_cells(token) | _slot_cells(token.slot) | _word_cells(token) | _place_cells(token)
-    )
-    row |= {"finding": token.finding, "reader": token.reader}
-    if token.mark is not None:
-        row |= {"label": token.mark.label} | ({"phone": token.mark.phone} if token.slot is None else {})
-    if token.sibilant is not None:
-        row |= _time_cells(token.sibilant)
-    if token.measures is not None:
-        row |= _measure_cells(token.measures)
-    row |= {
-        "snr_db": token.snr_db,
-        "bandwidth_hz": token.bandwidth_hz,
-        "method": token.method.label if token.method is not None else "",
-        "flags": ";".join(token.flags),
+def _row(sound: Sound, measured: Measurement | None, labels: Labels) -> Row:
+    row = _label_cells(labels) | _prompt_cells(sound) | _slot_cells(sound.slot) | _word_cells(sound)
+    row |= {"finding": sound.finding, "reader": sound.reader} | _place_cells(sound)
+    if sound.mark is not None:
+        row |= {"label": sound.mark.label} | ({"phone": sound.mark.phone} if sound.slot is None else {})
+    if sound.edges is not None:
+        row |= _time_cells(sound.edges)
+    if measured is None:
+        return row | {"method": "", "flags": ";".join(sound.flags)}
+    if measured.measures != NOT_MEASURED:
+        row |= _measure_cells(measured.measures)
+    return row | {
+        "snr_db": measured.snr_db,
+        "bandwidth_hz": measured.bandwidth_hz,
+        "method": measured.method.label,
+        "flags": ";".join(measured.flags),
     }
-    return row
 
 
-def _prompt_cells(token: Token) -> Row:
-    spoken = token.utterance
-    row: Row = {"prompt_index": token.prompt_index or None, "prompt": token.prompt_text}
+def _prompt_cells(sound: Sound) -> Row:
+    spoken = sound.utterance
+    row: Row = {"prompt_index": sound.prompt_index or None, "prompt": sound.prompt_text}
     prompt = spoken.prompt if spoken is not None else None
     if prompt is not None:
         row |= {"level": prompt.level, "cue": prompt.cue}
@@ -75,22 +82,21 @@ def _prompt_cells(token: Token) -> Row:
     return row
 
 
-def _word_cells(token: Token) -> Row:
+def _word_cells(sound: Sound) -> Row:
     """The word that a slot belongs to."""
-    prompt = token.utterance.prompt if token.utterance is not None else None
-    if token.slot is None or prompt is None or token.slot.word_index >= len(prompt.words):
+    prompt = sound.utterance.prompt if sound.utterance is not None else None
+    if sound.slot is None or prompt is None or sound.slot.word_index >= len(prompt.words):
         return {}
-    return {"word": prompt.words[token.slot.word_index].spelling, "word_index": token.slot.word_index + 1}
+    return {"word": prompt.words[sound.slot.word_index].spelling, "word_index": sound.slot.word_index + 1}
 
 
-def _place_cells(token: Token) -> Row:
+def _place_cells(sound: Sound) -> Row:
     """How sure the slot's place is, and where to listen for a sound that was not found."""
-    place = token.place
-    if place is None:
+    if sound.place is None:
         return {}
-    row: Row = {"slot_probability": place.probability}
-    if token.sibilant is None:
-        row |= {"place_onset_s": place.interval.onset_s, "place_offset_s": place.interval.offset_s}
+    row: Row = {"slot_probability": sound.slot_probability}
+    if sound.edges is None:
+        row |= {"place_onset_s": sound.place.onset_s, "place_offset_s": sound.place.offset_s}
     return row
 
 
@@ -115,17 +121,17 @@ def _slot_cells(slot: SibilantSlot | None) -> Row:
     }
 
 
-def _time_cells(sound: SibilantInterval) -> Row:
+def _time_cells(edges: SibilantInterval) -> Row:
     return {
-        "onset_s": sound.interval.onset_s,
-        "offset_s": sound.interval.offset_s,
-        "boundary": sound.boundary,
-        "reviewed_by": sound.review.by if sound.review is not None else "",
-        "onset_beside": sound.onset.beside,
-        "offset_beside": sound.offset.beside,
-        "onset_uncertainty_ms": sound.onset.uncertainty_ms,
-        "offset_uncertainty_ms": sound.offset.uncertainty_ms,
-        "confidence": sound.confidence,
+        "onset_s": edges.interval.onset_s,
+        "offset_s": edges.interval.offset_s,
+        "boundary": edges.boundary,
+        "reviewed_by": edges.review.by if edges.review is not None else "",
+        "onset_beside": edges.onset.beside,
+        "offset_beside": edges.offset.beside,
+        "onset_uncertainty_ms": edges.onset.uncertainty_ms,
+        "offset_uncertainty_ms": edges.offset.uncertainty_ms,
+        "confidence": edges.confidence,
     }
 
 

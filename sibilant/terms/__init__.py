@@ -1,9 +1,10 @@
 """The nouns, frozen: no input or output, no signal processing."""
 
+from .measurement import NOT_MEASURED, Measurement, Measures, Spectrum
 from .measures import MEASURES, Measure, Scope, measures_of
 from .method import Method, MicrophoneResponse, Window
 from .noise import Cut, NoiseSpectrum
-from .places import PhonePlaces, SlotPlace
+from .places import PhonePlaces
 from .reference import Comparison, ReferenceRange
 from .sound import (
     Edge,
@@ -14,17 +15,18 @@ from .sound import (
     Review,
     SibilantInterval,
     SibilantSlot,
+    Sound,
     Source,
     Utterance,
     Word,
 )
-from .suitability import Aspect, Sign, Suitability, TokenSupport, Verdict
+from .suitability import Aspect, Sign, Suitability, Surroundings, TokenSupport, Verdict
 from .takes import Separation, SustainedTake
-from .token import Measures, Spectrum, Token
 from .vocabulary import Finding, Position, Support, Voice
 
 __all__ = [
     "MEASURES",
+    "NOT_MEASURED",
     "Aspect",
     "Comparison",
     "Cut",
@@ -33,6 +35,7 @@ __all__ = [
     "Interval",
     "Mark",
     "Measure",
+    "Measurement",
     "Measures",
     "Method",
     "MicrophoneResponse",
@@ -48,13 +51,13 @@ __all__ = [
     "SibilantInterval",
     "SibilantSlot",
     "Sign",
-    "SlotPlace",
+    "Sound",
     "Source",
     "Spectrum",
     "Suitability",
     "Support",
+    "Surroundings",
     "SustainedTake",
-    "Token",
     "TokenSupport",
     "Utterance",
     "Verdict",

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
-from .vocabulary import CUES, HEARD, LEVELS, VISITS, Cue, Heard, Level, VisitKind
+from .vocabulary import CUES, HEARD, LEVELS, VISITS, Cue, Heard, Level, VisitKind, check_words
 
 GoalEnd = Literal["", "met", "stopped"]
 
@@ -46,6 +46,7 @@ class Goal:
     def __post_init__(self) -> None:
         object.__setattr__(self, "level", LEVELS.read(self.level))
         object.__setattr__(self, "cue", CUES.read_or_empty(self.cue))
+        check_words(self, ended=get_args(GoalEnd))
         if not self.behaviour.strip():
             raise ValueError("a goal needs the behaviour in words, such as: says /s/ at the start of words")
         if not (0 < self.share <= 1 and self.n_sounds >= 1 and self.n_sessions >= 1):

@@ -6,17 +6,18 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Literal
+from typing import Literal, get_args
 
 from .clinic import Client, Device, Direction, EarlierProbe, Event, Session
 from .lending import ClinicSpread
 from .sound import Interval
-from .vocabulary import Heard, Phase
+from .vocabulary import HEARD, PHASES, POSITIONS, Heard, Phase, check_words
 
 Verdict = Literal["larger than error", "within error", "cannot be judged"]
 LARGER: Verdict = "larger than error"
 WITHIN: Verdict = "within error"
 UNJUDGED: Verdict = "cannot be judged"
+AgreementKind = Literal["between raters", "one rater twice"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,13 +63,17 @@ class WordValue:
     cluster: str = ""
     clip: str = ""
 
+    def __post_init__(self) -> None:
+        check_words(self, heard=HEARD, position=("", *POSITIONS))
+
 
 @dataclass(frozen=True, slots=True)
 class MeasureSummary:
     """One measure in one session: mean over words with its t interval, SD over words, and what was left out why.
 
     A word said more than once counts once (its mean). ``spread`` is a robust SD (1.4826 times the median absolute
-    deviation); ``left_out`` counts tokens by reason and adds up to ``n_expected - n_measured``.
+    deviation); ``left_out`` counts tokens by reason and adds up to ``n_expected - n_measured``. ``apart`` says why it
+    is under another method than the line, and so not joined.
     """
 
     key: str
@@ -85,6 +90,7 @@ class MeasureSummary:
     spread: float = float("nan")
     sd_low: float = float("nan")
     sd_high: float = float("nan")
+    apart: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "left_out", MappingProxyType(dict(self.left_out)))
@@ -137,6 +143,11 @@ class SessionSummary:
         """The session's phase."""
         return self.session.phase
 
+    def apart_in(self, key: str) -> tuple[str, ...]:
+        """Why the session stands apart in one measure: its conditions, or a narrower method."""
+        summary = self.measures.get(key)
+        return (*self.apart, *(summary.apart if summary is not None else ()))
+
     @property
     def joined(self) -> bool:
         """Whether the session may stand on one line with the first baseline."""
@@ -183,6 +194,7 @@ class Change:
     ``plain_verdict`` and ``plain_limit`` are those of the rule without other clients; ``lent`` is what other clients
     lent, kept with the verdict (None: the plain rule gave it). ``provisional`` says why days may be alike, with the
     verdict and limit under the stated decay. ``n_measures`` is how many exploratory measures share one promise.
+    ``baseline`` is the baseline's mean where the probe is compared under a narrower method than the line's.
     """
 
     key: str
@@ -209,6 +221,11 @@ class Change:
     related_verdict: Verdict | None = None
     related_limit: float = float("nan")
     n_measures: int = 1
+    baseline: float = float("nan")
+
+    def __post_init__(self) -> None:
+        verdicts = get_args(Verdict)
+        check_words(self, verdict=verdicts, plain_verdict=verdicts, related_verdict=verdicts, word=get_args(Direction))
 
 
 @dataclass(frozen=True, slots=True)
@@ -444,8 +461,11 @@ class Agreement:
     icc_low: float
     icc_high: float
     n_lines: int = 0
-    kind: Literal["between raters", "one rater twice"] = "between raters"
+    kind: AgreementKind = "between raters"
     reasons: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        check_words(self, kind=get_args(AgreementKind))
 
 
 @dataclass(frozen=True, slots=True)
@@ -496,6 +516,7 @@ class CaseView:
     def __post_init__(self) -> None:
         for name in ("voiced", "str_cluster"):
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
+        check_words(self, reference=PHASES)
 
     @property
     def main_measure(self) -> str:

@@ -6,13 +6,30 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Literal
+from typing import Literal, get_args
 
 from .care import Goal, PracticeRun, Visit
 from .lending import Given
+from .measurement import Measurement
+from .sound import Sound
 from .therapy import Therapy
-from .token import Token
-from .vocabulary import CUES, ELICITED, HEARD, KEEPS, LEVELS, PHASES, Cue, Elicited, Heard, Keep, Level, Phase
+from .vocabulary import (
+    CUES,
+    ELICITED,
+    HEARD,
+    KEEPS,
+    LEVELS,
+    PHASES,
+    VOICES,
+    Cue,
+    Elicited,
+    Heard,
+    Keep,
+    Level,
+    Phase,
+    Voice,
+    check_words,
+)
 
 Direction = Literal["higher", "lower", "longer", "shorter", "none"]
 CODE_LETTERS = "23456789ACDEFHJKLMNPQRTVWXY"
@@ -131,6 +148,7 @@ class Client:
     therapy: Therapy | None = None
 
     def __post_init__(self) -> None:
+        check_words(self, direction=get_args(Direction))
         if self.age_months < 0:
             raise ValueError("an age in months is not below zero")
         object.__setattr__(self, "treated", MappingProxyType(dict(self.treated)))
@@ -145,6 +163,18 @@ class Client:
         """
         months = 12 * (day.year - self.age_on.year) + day.month - self.age_on.month
         return self.age_months + months - (day.day < self.age_on.day)
+
+
+@dataclass(frozen=True, slots=True)
+class MethodChoice:
+    """A day on which the method that a client is followed under became another, and what was followed ``before``.
+
+    ``method`` is the clinician's choice; empty where kept sounds were measured again and the newest version counts.
+    """
+
+    on: dt.date
+    method: str
+    before: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,8 +288,11 @@ class Correction:
     on: dt.datetime
     onset_s: float | None = None
     offset_s: float | None = None
-    voice: str | None = None
+    voice: Voice | None = None
     counts: bool | None = None
+
+    def __post_init__(self) -> None:
+        check_words(self, voice=VOICES)
 
     @property
     def as_set(self) -> bool:
@@ -269,18 +302,15 @@ class Correction:
 
 @dataclass(frozen=True, slots=True)
 class KeptToken:
-    """One token as kept: measured once under each method, judged by none, one or several people.
+    """One token as kept: a sound, measured once under each method, judged by none, one or several people.
 
-    ``key`` names it within its session (prompt, attempt, slot); ``tokens`` holds one entry per method label, reviewed
-    boundaries applied; ``reviewed`` says that a person has looked at it; ``clip`` is the hash of its kept word.
+    ``sound`` has reviewed boundaries applied; ``measurements`` holds one per method label; ``reviewed`` says that a
+    person has looked at it; ``clip`` is the hash of its kept word.
     """
 
-    key: str
+    sound: Sound
     session: int
-    prompt_index: int
-    prompt: str
-    attempt: int
-    tokens: Mapping[str, Token]
+    measurements: Mapping[str, Measurement] = field(default_factory=dict)
     judgements: tuple[Judgement, ...] = ()
     corrections: tuple[Correction, ...] = ()
     treated: bool | None = None
@@ -289,7 +319,28 @@ class KeptToken:
     clip: str = ""
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "tokens", MappingProxyType(dict(self.tokens)))
+        object.__setattr__(self, "measurements", MappingProxyType(dict(self.measurements)))
+        check_words(self, level=("", *LEVELS), cue=("", *CUES))
+
+    @property
+    def key(self) -> str:
+        """What names it within its session: prompt, attempt, slot."""
+        return self.sound.id
+
+    @property
+    def prompt_index(self) -> int:
+        """Place of its prompt in the session's list, from 1."""
+        return self.sound.prompt_index
+
+    @property
+    def prompt(self) -> str:
+        """What was to be said."""
+        return self.sound.prompt_text
+
+    @property
+    def attempt(self) -> int:
+        """Which attempt at its prompt it belongs to, from 1; 0 for a prompt not heard."""
+        return self.sound.utterance.attempt if self.sound.utterance is not None else 0
 
     @property
     def reviewed(self) -> bool:
@@ -299,14 +350,18 @@ class KeptToken:
     @property
     def awaits_the_ear(self) -> bool:
         """Whether it is an expected sibilant in an attempt that counts and may be the client's."""
-        one = self.any_token
-        spoken = one.utterance
-        return one.slot is not None and spoken is not None and spoken.counts and spoken.voice != "other"
+        spoken = self.sound.utterance
+        return self.sound.slot is not None and spoken is not None and spoken.counts and spoken.voice != "other"
 
     @property
-    def any_token(self) -> Token:
-        """The token under whichever method was measured first: what does not hang on the method."""
-        return next(iter(self.tokens.values()))
+    def flags(self) -> tuple[str, ...]:
+        """Reasons for care, those that the first measurement saw included."""
+        return next((one.flags for one in self.measurements.values()), self.sound.flags)
+
+    @property
+    def bandwidth_hz(self) -> float | None:
+        """Up to where the sound has energy, which hangs on no method; None where it was not measured."""
+        return next((one.bandwidth_hz for one in self.measurements.values()), None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -353,8 +408,8 @@ class Case:
     """All that was observed of one client, as the store hands it over: values only, nothing computed.
 
     ``set_aside`` names rows that are damaged and were left out. ``given`` holds, by measure and session, with what
-    verdicts were given. ``revision`` says as of which change of the client it
-    was read: a change made on it is refused where another has overtaken it.
+    verdicts were given; ``choices`` the methods chosen by hand, oldest first. ``revision`` says as of which change of
+    the client it was read: a change made on it is refused where another has overtaken it.
     """
 
     client: Client
@@ -365,15 +420,23 @@ class Case:
     earlier: tuple[EarlierProbe, ...] = ()
     ear_first: bool = True
     set_aside: tuple[str, ...] = ()
+    choices: tuple[MethodChoice, ...] = ()
     given: Mapping[tuple[str, int], Given] = field(default_factory=dict)
     goals: tuple[Goal, ...] = ()
     visits: tuple[Visit, ...] = ()
     runs: tuple[PracticeRun, ...] = ()
     revision: int = field(default=0, compare=False)
+    _by_session: Mapping[int, tuple[KeptToken, ...]] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        found: dict[int, list[KeptToken]] = {}
+        for token in self.tokens:
+            found.setdefault(token.session, []).append(token)
+        object.__setattr__(self, "_by_session", MappingProxyType({n: tuple(own) for n, own in found.items()}))
 
     def tokens_of(self, number: int) -> tuple[KeptToken, ...]:
         """Tokens of one session."""
-        return tuple(token for token in self.tokens if token.session == number)
+        return self._by_session.get(number, ())
 
     def opens_session(self, number: int) -> bool:
         """Whether figures and pictures of a session may be seen: its whole set is judged, or that is switched off.

@@ -10,7 +10,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Literal, TypeAlias
+from typing import Literal, TypeAlias, get_args
+
+from .vocabulary import check_words
 
 Tone = Literal["plain", "lead", "small"]
 
@@ -34,6 +36,9 @@ class Paragraph:
     text: str
     tone: Tone = "plain"
     by_person: bool = False
+
+    def __post_init__(self) -> None:
+        check_words(self, tone=get_args(Tone))
 
 
 @dataclass(frozen=True, slots=True)

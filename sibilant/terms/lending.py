@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from .vocabulary import Phase
+from .vocabulary import PHASES, Phase, check_words
 
 LEAST_SPREAD = 0.5
 """The spread of log SD is never taken smaller, however alike the clients so far: the next one may not be."""
@@ -72,6 +72,9 @@ class DeviceProbe:
     on: dt.date
     phase: Phase
     value: float
+
+    def __post_init__(self) -> None:
+        check_words(self, phase=PHASES)
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Literal
+from typing import Literal, get_args
+
+from .vocabulary import check_words
 
 Scope = Literal["token", "take", "session", "speaker"]
 
@@ -32,6 +34,9 @@ class Measure:
     shape: str = "()"
     spectral: bool = True
     interval: bool = False
+
+    def __post_init__(self) -> None:
+        check_words(self, scope=get_args(Scope))
 
 
 _FORREST = "Forrest, Weismer, Milenkovic & Dougall (1988), JASA 84:115-123 (from memory)"
@@ -349,8 +354,8 @@ _DECLARED: tuple[Measure, ...] = (
         1,
         "tonality (dB)",
         "how strongly the hiss whistles",
-        "How far the strongest narrow ridge of the spectrum, followed as it glides, stands above its surroundings.",
-        "10 lg(ridge / surroundings), frames of 50 ms, NW 2.5",
+        "The level of the strongest narrow ridge of the spectrum, followed as it glides, against the rest of the hiss.",
+        "10 lg(ridge / rest); house version 1: 10 lg(ridge / surroundings)",
         "own",
     ),
     Measure(
@@ -362,8 +367,8 @@ _DECLARED: tuple[Measure, ...] = (
         0,
         "width of the ridge (Hz)",
         "how narrow the whistle is",
-        "The width of that ridge 10 dB below its top, or where it meets its surroundings.",
-        "width at -10 dB",
+        "The width that holds four fifths of what lies within 500 Hz of that ridge.",
+        "width of 79 % of the power within 500 Hz; house version 1: width at -10 dB",
         "own",
     ),
     Measure(

@@ -6,9 +6,14 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
+
+from .vocabulary import check_words
 
 Anchor = Literal["onset", "middle", "offset", "share"]
+Average = Literal["spectra", "moments", "none"]
+Weighting = Literal["power", "amplitude"]
+Noise = Literal["observed", "taken out"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +30,9 @@ class Window:
     offset_ms: float = 0.0
     length_ms: float | None = None
     share: float | None = None
+
+    def __post_init__(self) -> None:
+        check_words(self, anchor=get_args(Anchor))
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +55,8 @@ class Method:
     taper: str = "dpss"
     n_tapers: int = 7
     time_bandwidth: float = 4.0
-    average: Literal["spectra", "moments", "none"] = "spectra"
-    weighting: Literal["power", "amplitude"] = "power"
+    average: Average = "spectra"
+    weighting: Weighting = "power"
     pre_emphasis: float | None = None
     high_pass_hz: float | None = None
     response: str = ""
@@ -56,9 +64,10 @@ class Method:
     unknown: tuple[str, ...] = ()
     mid_band_hz: tuple[float, float] = (2000.0, 10000.0)
     published: bool = False
-    noise: Literal["observed", "taken out"] = "observed"
+    noise: Noise = "observed"
 
     def __post_init__(self) -> None:
+        check_words(self, average=get_args(Average), weighting=get_args(Weighting), noise=get_args(Noise))
         low, high = self.band_hz
         if not 0 <= low < high:
             raise ValueError(f"method {self.name}: the band needs 0 <= low < high, got {low} to {high} Hz")

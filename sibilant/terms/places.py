@@ -15,17 +15,6 @@ if TYPE_CHECKING:
     Float32s = npt.NDArray[np.float32]
 
 
-@dataclass(frozen=True, slots=True)
-class SlotPlace:
-    """Where an expected sibilant lies, found or to be listened for.
-
-    ``probability``: that this is the slot's place (or, of one not found, that the sound is not there).
-    """
-
-    interval: Interval
-    probability: float
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class PhonePlaces:
     """Probability of each phone of a prompt in each frame: ``weight`` (phones, frames).

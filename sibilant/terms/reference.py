@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
+
+from .vocabulary import check_words
 
 Obtained = Literal["read", "second-hand", "memory", "computed", "yours"]
 Use = Literal["value", "orientation", "acquisition", "background"]
@@ -90,6 +92,7 @@ class Basis:
     rows: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
+        check_words(self, obtained=get_args(Obtained))
         if not self.citation.strip() or not self.label.strip():
             raise ValueError("a reference value needs its source and how it was had")
 
@@ -127,6 +130,7 @@ class ReferenceRange:
     sounds_each: float | None = None
 
     def __post_init__(self) -> None:
+        check_words(self, use=get_args(Use))
         if self.mean is None and self.low is None and self.high is None:
             raise ValueError("a reference value needs a mean or an edge")
         if self.sd is not None and self.sd <= 0:
@@ -170,6 +174,7 @@ class Comparison:
     sentence: str = INSIDE_SENTENCE
 
     def __post_init__(self) -> None:
+        check_words(self, placement=get_args(Placement))
         if self.placement != "not comparable" and (self.range is None or self.band is None or self.value is None):
             raise ValueError("a placement needs a value, its range and its band")
         if self.placement == "not comparable" and not self.why:

@@ -5,15 +5,29 @@ from __future__ import annotations
 import datetime as dt
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, get_args
 
-from .vocabulary import CUES, LEVELS, Cue, Level, Position, Voice
+from .vocabulary import (
+    CUES,
+    FINDINGS,
+    LEVELS,
+    POSITIONS,
+    SIBILANTS,
+    VOICES,
+    Cue,
+    Finding,
+    Level,
+    Position,
+    Voice,
+    check_words,
+)
 
 if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
 Beside = Literal["silence", "voiced", "release", "frication", "edge_of_recording"]
+_BESIDE = get_args(Beside)
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +145,9 @@ class SibilantSlot:
     previous_phone: str = ""
     next_phone: str = ""
 
+    def __post_init__(self) -> None:
+        check_words(self, phone=SIBILANTS, position=POSITIONS)
+
 
 @dataclass(frozen=True, slots=True)
 class Prompt:
@@ -181,6 +198,9 @@ class Utterance:
     sure: bool = True
     counts: bool = True
 
+    def __post_init__(self) -> None:
+        check_words(self, voice=VOICES)
+
 
 @dataclass(frozen=True, slots=True)
 class Edge:
@@ -191,6 +211,9 @@ class Edge:
     uncertainty_ms: float
     confidence: float
     floor_limited: bool = False
+
+    def __post_init__(self) -> None:
+        check_words(self, beside=_BESIDE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,3 +260,52 @@ class SibilantInterval:
     def boundary(self) -> str:
         """``automatic`` or ``reviewed``."""
         return "automatic" if self.review is None else "reviewed"
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """What was observed at one place of a prompt, once for all methods.
+
+    An expected sibilant, one that nobody expected, or a prompt that has none or was not heard. ``utterance`` is None
+    for a prompt not heard, and where no words were looked for; ``slot`` where none was expected; ``edges`` where no
+    frication was bounded. ``place`` is where the slot's sibilant lies, found or to be listened for, and
+    ``slot_probability`` how likely that is right (of one not found, that the sound is not there); ``reader`` names what
+    matched words to sound, with the version of its rules. These are None and empty where earlier programs kept none.
+    ``mark`` is what a person marked there before anything was measured.
+
+    Raises
+    ------
+    WordError
+        When the finding is none of the words for one.
+    """
+
+    id: str
+    finding: Finding
+    utterance: Utterance | None = None
+    slot: SibilantSlot | None = None
+    edges: SibilantInterval | None = None
+    place: Interval | None = None
+    slot_probability: float | None = None
+    prompt_text: str = ""
+    prompt_index: int = 0
+    reader: str = ""
+    mark: Mark | None = None
+
+    def __post_init__(self) -> None:
+        check_words(self, finding=FINDINGS)
+        if self.slot_probability is not None and not 0 <= self.slot_probability <= 1:
+            raise ValueError(f"a probability is 0 to 1; got {self.slot_probability}")
+
+    @property
+    def flags(self) -> tuple[str, ...]:
+        """Reasons for care that hang on no method: of the edges, a guess at the word, or a prompt perhaps not said."""
+        guessed = ("guessed",) if self.guessed else ()
+        if self.edges is not None:
+            return (*self.edges.flags, *guessed)
+        return ("perhaps_not_said",) if self.utterance is None and self.finding == "unsure" else guessed
+
+    @property
+    def guessed(self) -> bool:
+        """Whether the word that the slot is in is said in a way that is only a guess."""
+        words = self.utterance.prompt.words if self.utterance is not None and self.utterance.prompt is not None else ()
+        return self.slot is not None and self.slot.word_index < len(words) and words[self.slot.word_index].guessed

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
+from ..errors import WordError
 from .noise import Cut, NoiseSpectrum
 from .sound import Interval
-from .vocabulary import SUPPORTS, Support
+from .vocabulary import SUPPORTS, Support, check_words
 
 Severity = Literal["note", "with care", "not usable"]
 Aspect = Literal["durations", "levels", "comparison", "moments"]
@@ -48,6 +49,11 @@ class Sign:
     tokens: tuple[int, ...] = ()
     interval: Interval | None = None
 
+    def __post_init__(self) -> None:
+        check_words(self, severity=get_args(Severity))
+        if unknown := set(self.spoils) - set(ASPECTS):
+            raise WordError(f"aspect {min(unknown)[:20]!r} is none of {', '.join(ASPECTS)}")
+
     def as_dict(self) -> dict[str, Any]:
         """Return what ``check --json`` prints of a finding."""
         where = None if self.interval is None else [round(self.interval.onset_s, 4), round(self.interval.offset_s, 4)]
@@ -76,6 +82,9 @@ class Verdict:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "moments", MappingProxyType(dict(self.moments)))
+        check_words(self, durations=SUPPORTS, levels=SUPPORTS, comparison=SUPPORTS)
+        for support in self.moments.values():
+            SUPPORTS.read(support)
 
     @property
     def worst(self) -> Support:
@@ -106,6 +115,28 @@ class TokenSupport:
     flags: tuple[str, ...]
     verdict: Verdict
     noise: NoiseSpectrum | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """What a recording showed around one word, as observed: with it the kept word gives the recording's figures.
+
+    ``cut`` is the recording's; ``support`` holds by the key of each sound bounded in the word what it can support, its
+    noise included. ``prompt_index`` and ``attempt`` name the word in its session.
+    """
+
+    prompt_index: int
+    attempt: int
+    cut: Cut | None
+    support: Mapping[str, TokenSupport] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "support", MappingProxyType(dict(self.support)))
+
+    @property
+    def noise(self) -> NoiseSpectrum | None:
+        """The noise of the pauses beside the word; None without any, or where pauses tell nothing of it."""
+        return next((one.noise for one in self.support.values() if one.noise is not None), None)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ two spellings of a thing never part what belongs together.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Generic, Literal, TypeVar, get_args
@@ -117,6 +117,20 @@ class Vocabulary(Generic[Word_co]):
         """The words with commas between them, each with its letter where the trade has one."""
         letters = {word: letter for letter, word in self.others.items() if letter.isupper() and len(letter) <= 2}
         return ", ".join(f"{letters[word]} ({word})" if word in letters else word for word in self.words)
+
+
+def check_words(noun: object, **allowed: Collection[str]) -> None:
+    """Refuse a noun one of whose parts, named with the words it can be, is none of them; None is not stated.
+
+    Raises
+    ------
+    WordError
+        Names the part, the word, and those allowed.
+    """
+    for part, words in allowed.items():
+        word = getattr(noun, part)
+        if word is not None and word not in words:
+            raise WordError(f"{part} {str(word)[:20]!r} is none of {', '.join(filter(None, words))}")
 
 
 def _plain(text: str) -> str:

@@ -10,7 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from ..clinic import clients
+from ..clinic import again, clients
 from ..errors import UsageError
 from ..terms import MEASURES
 from .asking import caseload_of, number_of, text_of
@@ -117,6 +117,14 @@ async def change(request: Request) -> Response:
     return back_to(request, "details", code, done=part)
 
 
+async def measure_again(request: Request) -> Response:
+    """Measure all kept sounds of a client again, and say what came of it."""
+    code = client_in(request, await form_of(request))
+    done = await run_in_threadpool(again.measure_client_again, caseload_of(request), code)
+    who = await run_in_threadpool(clients.show_client, caseload_of(request), code)
+    return shown(request, "measured.html.j2", who=who, told=again.lines(done))
+
+
 async def add_event(request: Request) -> Response:
     """Keep a dated event of a kind."""
     given = await form_of(request)
@@ -130,4 +138,4 @@ async def add_event(request: Request) -> Response:
 
 
 PAGES: dict[str, Answer] = {"/details": place}
-FORMS: dict[str, Answer] = {"/details": change, "/details/event": add_event}
+FORMS: dict[str, Answer] = {"/details": change, "/details/event": add_event, "/details/again": measure_again}

@@ -1,21 +1,29 @@
-"""Whistles that glide are found tonal; plain and lateral hisses are not."""
+"""Whistles that glide are found tonal; plain, lateral and real typical hisses are not.
+
+The thresholds were set on the open recordings (``../shared/real_speech``), so that their false alarms are no honest
+figure; those of unseen speakers stand in ``docs/methods.md``. The invented spectra were not used.
+"""
 
 from __future__ import annotations
 
 import csv
 import subprocess
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from sibilant.acoustics.tonality import Ridge, ridges
+from sibilant.audio import read_recording
 from sibilant.methods import HOUSE_7K, HOUSE_15K
-from sibilant.terms import Interval, Recording
+from sibilant.terms import Interval, Method, Recording
 
 RATE = 44100
 LENGTH = 16384
 GRID = np.fft.rfftfreq(LENGTH, 1 / RATE)
+SHARED = Path(__file__).parents[3] / "shared" / "real_speech"
+PHONES = {"s": "s", "z": "z", "ʃ": "ʃ", "ʂ": "ʃ", "ɕ": "ʃ"}
 EVIDENCE = Path(__file__).parents[2] / "docs" / "evidence" / "acoustics_tonality.csv"
 
 
@@ -46,24 +54,27 @@ def hiss(power: np.ndarray, n_samples: int, rng: np.random.Generator) -> np.ndar
     return noise[:n_samples]
 
 
-def whistle(n_samples: int, rng: np.random.Generator) -> tuple[np.ndarray, float, float]:
+def whistle(n_samples: int, rng: np.random.Generator, rate: int = RATE) -> tuple[np.ndarray, float, float]:
     """A band of noise 100 to 400 Hz wide gliding at up to 6 Hz a ms either way; its width and middle frequency."""
-    width, glide, middle = rng.uniform(100, 400), rng.uniform(-6, 6), rng.uniform(4000, 9500)
-    slow = rng.standard_normal(LENGTH) + 1j * rng.standard_normal(LENGTH)
-    slow = np.fft.ifft(np.fft.fft(slow) * (np.abs(np.fft.fftfreq(LENGTH, 1 / RATE)) < width / 2))[:n_samples]
-    time = np.arange(n_samples) / RATE
+    width, glide, middle = rng.uniform(100, 400), rng.uniform(-6, 6), rng.uniform(4200, min(9500, 0.39 * rate))
+    slow = rng.standard_normal(2 * LENGTH) + 1j * rng.standard_normal(2 * LENGTH)
+    slow = np.fft.ifft(np.fft.fft(slow) * (np.abs(np.fft.fftfreq(2 * LENGTH, 1 / rate)) < width / 2))[:n_samples]
+    time = np.arange(n_samples) / rate
     phase = 2 * np.pi * (middle * time + 1000 * glide * (time**2 / 2 - time * time[-1] / 2))
     tone = (slow * np.exp(1j * phase)).real
     return tone / np.sqrt(np.mean(tone**2)), width, middle
 
 
-def whistled(n_samples: int, rng: np.random.Generator) -> np.ndarray:
-    """A whistle whose density stands 12 to 25 dB above the plain hiss within 1 kHz of it."""
-    power = plain_power(rng)
-    tone, width, middle = whistle(n_samples, rng)
-    around = max(np.interp(middle + step, GRID, power) for step in (-1000, -500, 0, 500, 1000))
-    density = around / (np.mean(power) * RATE / 2)
-    return hiss(power, n_samples, rng) + tone * np.sqrt(density * 10 ** rng.uniform(1.2, 2.5) * width)
+def whistled(hissing: np.ndarray, level_db: float, rng: np.random.Generator) -> np.ndarray:
+    """A hiss with a whistle, of the hiss's own power changed by ``level_db``."""
+    tone, _, _ = whistle(hissing.size, rng)
+    return hissing + tone * np.sqrt(np.mean(hissing**2)) * 10 ** (level_db / 20)
+
+
+def invented(kind: str, n_samples: int, rng: np.random.Generator) -> np.ndarray:
+    power = lateral_power(rng) if kind == "lateral" else plain_power(rng)
+    hissing = hiss(power, n_samples, rng)
+    return whistled(hissing, float(kind.split()[1]), rng) if kind.startswith("whistled") else hissing
 
 
 def found_in(kind: str, n_tokens: int, seed: int, recorded) -> list[Ridge]:
@@ -71,24 +82,81 @@ def found_in(kind: str, n_tokens: int, seed: int, recorded) -> list[Ridge]:
     found = []
     for _ in range(n_tokens):
         duration_s = rng.uniform(0.07, 0.25)
-        n_samples = int((duration_s + 0.04) * RATE)
-        if kind == "whistled":
-            samples = whistled(n_samples, rng)
-        else:
-            samples = hiss(plain_power(rng) if kind == "plain" else lateral_power(rng), n_samples, rng)
-        recording: Recording = recorded(samples)
-        ridge = ridges(recording, [Interval(0.02, 0.02 + duration_s)], HOUSE_15K)[0]
+        samples = invented(kind, int((duration_s + 0.04) * RATE), rng)
+        ridge = ridges(recorded(samples), [Interval(0.02, 0.02 + duration_s)], HOUSE_15K)[0]
         assert ridge is not None
         found.append(ridge)
     return found
 
 
 @pytest.mark.parametrize(
-    ("kind", "least", "most"), [("whistled", 0.93, 1.0), ("plain", 0.0, 0.01), ("lateral", 0.0, 0.02)]
+    ("kind", "least", "most"),
+    [("whistled 0", 0.92, 1.0), ("whistled 3", 0.95, 1.0), ("plain", 0.0, 0.01), ("lateral", 0.0, 0.02)],
 )
 def test_a_seeded_tenth(kind: str, least: float, most: float, recorded) -> None:
     tonal = np.mean([ridge.tonal for ridge in found_in(kind, 100, 31, recorded)])
     assert least <= tonal <= most
+
+
+@dataclass(frozen=True)
+class Real:
+    phone: str
+    speaker: str
+    recording: Recording
+    interval: Interval
+
+    @property
+    def method(self) -> Method:
+        return HOUSE_15K if self.recording.sampling_rate_hz >= 32000 else HOUSE_7K
+
+    def with_whistle(self, level_db: float, rng: np.random.Generator) -> Recording:
+        """The same sound with a whistle under its own envelope, ``level_db`` over its power above 1 kHz."""
+        rate, samples = self.recording.sampling_rate_hz, self.recording.samples.astype(np.float64)
+        inside = slice(int(self.interval.onset_s * rate), int(self.interval.offset_s * rate))
+        own = samples[inside]
+        high = np.fft.irfft(np.fft.rfft(own) * (np.fft.rfftfreq(own.size, 1 / rate) > 1000), own.size)
+        window = np.ones(rate // 100) / (rate // 100)
+        tone = whistle(own.size, rng, rate)[0] * np.sqrt(np.convolve(high**2, window, mode="same"))
+        samples[inside] += tone * np.sqrt(np.mean(high**2) / np.mean(tone**2)) * 10 ** (level_db / 20)
+        return Recording(samples.astype(np.float32), rate, self.recording.source)
+
+
+@pytest.fixture(scope="module")
+def real() -> list[Real]:
+    if not (SHARED / "manifest.csv").exists():
+        pytest.skip("the marked clips (../shared/real_speech) are not here")
+    with (SHARED / "manifest.csv").open(encoding="utf-8", newline="") as stream:
+        rows = [row for row in csv.DictReader(stream) if row["marked_start_s"]]
+    with (SHARED / "marks_more.csv").open(encoding="utf-8", newline="") as stream:
+        speakers = {row["file"]: row["speaker"] for row in rows}
+        more = [row for row in csv.DictReader(stream) if row["kind"] != "other"]
+    marks = {(r["file"], r["target"], r["marked_start_s"], r["marked_end_s"]) for r in rows}
+    marks |= {(r["file"], r["phone"], r["start_s"], r["end_s"]) for r in more}
+    made = []
+    for file, phone, onset, offset in sorted(marks):
+        interval = Interval(float(onset), float(offset))
+        if phone in PHONES and interval.duration_ms >= 50:
+            sound = read_recording(SHARED / file)
+            made.append(Real(PHONES[phone], speakers.get(file, file), sound, interval))
+    return made
+
+
+def share_tonal(sounds: list[Real], level_db: float | None, seed: int = 4) -> float:
+    rng = np.random.default_rng(seed)
+    found = []
+    for sound in sounds:
+        recording = sound.recording if level_db is None else sound.with_whistle(level_db, rng)
+        ridge = ridges(recording, [sound.interval], sound.method)[0]
+        found.append(ridge is not None and ridge.tonal)
+    return float(np.mean(found))
+
+
+def test_real_sounds(real: list[Real]) -> None:
+    # issue: at most 2 % of typical /s/ and 3 % of /ʃ/; whistles 100 to 400 Hz wide at the hiss's own level in 95 %
+    assert len(real) > 150
+    assert share_tonal([r for r in real if r.phone == "s"], None) <= 0.02
+    assert share_tonal([r for r in real if r.phone == "ʃ"], None) <= 0.03
+    assert share_tonal([r for r in real if r.recording.sampling_rate_hz >= 32000], 0.0) >= 0.95
 
 
 def test_ridge_follows_the_glide(recorded) -> None:
@@ -109,17 +177,32 @@ def test_none_where_nothing_can_be_said(recorded) -> None:
     )
 
 
+LEVELS_DB = (3.0, 0.0, -1.5, -3.0, -4.5, -6.0)
+
+
 @pytest.mark.long
-def test_whistles_and_false_alarms_in_full(recorded) -> None:
-    """methods.md and issue: whistles 95 % or more, false alarms under 1 % of 1,000; writes docs/evidence."""
-    shares = {
-        k: float(np.mean([r.tonal for r in found_in(k, 1000, 77, recorded)])) for k in ("whistled", "plain", "lateral")
-    }
+def test_whistles_and_false_alarms_in_full(real: list[Real], recorded) -> None:
+    """Writes docs/evidence/acoustics_tonality.csv: false alarms, and the share found by a whistle's level."""
+    invented_kinds = ("plain", "lateral", *(f"whistled {level:g}" for level in LEVELS_DB))
+    shares: list[tuple[str, str, str, int, float]] = []
+    for kind in invented_kinds:
+        share = float(np.mean([r.tonal for r in found_in(kind, 1000, 77, recorded)]))
+        shares.append(("invented spectra", "no", kind, 1000, share))
+    for phone in ("s", "ʃ", "z"):
+        own = [r for r in real if r.phone == phone]
+        shares.append(("open recordings", "yes", f"{phone} as it is", len(own), share_tonal(own, None)))
+    wide = [r for r in real if r.recording.sampling_rate_hz >= 32000]
+    for level_db in LEVELS_DB:
+        found = [share_tonal(wide, level_db, seed) for seed in range(5)]
+        shares.append(("open recordings", "yes", f"whistled {level_db:g}", 5 * len(wide), float(np.mean(found))))
     commit = subprocess.run(
         ["git", "rev-parse", "--short", "HEAD"], cwd=EVIDENCE.parent, capture_output=True, text=True, check=False
     ).stdout.strip()
     with EVIDENCE.open("w", encoding="utf-8", newline="") as stream:
-        rows = [[kind, 1000, f"{share:.4f}", commit] for kind, share in shares.items()]
-        csv.writer(stream, lineterminator="\n").writerows([["kind", "n_tokens", "share_tonal", "commit"], *rows])
-    assert shares["whistled"] >= 0.95
-    assert shares["plain"] < 0.01 and shares["lateral"] < 0.01
+        head = ["material", "used_for_the_rule", "kind", "n_tokens", "share_tonal", "commit"]
+        rows = [[*row[:4], f"{row[4]:.4f}", commit] for row in shares]
+        csv.writer(stream, lineterminator="\n").writerows([head, *rows])
+    by_kind = {(row[0], row[2]): row[4] for row in shares}
+    for material in ("invented spectra", "open recordings"):
+        assert by_kind[material, "whistled 0"] >= 0.95
+    assert by_kind["invented spectra", "plain"] < 0.01 and by_kind["invented spectra", "lateral"] < 0.01

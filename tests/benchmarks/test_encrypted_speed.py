@@ -51,7 +51,9 @@ def filled(folder: Path, material: ModuleType, *, n_sessions: int, n_sounds: int
                 sound = audio.flac_bytes(noise.normal(0, 0.05, 44_100).astype(np.float32), 44_100)
                 write_clip(one, sha256 := hashlib.sha256(sound).hexdigest(), ".flac", sound)
                 clips.append(store.NewClip(place, 1, sha256, ".flac", 0.0))
-            tokens = tuple((0, material.token(i, {"centroid_hz": 6000.0 + i, "duration_ms": 100.0})) for i in range(20))
+            tokens = material.new_sounds(
+                material.token(i, {"centroid_hz": 6000.0 + i, "duration_ms": 100.0}) for i in range(20)
+            )
             prompts = tuple(material.prompt_of(i) for i in range(20))
             recording = store.NewRecording(f"{number:064d}", 44100, 30.0, {})
             new = store.NewSession(

@@ -58,7 +58,7 @@ def kept_client(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with store.open_caseload(folder, who="R1", clock=lambda: dt.datetime(2026, 8, 1, tzinfo=dt.UTC)) as one:
         store.add_client(one, Client("C-7QXK", 80, material.DAY, direction="higher", invented=True))
         for session in case.sessions:
-            tokens = tuple((0, kept.any_token) for kept in case.tokens_of(session.number))
+            tokens = material.new_sounds(case.tokens_of(session.number))
             prompts = tuple(material.prompt_of(place) for place in range(20))
             recording = store.NewRecording(f"{session.number:064d}", 44100, 30.0, {})
             store.keep_session(one, store.NewSession(session, prompts, (recording,), tokens))

@@ -20,7 +20,7 @@ from types import ModuleType
 import pytest
 
 from sibilant import store
-from sibilant.terms import Method, Token, Window, measures_of
+from sibilant.terms import Method, Window, measures_of
 
 ROOT = Path(__file__).parents[2]
 EVIDENCE = ROOT / "docs" / "evidence" / "store_speed.csv"
@@ -48,14 +48,16 @@ def session(
     material: ModuleType, code: str, n_tokens: int, sha: str, *, n_methods: int = 3, **changed: object
 ) -> store.NewSession:
     """A session of tokens, each with every measure under house methods."""
-    tokens: list[tuple[int | None, Token]] = []
+    sounds: list[store.NewSound] = []
     for place in range(n_tokens):
         values = {**VALUES, "centroid_hz": 6000.0 + 7 * (place % 20)}
         one = material.token(place, values)
-        tokens += [(0, replace(one, method=method)) for method in METHODS[:n_methods]]
+        (measured,) = one.measurements.values()
+        each = tuple(replace(measured, method=method) for method in METHODS[:n_methods])
+        sounds.append(store.NewSound(0, one.sound, each))
     prompts = tuple(material.prompt_of(place) for place in range(n_tokens))
     held = replace(material.session(1, **changed), client=code, number=0)
-    return store.NewSession(held, prompts, (store.NewRecording(sha, 44100, 60.0, {}),), tuple(tokens))
+    return store.NewSession(held, prompts, (store.NewRecording(sha, 44100, 60.0, {}),), tuple(sounds))
 
 
 @pytest.mark.benchmark
@@ -99,7 +101,7 @@ def test_progress_of_one_client_in_a_full_caseload(tmp_path: Path, material: Mod
                 phase = "baseline" if month < 3 else "treatment"
                 new = session(material, code, 25, f"{number:032d}{month:032d}", on=day, phase=phase)
                 store.keep_session(one, new)
-                keys = dict.fromkeys(token.id for _, token in new.tokens)
+                keys = [each.sound.id for each in new.sounds]
                 store.add_judgements(one, code, month + 1, [material.judgement(key, "correct") for key in keys])
         size_mb = (folder / "caseload.sqlite").stat().st_size / 1e6
     command = [sys.executable, "-m", "sibilant_cli", "progress", code, "--json", "--caseload", str(folder)]

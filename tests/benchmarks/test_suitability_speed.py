@@ -34,8 +34,8 @@ def test_judging_takes_under_half_of_measuring() -> None:
     spoken = probe(prompts, child_speaker(5), 5, plan=ProbePlan(pause_s=(2.2, 2.6)))
     recording = recording_from_samples(np.asarray(spoken.samples), 44_100)
     analysis = analyse(recording, prompts)
-    sounds = [token.sibilant for token in analysis.tokens if token.sibilant is not None]
-    words = [token.utterance.interval if token.utterance else None for token in analysis.tokens if token.sibilant]
+    sounds = [sound.edges for sound in analysis.sounds if sound.edges is not None]
+    words = [sound.utterance.interval if sound.utterance else None for sound in analysis.sounds if sound.edges]
     judging = least(lambda: assess(recording, sounds, words=words))
     measuring = least(lambda: analyse(recording, prompts))
     print(

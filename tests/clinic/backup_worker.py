@@ -48,7 +48,7 @@ def session(one: store.Caseload, number: int) -> None:
             sound = hashlib.sha256(f"{number} {place}".encode()).digest() * 400
             clips.append(store.NewClip(place, 1, store.keep_clip(one, sound, ".flac"), ".flac", 0.0))
         prompts = tuple(M.prompt_of(i) for i in range(5))
-        tokens = tuple((0, M.token(i, {"centroid_hz": 6000.0 + number + i})) for i in range(5))
+        tokens = M.new_sounds(M.token(i, {"centroid_hz": 6000.0 + number + i}) for i in range(5))
         recording = store.NewRecording(f"{number:064d}", 44100, 30.0, {})
         store.keep_session(one, store.NewSession(M.session(1), prompts, (recording,), tokens, tuple(clips)))
 

@@ -41,8 +41,14 @@ def listen(recording: object, prompts: object, **_: object) -> SimpleNamespace:
     """In place of the analysis: twenty words found where they are."""
     tokens = tuple(M.token(i, {"centroid_hz": 6000.0 + i}) for i in range(20))
     found = SimpleNamespace(verdict=Verdict(), remedies=(), as_dict=lambda: {"verdict": "usable"})
+    sounds = tuple(t.sound for t in tokens)
     return SimpleNamespace(
-        tokens=tokens, utterances=tuple(t.utterance for t in tokens), suitability=found, missing=(), strays=()
+        sounds=sounds,
+        measurements=tuple(one for t in tokens for one in t.measurements.values()),
+        utterances=tuple(sound.utterance for sound in sounds),
+        suitability=found,
+        missing=(),
+        strays=(),
     )
 
 

@@ -124,16 +124,17 @@ def test_review_measures_again_and_keeps_both(kept: Path, tmp_path: Path, capsys
     from sibilant import store
 
     with store.open_caseload(kept) as caseload:
-        before = store.read_case(caseload, "C-7QXK").tokens[0].tokens["house-15k/2"]
-    edges = before.sibilant.interval
+        kept_before = store.read_case(caseload, "C-7QXK").tokens[0]
+    before, edges = kept_before.measurements["house-15k/2"], kept_before.sound.edges.interval
     path = tmp_path / "r.csv"
     row = f"1,1,1,{edges.onset_s + 0.015:.4f},{edges.offset_s - 0.015:.4f},,\n"
     path.write_text(f"prompt_index,attempt,slot,onset_s,offset_s,voice,counts\n{row}2,1,1,,,,\n", encoding="utf-8")
     done = json.loads(said(capsys, kept, "review", "--from", str(path), "--rater", "R1", "--json"))
     assert (done["corrected"], done["measured_again"], done["checked"]) == (2, 1, 2)
     with store.open_caseload(kept) as caseload:
-        after = store.read_case(caseload, "C-7QXK").tokens[0].tokens["house-15k/2"]
-    assert after.sibilant.automatic == edges and after.sibilant.boundary == "reviewed"
+        kept_after = store.read_case(caseload, "C-7QXK").tokens[0]
+    after, moved = kept_after.measurements["house-15k/2"], kept_after.sound.edges
+    assert moved.automatic == edges and moved.boundary == "reviewed"
     duration = after.measures.values["duration_ms"]
     assert duration == pytest.approx(edges.duration_ms - 30, abs=0.2)
     assert after.measures.values["centroid_hz"] == pytest.approx(before.measures.values["centroid_hz"], rel=0.05)
@@ -160,7 +161,7 @@ def test_kept_words_are_lossless(kept: Path, probe_file: Path) -> None:
         word = audio.read_recording(store.read_clip(caseload, token.clip, suffix))
     first = round(start_s * whole.sampling_rate_hz)
     assert np.array_equal(word.samples, whole.samples[first : first + word.samples.size])
-    spoken = token.any_token.utterance.interval
+    spoken = token.sound.utterance.interval
     assert start_s <= spoken.onset_s and start_s + word.duration_s >= spoken.offset_s
 
 

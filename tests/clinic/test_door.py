@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import csv
 import hashlib
 import importlib.util
@@ -9,6 +10,7 @@ import io
 import json
 import random
 import shutil
+import struct
 import subprocess
 from collections import Counter
 from collections.abc import Callable
@@ -90,6 +92,12 @@ def with_another(folder: Path) -> Path:
         ("judgements", "heard", "fine", r"judgements.csv: row 1, column heard"),
         ("clips", "sha256", "0" * 64, r"export.json: sounds"),
         ("events", "what", "a\x01b", r"events.csv: row 1, column what: holds a control character"),
+        ("surroundings", "noise", '{"dof":300}', r"surroundings.csv: row 1, column noise: a noise spectrum has dof"),
+        ("surroundings", "noise", "", r"surroundings.csv: row 1, column noise: a sound rests on a noise that is not"),
+        ("surroundings", "cut_hz", "-1.0", r"surroundings.csv: row 1, column cut_hz"),
+        ("surroundings", "prompt_index", "77", r"surroundings.csv: row 1, column prompt_index: 77 is no prompt of its"),
+        ("surroundings", "sounds", '{"x":{}}', r"surroundings.csv: row 1, column sounds: 'x' is no place of a sound"),
+        ("surroundings", "sounds", '{"1.1.1":{}}', r"surroundings.csv: row 1, column sounds: 1.1.1: 'bandwidth_hz'"),
     ],
 )
 def test_one_bad_cell_is_refused_by_name(
@@ -107,6 +115,28 @@ def test_one_bad_cell_is_refused_by_name(
     exchange.import_folder(CaseloadHandle(caseload), export)  # the same export, unchanged, still comes in
     with store.open_caseload(caseload) as one:
         assert store.codes(one) == ("C-7QXK", "C-M4RT")
+
+
+@pytest.mark.parametrize("values", [[-1.0, 1.0], [float("nan"), 1.0], [1.0]])
+def test_a_noise_that_is_none_is_refused_by_name(export: Path, tmp_path: Path, values: list[float]) -> None:
+    def other(rows: Rows) -> None:
+        packed = base64.b64encode(struct.pack(f"<{len(values)}d", *values)).decode()
+        rows[0]["noise"] = json.dumps({**json.loads(rows[0]["noise"]), "power_density": packed})
+
+    with pytest.raises(InputError, match=r"surroundings\.csv: row 1, column noise"):
+        exchange.import_folder(
+            CaseloadHandle(tmp_path / "two"), changed(export, tmp_path / "bad", "surroundings", other)
+        )
+
+
+def test_an_export_without_surroundings_is_an_earlier_one(export: Path, tmp_path: Path) -> None:
+    def without(content: dict) -> None:
+        del content["files"]["surroundings.csv"]
+
+    earlier = changed(export, tmp_path / "earlier", "events", lambda rows: None, without)
+    exchange.import_folder(CaseloadHandle(tmp_path / "two"), earlier)
+    with store.open_caseload(tmp_path / "two") as one:
+        assert store.read_surroundings(one, "C-7QXK") == {} and store.read_case(one, "C-7QXK").tokens
 
 
 def test_a_second_method_row_that_is_not_this_programs_is_refused(export: Path, tmp_path: Path) -> None:

@@ -33,7 +33,7 @@ def folder(tmp_path: Path, material: ModuleType) -> Path:
         store.add_client(one, material.client())
         prompts = tuple(material.prompt_of(i) for i in range(20))
         new = store.NewSession(
-            Session(AT, 0, material.DAY, list_form="core-a"), prompts, (), tuple((None, t) for t in tokens)
+            Session(AT, 0, material.DAY, list_form="core-a"), prompts, (), material.new_sounds(tokens, None)
         )
         store.keep_session(one, new)
     consent = {"by": "parent (invented)", "given_on": dt.date(2026, 1, 12)}
@@ -204,7 +204,7 @@ def test_another_voice_before_most_words_is_a_question_and_a_model_a_line_of_its
     assert code == 0 and kept["cue"] == "model", "never called spontaneous"
     with store.open_caseload(folder) as one:
         tokens = store.read_case(one, OTHER).tokens
-    voices = [token.any_token.utterance.voice for token in tokens if token.any_token.utterance is not None]
+    voices = [token.sound.utterance.voice for token in tokens if token.sound.utterance is not None]
     assert voices.count("other") >= 18, "the model's words are told from the client's"
 
 
@@ -213,7 +213,7 @@ def test_a_cue_that_is_a_model_tells_the_voices_apart_without_a_question(folder:
     probe.keep_probe(CaseloadHandle(folder), OTHER, probe.ProbeRequest([path], "core-a", cue="M"))
     with store.open_caseload(folder) as one:
         tokens = store.read_case(one, OTHER).tokens
-    assert sum(t.any_token.utterance is not None and t.any_token.utterance.voice == "other" for t in tokens) >= 18
+    assert sum(t.sound.utterance is not None and t.sound.utterance.voice == "other" for t in tokens) >= 18
 
 
 def test_the_device_used_last_is_filled_in_and_one_not_stated_is_asked_after(

@@ -398,7 +398,7 @@ def test_the_clinicians_month(
     tokens = json.loads(said(capsys, folder, "session", "show", "--json"))["tokens"]
     assert len(tokens) == 5 and tokens[0]["centroid_hz"] > 3000
     with store.open_caseload(folder) as one:
-        edges = store.read_case(one, "C-7QXK").tokens[0].any_token.sibilant.interval
+        edges = store.read_case(one, "C-7QXK").tokens[0].sound.edges.interval
     reviewed = tmp_path / "r.csv"
     reviewed.write_text(
         f"prompt_index,attempt,slot,onset_s,offset_s\n1,1,1,{edges.onset_s + 0.01:.4f},{edges.offset_s:.4f}\n",

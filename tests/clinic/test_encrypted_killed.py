@@ -97,7 +97,7 @@ def filled(folder: Path, material: ModuleType, *, n_sessions: int, n_sounds: int
                     write_clip(one, sha256, ".flac", sound)  # without waiting for the disk
                     clips.append(store.NewClip(place, 1, sha256, ".flac", 0.0))
                 prompts = tuple(material.prompt_of(i) for i in range(N_WORDS))
-                tokens = tuple((0, material.token(i, {"centroid_hz": 6000.0 + i})) for i in range(N_WORDS))
+                tokens = material.new_sounds(material.token(i, {"centroid_hz": 6000.0 + i}) for i in range(N_WORDS))
                 recording = store.NewRecording(f"{number:064d}", 44100, 30.0, {})
                 session = replace(material.session(1), note="plantednote")
                 store.keep_session(one, store.NewSession(session, prompts, (recording,), tokens, tuple(clips)))
@@ -225,7 +225,9 @@ def whole(folder: Path) -> store.Caseload:
         case = store.read_case(one, code)
         for session in case.sessions:
             tokens = case.tokens_of(session.number)
-            assert len(tokens) == 20 and all(token.any_token.measures is not None for token in tokens)
+            assert len(tokens) == 20 and all(
+                "centroid_hz" in one.measures.values for t in tokens for one in t.measurements.values()
+            )
             named |= {token.clip for token in tokens}
     for sha256 in named:
         store.clip_bytes(one, sha256, store.clip_of(one, sha256)[0])

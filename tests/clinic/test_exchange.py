@@ -18,7 +18,7 @@ from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.clinic.private import suspects
 from sibilant.errors import CaseloadError, InputError, ListError, OutputError, RefusedError, UsageError
 from sibilant.terms.care import Goal, PracticeMark
-from sibilant.terms.clinic import Consent, Correction, Device, EarlierProbe, Event, MoveUpRule, Retention
+from sibilant.terms.clinic import Consent, Correction, Device, EarlierProbe, Event, MethodChoice, MoveUpRule, Retention
 from sibilant.terms.lending import ClinicSpread, Given, Grounds
 
 NOON = dt.datetime(2026, 3, 4, 12, 30, 15, 250000, tzinfo=dt.UTC)
@@ -34,6 +34,8 @@ def fill(folder: Path, material: ModuleType, *, n_sessions: int = 3) -> None:
     )  # fmt: skip
     with store.open_caseload(folder, who="T1", clock=lambda: NOON) as one:
         store.add_client(one, client)
+        choice = MethodChoice(dt.date(2026, 1, 30), "house-10k", "house-15k/2")
+        store.change_client(one, "C-7QXK", {"method": "house-10k"}, choice=choice)
         store.add_device(one, Device("desk", "condenser", "room 4", 20.5, added_on=dt.date(2026, 1, 1)))
         store.add_event(one, "C-7QXK", Event(dt.date(2025, 12, 30), "upper incisors lost, ENT seen"))
         store.add_earlier(one, "C-7QXK", (EarlierProbe(dt.date(2025, 5, 6), "paper form", n_correct=4, n_scored=20),))
@@ -49,14 +51,13 @@ def fill(folder: Path, material: ModuleType, *, n_sessions: int = 3) -> None:
             prompts = tuple(material.prompt_of(i) for i in range(20))
             clips = (store.NewClip(1, 1, clip, ".flac", 0.125),)
             with store.at_work(one):
-                store.keep_session(
-                    one, store.NewSession(session, prompts, (recording,), tuple((0, t) for t in tokens), clips)
-                )
+                new = store.NewSession(session, prompts, (recording,), material.new_sounds(tokens), clips)
+                store.keep_session(one, replace(new, surroundings=(material.surroundings(1), material.surroundings(2))))
             made = [material.judgement(f"{i}.1.1", "correct", on=NOON, line=70.5, note="-") for i in range(1, 21)]
             store.add_judgements(one, "C-7QXK", number, made)
             store.add_corrections(
                 one, "C-7QXK", number, [Correction("2.1.1", "R1", NOON, 1.01, 1.1), Correction("3.1.1", "R1", NOON)],
-                [material.token(1, {"centroid_hz": 6001.5})],
+                tuple(material.token(1, {"centroid_hz": 6001.5}).measurements.values()),
             )  # fmt: skip
             store.keep_order(one, "C-7QXK", number, "R2", 1, ["2.1.1", "1.1.1"])
         grounds = Grounds("house-15k/2", "word", "condenser", (1, 2, 3))

@@ -14,7 +14,7 @@ from sibilant import store
 from sibilant.clinic import agree, judge, sessions
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import ListError, UsageError
-from sibilant.terms import Interval, Prompt, Token, Utterance
+from sibilant.terms import Interval, Measurement, Prompt, Sound, Utterance
 
 ROOT = Path(__file__).parents[2]
 
@@ -26,16 +26,18 @@ def folder(tmp_path: Path, material: ModuleType) -> Path:
     tokens = [material.token(i, {"centroid_hz": 6000.0 + i}) for i in range(20)]
     foil = Prompt("tar", level="word")
     said = Utterance(foil, 21, 1, Interval(22.0, 22.4))
-    tokens.append(Token("21.1", said, "none_expected", None, None, None, material.METHOD, "tar", 21))
-    missing = Token("22.0.1", None, "prompt_missing", material.slot_of(0), prompt_text="seal", prompt_index=22)
-    tokens.append(missing)
+    heard = Sound("21.1", "none_expected", said, prompt_text="tar", prompt_index=21)
+    missing = Sound("22.0.1", "prompt_missing", slot=material.slot_of(0), prompt_text="seal", prompt_index=22)
+    sounds = (
+        *material.new_sounds(tokens),
+        store.NewSound(0, heard, (Measurement("21.1", material.METHOD),)),
+        store.NewSound(0, missing),
+    )
     prompts = (*(material.prompt_of(i) for i in range(20)), foil, material.prompt_of(0))
     with store.open_caseload(folder) as one:
         store.add_client(one, material.client())
         recording = store.NewRecording("a" * 64, 44100, 30.0, {})
-        new = store.NewSession(
-            replace(material.session(1), number=0), prompts, (recording,), tuple((0, t) for t in tokens)
-        )
+        new = store.NewSession(replace(material.session(1), number=0), prompts, (recording,), sounds)
         store.keep_session(one, new)
     return folder
 

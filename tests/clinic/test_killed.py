@@ -95,7 +95,9 @@ def whole(folder: Path) -> store.Caseload:
         case = store.read_case(one, code)
         for session in case.sessions:
             tokens = case.tokens_of(session.number)
-            assert len(tokens) == 20 and all(token.any_token.measures is not None for token in tokens)
+            assert len(tokens) == 20 and all(
+                "centroid_hz" in one.measures.values for t in tokens for one in t.measurements.values()
+            )
             for token in tokens:
                 suffix, _ = store.clip_of(one, token.clip)
                 named.add(store.read_clip(one, token.clip, suffix).name)
@@ -212,7 +214,7 @@ def test_a_full_disk_keeps_the_last_good_state(small_disk: Path, material: Modul
             with store.open_caseload(folder) as one, store.at_work(one):
                 clip = store.keep_clip(one, bytes(200_000) + bytes([number]), ".flac")
                 prompts = tuple(material.prompt_of(i) for i in range(20))
-                tokens = tuple((0, material.token(i, {"centroid_hz": 6000.0})) for i in range(20))
+                tokens = material.new_sounds(material.token(i, {"centroid_hz": 6000.0}) for i in range(20))
                 clips = tuple(store.NewClip(i, 1, clip, ".flac", 0.0) for i in range(1, 21))
                 recording = store.NewRecording(f"{number:064d}", 44100, 30.0, {})
                 store.keep_session(one, store.NewSession(material.session(1), prompts, (recording,), tokens, clips))

@@ -50,7 +50,7 @@ def keep_client(
         session = replace(material.session(1), client=code, number=0, on=day, phase="not stated")
         prompts = tuple(material.prompt_of(i) for i in range(20))
         recording = store.NewRecording(f"{seed:032x}{place:032x}", 44100, 30.0, {"verdict": "usable"})
-        store.keep_session(one, store.NewSession(session, prompts, (recording,), tuple((0, t) for t in sounds)))
+        store.keep_session(one, store.NewSession(session, prompts, (recording,), material.new_sounds(sounds)))
     return code
 
 
@@ -206,7 +206,7 @@ def test_moving_a_session_renews_both_clients(clinic: tuple[Path, str], monkeypa
 def test_the_kind_of_a_device_said_later_parts_the_clients(clinic: tuple[Path, str]) -> None:
     folder, own = clinic
     with _open(folder) as one:
-        frame, _ = progress.make_frame(store.read_case(one, own), progress.ViewRequest())
+        frame = progress.make_frame(store.read_case(one, own), progress.ViewRequest())
         lenders = lending.other_lenders(one, own)
         spreads = [s for each in lenders for s in each.spreads]
         other = replace(spreads[0], device="booth")
@@ -221,7 +221,7 @@ def test_versions_of_a_method_are_never_mixed(material: ModuleType) -> None:
     case = material.case([6000, 6050, 5960, 6700])
     assert progress.lender(case).spreads
     mixed = tuple(
-        replace(t, tokens={_later(label) if t.session > 1 else label: one for label, one in t.tokens.items()})
+        replace(t, measurements={_later(k) if t.session > 1 else k: one for k, one in t.measurements.items()})
         for t in case.tokens
     )
     found = progress.lender(replace(case, tokens=mixed))
@@ -297,7 +297,7 @@ def test_a_thousand_clients(tmp_path: Path, material: ModuleType) -> None:
     """What 1,000 clients lend, one of them changed: under a second; only the changed one is read."""
     with open_caseload(tmp_path, clock=lambda: NOON, create=True) as one:
         own = keep_client(one, material, 99, pooled=True, later=800.0)
-        label = next(iter(store.read_case(one, own).tokens[0].tokens))
+        label = next(iter(store.read_case(one, own).tokens[0].measurements))
         random = np.random.default_rng(1)
         for _ in range(1000):
             code = store.new_code(set(store.codes(one)))

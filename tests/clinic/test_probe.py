@@ -92,14 +92,14 @@ def test_after_a_model_nothing_counts_until_a_person_says_whose_voice_it_is(fold
     )
     assert kept.session.cue == "model" and any("whose voice" in note for note in kept.notes)
     queue = judge.queue(CaseloadHandle(folder), None, None, rater="R1")
-    tokens = [token for token in case_of(folder).tokens if token.any_token.utterance is not None]
-    assert {token.any_token.utterance.voice for token in tokens} <= {"unsure", "other"}
+    tokens = [token for token in case_of(folder).tokens if token.sound.utterance is not None]
+    assert {token.sound.utterance.voice for token in tokens} <= {"unsure", "other"}
     reviewed = tmp_path / "r.csv"
     rows = "".join(f"{token.prompt_index},{token.attempt},1,client,yes\n" for token in tokens[:1])
     reviewed.write_text("prompt_index,attempt,slot,voice,counts\n" + rows, encoding="utf-8")
     review.review_from(CaseloadHandle(folder), None, None, reviewed, rater="R1")
     first = next(token for token in case_of(folder).tokens if token.key == tokens[0].key)
-    assert first.any_token.utterance.voice == "client" and first.any_token.utterance.counts
+    assert first.sound.utterance.voice == "client" and first.sound.utterance.counts
     assert queue.rater == "R1"
 
 

@@ -16,21 +16,20 @@ from sibilant import store
 from sibilant.clinic import exchange, sessions, voices
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import RefusedError
-from sibilant.terms import Token
-from sibilant.terms.clinic import Case, Session
+from sibilant.terms.clinic import Case, KeptToken, Session
 
 AT = "C-7QXK"
 CONFIDENCE = {4: 0.91, 7: 0.92, 11: 0.93}
 DOUBTED, TWICE = 15, 18
 
 
-def reply(token: Token, place: int) -> Token:
+def reply(material: ModuleType, token: KeptToken, place: int) -> KeptToken:
     """A reply after a model, that waits; three are less certain, one is not sure to be the word."""
-    assert token.utterance is not None
+    assert token.sound.utterance is not None
     spoken = replace(
-        token.utterance, voice="unsure", confidence=CONFIDENCE.get(place, 0.99), sure=place != DOUBTED, attempt=2
+        token.sound.utterance, voice="unsure", confidence=CONFIDENCE.get(place, 0.99), sure=place != DOUBTED, attempt=2
     )
-    return replace(token, id=f"{place + 1}.2.1", utterance=spoken)
+    return material.changed(token, id=f"{place + 1}.2.1", utterance=spoken)
 
 
 @pytest.fixture
@@ -39,16 +38,16 @@ def folder(tmp_path: Path, material: ModuleType) -> Path:
     tokens = []
     for place in range(20):
         tokens.append(material.token(place, {"centroid_hz": 5000.0}, voice="other", counts=False))
-        tokens.append(reply(material.token(place, {"centroid_hz": 6000.0 + place}), place))
-    again = reply(material.token(TWICE, {"centroid_hz": 6000.0}), TWICE)
-    assert again.utterance is not None
-    spoken = replace(again.utterance, attempt=3, counts=False)
-    tokens.append(replace(again, id=f"{TWICE + 1}.3.1", utterance=spoken))
+        tokens.append(reply(material, material.token(place, {"centroid_hz": 6000.0 + place}), place))
+    again = reply(material, material.token(TWICE, {"centroid_hz": 6000.0}), TWICE)
+    assert again.sound.utterance is not None
+    spoken = replace(again.sound.utterance, attempt=3, counts=False)
+    tokens.append(material.changed(again, id=f"{TWICE + 1}.3.1", utterance=spoken))
     with store.open_caseload(tmp_path / "case") as one:
         store.add_client(one, material.client())
         prompts = tuple(material.prompt_of(i) for i in range(20))
         session = Session(AT, 0, material.DAY, cue="model", modelled=True, list_form="core-a")
-        store.keep_session(one, store.NewSession(session, prompts, (), tuple((None, t) for t in tokens)))
+        store.keep_session(one, store.NewSession(session, prompts, (), material.new_sounds(tokens, None)))
     return tmp_path / "case"
 
 
@@ -58,7 +57,7 @@ def case_of(folder: Path) -> Case:
 
 
 def voices_of(folder: Path) -> list[str]:
-    spoken = [token.any_token.utterance for token in case_of(folder).tokens]
+    spoken = [token.sound.utterance for token in case_of(folder).tokens]
     return [each.voice for each in spoken if each is not None]
 
 

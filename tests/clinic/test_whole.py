@@ -42,7 +42,7 @@ def kept(tmp_path_factory: pytest.TempPathFactory, material: ModuleType) -> Path
                 )
                 prompts = tuple(material.prompt_of(i) for i in range(20))
                 clips = (store.NewClip(1, 1, sound, ".flac", 0.125),)
-                new = store.NewSession(session, prompts, (recording,), tuple((0, t) for t in tokens), clips)
+                new = store.NewSession(session, prompts, (recording,), material.new_sounds(tokens), clips)
                 with store.at_work(one):
                     store.keep_session(one, new)
                 made = [material.judgement(f"{i}.1.1", "correct") for i in range(1, 21)]

@@ -3,24 +3,37 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from sibilant.methods import get_method
 from sibilant.terms import (
+    NOT_MEASURED,
+    Cut,
     Edge,
     Interval,
+    Measurement,
     Measures,
     Method,
+    NoiseSpectrum,
     Prompt,
     SibilantInterval,
     SibilantSlot,
-    Token,
+    Sound,
+    Surroundings,
+    TokenSupport,
     Utterance,
+    Verdict,
     Word,
 )
 from sibilant.terms.clinic import Case, Client, Device, Event, Judgement, KeptToken, Session
 
+if TYPE_CHECKING:
+    from sibilant import store
+
 METHOD = get_method("house-15k")
+HOUSE = ("house-15k", "house-10k", "house-7k")
 DAY = dt.date(2026, 1, 12)
 WORDS = (
     "seal", "sand", "sun", "sock", "soap", "side", "castle", "messy", "recycle", "muscle", "goose", "bus", "rice",
@@ -43,7 +56,7 @@ def prompt_of(place: int, **changed: object) -> Prompt:
     return Prompt(text, (Word(text, ("S", "IY1", "L")),), (slot_of(place),), **changed)  # type: ignore[arg-type]
 
 
-def sound(onset_s: float, slot: SibilantSlot | None, *, duration_s: float = 0.12) -> SibilantInterval:
+def edges(onset_s: float, slot: SibilantSlot | None, *, duration_s: float = 0.12) -> SibilantInterval:
     """A bounded sibilant."""
     stretch = Interval(onset_s, onset_s + duration_s)
     core = Interval(onset_s + 0.01, onset_s + duration_s - 0.01)
@@ -63,7 +76,7 @@ def token(
     counts: bool = True,
     method: Method = METHOD,
     prompt: Prompt | None = None,
-) -> Token:
+) -> KeptToken:
     """One token of the list's word at a 0-based place; a float is its ``centroid_hz``."""
     slot = slot or slot_of(place)
     prompt = prompt or prompt_of(place)
@@ -71,17 +84,30 @@ def token(
         values = {"centroid_hz": float(values)}
     start = 1.0 * place
     spoken = Utterance(prompt, place + 1, attempt, Interval(start, start + 0.6), 0.9, voice, True, counts)
-    measures = None
+    measures = NOT_MEASURED
     if values is not None:
         low = {key: value - 1 for key, value in values.items()}
         high = {key: value + 1 for key, value in values.items()}
         region = Interval(start + 0.03, start + 0.09)
         measures = Measures(values, low, high, {}, tuple(flags), region, 5, method.band_hz, 44100)
-    bounded = sound(start, slot) if finding in {"found", "extra"} else None
-    return Token(
-        f"{place + 1}.{attempt}.{slot.index}", spoken, finding, slot, bounded, measures, method,  # type: ignore[arg-type]
-        prompt.text, place + 1, 25.0, 20000.0, tuple(flags),
-    )  # fmt: skip
+    bounded = edges(start, slot) if finding in {"found", "extra"} else None
+    key = f"{place + 1}.{attempt}.{slot.index}"
+    heard = Sound(key, finding, spoken, slot, bounded, prompt_text=prompt.text, prompt_index=place + 1)  # type: ignore[arg-type]
+    return KeptToken(heard, 1, {method.label: Measurement(key, method, measures, 25.0, 20000.0, tuple(flags))})
+
+
+def changed(one: KeptToken, **parts: object) -> KeptToken:
+    """A token with other parts of its sound; a new id goes into its measurements too."""
+    heard = replace(one.sound, **parts)  # type: ignore[arg-type]
+    measured = {label: replace(each, sound_id=heard.id) for label, each in one.measurements.items()}
+    return replace(one, sound=heard, measurements=measured)
+
+
+def new_sounds(tokens: Iterable[KeptToken], recording: int | None = 0) -> tuple[store.NewSound, ...]:
+    """Tokens as a session is given them to keep, all of one recording."""
+    from sibilant import store
+
+    return tuple(store.NewSound(recording, one.sound, tuple(one.measurements.values())) for one in tokens)
 
 
 def judgement(key: str, heard: str, rater: str = "R1", **more: object) -> Judgement:
@@ -89,22 +115,21 @@ def judgement(key: str, heard: str, rater: str = "R1", **more: object) -> Judgem
     return Judgement(key, heard, rater, more.pop("on", NOON), **more)  # type: ignore[arg-type]
 
 
-def kept(session: int, one: Token, *judgements: Judgement, **more: object) -> KeptToken:
+def surroundings(place: int, *, cut_hz: float | None = 15_983.7) -> Surroundings:
+    """What a recording showed around a word with one sound: two thirds and other numbers that no text rounds well."""
+    import numpy as np
+
+    power = np.random.default_rng(place).gamma(2.0, 1e-9 / 3, 442)
+    verdict = Verdict("usable", "usable", "with care", dict.fromkeys(HOUSE, "usable"))
+    noise = NoiseSpectrum(power, 1000 / 3, power * (place % 3 - 1) / 7)
+    support = TokenSupport(20.0 + 1 / 3, 15_500.0, 0.0, ("weak",), verdict, noise)
+    cut = None if cut_hz is None else Cut(cut_hz)
+    return Surroundings(place, 1, cut, {f"{place}.1.1": support, f"{place}.1.x1": replace(support, noise=None)})
+
+
+def kept(session: int, one: KeptToken, *judgements: Judgement, **more: object) -> KeptToken:
     """A token as the store hands it over."""
-    label = one.method.label if one.method is not None else ""
-    attempt = one.utterance.attempt if one.utterance is not None else 0
-    level = more.pop("level", "word")
-    return KeptToken(
-        one.id,
-        session,
-        one.prompt_index,
-        one.prompt_text,
-        attempt,
-        {label: one},
-        judgements,
-        level=level,
-        **more,  # type: ignore[arg-type]
-    )
+    return replace(one, session=session, judgements=judgements, level=more.pop("level", "word"), **more)  # type: ignore[arg-type]
 
 
 def client(**changed: object) -> Client:
@@ -135,6 +160,6 @@ def case(
     for one, mean in zip(held, means, strict=True):
         for place, offset in enumerate(offsets):
             made = token(place, {"centroid_hz": mean + offset, "core_duration_ms": 100.0 + place})
-            tokens.append(kept(one.number, made, judgement(made.id, heard)))
+            tokens.append(kept(one.number, made, judgement(made.key, heard)))
     events = (Event(DAY + dt.timedelta(days=60), "upper incisors lost"),)
     return Case(client(**of_client), held, tuple(tokens), events, (Device("desk", added_on=DAY),))

@@ -53,7 +53,7 @@ def test_recordings_of_unlike_bandwidth_are_compared_with_that_caution(
 ) -> None:
     case = heard_case(material, [0, 0, 0, 18])
     narrow = tuple(
-        replace(t, tokens={k: replace(one, bandwidth_hz=narrow_hz) for k, one in t.tokens.items()})
+        replace(t, measurements={k: replace(one, bandwidth_hz=narrow_hz) for k, one in t.measurements.items()})
         if t.session == 4
         else t
         for t in case.tokens

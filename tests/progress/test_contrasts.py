@@ -6,7 +6,6 @@ import csv
 import datetime as dt
 import subprocess
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
 
@@ -113,8 +112,8 @@ def _tokens(material: ModuleType, sounds: list[tuple[str, str, str, float]]) -> 
     found = []
     for place, (phone, vowel, heard, value) in enumerate(sounds):
         slot = SibilantSlot(phone, 1, "initial", vowel_after=vowel)
-        made = replace(material.token(place, value, slot=slot), id=f"{place + 1}.1.1")
-        found.append(material.kept(1, made, material.judgement(made.id, heard)))
+        made = material.changed(material.token(place, value, slot=slot), id=f"{place + 1}.1.1")
+        found.append(material.kept(1, made, material.judgement(made.key, heard)))
     return found
 
 
@@ -208,7 +207,7 @@ def test_words_gained_take_the_paired_interval(material: ModuleType) -> None:
     for place in range(20):
         for number, kept, right in ((1, early, place < 10), (2, late, place < 14)):
             made = material.token(place, 6000.0)
-            kept.append(material.kept(number, made, material.judgement(made.id, "correct" if right else "distorted")))
+            kept.append(material.kept(number, made, material.judgement(made.key, "correct" if right else "distorted")))
     found = words_gained(early, late, "R1", days=days)
     assert found is not None
     assert (found.difference, found.low, found.high) == newcombe_paired(10, 4, 0, 6)

@@ -10,7 +10,8 @@ import pytest
 
 from sibilant.progress import additions, before_after, contrast, fades, plan, sets_of_three, view
 from sibilant.progress.context import accuracy_map
-from sibilant.terms import Interval, Prompt, Token, Utterance, Word
+from sibilant.terms import Interval, Prompt, Sound, Utterance, Word
+from sibilant.terms.clinic import KeptToken
 from sibilant.terms.lending import ClinicSpread
 
 
@@ -20,8 +21,8 @@ def three_of(material: ModuleType, first: int, values: tuple[float, float, float
     for step, (value, letter) in enumerate(zip(values, heard, strict=True)):
         prompt = replace(material.prompt_of(first), level="set-of-three")
         one = material.token(3 * first + step, {"centroid_hz": value}, prompt=prompt)
-        judgement = material.judgement(one.id, "correct" if letter == "c" else "distorted")
-        made.append(material.kept(1, replace(one, prompt_text=prompt.text), judgement, level="set-of-three"))
+        judgement = material.judgement(one.key, "correct" if letter == "c" else "distorted")
+        made.append(material.kept(1, material.changed(one, prompt_text=prompt.text), judgement, level="set-of-three"))
     return made
 
 
@@ -42,19 +43,19 @@ def test_a_prompt_of_three_equal_words_is_a_set_and_a_broken_one_is_not(material
     slots = tuple(replace(material.slot_of(3), index=i + 1, word_index=i) for i in range(3))
     prompt = Prompt("sock sock sock", words, slots, level="set-of-three")
     tokens = [
-        material.kept(1, replace(material.token(0, 6000.0 - i, slot=slots[i], prompt=prompt)), level="set-of-three")
+        material.kept(1, material.token(0, 6000.0 - i, slot=slots[i], prompt=prompt), level="set-of-three")
         for i in range(3)
     ]
-    assert [token.any_token.slot.index for token in sets_of_three(tokens)[0]] == [1, 2, 3]
+    assert [token.sound.slot.index for token in sets_of_three(tokens)[0]] == [1, 2, 3]
     assert sets_of_three(tokens[:2]) == []
 
 
 def test_additions_reconcile_with_the_foils_said(material: ModuleType) -> None:
     def foil(index: int, finding: str, key: str, *heard: str) -> object:
         said = Utterance(Prompt("tar"), index, 1, Interval(index, index + 0.4))
-        sound = material.sound(index + 0.1, None) if finding == "extra" else None
-        one = Token(key, said, finding, None, sound, None, material.METHOD, f"foil {index}", index)
-        return material.kept(1, one, *(material.judgement(key, word) for word in heard))
+        edges = material.edges(index + 0.1, None) if finding == "extra" else None
+        one = Sound(key, finding, said, edges=edges, prompt_text=f"foil {index}", prompt_index=index)
+        return material.kept(1, KeptToken(one, 1), *(material.judgement(key, word) for word in heard))
 
     tokens = [
         foil(1, "none_expected", "1.1"),
@@ -64,7 +65,7 @@ def test_additions_reconcile_with_the_foils_said(material: ModuleType) -> None:
         material.kept(1, material.token(4, 6000.0)),
         foil(5, "extra", "5.1.x1"),
     ]
-    in_word = replace(tokens[5], prompt_index=5)
+    in_word = material.changed(tokens[5], prompt_index=5)
     found = additions([*tokens[:5], in_word, material.kept(1, material.token(4, 6000.0))], 1)
     assert (found.n_foils, found.n_foils_with_frication, found.n_extra, found.n_added_by_ear) == (3, 2, 1, 1)
     assert found.words == ("foil 2", "foil 3")
@@ -81,7 +82,7 @@ def test_contrast_needs_seven_accepted_of_each_and_finds_the_truth(material: Mod
     def kept(values: np.ndarray, phone: str, heard: str = "correct") -> list[object]:
         slot = replace(material.slot_of(0), phone=phone)
         return [
-            material.kept(1, one, material.judgement(one.id, heard))
+            material.kept(1, one, material.judgement(one.key, heard))
             for i, value in enumerate(values)
             for one in [material.token(i, float(value), slot=slot)]
         ]
@@ -110,7 +111,7 @@ def test_pairs_to_play_are_the_same_word_early_and_late(material: ModuleType) ->
 
 def test_map_by_ear_ranks_only_cells_of_eight(material: ModuleType) -> None:
     tokens = [material.kept(1, material.token(i, 6000.0)) for i in range(20)]
-    judged = [(token, token.any_token.slot.position != "final") for token in tokens]
+    judged = [(token, token.sound.slot.position != "final") for token in tokens]
     cells = accuracy_map(judged)
     assert sum(cell.n for cell in cells) == 20
     assert {cell.rank for cell in cells if cell.n < 8} == {None}

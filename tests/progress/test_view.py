@@ -95,7 +95,7 @@ def test_a_new_baseline_on_the_new_device_is_a_line_of_its_own(material: ModuleT
 def test_too_few_measured_tokens_cannot_be_judged_and_are_counted_by_reason(material: ModuleType) -> None:
     case = material.case([6000, 6050, 5960, 6900, 6900])
     weak = [
-        replace(t, tokens={material.METHOD.label: material.token(t.prompt_index - 1, None, flags=("weak",))})
+        replace(t, measurements=material.token(t.prompt_index - 1, None, flags=("weak",)).measurements)
         if t.session == 4 and t.prompt_index <= 5
         else t
         for t in case.tokens
@@ -144,7 +144,7 @@ def test_z_and_str_stand_apart(material: ModuleType) -> None:
     for number in (1, 2, 3, 4):
         for place, slot in ((20, z), (21, str_slot)):
             one = material.token(place, 3000.0, slot=slot)
-            extra.append(material.kept(number, one, material.judgement(one.id, "correct")))
+            extra.append(material.kept(number, one, material.judgement(one.key, "correct")))
     found = view(replace(case, tokens=case.tokens + tuple(extra)))
     assert found.summaries[0].measures["centroid_hz"].n_expected == 20
     assert found.voiced[1].n_measured == 1 and found.str_cluster[1].mean == 3000.0
@@ -155,7 +155,7 @@ def test_the_first_attempt_that_counts_enters_and_another_voice_is_left_out(mate
     second = material.token(0, 9999.0, attempt=2, counts=False)
     other = material.token(1, 9999.0, voice="other")
     tokens = [t for t in case.tokens if not (t.session == 4 and t.prompt_index == 2)]
-    tokens += [material.kept(4, second), material.kept(4, other, material.judgement(other.id, "not_scorable"))]
+    tokens += [material.kept(4, second), material.kept(4, other, material.judgement(other.key, "not_scorable"))]
     summary = view(replace(case, tokens=tuple(tokens))).summaries[3].measures["centroid_hz"]
     assert summary.n_expected == 20 and summary.n_measured == 19 and dict(summary.left_out) == {"other_voice": 1}
 

@@ -15,7 +15,7 @@ from scipy import stats
 from sibilant.progress import means, reliability, single_case
 from sibilant.progress.accuracy import accuracy
 from sibilant.progress.proportions import mcnemar_exact, newcombe, wilson
-from sibilant.progress.trend import exact_p, kendall_s, trend
+from sibilant.progress.trend import exact_p, kendall_s, normal_p, theil_sen, trend
 
 SIX = [[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7]]
 
@@ -181,6 +181,15 @@ class TestSingleCase:
         assert tau_b == pytest.approx(0.142961, abs=6e-4)
         assert tau_b == pytest.approx(0.143486, abs=5e-7)
 
+    def test_baseline_corrected_tau_b_as_scipy_has_it(self) -> None:
+        """scipy's kendalltau of the phase with what is left after scipy's Theil-Sen line."""
+        rng = np.random.default_rng(6)
+        for _ in range(50):
+            a, b = rng.integers(0, 9, 5).astype(float), rng.integers(0, 9, 7).astype(float)
+            left = np.round([*a, *b] - stats.theilslopes(a, range(1, 6)).slope * np.arange(1, 13), 9)
+            theirs = stats.kendalltau([0] * 5 + [1] * 7, left).statistic
+            assert single_case.baseline_corrected(a, b)[1] == pytest.approx(theirs, abs=1e-12)
+
     def test_standardised_difference_and_response_ratio(self) -> None:
         """Formulas read in the vignette of a general single-case package; values recomputed on the data of 2.1."""
         assert single_case.baseline_sd_difference(A, B) == pytest.approx((1.959294, 1.649932), abs=5e-7)
@@ -254,6 +263,31 @@ class TestTrend:
             vectorized=False,
         )  # fmt: skip
         assert exact_p(y) == pytest.approx(result.pvalue, abs=1e-12)
+
+    def test_theil_sen_and_its_interval_as_scipy_has_them(self) -> None:
+        """scipy's theilslopes on 300 seeded sets with ties in both."""
+        rng = np.random.default_rng(7)
+        for _ in range(300):
+            n = int(rng.integers(2, 15))
+            x, y = [0.0, *rng.integers(1, 8, n)], np.round(rng.normal(size=n + 1), 1)
+            ours, theirs = theil_sen(x, y), stats.theilslopes(y, x, 0.95)
+            named = (theirs.slope, theirs.intercept, theirs.low_slope, theirs.high_slope)
+            assert (ours.slope, ours.intercept, ours.low, ours.high) == pytest.approx(named, rel=1e-12, abs=1e-12)
+
+    @pytest.mark.parametrize("spread", [100.0, 1.0])
+    def test_normal_p_beyond_the_exact_one(self, spread: float) -> None:
+        """The exact distribution at 51 values, free and tied."""
+        rng = np.random.default_rng(8)
+        for _ in range(30):
+            y = np.round(spread * rng.normal(size=51) + spread * rng.normal() * 0.03 * np.arange(51))
+            assert normal_p(y) == pytest.approx(exact_p(y), abs=0.003)
+
+    def test_p_is_exact_to_fifty_probes(self) -> None:
+        y = list(np.random.default_rng(9).normal(size=51).round(1))
+        assert trend("x", "treatment", range(50), y[:50]).p == exact_p(y[:50])
+        assert trend("x", "treatment", range(51), y).p == normal_p(y)
+        free = list(np.random.default_rng(10).normal(size=50))
+        assert exact_p(free) == pytest.approx(stats.kendalltau(range(50), free, method="exact").pvalue, rel=1e-9)
 
     @pytest.mark.parametrize(
         ("m", "n", "p"), [(1, 3, 0.25), (1, 6, 0.143), (2, 3, 0.10), (2, 6, 0.036), (3, 3, 0.05), (3, 6, 0.012),

@@ -22,13 +22,13 @@ import pytest
 from scipy.optimize import least_squares
 
 from sibilant.audio import recording_from_samples
-from sibilant.clinic.compare import compare_tokens
+from sibilant.clinic.compare import compare_sounds
 from sibilant.lexicon import expect
 from sibilant.methods import HOUSE_15K, OPEN_ADULT
 from sibilant.pipeline import analyse, measure_again
 from sibilant.ranges import Question, all_ranges
 from sibilant.synthetic import GroupShape, Hump, SibilantShape, Speaker, moments_of, probe, speakers_like
-from sibilant.terms import Recording, Token
+from sibilant.terms import Measurement, Recording, Sound
 from sibilant.terms.reference import ReferenceRange
 
 WORDS = ("seal", "seed", "sand", "side", "sun", "sign", "sheep", "sheet", "shell", "ship", "shark", "shed")
@@ -98,13 +98,13 @@ class Heard:
 
     speaker: Speaker
     recording: Recording
-    tokens: tuple[Token, ...]
+    sounds: tuple[Sound, ...]
+    measurements: tuple[Measurement, ...]
 
     def mean(self, phone: str, measure: str) -> float:
-        """Mean over this speaker's tokens."""
-        values = [
-            t.measures.values.get(measure) for t in self.tokens if t.slot and t.slot.phone == phone and t.measures
-        ]
+        """Mean over this speaker's sounds."""
+        said = {sound.id for sound in self.sounds if sound.slot and sound.slot.phone == phone}
+        values = [one.value(measure) for one in self.measurements if one.sound_id in said]
         return statistics.fmean(value for value in values if value is not None)
 
 
@@ -128,8 +128,10 @@ def heard(group: str, seed: int = 7, n_rounds: int = 1) -> tuple[Heard, ...]:
     for place, speaker in enumerate(shaped_speakers(*GROUPS[group], seed, pairs("S", group), pairs("SH", group))):
         spoken = probe(PROMPTS * n_rounds, speaker, 100 * seed + place)
         recording = recording_from_samples(spoken.samples, spoken.sampling_rate_hz)
-        tokens = analyse(recording, PROMPTS * n_rounds, methods=(OPEN_ADULT,)).tokens
-        found.append(Heard(speaker, recording, tuple(t for t in tokens if t.finding == "found")))
+        made = analyse(recording, PROMPTS * n_rounds, methods=(OPEN_ADULT,))
+        sounds = tuple(sound for sound in made.sounds if sound.finding == "found")
+        ids = {sound.id for sound in sounds}
+        found.append(Heard(speaker, recording, sounds, tuple(m for m in made.measurements if m.sound_id in ids)))
     return tuple(found)
 
 
@@ -176,9 +178,9 @@ def asked(group: str, **more: object) -> Question:
     return Question("centroid_hz", **settings)  # type: ignore[arg-type]
 
 
-def confirmed(tokens: Sequence[Token]) -> list[Token]:
-    """The tokens once a person has said that all are the client's."""
-    voiced = [token for token in tokens if token.utterance is not None]
+def confirmed(sounds: Sequence[Sound]) -> list[Sound]:
+    """The sounds once a person has said that all are the client's."""
+    voiced = [sound for sound in sounds if sound.utterance is not None]
     return [replace(t, utterance=replace(t.utterance, voice="client", counts=True)) for t in voiced if t.utterance]
 
 
@@ -189,11 +191,11 @@ def test_tokens_measured_elsewhere_are_measured_again_and_placed() -> None:
     """
     placements = []
     for one in heard("f"):
-        elsewhere = measure_again(one.recording, one.tokens, HOUSE_15K)
-        unsaid = compare_tokens(one.recording, elsewhere, asked("f"))
+        elsewhere = measure_again(one.recording, one.sounds, HOUSE_15K)
+        unsaid = compare_sounds(one.recording, one.sounds, elsewhere, asked("f"))
         assert all(each.placement == "not comparable" for each in unsaid)
         assert any("has not been confirmed" in reason.text for reason in unsaid[0].why)
-        made = compare_tokens(one.recording, confirmed(elsewhere), asked("f"))
+        made = compare_sounds(one.recording, confirmed(one.sounds), elsewhere, asked("f"))
         wide = next(each for each in made if each.range is not None and each.range.method == "open-adult")
         assert wide.value == pytest.approx(one.mean("S", "centroid_hz"), abs=1e-6)
         placements.append(wide.placement)
@@ -210,7 +212,7 @@ def test_the_others_are_refused_with_their_reason() -> None:
         ("f", {"own_baseline": True}, "own_baseline"),
         ("f", {"bandwidth_hz": 9000.0}, "bandwidth"),
     ]:
-        for made in compare_tokens(one.recording, confirmed(one.tokens), asked(group, **more)):
+        for made in compare_sounds(one.recording, confirmed(one.sounds), one.measurements, asked(group, **more)):
             assert made.placement == "not comparable"
             assert code in {reason.code for reason in made.why}
 

@@ -47,7 +47,7 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
             tokens = case.tokens_of(session.number)
             prompts = tuple(material().prompt_of(place) for place in range(20))
             recording = store.NewRecording(f"{session.number:064d}", 44100, 30.0, {})
-            rows = tuple((0, token.any_token) for token in tokens)
+            rows = material().new_sounds(tokens)
             store.keep_session(one, store.NewSession(session, prompts, (recording,), rows))
             judged = [judgement for token in tokens for judgement in token.judgements]
             store.add_judgements(one, "C-7QXK", session.number, judged)
@@ -138,7 +138,7 @@ def heard(tmp_path_factory: pytest.TempPathFactory) -> Path:
         with store.open_caseload(box, who="R1") as one:
             tokens = store.read_case(one, "C-7QXK").tokens_of(number)
             noon = dt.datetime(2026, 2, 1, 12, tzinfo=dt.UTC)
-            judged = [Judgement(token.key, "correct", "R1", noon) for token in tokens if token.any_token.slot]
+            judged = [Judgement(token.key, "correct", "R1", noon) for token in tokens if token.sound.slot]
             store.add_judgements(one, "C-7QXK", number, judged)
     return box
 

@@ -93,7 +93,7 @@ def left_out_case(material: ModuleType) -> CaseView:
     for token in case.tokens:
         if token.prompt_index <= left_out[token.session]:
             made = material.token(token.prompt_index - 1, None, finding="no_frication")
-            token = material.kept(token.session, made, material.judgement(made.id, "omitted"))
+            token = material.kept(token.session, made, material.judgement(made.key, "omitted"))
         tokens.append(token)
     return view(replace(case, tokens=tuple(tokens)))
 
@@ -121,7 +121,7 @@ def test_presence_by_sound_waits_for_the_ear(material: ModuleType) -> None:
     tokens = []
     for token in case.tokens:
         made = material.token(token.prompt_index - 1, None, finding="no_frication")
-        marks = () if token.session == 4 else (material.judgement(made.id, "omitted"),)
+        marks = () if token.session == 4 else (material.judgement(made.key, "omitted"),)
         tokens.append(material.kept(token.session, made, *marks))
     last = view(replace(case, tokens=tuple(tokens))).presence[-1]
     assert (last.n_said, last.n_scored) == (0, 0)
@@ -175,12 +175,14 @@ def test_a_picture_of_some_sounds_counts_those_it_shows(monkeypatch: pytest.Monk
     from sibilant import audio
 
     titles: list[str] = []
-    monkeypatch.setattr(pictures, "_panel", lambda recording, token, method, top_hz: token)
+    monkeypatch.setattr(pictures, "_panel", lambda recording, sound, *_: sound)
     monkeypatch.setattr(charts, "token_strip_pages", lambda panels, *, title, note, top_hz: titles.append(title) or ())
     recording = audio.recording_from_samples([0.0] * 44100, 44100)
     tokens = [material.token(place, 6000.0) for place in range(20)]
-    pictures.strip_pages(recording, tokens, name="any", most=8)
-    pictures.strip_pages(recording, tokens, name="any")
+    sounds = [token.sound for token in tokens]
+    measurements = [one for token in tokens for one in token.measurements.values()]
+    pictures.strip_pages(recording, sounds, measurements, name="any", most=8)
+    pictures.strip_pages(recording, sounds, measurements, name="any")
     assert titles[0].startswith("The first 8 of 20 sibilants") and titles[1].startswith("20 sibilants")
 
 
@@ -227,7 +229,7 @@ def test_a_report_places_a_range_that_was_put_into_the_usual_caseload(
             tokens = case.tokens_of(session.number)
             prompts = tuple(material.prompt_of(place) for place in range(20))
             recording = store.NewRecording(f"{session.number:064d}", 44100, 30.0, {})
-            rows = tuple((0, token.any_token) for token in tokens)
+            rows = material.new_sounds(tokens)
             store.keep_session(one, store.NewSession(session, prompts, (recording,), rows))
             store.add_judgements(one, "C-7QXK", session.number, [j for token in tokens for j in token.judgements])
     given = tmp_path / "own.csv"

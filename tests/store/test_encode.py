@@ -15,23 +15,26 @@ from sibilant.store.encode import (
     observed_text,
     prompt_from,
     prompt_text,
-    token_from,
+    read_measured,
+    sound_from,
 )
 from sibilant.terms import (
+    NOT_MEASURED,
     Edge,
     Interval,
+    Measurement,
     Measures,
     Method,
     Prompt,
     SibilantInterval,
     SibilantSlot,
-    Token,
+    Sound,
     Utterance,
     Window,
     Word,
 )
 from sibilant.terms.clinic import CODE_LETTERS, check_letter, is_client_code
-from sibilant.terms.vocabulary import CUES, LEVELS
+from sibilant.terms.vocabulary import CUES, FINDINGS, LEVELS
 
 NUMBER = st.floats(allow_nan=False, allow_infinity=False, width=64)
 TEXT = st.text(st.characters(blacklist_categories=("Cs",)), max_size=12)
@@ -65,34 +68,47 @@ MEASURED = st.builds(
 
 
 @st.composite
-def tokens(draw: st.DrawFn) -> Token:
+def sounds(draw: st.DrawFn) -> Sound:
     prompt, slot = draw(PROMPTS), draw(st.none() | SLOTS)
     voice = draw(st.sampled_from(["client", "other", "unsure"]))
     index = draw(st.integers(1, 99))
     sure, counts, attempt = draw(st.booleans()), draw(st.booleans()), draw(st.integers(1, 5))
     spoken = Utterance(prompt, index, attempt, draw(intervals()), draw(NUMBER), voice, sure, counts)
-    sound = SibilantInterval(
+    edges = SibilantInterval(
         slot, draw(intervals()), draw(intervals()), draw(EDGES), draw(EDGES), draw(NUMBER), draw(FLAGS)
     )
-    return Token(
-        "k", spoken, "found", slot, draw(st.none() | st.just(sound)), draw(st.none() | MEASURED), draw(METHODS),
-        draw(TEXT), index, draw(st.none() | NUMBER), draw(st.none() | NUMBER), draw(FLAGS),
+    place = draw(st.none() | intervals())
+    probability = draw(st.floats(0, 1)) if place is not None else None
+    return Sound(
+        "k", draw(st.sampled_from(list(FINDINGS))), spoken, slot, draw(st.none() | st.just(edges)), place, probability,
+        draw(TEXT), index,
     )  # fmt: skip
 
 
-@settings(max_examples=150, deadline=None)
-@given(tokens())
-def test_a_token_comes_back_the_same(token: Token) -> None:
-    assert token.utterance is not None and token.utterance.prompt is not None and token.method is not None
-    prompt = prompt_from(prompt_text(token.utterance.prompt))
-    method = method_from(method_text(token.method))
-    row = {"key": "k", "finding": "found", "prompt_index": token.prompt_index}
-    assert token_from(row, load(observed_text(token)), prompt, measured_text(token), method) == token
+MEASUREMENTS = st.builds(
+    Measurement, st.just("k"), METHODS, st.just(NOT_MEASURED) | MEASURED, st.none() | NUMBER, st.none() | NUMBER, FLAGS
+)
+
+
+@settings(max_examples=100, deadline=None)
+@given(sounds())
+def test_a_sound_comes_back_the_same(sound: Sound) -> None:
+    assert sound.utterance is not None and sound.utterance.prompt is not None
+    prompt = prompt_from(prompt_text(sound.utterance.prompt))
+    row = {"key": "k", "finding": sound.finding, "prompt_index": sound.prompt_index, "observed": observed_text(sound)}
+    assert sound_from(row, prompt) == sound
+
+
+@settings(max_examples=100, deadline=None)
+@given(MEASUREMENTS)
+def test_a_measurement_comes_back_the_same(measured: Measurement) -> None:
+    method = method_from(method_text(measured.method))
+    assert Measurement("k", method, *read_measured(measured_text(measured))) == measured
 
 
 def test_a_value_that_is_no_number_is_left_out(material: ModuleType) -> None:
-    token = material.token(0, {"centroid_hz": float("nan"), "sd_hz": 900.0})
-    assert load(measured_text(token))["measures"]["values"] == {"sd_hz": 900.0}
+    (measured,) = material.token(0, {"centroid_hz": float("nan"), "sd_hz": 900.0}).measurements.values()
+    assert load(measured_text(measured))["measures"]["values"] == {"sd_hz": 900.0}
 
 
 @given(st.text(CODE_LETTERS, min_size=3, max_size=3), st.integers(0, 3), st.sampled_from(CODE_LETTERS))

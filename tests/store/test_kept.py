@@ -17,7 +17,7 @@ import pytest
 from sibilant import store
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.clinic.exchange import import_folder
-from sibilant.terms import Token
+from sibilant.terms import NOT_MEASURED, Measurement, Sound
 from sibilant.terms.clinic import Case, KeptToken
 
 KEPT = Path(__file__).parent / "kept"
@@ -108,16 +108,16 @@ def sound_values(kept: KeptToken) -> dict[str, Any]:
     corrected = ("by", "on", "onset_s", "offset_s", "voice", "counts")
     return {
         **shown(kept, "key", "session", "prompt_index", "prompt", "attempt", "treated", "level", "cue", "clip"),
-        **observed_values(kept.any_token),
-        "measured": {label: measured_values(token) for label, token in kept.tokens.items()},
+        **observed_values(kept.sound),
+        "measured": {label: measured_values(one) for label, one in kept.measurements.items()},
         "judgements": [{**shown(one, *judged), "types": list(one.types)} for one in kept.judgements],
         "corrections": [shown(one, *corrected) for one in kept.corrections],
     }
 
 
-def observed_values(token: Token) -> dict[str, Any]:
+def observed_values(observed: Sound) -> dict[str, Any]:
     """What does not hang on the method."""
-    spoken, slot, sound = token.utterance, token.slot, token.sibilant
+    spoken, slot, sound = observed.utterance, observed.slot, observed.edges
     assert spoken is not None and slot is not None
     assert spoken.prompt is not None
     bounded = None
@@ -129,7 +129,7 @@ def observed_values(token: Token) -> dict[str, Any]:
                 getattr(sound, name), "time_s", "beside", "uncertainty_ms", "confidence", "floor_limited"
             )
     return {
-        "finding": token.finding,
+        "finding": observed.finding,
         "slot": shown(slot, "phone", "index", "position", "cluster", "vowel_after"),
         "spoken": shown(spoken, "attempt", "confidence", "voice", "sure", "counts"),
         "spoken_at": shown(spoken.interval, "onset_s", "offset_s"),
@@ -138,17 +138,18 @@ def observed_values(token: Token) -> dict[str, Any]:
     }
 
 
-def measured_values(token: Token) -> dict[str, Any]:
+def measured_values(measured: Measurement) -> dict[str, Any]:
     """What one method measured, and by which definition."""
-    one, method = token.measures, token.method
+    one, method = measured.measures, measured.method
     figures = None
-    if one is not None:
+    if one != NOT_MEASURED:
         figures = {name: dict(getattr(one, name)) for name in ("values", "low", "high", "boundary")}
         figures |= {"flags": list(one.flags), **shown(one, "n_frames", "sampling_rate_hz")}
         figures["band_hz"] = list(one.band_hz or ())
         figures["region"] = None if one.region is None else shown(one.region, "onset_s", "offset_s")
-    defined = None if method is None else {**shown(method, "name", "version"), "band_hz": list(method.band_hz)}
-    return {"figures": figures, "method": defined, **shown(token, "snr_db", "bandwidth_hz"), "flags": list(token.flags)}
+    defined = {**shown(method, "name", "version"), "band_hz": list(method.band_hz)}
+    borne = {**shown(measured, "snr_db", "bandwidth_hz"), "flags": list(measured.flags)}
+    return {"figures": figures, "method": defined, **borne}
 
 
 RENAMED = {"model with cue": "model with a cue"}

@@ -82,7 +82,7 @@ def new_session(material: ModuleType, *, sha: str = "a" * 64, n: int = 20, code:
     session = replace(material.session(1), client=code, number=0)
     recording = store.NewRecording(sha, 44100, 30.0, {"verdict": "usable"})
     prompts = tuple(material.prompt_of(i) for i in range(n))
-    return store.NewSession(session, prompts, (recording,), tuple((0, token) for token in tokens))
+    return store.NewSession(session, prompts, (recording,), material.new_sounds(tokens))
 
 
 def test_a_session_comes_back_as_it_was_kept(caseload: Caseload, material: ModuleType) -> None:
@@ -90,7 +90,8 @@ def test_a_session_comes_back_as_it_was_kept(caseload: Caseload, material: Modul
     session = store.keep_session(caseload, new)
     case = store.read_case(caseload, "C-7QXK")
     assert case.sessions == (session,) and session.number == 1
-    assert [kept.tokens[material.METHOD.label] for kept in case.tokens] == [token for _, token in new.tokens]
+    assert [kept.sound for kept in case.tokens] == [each.sound for each in new.sounds]
+    assert [tuple(kept.measurements.values()) for kept in case.tokens] == [each.measurements for each in new.sounds]
     assert [kept.key for kept in case.tokens][:2] == ["1.1.1", "2.1.1"]
 
 
@@ -125,17 +126,17 @@ def test_judgements_corrections_and_the_latest_word(caseload: Caseload, material
     store.keep_session(caseload, new_session(material))
     first = material.judgement("1.1.1", "distorted", types=("lateral",), on=NOON, line=31.5, certainty="sure", note="n")
     store.add_judgements(caseload, "C-7QXK", 1, [first, material.judgement("2.1.1", "correct", "R2", on=NOON)])
-    remeasured = material.token(0, {"centroid_hz": 5555.0})
+    remeasured = material.token(0, {"centroid_hz": 5555.0}).measurements[material.METHOD.label]
     moved = Correction("1.1.1", "R1", NOON, 0.02, 0.11)
     voice = Correction("3.1.1", "R1", NOON, voice="other", counts=False)
     store.add_corrections(caseload, "C-7QXK", 1, [moved, voice], [remeasured])
     tokens = {kept.key: kept for kept in store.read_case(caseload, "C-7QXK").tokens}
-    one = tokens["1.1.1"].tokens[material.METHOD.label]
+    one, edges = tokens["1.1.1"].measurements[material.METHOD.label], tokens["1.1.1"].sound.edges
     assert tokens["1.1.1"].judgements == (first,) and tokens["1.1.1"].reviewed
     assert one.measures.values["centroid_hz"] == 5555.0
-    assert one.sibilant.boundary == "reviewed" and one.sibilant.interval.onset_s == 0.02
-    assert one.sibilant.automatic.onset_s == 0.0  # both are kept
-    third = tokens["3.1.1"].any_token.utterance
+    assert edges.boundary == "reviewed" and edges.interval.onset_s == 0.02
+    assert edges.automatic.onset_s == 0.0  # both are kept
+    third = tokens["3.1.1"].sound.utterance
     assert third.voice == "other" and not third.counts
     with pytest.raises(CaseloadError, match="no token 99"):
         store.add_judgements(caseload, "C-7QXK", 1, [material.judgement("99.1.1", "correct")])
@@ -254,6 +255,24 @@ def test_earlier_probes_and_devices_keep_their_source(caseload: Caseload) -> Non
     store.add_earlier(caseload, "C-7QXK", probes)
     assert store.read_case(caseload, "C-7QXK").earlier == probes
     assert "paper form 3" in store.audit_trail(caseload, "C-7QXK")[-1].detail
+
+
+def test_what_stood_around_a_word_comes_back_to_the_last_bit(caseload: Caseload, material: ModuleType) -> None:
+    words = (material.surroundings(1), material.surroundings(2), material.surroundings(3, cut_hz=None))
+    prompts = tuple(material.prompt_of(i) for i in range(3))
+    new = store.NewSession(replace(material.session(1), number=0), prompts, surroundings=words)
+    kept = store.keep_session(caseload, new)
+    found = store.read_surroundings(caseload, "C-7QXK", session=kept.number)[kept.number]
+    assert [found[place, 1].cut for place in (1, 2, 3)] == [word.cut for word in words]
+    for word in words:
+        again = found[word.prompt_index, 1]
+        assert again.support.keys() == word.support.keys()
+        for key, support in word.support.items():
+            assert replace(again.support[key], noise=None) == replace(support, noise=None)
+            assert (again.support[key].noise is None) == (support.noise is None)
+        assert again.noise is not None and word.noise is not None and again.noise.dof == word.noise.dof
+        assert again.noise.power_density.tobytes() == word.noise.power_density.tobytes()
+        assert again.noise.drift.tobytes() == word.noise.drift.tobytes()
 
 
 @pytest.mark.parametrize("database", DATABASES)

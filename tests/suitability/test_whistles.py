@@ -18,6 +18,6 @@ def test_the_whistling_client_is_measured_to_15_khz(number: int) -> None:
     prompts = [p for listed in session.lists for p in builtin_list(listed)]
     spoken = story_take(story, session, prompts).spoken
     found = analyse(recording_from_samples(np.asarray(spoken.samples), spoken.sampling_rate_hz), prompts)
-    measured = [t for t in found.tokens if t.measures is not None and "centroid_hz" in t.measures.values]
+    measured = [one for one in found.measurements if "centroid_hz" in one.measures.values]
     assert len(measured) >= 0.9 * len(prompts)
     assert found.suitability.verdict.moments["house-15k"] == "usable"

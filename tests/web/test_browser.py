@@ -192,7 +192,7 @@ def test_a_whole_probe_by_keyboard(browse, served, microphone_file, tmp_path: Pa
     until(page, "1 of 3 tokens are checked")
     with store.open_caseload(served.folder) as one:
         (token,) = (t for t in store.read_case(one, "C-7QXK").tokens if t.prompt == word)
-    sibilant = token.any_token.sibilant
+    sibilant = token.sound.edges
     assert sibilant.boundary == "reviewed"
     assert sibilant.interval.onset_s == pytest.approx(sibilant.automatic.onset_s - 0.007, abs=1e-9)
     assert sibilant.interval.offset_s == pytest.approx(sibilant.automatic.offset_s + 0.010, abs=1e-9)

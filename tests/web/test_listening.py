@@ -53,7 +53,7 @@ def test_the_sound_is_the_kept_word_and_the_hiss_cut_to_the_sample(served) -> No
         suffix, start_s = store.clip_of(one, token.clip)
         kept = audio.recording_from_bytes(store.clip_bytes(one, token.clip, suffix))
     assert status == 200 and np.array_equal(samples, kept.samples) and int(headers["x-rate"]) == RATE
-    edges = token.any_token.sibilant.interval
+    edges = token.sound.edges.interval
     for name, edge in (("x-first", edges.onset_s), ("x-last", edges.offset_s)):
         assert abs(int(headers[name]) - (edge - start_s) * RATE) <= 1.0
 
@@ -91,23 +91,23 @@ def test_a_judgement_is_a_persons_and_the_later_word_stands(served) -> None:
 
 
 def place_of(token, **more):
-    slot = token.any_token.slot
+    slot = token.sound.slot
     return {"session": 1, "rater": "R2", "prompt_index": token.prompt_index, "attempt": token.attempt,
             "slot": slot.index if slot else 1, **more}  # fmt: skip
 
 
 def test_whose_voice_and_which_attempt_counts(served) -> None:
     first, second = (token for token in case_of(served).tokens if token.prompt == "seal")
-    assert (first.any_token.utterance.counts, second.any_token.utterance.counts) == (True, False)
+    assert (first.sound.utterance.counts, second.sound.utterance.counts) == (True, False)
     asked = get(served, f"/do/review/token?client=C-7QXK&session=1&key={first.key}")
     assert [(one["attempt"], one["counts"]) for one in asked["attempts"]] == [(1, True), (2, False)]
     status, _ = served.told("/do/review/save?client=C-7QXK", place_of(second, counts=True))
     assert status == 200
     first, second = (token for token in case_of(served).tokens if token.prompt == "seal")
-    assert (first.any_token.utterance.counts, second.any_token.utterance.counts) == (False, True)
+    assert (first.sound.utterance.counts, second.sound.utterance.counts) == (False, True)
     assert served.told("/do/review/save?client=C-7QXK", place_of(first, voice="other"))[0] == 200
     first = case_of(served).tokens[0]
-    assert first.any_token.utterance.voice == "other" and first.reviewed
+    assert first.sound.utterance.voice == "other" and first.reviewed
 
 
 @pytest.mark.parametrize(
@@ -154,7 +154,7 @@ def test_until_the_set_is_judged_no_figure_and_no_picture_is_sent(served) -> Non
     with store.open_caseload(served.folder) as one:
         (kept,) = (t for t in store.read_case(one, "C-7QXK").tokens if t.key == token.key)
     label = after["average"]["method"]
-    assert after["average"]["mean_hz"] == kept.tokens[label].measures.values["centroid_hz"]
+    assert after["average"]["mean_hz"] == kept.measurements[label].measures.values["centroid_hz"]
 
 
 def test_the_picture_spans_the_kept_word(served) -> None:
@@ -162,7 +162,7 @@ def test_the_picture_spans_the_kept_word(served) -> None:
     status, headers, body = served.asked("GET", f"/do/review/strip?client=C-7QXK&session=1&key={token.key}")
     ink = np.frombuffer(body, np.uint8).reshape(int(headers["x-times"]), int(headers["x-steps"]))
     from_s, to_s = float(headers["x-from"]), float(headers["x-to"])
-    edges = token.any_token.sibilant.interval
+    edges = token.sound.edges.interval
     assert status == 200 and float(headers["x-top"]) == 15_000 and from_s < edges.onset_s < edges.offset_s < to_s
     times_s = from_s + (np.arange(ink.shape[0]) + 0.5) * (to_s - from_s) / ink.shape[0]
     hiss = ink[:, ink.shape[1] // 3 : 2 * ink.shape[1] // 3].mean(axis=1)

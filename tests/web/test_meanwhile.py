@@ -44,7 +44,7 @@ def fill(folder: Path, material: ModuleType) -> None:
             recording = store.NewRecording(f"{number:064d}", 44100, 30.0, {"verdict": "usable"})
             prompts = tuple(material.prompt_of(i) for i in range(20))
             new = store.NewSession(
-                replace(material.session(number), number=0), prompts, (recording,), tuple((0, t) for t in tokens)
+                replace(material.session(number), number=0), prompts, (recording,), material.new_sounds(tokens)
             )
             store.keep_session(one, new)
             heard = [material.judgement(f"{i}.1.1", "correct", on=NOON) for i in range(1, 21)]

@@ -24,7 +24,7 @@ from sibilant.audio import recording_from_samples
 from sibilant.lexicon import builtin_list
 from sibilant.methods import HOUSE_7K
 from sibilant.pipeline import analyse
-from sibilant.terms import Token
+from sibilant.terms import Sound
 
 EVIDENCE = Path(__file__).parents[2] / "docs/evidence/other_voices.csv"
 ESPEAK = tuple(f"en-us+{kind}" for kind in ("f1", "f2", "f3", "f4", "f5", "m1", "m3", "m7", "klatt", "klatt4"))
@@ -80,11 +80,11 @@ def read_out(voice: str, listed: str, snr_db: float, folder: Path) -> Read:
     return made
 
 
-def misplaced(token: Token, made: Read) -> bool:
+def misplaced(sound: Sound, made: Read) -> bool:
     """Whether a sibilant said to be found lies elsewhere than its word, or than the engine's own mark."""
-    assert token.sibilant is not None
-    found = token.sibilant.automatic
-    places = [made.words[token.prompt_index - 1], *made.sibilants[token.prompt_index - 1]]
+    assert sound.edges is not None
+    found = sound.edges.automatic
+    places = [made.words[sound.prompt_index - 1], *made.sibilants[sound.prompt_index - 1]]
     covered = [min(found.offset_s, b) - max(found.onset_s, a) for a, b in places]
     inside, marked = covered[0], covered[1:]
     length = found.offset_s - found.onset_s
@@ -95,10 +95,10 @@ def outcome(voice: str, listed: str, snr_db: float, folder: Path) -> Counter[str
     """How many rows of each finding, and how many found sibilants lie elsewhere."""
     made = read_out(voice, listed, snr_db, folder)
     heard = recording_from_samples(made.samples.astype(np.float32), made.rate_hz)
-    tokens = analyse(heard, builtin_list(listed), methods=(HOUSE_7K,)).tokens
-    counts = Counter(token.finding for token in tokens)
-    placed = [token for token in tokens if token.finding == "found" and token.slot is not None]
-    return counts + Counter(misplaced=sum(misplaced(token, made) for token in placed))
+    sounds = analyse(heard, builtin_list(listed), methods=(HOUSE_7K,)).sounds
+    counts = Counter(sound.finding for sound in sounds)
+    placed = [sound for sound in sounds if sound.finding == "found" and sound.slot is not None]
+    return counts + Counter(misplaced=sum(misplaced(sound, made) for sound in placed))
 
 
 def available(voice: str) -> str:

@@ -1,4 +1,4 @@
-"""What is measured: spectra, measures, tokens."""
+"""What is measured: spectra, the measures taken from them, and one measurement a sound and method."""
 
 from __future__ import annotations
 
@@ -8,9 +8,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from .method import Method
-from .places import SlotPlace
-from .sound import Interval, Mark, SibilantInterval, SibilantSlot, Utterance
-from .vocabulary import Finding
+from .sound import Interval
 
 if TYPE_CHECKING:
     import numpy as np
@@ -66,29 +64,25 @@ class Measures:
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
 
 
-@dataclass(frozen=True, slots=True)
-class Token:
-    """One row of the table: an expected sibilant, an extra one, or a prompt that has none or was not heard.
+NOT_MEASURED = Measures({})
+"""What a sound that was not bounded has of measures."""
 
-    ``utterance`` is None for a prompt not heard; ``sibilant`` is None where no frication was bounded; ``measures`` is
-    None where nothing was measured; ``flags`` are the token's reasons, those of sibilant and measures included;
-    ``place`` is where an expected sibilant lies, found or not, and ``reader`` names what matched words to sound, with
-    the version of its rules (None and empty in caseloads kept by earlier programs); ``mark`` is what a person marked
-    there before anything was measured.
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """What one method makes of one sound, and what the sound bears: one a sound and method.
+
+    ``measures`` is ``NOT_MEASURED`` where no frication was bounded. ``snr_db`` (None without a pause near by) and
+    ``bandwidth_hz`` are the sound's own; ``flags`` are all its reasons for care, those of edges and measures included.
     """
 
-    id: str
-    utterance: Utterance | None
-    finding: Finding
-    slot: SibilantSlot | None = None
-    sibilant: SibilantInterval | None = None
-    measures: Measures | None = None
-    method: Method | None = None
-    prompt_text: str = ""
-    prompt_index: int = 0
+    sound_id: str
+    method: Method
+    measures: Measures = NOT_MEASURED
     snr_db: float | None = None
     bandwidth_hz: float | None = None
-    flags: tuple[str, ...] = field(default=())
-    place: SlotPlace | None = None
-    reader: str = ""
-    mark: Mark | None = None
+    flags: tuple[str, ...] = ()
+
+    def value(self, key: str) -> float | None:
+        """Return the value of a measure, None where it could not be had."""
+        return self.measures.values.get(key)

@@ -36,7 +36,7 @@ HEARD_AS = {
     "ZH": {"ZH": 0.0, "SH": 0.7, "Z": 0.7, "JH": 0.7, "S": 1.5},
 }
 STATE_OF = CLASS_OF | {name: SILENCE + 1 + k for k, name in enumerate(HEARD_AS)}
-WORST, SCALE = 9.0, 0.5
+WORST, SCALE, LEAST_SHARE = 9.0, 0.5, 1e-4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -87,8 +87,14 @@ def _lasts_like(symbol: str) -> str:
     return "sonorant" if name in SONORANTS else "vowel"
 
 
+def hiss_log_odds(sounds: Float32s) -> Float32s:
+    """Log odds that each frame is a sibilant of any kind: (n, 40) log probabilities to (n,)."""
+    share = np.exp(sounds[:, [CLASS_OF[name] for name in (*HEARD_AS, *sorted(AFFRICATES))]]).sum(axis=1)
+    return np.asarray(np.log(share + LEAST_SHARE) - np.log(1.0 - share + LEAST_SHARE), dtype=np.float32)
+
+
 def state_scores(sounds: Float32s) -> Floats:
-    """Scores of the classes of a chain, from those of the sounds: (n, 40) to (n, 44), no worse than 9 below the best.
+    """Scores of the classes of a chain, from the ratios of the sounds: (n, 40) to (n, 44), at most 9 below the best.
 
     Neighbouring frames repeat each other: their evidence counts half.
     """

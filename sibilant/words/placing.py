@@ -9,10 +9,10 @@ import numpy.typing as npt
 
 from ..terms import Interval, PhonePlaces, Recording, Utterance
 from .forward_backward import occupancy
-from .phrase_model import PhraseModel, phrase_model, state_scores
-from .sound_model import HOP_S, sound_scores
+from .phrase_model import PhraseModel, hiss_log_odds, phrase_model, state_scores
+from .sound_model import HOP_S, over_prior, sound_scores
 
-Floats = npt.NDArray[np.float64]
+Float32s = npt.NDArray[np.float32]
 
 READER = "sibilant-sounds/2"
 """Name and version of the rules that match words and phones to sound; a change of what they give raises the version."""
@@ -58,9 +58,7 @@ def place_phones(recording: Recording, utterances: Sequence[Utterance]) -> tuple
         return (None,) * len(utterances)
     ranges = [_frames(recording, interval) for interval, _ in asked]
     scores = sound_scores(recording, ranges)
-    placed = iter(
-        [_placed(state_scores(s), first, m) for s, (first, _), (_, m) in zip(scores, ranges, asked, strict=True)]
-    )
+    placed = iter([_placed(s, first, m) for s, (first, _), (_, m) in zip(scores, ranges, asked, strict=True)])
     return tuple(None if model is None else next(placed) for model in models)
 
 
@@ -78,14 +76,14 @@ def _frames(recording: Recording, interval: Interval) -> tuple[int, int]:
     return first, max(first + 1, last)
 
 
-def _placed(score: Floats, first: int, model: PhraseModel) -> PhonePlaces:
+def _placed(sounds: Float32s, first: int, model: PhraseModel) -> PhonePlaces:
     """Sum the units of each phone, the evidence believed and doubted."""
-    own = score[:, model.kind]
+    own = state_scores(over_prior(sounds))[:, model.kind]
     found, said, _ = occupancy(own, model)
     loose = occupancy(DOUBTING * own, model)[0]
-    weight, doubted = np.zeros((2, model.n_phones, len(score)), dtype=np.float32)
+    weight, doubted = np.zeros((2, model.n_phones, len(own)), dtype=np.float32)
     was_said = np.zeros(model.n_phones, dtype=np.float32)
     for unit, phone in enumerate(model.phone):
         if phone >= 0:
             weight[phone], doubted[phone], was_said[phone] = found[:, unit], loose[:, unit], said[unit]
-    return PhonePlaces(first * HOP_S, HOP_S, weight, doubted, was_said, READER)
+    return PhonePlaces(first * HOP_S, HOP_S, weight, doubted, was_said, hiss_log_odds(sounds), READER)

@@ -53,12 +53,17 @@ def _network() -> _Network:
 
 
 def sound_scores(recording: Recording, ranges: list[tuple[int, int]]) -> list[Float32s]:
-    """Log likelihood ratio of each sound in frames ``[first, last)`` of 10 ms: (n, 40) for each range.
+    """Log probability of each sound in frames ``[first, last)`` of 10 ms: (n, 40) for each range.
 
-    The posterior over the prior. What all ranges hold together says how the recording is coloured.
+    What all ranges hold together says how the recording is coloured.
     """
     power = [_mel_power(recording, first, last) for first, last in ranges]
     return [_scores(each) for each in _inputs(power, recording.sampling_rate_hz)]
+
+
+def over_prior(sounds: Float32s) -> Float32s:
+    """Log likelihood ratio of each sound: its probability over how common it is."""
+    return np.asarray(sounds - _network().log_prior, dtype=np.float32)
 
 
 def _mel_power(recording: Recording, first: int, last: int) -> Floats:
@@ -136,4 +141,4 @@ def _scores(seen: Float32s) -> Float32s:
     out = np.einsum("th,hk->tk", hidden, net.second) + net.second_bias
     top = out.max(axis=1, keepdims=True)
     log_sum = top + np.log(np.exp(out - top).sum(axis=1, keepdims=True))
-    return np.asarray(out - log_sum - net.log_prior, dtype=np.float32)
+    return np.asarray(out - log_sum, dtype=np.float32)

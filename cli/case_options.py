@@ -81,6 +81,26 @@ caseload = click.option(
 )
 as_json = click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else.")
 client = click.argument("client", required=False)
+
+
+def list_words(named: str) -> str:
+    """The words of a list file's name, which is kept with the session; a built-in list has none."""
+    from sibilant.clinic import private
+
+    return private.file_words(named) if Path(named).suffix else ""
+
+
+no_name = click.option("--no-name", is_flag=True, help="What looked like a name is none; keep it.")
+
+
+def ask_about_names(no_name: bool, **texts: str | None) -> None:
+    """Ask about what looks like a name in texts about to be kept, each by what it is."""
+    from sibilant.clinic import private
+
+    told = [(place.replace("_", " "), text) for place, text in texts.items() if text]
+    private.ask_about_names(told, no_name=no_name)
+
+
 rater = click.option(
     "--rater", default="", metavar="CODE", help="Who judges, by a code; default: the last used, or R1."
 )

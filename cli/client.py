@@ -6,13 +6,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from .case_options import Day, as_json, caseload, client, on
+from .case_options import Day, as_json, ask_about_names, caseload, client, no_name, on
 from .shown import print_json, print_table
 
 if TYPE_CHECKING:
     from sibilant.clinic.caseload import CaseloadHandle
 
 ADD = 'Example: sibilant client add --age 7y4m --measure centroid_hz --expected higher --rule "80% x2 n20"'
+
+
+FREE = ("reason", "hearing", "retention", "consent_by")
 
 
 @click.group()
@@ -97,9 +100,12 @@ def described(function: Any) -> Any:
 @click.option("--invented", is_flag=True, help="Mark as invented data, not a person.")
 @described
 @on("The day the age holds; default today.")
+@no_name
 @caseload
 @as_json
-def add(age: str, code: str, invented: bool, caseload: CaseloadHandle, as_json: bool, **asked: Any) -> None:
+def add(
+    age: str, code: str, invented: bool, caseload: CaseloadHandle, as_json: bool, no_name: bool, **asked: Any
+) -> None:
     """Add a client under a random code.
 
     The caseload is not encrypted unless you encrypt it (sibilant caseload encrypt): until then keep invented data in
@@ -107,6 +113,7 @@ def add(age: str, code: str, invented: bool, caseload: CaseloadHandle, as_json: 
     """
     from sibilant.clinic import clients
 
+    ask_about_names(no_name, **{name: asked[name] for name in FREE})
     fields = {**fields_of(asked), "invented": invented}
     added, cautions = clients.add_client(caseload, age, code=code, on=asked["on"], fields=fields)
     if as_json:
@@ -157,13 +164,20 @@ def show(client: str | None, caseload: CaseloadHandle, as_json: bool) -> None:
 @click.option("--age", metavar="AGE", help="A corrected age, which holds on the day of --on.")
 @click.option("--treated", multiple=True, metavar="WORD", help="A word put on a practice sheet; may be repeated.")
 @on("The day words became treated, or the age holds; default today.")
+@no_name
 @caseload
 def change(
-    client: str | None, caseload: CaseloadHandle, age: str | None, treated: tuple[str, ...], **asked: Any
+    client: str | None,
+    caseload: CaseloadHandle,
+    age: str | None,
+    treated: tuple[str, ...],
+    no_name: bool,
+    **asked: Any,
 ) -> None:
     """Change what is kept of a client; each change is in the audit trail."""
     from sibilant.clinic import clients
 
+    ask_about_names(no_name, **{name: asked[name] for name in FREE})
     changed = clients.change_client(caseload, client, fields_of(asked), age=age, on=asked["on"])
     if treated:
         clients.treat_words(caseload, changed.code, treated, asked["on"])
@@ -174,11 +188,13 @@ def change(
 @client
 @click.option("--because", default="asked for", metavar="TEXT", show_default=True)
 @click.option("--off", is_flag=True, help="Let go of the hold.")
+@no_name
 @caseload
-def hold(client: str | None, because: str, off: bool, caseload: CaseloadHandle) -> None:
+def hold(client: str | None, because: str, off: bool, no_name: bool, caseload: CaseloadHandle) -> None:
     """Block removal, or let go."""
     from sibilant.clinic import clients
 
+    ask_about_names(no_name, because=because)
     held = clients.hold_client(caseload, client, "" if off else because)
     click.echo(f"{held.code}: {f'on hold ({held.held})' if held.held else 'not on hold'}")
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from .case_options import as_json, caseload
+from .case_options import as_json, ask_about_names, caseload, no_name
 from .shown import print_json, print_table
 
 if TYPE_CHECKING:
@@ -27,12 +27,14 @@ def command() -> None:
 @click.option("--place", default="", metavar="TEXT")
 @click.option("--distance-cm", type=click.FloatRange(min=0, min_open=True), metavar="CM")
 @click.option("--response", default="", metavar="TEXT", help="Name of its response file, if there is one.")
+@no_name
 @caseload
-def add(name: str, caseload: CaseloadHandle, **asked: object) -> None:
+def add(name: str, no_name: bool, caseload: CaseloadHandle, **asked: object) -> None:
     """Register a microphone and place."""
     from sibilant.clinic import clients
     from sibilant.terms.clinic import Device
 
+    ask_about_names(no_name, name=name, place=str(asked["place"]))
     device = clients.add_device(caseload, Device(name, **asked))  # type: ignore[arg-type]
     click.echo(f"{device.name} registered")
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from .case_options import caseload, client_first, on
+from .case_options import ask_about_names, caseload, client_first, no_name, on
 from .shown import print_table
 
 if TYPE_CHECKING:
@@ -19,9 +19,15 @@ if TYPE_CHECKING:
 @on("The day it happened; default today.")
 @click.option("--list", "listed", is_flag=True, help="List a client's events instead.")
 @click.option("--remove", type=click.IntRange(min=1), metavar="N", help="Take out the event of this number.")
+@no_name
 @caseload
 def command(
-    words: tuple[str, ...], on: dt.date | None, listed: bool, remove: int | None, caseload: CaseloadHandle
+    words: tuple[str, ...],
+    on: dt.date | None,
+    listed: bool,
+    remove: int | None,
+    no_name: bool,
+    caseload: CaseloadHandle,
 ) -> None:
     """Keep a dated event that may bear on the figures: a lost tooth, an illness."""
     from sibilant.clinic import clients
@@ -38,6 +44,7 @@ def command(
     text = " ".join(rest).strip()
     if not text:
         raise UsageError('say what happened, as in "upper incisors lost"; no names')
+    ask_about_names(no_name, event=text)
     whose, event = clients.add_event(caseload, client, text, on)
     last = "" if client else " (the client used last, as no code was given)"
     click.echo(f"{whose}{last}, {event.on.isoformat()}: {event.text}")

@@ -8,7 +8,7 @@ import click
 
 from sibilant.terms.vocabulary import CUES, LEVELS
 
-from .case_options import Day, Word, as_json, caseload, client, client_first
+from .case_options import Day, Word, as_json, ask_about_names, caseload, client, client_first, no_name
 from .shown import print_json, print_table
 
 if TYPE_CHECKING:
@@ -49,8 +49,9 @@ def described(function: Any) -> Any:
 @command.command(epilog='Example: sibilant goal add C-7QXK "says /s/ in words" --level word --by 2026-06-30')
 @click.argument("words", nargs=-1, metavar="[CLIENT] BEHAVIOUR")
 @described
+@no_name
 @caseload
-def add(words: tuple[str, ...], caseload: CaseloadHandle, **asked: Any) -> None:
+def add(words: tuple[str, ...], no_name: bool, caseload: CaseloadHandle, **asked: Any) -> None:
     """Keep a goal; its words go into the clinic's own phrase bank."""
     from sibilant.clinic import goals
     from sibilant.errors import UsageError
@@ -58,6 +59,7 @@ def add(words: tuple[str, ...], caseload: CaseloadHandle, **asked: Any) -> None:
     code, rest = client_first(words)
     if not rest or asked["level"] is None:
         raise UsageError('say what is worked towards and at which level: "says /s/ in words" --level word; no names')
+    ask_about_names(no_name, goal=" ".join(rest))
     goal = goals.add_goal(caseload, code, " ".join(rest), fields_of(asked))
     click.echo(f"goal {goal.number}: {goal.behaviour} ({goal.level}; {goal.criterion})")
 

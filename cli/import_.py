@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from .case_options import Day, as_json, caseload
+from .case_options import Day, as_json, ask_about_names, caseload, no_name
 from .shown import print_json
 
 if TYPE_CHECKING:
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 @click.option("--new-code", is_flag=True, help="Under another random code.")
 @click.option("--client", metavar="CLIENT", help="Whose earlier hand-made table this is.")
 @click.option("--source", default="", metavar="TEXT", help="Where the hand-made table comes from.")
+@no_name
 @caseload
 @as_json
 def command(
@@ -31,6 +32,7 @@ def command(
     new_code: bool,
     client: str | None,
     source: str,
+    no_name: bool,
     caseload: CaseloadHandle,
     as_json: bool,
 ) -> None:
@@ -40,6 +42,7 @@ def command(
     """
     from sibilant.clinic import earlier, exchange
 
+    ask_about_names(no_name, source=source)
     if folder.suffix.lower() == ".csv":
         done = earlier.import_earlier(caseload, client, folder, source=source)
         text = f"{done['client']}: {done['probes']} earlier probes kept; source: {done['source']}"

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from .case_options import as_json, caseload, client, rater
+from .case_options import as_json, ask_about_names, caseload, client, no_name, rater
 from .shown import print_json
 
 if TYPE_CHECKING:
@@ -33,6 +33,7 @@ ASKED = "  ".join(f"{key} {word.replace('_', ' ')}" for key, word in KEYS.items(
     "--from", "path", type=click.Path(path_type=Path), metavar="JUDGEMENTS.csv", help="Take them from a file."
 )
 @rater
+@no_name
 @click.option(
     "--blind", is_flag=True, help="Random order, kept; no date, phase or figures; a second pass counts apart."
 )
@@ -45,6 +46,7 @@ def command(
     session: int | None,
     path: Path | None,
     rater: str,
+    no_name: bool,
     blind: bool,
     again: bool,
     share: float,
@@ -58,6 +60,8 @@ def command(
     judged is kept. A mark that is changed stays in the trail.
     """
     from sibilant.clinic import judge, judged
+
+    ask_about_names(no_name, rater=rater)
 
     if path is not None:
         done = judge.judge_from(caseload, client, session, path, rater=rater, blind=blind)

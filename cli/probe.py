@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from .case_options import as_json, caseload, client_first, on
+from .case_options import as_json, ask_about_names, caseload, client_first, list_words, no_name, on
 from .shown import print_json, print_table
 
 if TYPE_CHECKING:
@@ -39,14 +39,16 @@ if TYPE_CHECKING:
 @click.option("--bridge", is_flag=True, help="The same probe on two devices at once, to join them.")
 @click.option("--channel", type=click.IntRange(min=1), help="Which channel of several, from 1.")
 @click.option("--note", default="", metavar="TEXT", help="No names.")
+@no_name
 @caseload
 @as_json
-def command(named: tuple[str, ...], caseload: CaseloadHandle, as_json: bool, **asked: Any) -> None:
+def command(named: tuple[str, ...], caseload: CaseloadHandle, as_json: bool, no_name: bool, **asked: Any) -> None:
     """Measure a probe and keep it; prints the words found and the recording's verdict, no figures."""
     from sibilant.clinic import heard, probe
 
     client, rest = client_first(named)
     recordings = [Path(name) for name in rest]
+    ask_about_names(no_name, note=asked["note"], room=asked["room"], name_of_the_list=list_words(asked["words"]))
     kept = probe.keep_probe(caseload, client, probe.ProbeRequest(recordings, **asked))
     if as_json:
         print_json(heard.as_plain(kept))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from .case_options import as_json, caseload, client, rater
+from .case_options import as_json, ask_about_names, caseload, client, no_name, rater
 from .shown import print_json
 
 if TYPE_CHECKING:
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 @click.option("--voices", is_flag=True, help="After a model: hear the three least certain replies, confirm the set.")
 @click.option("--undo", is_flag=True, help="With --voices: take back what was confirmed as a set.")
 @rater
+@no_name
 @caseload
 @as_json
 def command(
@@ -32,6 +33,7 @@ def command(
     voices: bool,
     undo: bool,
     rater: str,
+    no_name: bool,
     caseload: CaseloadHandle,
     as_json: bool,
 ) -> None:
@@ -41,6 +43,7 @@ def command(
 
     if voices == (path is not None) or (undo and not voices):
         raise UsageError("say one of --from REVIEW.csv (corrections) and --voices (whose voice after a model; --undo)")
+    ask_about_names(no_name, rater=rater)
     if voices:
         _voices(caseload, client, session, rater, undo=undo, quiet=as_json)
         return

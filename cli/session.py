@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from .case_options import as_json, caseload, client, client_first, on
+from .case_options import as_json, ask_about_names, caseload, client, client_first, no_name, on
 from .shown import print_json, print_table
 
 if TYPE_CHECKING:
@@ -83,8 +83,9 @@ def show(
 @click.option("--elicited", metavar="HOW", help="picture, reading, repetition or talk.")
 @click.option("--note", metavar="TEXT")
 @click.option("--bridge/--no-bridge", default=None)
+@no_name
 @caseload
-def change(named: tuple[str, ...], caseload: CaseloadHandle, which: str | None, **asked: Any) -> None:
+def change(named: tuple[str, ...], caseload: CaseloadHandle, which: str | None, no_name: bool, **asked: Any) -> None:
     """Change what was noted of one session, of several, or of all."""
     from sibilant.clinic import sessions
     from sibilant.errors import UsageError
@@ -95,6 +96,7 @@ def change(named: tuple[str, ...], caseload: CaseloadHandle, which: str | None, 
     changed = {key: value for key, value in asked.items() if value is not None}
     if not changed:
         raise UsageError("nothing to change: say what, such as --device headset")
+    ask_about_names(no_name, note=asked["note"], room=asked["room"])
     found = sessions.change_sessions(caseload, client, [int(text) for text in rest], changed, which=which or "")
     click.echo(f"session {', '.join(map(str, found))} changed")
 

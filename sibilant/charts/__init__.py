@@ -4,13 +4,14 @@ from typing import TYPE_CHECKING
 
 from .contexts import context_map
 from .month_marks import RangeBracket
-from .months import months_chart
+from .months import months_alt, months_chart
 from .over_time import separation_chart, spread_chart
 from .render import alt_text, render
+from .shares import alike_probes, shares_alt, shares_chart
 from .sounds import SaidThrice, heard_chart, sets_chart
 from .spectra import SpectrumGroup, session_spectra
 from .strips import Ribbon, StripPanel, Tick, token_strip_pages, token_strips
-from .style import INVENTED, NO_CAUSE, SUPPORTING
+from .style import INVENTED, NO_CAUSE, SUPPORTING, load
 from .wording import Caption, change_sentence
 
 if TYPE_CHECKING:
@@ -27,15 +28,20 @@ __all__ = [
     "SpectrumGroup",
     "StripPanel",
     "Tick",
+    "alike_probes",
     "alt_text",
     "change_sentence",
     "context_map",
     "heard_chart",
+    "load",
+    "months_alt",
     "months_chart",
     "render",
     "separation_chart",
     "session_spectra",
     "sets_chart",
+    "shares_alt",
+    "shares_chart",
     "spread_chart",
     "token_strip_pages",
     "token_strips",

@@ -37,6 +37,10 @@ class RangeBracket:
             raise ValueError("a range is never shown without its source")
 
 
+LOOKS_OF_FIRST_LIMIT = 3
+"""So many later probes are judged by the first limit."""
+
+
 @dataclass(frozen=True, slots=True)
 class Months:
     """All that the parts of the chart share."""
@@ -56,7 +60,7 @@ def draw_main(axes: Axes, months: Months, bracket: RangeBracket | None, *, narro
     values = [scale * v for _, s in months.sessions for v in (s.low, s.high, s.mean, *(w.value for w in s.words))]
     error = months.error if months.error and math.isfinite(months.error.limit) else None
     if error:
-        values += [scale * (error.mean - error.limit), scale * (error.mean + error.limit)]
+        values += [scale * (error.mean + sign * limit) for sign in (-1, 1) for *_, limit in _reaches(months, error)]
     if bracket:
         values += [scale * bracket.low, scale * bracket.high]
     upright(axes, values, months.unit)
@@ -70,8 +74,13 @@ def draw_main(axes: Axes, months: Months, bracket: RangeBracket | None, *, narro
 
 
 def _band(axes: Axes, months: Months, error: MeasurementError, *, narrow: bool) -> None:
-    low, high = (months.scale * (error.mean + sign * error.limit) for sign in (-1, 1))
-    axes.axhspan(low, high, facecolor="none", edgecolor=style.GREEN, hatch="////", alpha=0.32, linewidth=0, zorder=0.5)
+    first, last = months.x_limits
+    drawn = {"facecolor": "none", "edgecolor": style.GREEN, "hatch": "////", "alpha": 0.32, "linewidth": 0}
+    for start, end, limit in _reaches(months, error):
+        low, high = (months.scale * (error.mean + sign * limit) for sign in (-1, 1))
+        start, end = ((month - first) / (last - first) for month in (start, end))
+        axes.axhspan(low, high, xmin=start, xmax=end, zorder=0.5, **drawn)
+    low = months.scale * (error.mean - error.limit)
     axes.axhline(months.scale * error.mean, color=style.GREEN, linewidth=0.8, linestyle=(0, (5, 3)), zorder=1)
     if narrow:
         axes.annotate(
@@ -86,6 +95,23 @@ def _band(axes: Axes, months: Months, error: MeasurementError, *, narrow: bool) 
             path_effects=haloed(),
             zorder=6,
         )
+
+
+def _reaches(months: Months, error: MeasurementError) -> list[tuple[float, float, float]]:
+    """Where which limit holds, in months: from the fourth look on it may be another."""
+    first, last = months.x_limits
+    fourth = [session.month for session, _ in months.sessions if session.number in _fourth_look(months)]
+    if not fourth or not math.isfinite(error.later_limit) or error.later_limit == error.limit:
+        return [(first, last, error.limit)]
+    before = max((session.month for session, _ in months.sessions if session.month < fourth[0]), default=first)
+    middle = (before + fourth[0]) / 2
+    return [(first, middle, error.limit), (middle, last, error.later_limit)]
+
+
+def _fourth_look(months: Months) -> set[int]:
+    return {
+        change.session for change in months.view.changes_of(months.key) if change.n_looks == LOOKS_OF_FIRST_LIMIT + 1
+    }
 
 
 def _words(axes: Axes, months: Months) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ..terms import Method
-from ..terms.change import UNJUDGED, Accuracy, CaseView, MeasureSummary
+from ..terms.change import UNJUDGED, Accuracy, CaseView, MeasureSummary, SessionSummary
 from . import style, wording
 from .lettering import line_height_mm, wrap
 from .month_marks import (
@@ -76,9 +76,7 @@ def months_chart(
     """
     key = key or view.main_measure
     measure = wording.measure_of(key)
-    sessions = wording.summary_of(view, key)
-    if not sessions:
-        raise ValueError(f"no session of {view.client.code} has {key} to show")
+    sessions = _shown(view, key)
     factor, unit = wording.scale_of(measure)
     months = Months(view, key, sessions, view.error_of(key), factor, unit, _month_limits(view))
     side = _Side(method, bracket, no_range)
@@ -100,8 +98,9 @@ def _drawn_months(months: Months, side: _Side, width_mm: float, *, in_report: bo
     wide = width_mm >= 120
     plot_mm = width_mm - MARGIN_MM - _AXIS_MM - (38.0 if wide else MARGIN_MM)
     flags = flag_rows(months, plot_mm)
-    main_mm = 32.0 if in_report else 58.0 if wide else 50.0
-    heights = (_PHASE_MM, main_mm, FLAG_ROW_MM * len(flags) + 3.0, _accuracy_mm(months.view))
+    main_mm = 25.0 if in_report else 58.0 if wide else 50.0
+    low_mm = 11.0 if in_report else _ACCURACY_MM
+    heights = (_PHASE_MM, main_mm, FLAG_ROW_MM * len(flags) + 3.0, low_mm if _is_judged(months.view) else 0.0)
     sheet = begin(_heading(months, side, wide=wide, in_report=in_report), width_mm, sum(heights) + _FOOT_MM)
     left_mm = MARGIN_MM + _AXIS_MM
     top = sheet.place(left_mm, heights[0], plot_mm, heights[1])
@@ -129,13 +128,26 @@ def _heading(months: Months, side: _Side, *, wide: bool, in_report: bool) -> Hea
     return Heading(wording.change_sentence(months.view, months.key), _subtitle(months), note)
 
 
-def months_alt(view: CaseView, key: str) -> str:
-    """State in words what the months chart shows."""
+def _shown(view: CaseView, key: str) -> tuple[tuple[SessionSummary, MeasureSummary], ...]:
+    sessions = wording.summary_of(view, key)
+    if not sessions:
+        raise ValueError(f"no session of {view.client.code} has {key} to show")
+    return sessions
+
+
+def months_alt(view: CaseView, key: str = "") -> str:
+    """State in words what the months chart shows, without drawing it.
+
+    Raises
+    ------
+    ValueError
+        When no session has the measure.
+    """
+    key = key or view.main_measure
     measure = wording.measure_of(key)
     points = ", ".join(
-        f"month {wording.month_text(session.month)}: "
-        f"{wording.interval_text(measure, summary.mean, summary.low, summary.high)}"
-        for session, summary in wording.summary_of(view, key)
+        f"{wording.day_text(session.on)}: {wording.interval_text(measure, summary.mean, summary.low, summary.high)}"
+        for session, summary in _shown(view, key)
     )
     return f"{wording.change_sentence(view, key)}. {wording.capital(measure.name)} by session, {points}."
 
@@ -146,8 +158,8 @@ def _month_limits(view: CaseView) -> tuple[float, float]:
     return min(months) - pad, max(months) + pad
 
 
-def _accuracy_mm(view: CaseView) -> float:
-    return _ACCURACY_MM if any(summary.accuracy and summary.accuracy.n_scored for summary in view.summaries) else 0.0
+def _is_judged(view: CaseView) -> bool:
+    return any(summary.accuracy and summary.accuracy.n_scored for summary in view.summaries)
 
 
 def _subtitle(months: Months) -> str:
@@ -188,8 +200,8 @@ def _apart_words(months: Months) -> tuple[str, ...]:
     if len(apart) > MOST_NAMED:
         first = wording.brief(apart[0].apart_in(months.key), 1)
         return (f"{len(apart)} probes (open squares) stand apart, not joined; the first: {first}.",)
-    named = [(wording.month_text(one.month), wording.brief(one.apart_in(months.key))) for one in apart]
-    return tuple(f"Month {month} stands apart, not joined: {why}." for month, why in named)
+    named = [(wording.day_text(one.on), wording.brief(one.apart_in(months.key))) for one in apart]
+    return tuple(f"{day} stands apart, not joined: {why}." for day, why in named)
 
 
 def _error_words(months: Months) -> tuple[str, ...]:
@@ -200,10 +212,11 @@ def _error_words(months: Months) -> tuple[str, ...]:
     if error is None or not math.isfinite(error.limit):
         reasons = wording.brief(error.reasons) if error is not None else ""
         return (f"No band, since error cannot be judged: {reasons or f'fewer than three {probes}'}.",)
-    limit, sem, sdc = (wording.quantity(measure, value, value) for value in (error.limit, error.sem, error.sdc))
+    sem, sdc = (wording.quantity(measure, value, value) for value in (error.sem, error.sdc))
     return (
-        f"Hatched: mean of the {named} ± {limit}, the limit within which one later probe may differ by measurement "
-        f"error alone ({error.k} {probes}); standard error of measurement {sem}, smallest detectable change {sdc}.",
+        f"Hatched: mean of the {named} ± {wording.limit_text(error)}, the limit within which one later probe may differ"
+        f" by measurement error alone ({error.k} {probes}{wording.more_clients(error)}); standard error of measurement"
+        f" {sem}, smallest detectable change {sdc}.",
     )
 
 

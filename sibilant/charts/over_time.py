@@ -166,6 +166,8 @@ def _separation_note(view: CaseView, method: Method, contrasts: Sequence[Contras
     if unjudged:
         n = f"{len(unjudged)} of {len(contrasts)} probes"
         more.append(f"Cannot be judged in {n}; the last of them: {wording.brief(unjudged[-1].reasons)}.")
+    if last.left_out:
+        more.append(f"{wording.capital(wording.spelled(last.left_out_words))}.")
     return closing(wording.who(view.client), method, counted, *more)
 
 

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..terms import MEASURES, Measure, Method
-from ..terms.change import LARGER, UNJUDGED, WITHIN, CaseView, Change, MeasureSummary, SessionSummary
+from ..terms.change import LARGER, UNJUDGED, WITHIN, CaseView, Change, MeasurementError, MeasureSummary, SessionSummary
 from ..terms.clinic import Client
 from .style import INVENTED
 
+MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+    "December",
+)  # fmt: skip
 THIN = "\u2009"
 MINUS = "\u2212"
 _SUBJECTS = {
@@ -160,6 +165,11 @@ def month_text(month: float) -> str:
     return f"{month:.0f}" if abs(month - round(month)) < 0.15 else f"{month:.1f}"
 
 
+def day_text(day: dt.date) -> str:
+    """A day in words, such as ``12 January 2026``, whatever the machine's language."""
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
 def capital(text: str) -> str:
     """First letter upper, the rest as it is."""
     return text[:1].upper() + text[1:]
@@ -204,11 +214,25 @@ def reference_words(view: CaseView) -> str:
     return "reference under treatment" if view.reference == "reference under treatment" else "first three probes"
 
 
+def limit_text(error: MeasurementError) -> str:
+    """The limit that gives the verdicts, with that from the fourth look on where it is another."""
+    measure = measure_of(error.key)
+    first = quantity(measure, error.limit, error.limit)
+    if not math.isfinite(error.later_limit) or error.later_limit == error.limit:
+        return first
+    return f"{first} (from the fourth look on {quantity(measure, error.later_limit, error.later_limit)})"
+
+
+def more_clients(error: MeasurementError) -> str:
+    """Whose day-to-day spread is taken in beside the client's own; empty where it is the client's own alone."""
+    return f" and the spread of {error.lent.n_clients} more of the clinic's clients" if error.lent is not None else ""
+
+
 def change_sentence(view: CaseView, key: str) -> str:
     """Return the one plain sentence that a chart of change supports: higher, lower, longer or shorter, never more."""
     measure = measure_of(key)
-    months = {s.number: s.month for s in view.summaries}
-    changes = [change for change in view.changes_of(key) if change.session in months]
+    days = {s.number: s.on for s in view.summaries}
+    changes = [change for change in view.changes_of(key) if change.session in days]
     if not changes:
         return f"{capital(measure.plain_name)}: no probe after the {reference_words(view)} yet"
     last = changes[-1]
@@ -220,9 +244,8 @@ def change_sentence(view: CaseView, key: str) -> str:
     error = "by more than measurement error"
     then = "at baseline" if view.reference == "baseline" else f"in the {reference_words(view)}"
     if last.awaits or since(view, key) is last:
-        month = month_text(months[last.session])
-        return f"{subject} than {then} in month {month}, {error}; the next probe must agree"
-    return f"{subject} than {then} since month {since_month(view, key)}, {error}"
+        return f"{subject} than {then} on {day_text(days[last.session])}, {error}; the next probe must agree"
+    return f"{subject} than {then} since {since_day(view, key)}, {error}"
 
 
 def since(view: CaseView, key: str) -> Change | None:
@@ -235,11 +258,11 @@ def since(view: CaseView, key: str) -> Change | None:
     return first
 
 
-def since_month(view: CaseView, key: str) -> str:
-    """Return the month of ``since`` in words; empty without a change larger than error."""
+def since_day(view: CaseView, key: str) -> str:
+    """Return the day of ``since`` in words; empty without a change larger than error."""
     first = since(view, key)
-    months = {summary.number: summary.month for summary in view.summaries}
-    return month_text(months[first.session]) if first is not None and first.session in months else ""
+    days = {summary.number: summary.on for summary in view.summaries}
+    return day_text(days[first.session]) if first is not None and first.session in days else ""
 
 
 def _subject(measure: Measure, word: str) -> str:

@@ -15,7 +15,7 @@ from .. import files, store, tables
 from ..errors import OutputError, RefusedError
 from .caseload import CaseloadHandle, client_or_last, opened, used
 from .door import FORM, JSON_DAYS, columns, json_days, read_export
-from .private import free_texts, suspects
+from .private import LANGUAGES, free_texts, suspects
 
 FREE_TEXT = {
     "clients": ("reference_group", "language", "dialect", "reason", "hearing", "list_form", "held",
@@ -29,11 +29,6 @@ FREE_TEXT = {
     "judging_orders": ("rater",),
     "earlier_probes": ("source", "list_form", "note"),
 }  # fmt: skip
-LANGUAGES = (
-    "English", "Scottish", "Irish", "Welsh", "American", "Canadian", "Australian", "Spanish", "French", "German",
-    "Polish", "Arabic", "Urdu", "Hindi", "Mandarin", "Cantonese", "Turkish", "Portuguese", "Italian", "Dutch",
-    "Russian", "Ukrainian", "Punjabi", "Bengali", "Somali", "Invented",
-)  # fmt: skip
 
 
 def export_client(

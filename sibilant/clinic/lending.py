@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from .. import progress, store
@@ -30,14 +31,14 @@ def lent_to(caseload: store.Caseload, case: Case, asked: progress.ViewRequest) -
     others = progress.Others([one for each in lenders for one in each.spreads], store.devices(caseload))
     frame = progress.make_frame(case, asked)
     given, reasons = progress.lend(frame, others, store.day_of(caseload))
-    fresh = {place: one for place, one in given.items() if case.given.get(place) != one}
+    fresh = {place: one for place, one in given.items() if place[1] and case.given.get(place) != one}
     if fresh:
         store.keep_given(caseload, case.client.code, fresh)
-    return FromOthers(given, reasons, _asked(case, lenders))
+    return FromOthers(given, reasons, device_questions(case, lenders))
 
 
-def _asked(case: Case, lenders: list[Lender]) -> tuple[str, ...]:
-    """Questions about devices that this client's sessions straddle a shared step of."""
+def device_questions(case: Case, lenders: Sequence[Lender]) -> tuple[str, ...]:
+    """Return what to ask of devices: steps that several clients share, and that this one's sessions stand about."""
     own = progress.lender(case).probes
     used = {one.device for one in own}
     return tuple(

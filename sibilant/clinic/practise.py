@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -146,6 +147,28 @@ def run_items(caseload: CaseloadHandle, code: str | None, request: SheetRequest)
         {"runs": item.runs(), "hint": item.hint, "word": prompt.text if prompt.level == "word" else ""}
         for item, prompt in zip(items_of(asked.level, prompts), prompts, strict=True)
     ]
+
+
+def take_back(caseload: CaseloadHandle, code: str | None, day: dt.date) -> tuple[str, ...]:
+    """Take back what became treated on a day, as when a sheet was made and not used; return the words.
+
+    Raises
+    ------
+    UsageError
+        When nothing became treated on that day.
+    """
+    from ..store import change_client, get_client
+    from .caseload import client_or_last, opened
+
+    with opened(caseload) as one:
+        name = client_or_last(one, code)
+        revision, treated = one.revision(name), get_client(one, name).treated
+        words = tuple(sorted(word for word, since in treated.items() if since == day))
+        if not words:
+            raise UsageError(f"{name}: no word became treated on {day}; sibilant client show {name} lists them")
+        left = {word: since for word, since in treated.items() if since != day}
+        change_client(one, name, {"treated": left}, made_on=revision)
+    return words
 
 
 def write_sheet(request: SheetRequest, path: Path, *, caseload: CaseloadHandle | None = None) -> Document:

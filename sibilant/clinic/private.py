@@ -5,6 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from pathlib import PurePath
+
+from ..errors import QuestionError
 
 MONTHS = "January|February|March|April|May|June|July|August|September|October|November|December"
 SHORT_MONTHS = "Jan|Feb|Mar|Apr|Jun|Jul|Aug|Sep|Sept|Oct|Nov|Dec"
@@ -41,6 +44,11 @@ ORDINARY = frozenset(
     word words worked yes yesterday year years young
     """.split()  # noqa: SIM905 - a list of words is read more easily as text
 )
+LANGUAGES = (
+    "English", "Scottish", "Irish", "Welsh", "American", "Canadian", "Australian", "Spanish", "French", "German",
+    "Polish", "Arabic", "Urdu", "Hindi", "Mandarin", "Cantonese", "Turkish", "Portuguese", "Italian", "Dutch",
+    "Russian", "Ukrainian", "Punjabi", "Bengali", "Somali", "Invented",
+)  # fmt: skip
 SHORTHAND = re.compile(r"[A-Z]{1,4}\d{0,3}|[A-Z]\d+|I|I'\w+|C-\w{4}")
 
 
@@ -82,6 +90,44 @@ def suspects(
         dated = " ".join(one.words for one in found if one.place == place)
         found += [Suspect("name", word, place) for word in _capitalised(text, free) if word not in dated]
     return list(dict.fromkeys(found))
+
+
+def ask_about_names(texts: Iterable[tuple[str, str]], *, no_name: bool = False) -> None:
+    """Ask about what looks like a name in what is about to be kept, by the check that an export makes.
+
+    ``no_name``: a person has said that it is none.
+
+    Raises
+    ------
+    QuestionError
+        When there is one; nothing was kept.
+
+    Examples
+    --------
+    >>> ask_about_names([("note", "a cold; ENT seen")])
+    >>> ask_about_names([("note", "Anna was tired")])
+    Traceback (most recent call last):
+    sibilant.errors.QuestionError: note: 'Anna' looks like a name, and names stay elsewhere; write it otherwise...
+    """
+    found = [one for one in suspects(texts, allowed=LANGUAGES) if one.kind == "name"]
+    if found and not no_name:
+        first = found[0]
+        raise QuestionError(
+            f"{first.place}: '{first.words}' looks like a name, and names stay elsewhere; write it otherwise, nothing"
+            " was kept. If it is none, --no-name keeps it",
+            ("no_name",),
+        )
+
+
+def file_words(name: str) -> str:
+    """The words of a file's name, as a check for names reads them.
+
+    Examples
+    --------
+    >>> file_words("lists/Anna_words.csv")
+    'Anna words'
+    """
+    return re.sub(r"[-_.]+", " ", PurePath(name).stem)
 
 
 def _capitalised(text: str, free: set[str]) -> list[str]:

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from .. import acoustics, audio, store
+from .. import acoustics, audio, progress, store
 from ..errors import ListError, RefusedError, UsageError
 from ..pipeline import analyse
 from ..prompts import at_level, list_form, prompts_from, prompts_of
@@ -353,10 +353,13 @@ def _result(
 ) -> ProbeResult:
     words = [row for each in heard for row in word_rows(each)] + unsaid_rows(_in_no_recording(heard, prompts))
     words.sort(key=lambda row: (row["prompt_index"], row["attempt"] or 0))
-    session, asked = in_its_phase(client, store.sessions(one, client.code), session)
+    so_far = store.sessions(one, client.code)
+    session, asked = in_its_phase(client, so_far, session)
     notes = [f"{_called(session)}; list {session.list_form}, level {session.level}, cue {session.cue}", *asked]
     if session.device and session.device not in {device.name for device in store.devices(one)}:
         notes.append(f"device {session.device} is not registered: sibilant device add {session.device}")
+    if advice := progress.baseline_advice(client, so_far):
+        notes.append(advice)
     if client.consent is None:
         notes.append("no consent to recording is on record: sibilant client change --consent-by")
     if session.modelled:

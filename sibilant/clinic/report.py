@@ -54,7 +54,7 @@ def make_report(
     client : str or None
         The client's code, or None for the one used last.
     kind : str
-        ``monthly``, ``quarterly``, ``school``, ``payer``, ``session`` or ``discharge``.
+        ``monthly``, ``quarterly``, ``school``, ``payer``, ``family``, ``session`` or ``discharge``.
     path : Path
         Where it goes: ``.pdf``, ``.html`` or ``.docx`` (the editing copy).
     ticked : Ticked, optional

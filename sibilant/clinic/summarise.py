@@ -11,7 +11,17 @@ from typing import Any
 from .. import files, progress, store
 from ..errors import OutputError, UsageError
 from ..terms import MEASURES, Method
-from ..terms.change import UNJUDGED, CaseView, Change, ContextCell, Contrast, EarAndFigure, SessionSummary
+from ..terms.change import (
+    LARGER,
+    UNJUDGED,
+    CaseView,
+    Change,
+    ContextCell,
+    Contrast,
+    EarAndFigure,
+    MeasurementError,
+    SessionSummary,
+)
 from ..terms.clinic import Case
 from .caseload import CaseloadHandle, client_or_last, opened, used
 from .lending import lent_to
@@ -121,7 +131,8 @@ def months_words(view: CaseView, case: Case, *, key: str = "") -> str:
     """
     from .. import charts
 
-    return charts.alt_text(charts.months_chart(view, method=method_of(view, case), key=key))
+    method_of(view, case)
+    return charts.months_alt(view, key)
 
 
 def method_of(view: CaseView, case: Case) -> Method:
@@ -204,11 +215,13 @@ def lines(view: CaseView) -> list[str]:
     found: list[str] = []
     for key in view.measures:
         found += ["", _measure_head(view, key), *_error_lines(view, key)]
-        found += [_change_line(change) for change in view.changes_of(key)]
+        for change in view.changes_of(key):
+            found.append(_change_line(change))
+            found += [_own_line(one) for one in view.own_comparisons if (one.key, one.session) == (key, change.session)]
         found += [*_trend_lines(view, key), *_spread_lines(view, key)]
     found += [*_ear_lines(view), *_other_lines(view)]
     found += [f"advice: {sentence}" for sentence in view.advice]
-    found += [f"question: {sentence}" for sentence in view.questions]
+    found += [f"question: {sentence}" for sentence in (*view.questions, *view.asked_of_devices)]
     found += [f"note: {sentence}" for sentence in view.joins]
     if view.client.invented:
         found.append("Invented data – not a person")
@@ -233,13 +246,19 @@ def _error_lines(view: CaseView, key: str) -> list[str]:
     if error.k >= 2:
         unit = MEASURES[key].unit
         sem = f"{_number(key, error.sem)} ({_number(key, error.sem_low)} to {_number(key, error.sem_high)})"
-        limit = f"; limit for one later probe {_number(key, error.limit)}" if math.isfinite(error.limit) else ""
+        limit = f"; limit for one later probe {_limits(key, error)}" if math.isfinite(error.limit) else ""
         rows.insert(
             0,
             f"  baseline of {error.k} probes {_number(key, error.mean)} {unit}; error of measurement {sem},"
             f" smallest detectable change {_number(key, error.sdc)}{limit} {unit}".rstrip(),
         )
     return rows
+
+
+def _limits(key: str, error: MeasurementError) -> str:
+    """The limit that gives the verdicts, from the fourth look on another where it is."""
+    later = f" (from the fourth look on {_number(key, error.later_limit)})" if error.later_limit != error.limit else ""
+    return f"{_number(key, error.limit)}{later}"
 
 
 def _change_line(change: Change) -> str:
@@ -251,6 +270,14 @@ def _change_line(change: Change) -> str:
     reasons = f" ({'; '.join(change.reasons)})" if change.reasons else ""
     beside = "".join(f"\n    {line}" for line in _beside_lines(change))
     return f"  session {change.session}: {change.verdict}{which}{reasons}: {size}; {words}; {looked}{beside}"
+
+
+def _own_line(change: Change) -> str:
+    """The same less what was probed beside it, where the day and the microphone are taken off."""
+    which = f", {change.word}" if change.word != "none" and change.verdict == LARGER else ""
+    reasons = f" ({'; '.join(change.reasons)})" if change.reasons else ""
+    size = _with_interval(change.key, change.difference, change.low, change.high)
+    return f"    {change.against}: {change.verdict}{which}{reasons}: {size}; limit {_number(change.key, change.limit)}"
 
 
 def _beside_lines(change: Change) -> list[str]:
@@ -269,8 +296,9 @@ def _beside_lines(change: Change) -> list[str]:
     elif shared:
         rows.append(f"limit {_number(key, change.limit)}{shared}")
     if change.provisional:
+        basis = f" ({change.related_basis})" if change.related_basis else ""
         rows.append(
-            f"provisional: {change.provisional}. With days alike over {progress.DECAY_DAYS:.0f} days:"
+            f"provisional: {change.provisional}. With days alike over {change.related_days:.0f} days{basis}:"
             f" {change.related_verdict}, limit {_number(key, change.related_limit)}"
         )
     return rows
@@ -392,13 +420,14 @@ def _context_line(cell: ContextCell) -> str:
 
 
 def _contrast_line(one: Contrast) -> str:
+    left_out = f"; {one.left_out_words}" if one.left_out else ""
     if one.reasons:
-        return f"session {one.session}: /s/ and /{one.against}/ cannot be judged: {'; '.join(one.reasons)}"
+        return f"session {one.session}: /s/ and /{one.against}/ cannot be judged: {'; '.join(one.reasons)}{left_out}"
     return (
         f"session {one.session}: /s/ minus /{one.against}/, {one.over},"
         f" {_with_interval(one.key, one.difference, one.low, one.high)},"
         f" area under the curve {one.auc:.2f} ({one.auc_low:.2f} to {one.auc_high:.2f}),"
-        f" overlap {one.overlap:.2f} ({one.overlap_low:.2f} to {one.overlap_high:.2f})"
+        f" overlap {one.overlap:.2f} ({one.overlap_low:.2f} to {one.overlap_high:.2f}){left_out}"
     )
 
 

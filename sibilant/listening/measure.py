@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+import tempfile
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from .. import audio, methods, tables
+from .. import audio, files, methods, tables
 from ..errors import ListError, RecordingError, UsageError
 from ..pipeline import Analysis, analyse, analyse_marked, measure_again
 from ..prompts import phone_named, prompts_from, prompts_of
@@ -74,6 +75,21 @@ def measure(request: MeasureRequest) -> list[Measured]:
     if not request.method_names:
         results, plan = _under_the_widest(results, plan)
     return _in_one_band(results, plan) if request.same_band else results
+
+
+def measure_given(given: Sequence[tuple[str, bytes]], *, words: str = "", say: str = "") -> list[Measured]:
+    """Measure recordings handed over as names and bytes; they stand on the disk for that time alone.
+
+    Raises
+    ------
+    InputError, ListError, UsageError
+        As :func:`measure` does.
+    """
+    with tempfile.TemporaryDirectory(prefix="sibilant-") as folder:
+        paths = [Path(folder) / files.safe_name(name) for name, _ in given]
+        for path, (_, content) in zip(paths, given, strict=True):
+            files.write_bytes(path, content)
+        return measure(MeasureRequest(paths, words=words, say=say))
 
 
 def _under_the_widest(results: list[Measured], plan: _Plan) -> tuple[list[Measured], _Plan]:

@@ -1,6 +1,7 @@
 """Change that is real: summaries, error, change, trend, accuracy and agreement, as pure functions over values."""
 
 from .accuracy import accuracy, judgement_by, main_rater, move_up, standing, words_gained
+from .advice import baseline_advice
 from .agreement import agreement, agreement_with_self
 from .change import bridge, changes, compare, limit_factor, measurement_error
 from .context import accuracy_map, context_map, context_of
@@ -8,6 +9,7 @@ from .contrast import additions, before_after
 from .contrasts import contrast
 from .following import Following
 from .frame import ViewRequest, followed, make_frame
+from .heard import goal_met, goal_probes
 from .lending import RULE, Others, grounds_of, lend, lender
 from .means import Estimate, bootstrap_mean, half_width, least_difference, mean_interval, paired, sd_interval, welch
 from .plan import Plan, PlanRow, plan
@@ -43,6 +45,7 @@ __all__ = [
     "agreement",
     "agreement_with_self",
     "alpha",
+    "baseline_advice",
     "before_after",
     "bootstrap_mean",
     "bridge",
@@ -58,6 +61,8 @@ __all__ = [
     "first_against_third",
     "fleiss",
     "followed",
+    "goal_met",
+    "goal_probes",
     "grounds_of",
     "half_width",
     "intraclass",

@@ -143,15 +143,17 @@ def bridge(device: str, old: MeasureSummary, new: MeasureSummary) -> Bridge | No
 
 
 @dataclass(frozen=True, slots=True)
-class _Difference:
+class Difference:
     """New minus baseline over shared words: one figure a baseline probe, and the SD over them."""
 
     value: float
     s: float
     n_shared: int
+    each: tuple[float, ...] = ()
 
 
-def _difference(baseline: Sequence[MeasureSummary], new: MeasureSummary) -> _Difference:
+def difference_from(baseline: Sequence[MeasureSummary], new: MeasureSummary) -> Difference:
+    """Return new minus baseline over the words that each baseline probe shares with the new one."""
     fresh = by_word(new.words)
     each, shared_counts = [], []
     for summary in baseline:
@@ -161,7 +163,8 @@ def _difference(baseline: Sequence[MeasureSummary], new: MeasureSummary) -> _Dif
         each.append(math.fsum(fresh[w] - before[w] for w in shared) / len(shared) if shared else math.nan)
     array = np.asarray(each, dtype=float)
     s = float(array.std(ddof=1)) if array.size > 1 else math.nan
-    return _Difference(float(array.mean()) if array.size else math.nan, s, min(shared_counts, default=0))
+    value = float(array.mean()) if array.size else math.nan
+    return Difference(value, s, min(shared_counts, default=0), tuple(each))
 
 
 def compare(
@@ -181,7 +184,7 @@ def compare(
     number, summary = probe
     good, baseline_reasons = usable_baseline(baseline)
     k = len(good)
-    base = _difference([one for _, one in good], summary)
+    base = difference_from([one for _, one in good], summary)
     reasons = list(apart)
     if why := enough(summary):
         reasons.append(why)
@@ -248,17 +251,22 @@ def changes(
         compare(key, baseline, one, apart=apart.get(one[0], ()), offset=offsets.get(one[0]), limits=limits)
         for one in later
     ]
-    judged = [change for change in first if change.verdict != UNJUDGED]
-    settled = {change.session: _settle(judged, place) for place, change in enumerate(judged)}
     return tuple(
         replace(
-            settled.get(change.session, change),
+            change,
             n_looks=look,
             exploratory=exploratory,
             as_expected=None if expected == "none" else change.word == expected,
         )
-        for look, change in enumerate(first, start=1)
+        for look, change in enumerate(agreed(first), start=1)
     )
+
+
+def agreed(first: Sequence[Change]) -> tuple[Change, ...]:
+    """Return changes, in the order of their days, with the word of the probe beside each taken in."""
+    judged = [change for change in first if change.verdict != UNJUDGED]
+    settled = {change.session: _settle(judged, place) for place, change in enumerate(judged)}
+    return tuple(settled.get(change.session, change) for change in first)
 
 
 def _settle(judged: Sequence[Change], place: int) -> Change:

@@ -1,13 +1,16 @@
 """/s/ against another fricative for one speaker: over sounds judged correct, all attempts, and /s/ heard as wrong.
 
 A contrast that is made and not yet heard shows in the last: the attempts at /s/ that a person heard as wrong, against
-/ʃ/, beside like vowels.
+/ʃ/, beside like vowels. Sounds buried in the noise, and those whose noise could not be taken out, are left out and
+counted.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from ..terms.change import Contrast
 from ..terms.clinic import KeptToken
@@ -16,7 +19,7 @@ from ..terms.takes import NEEDED_EACH, Separation
 from ..terms.vocabulary import Heard
 from .accuracy import counts, judgement_by
 from .separation import separation
-from .session import reason_left_out, values_under
+from .session import measured_under, reason_left_out, values_under
 
 CORRECT, ALL, WRONG = "sounds judged correct", "all attempts", "/s/ heard as wrong, beside like vowels"
 _WRONG: frozenset[Heard] = frozenset({"approximation", "distorted", "substituted"})
@@ -35,8 +38,8 @@ def contrast(
     """
     if not any(_phone(token) == second for token in tokens):
         return None
-    s, other = (_values(tokens, phone, key, method, rater, _correct) for phone in ("S", second))
-    return _contrast(key, session, s, other, (CORRECT, second))
+    asked = _Asked(tokens, key, method, rater)
+    return _contrast(key, session, asked.of("S", _correct), asked.of(second, _correct), (CORRECT, second))
 
 
 def contrasts_beside(
@@ -47,14 +50,14 @@ def contrasts_beside(
     Beside like vowels means: both sounds are taken next to the kinds of vowel (front, rounded, other) that both have,
     each value less the middle of the two sounds' means beside its vowel.
     """
-    found = []
+    found, asked = [], _Asked(tokens, key, method, rater)
     if any(_phone(token) == "SH" for token in tokens):
-        s, sh = (_values(tokens, phone, key, method, rater, _any) for phone in ("S", "SH"))
-        found.append(_contrast(key, session, s, sh, (ALL, "SH")))
-        wrong = _values(tokens, "S", key, method, rater, _heard_wrong)
-        if wrong:
-            sh = _values(tokens, "SH", key, method, rater, _correct)
-            found.append(_contrast(key, session, *beside_like_vowels(wrong, sh), (WRONG, "SH")))
+        found.append(_contrast(key, session, asked.of("S", _any), asked.of("SH", _any), (ALL, "SH")))
+        wrong, sh = asked.of("S", _heard_wrong), asked.of("SH", _correct)
+        if wrong.values or wrong.left_out:
+            left, right = beside_like_vowels(wrong.values, sh.values)
+            matched = replace(wrong, values=tuple(left)), replace(sh, values=tuple(right))
+            found.append(_contrast(key, session, *matched, (WRONG, "SH")))
     against = contrast(tokens, session, key, method, rater, second="TH")
     return (*found, against) if against is not None else tuple(found)
 
@@ -88,15 +91,58 @@ def vowel_kind(slot: SibilantSlot) -> str:
     return "rounded" if slot.rounded or vowel in _ROUND else "front" if vowel in _FRONT else "other"
 
 
-def _contrast(key: str, session: int, s: Sequence[Value], other: Sequence[Value], what: tuple[str, str]) -> Contrast:
+@dataclass(frozen=True, slots=True)
+class _Side:
+    """One sound's (vowel, value), and why others of it that were wanted have none."""
+
+    values: tuple[Value, ...]
+    left_out: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    tokens: Sequence[KeptToken]
+    key: str
+    method: str
+    rater: str
+
+    def of(self, phone: str, wanted: Callable[[Heard | None], bool]) -> _Side:
+        """The values of one sound, of those that the ear's word lets in; what was left out, counted."""
+        values, left_out = [], Counter[str]()
+        for token in self.tokens:
+            slot = token.sound.slot
+            if slot is None or slot.phone != phone or not counts(token) or slot.cluster.startswith("str"):
+                continue
+            judgement = judgement_by(token, self.rater)
+            if not wanted(judgement.heard if judgement is not None else None):
+                continue
+            if reason := self._left_out(token):
+                left_out[reason] += 1
+            else:
+                values.append((vowel_kind(slot), float(values_under(token, self.method)[self.key])))
+        return _Side(tuple(values), dict(left_out))
+
+    def _left_out(self, token: KeptToken) -> str:
+        """A sound buried in the noise has no value; one whose noise could not be taken out lies towards the noise."""
+        reason = reason_left_out(token, self.key, self.method)
+        measured = measured_under(token, self.method)
+        flags = {*measured.flags, *measured.measures.flags} if measured is not None else set()
+        if "uncorrected" in flags:
+            return "uncorrected"
+        return "buried" if reason and "buried" in flags else reason
+
+
+def _contrast(key: str, session: int, s: _Side, other: _Side, what: tuple[str, str]) -> Contrast:
     over, against = what[0], _IPA.get(what[1], what[1])
-    found = separation([x for _, x in s], [x for _, x in other])
+    left_out = dict(Counter(s.left_out) + Counter(other.left_out))
+    found = separation([x for _, x in s.values], [x for _, x in other.values])
+    n_s, n_other = len(s.values), len(other.values)
     if not found.judged:
         nan = math.nan
-        reason = f"{len(s)} /s/ and {len(other)} /{against}/ measured, {over}; {NEEDED_EACH} of each are needed"
+        reason = f"{n_s} /s/ and {n_other} /{against}/ measured, {over}; {NEEDED_EACH} of each are needed"
         figures = (nan, nan, nan, nan, nan, nan, nan)
-        return Contrast(key, session, len(s), len(other), *figures, (reason,), over, against)
-    return Contrast(key, session, len(s), len(other), *_figures(found), (), over, against, *_ends(found))
+        return Contrast(key, session, n_s, n_other, *figures, (reason,), over, against, left_out=left_out)
+    return Contrast(key, session, n_s, n_other, *_figures(found), (), over, against, *_ends(found), left_out)
 
 
 def _figures(found: Separation) -> tuple[float, float, float, float, float, float, float]:
@@ -125,18 +171,3 @@ def _any(heard: Heard | None) -> bool:
 
 def _heard_wrong(heard: Heard | None) -> bool:
     return heard in _WRONG
-
-
-def _values(
-    tokens: Sequence[KeptToken], phone: str, key: str, method: str, rater: str, wanted: Callable[[Heard | None], bool]
-) -> list[Value]:
-    values = []
-    for token in tokens:
-        slot = token.sound.slot
-        if slot is None or slot.phone != phone or not counts(token) or slot.cluster.startswith("str"):
-            continue
-        judgement = judgement_by(token, rater)
-        if not wanted(judgement.heard if judgement is not None else None) or reason_left_out(token, key, method):
-            continue
-        values.append((vowel_kind(slot), float(values_under(token, method)[key])))
-    return values

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from ..terms import MEASURES
 from ..terms.change import Change, MeasurementError, MeasureSummary, PhaseEffect, SessionSummary, Trend
 from ..terms.clinic import Session
-from .change import LEAST_BASELINE, Bridge, Probe, measurement_error, plain_factor
-from .frame import Frame
+from ..terms.lending import ClinicSpread
+from .change import LEAST_BASELINE, Bridge, Probe, measurement_error, plain_factor, token_error, usable_baseline
+from .decay import LEAST_PROBES, Decay, fit_decay
+from .frame import NEXT, Frame
 from .series import Series, bridge_to
 from .single_case import phase_effect
-from .spread import sd_known
+from .spread import FIRST_LOOKS, clinic_level, clinic_limit, sd_known
 from .trend import trend
 from .weighed import Beside, weighed
 
@@ -40,8 +43,10 @@ def follow(frame: Frame, key: str, summaries: Sequence[SessionSummary]) -> Follo
     months = {one.number: one.month for one in summaries}
     n_measures = 1 if key == frame.case.client.main_measure else max(1, len(frame.keys) - 1)
     lent = {session: found for (measure, session), found in frame.lent.items() if measure == key}
-    beside = Beside({one.number: one.on for one in summaries}, lent, n_measures)
+    on = {one.number: one.on for one in summaries}
     main = frame.series[0] if frame.series else Series(("", "", "", ""), (), (), True)
+    baseline = _probes(main.baseline, table)
+    beside = Beside(on, lent, n_measures, _decay(main, baseline, on))
     found: list[Change] = []
     joined = [*main.later]
     offsets: dict[int, Bridge] = {}
@@ -61,11 +66,24 @@ def follow(frame: Frame, key: str, summaries: Sequence[SessionSummary]) -> Follo
     joined.sort(key=lambda session: months[session.number])
     found += _compared(frame, key, main.baseline, joined, table, beside, apart=apart, offsets=offsets)
     found.sort(key=lambda change: (months[change.session], change.session))
-    error = _with_lent(measurement_error(key, _probes(main.baseline, table)), found, n_measures)
+    last = next((one.number for one in reversed(joined) if one.number not in apart), NEXT)
+    error = _with_limits(measurement_error(key, baseline), lent.get(last), n_measures)
     if main.reference != "baseline":
         error = replace(error, reasons=_as_reference(error.reasons))
-        found = [replace(change, reasons=_as_reference(change.reasons)) for change in found]
+        found = [
+            replace(one, reasons=_as_reference(one.reasons), provisional=_as_reference([one.provisional])[0])
+            for one in found
+        ]
     return Followed(error, tuple(found), *_shape(key, main, table, months), tuple(bridged))
+
+
+def _decay(main: Series, baseline: Sequence[Probe], on: Mapping[int, dt.date]) -> Decay | None:
+    """How long days resemble each other, where the untreated probes can tell it."""
+    good = usable_baseline(baseline)[0] if main.reference == "baseline" else []
+    if len(good) < LEAST_PROBES:
+        return None
+    floor = token_error([summary for _, summary in good])
+    return fit_decay([on[number] for number, _ in good], [summary.mean for _, summary in good], floor)
 
 
 def _compared(
@@ -94,19 +112,26 @@ def _compared(
     return found
 
 
-def _with_lent(error: MeasurementError, found: Sequence[Change], n_measures: int) -> MeasurementError:
-    """The baseline's error, its limit for so many measures, with what others lent to the latest verdict."""
-    if n_measures > 1 and error.k >= LEAST_BASELINE:
-        error = replace(error, limit=error.limit * plain_factor(error.k, n_measures) / plain_factor(error.k))
-    lent = next((one.lent for one in reversed(found) if one.lent is not None), None)
-    if lent is None or error.k < LEAST_BASELINE:
+def _with_limits(error: MeasurementError, lent: ClinicSpread | None, n_measures: int) -> MeasurementError:
+    """The baseline's error with the limits that give the verdicts, for so many measures, and what others lend to it."""
+    if error.k < LEAST_BASELINE:
         return error
-    return replace(error, lent=lent, sd_known=float(sd_known(error.sd, error.k, lent, error.token_only)))
+    plain = error.limit * plain_factor(error.k, n_measures) / plain_factor(error.k)
+    if lent is None:
+        return replace(error, limit=plain, later_limit=plain, plain_limit=plain)
+    first, later = (
+        float(clinic_limit(error.sd, error.k, lent, error.token_only, level=clinic_level(error.k, look) / n_measures))
+        for look in (1, FIRST_LOOKS + 1)
+    )
+    known = float(sd_known(error.sd, error.k, lent, error.token_only))
+    return replace(error, limit=first, later_limit=later, plain_limit=plain, lent=lent, sd_known=known)
 
 
 def _as_reference(reasons: Sequence[str]) -> tuple[str, ...]:
     """Reasons in words that call no probe a baseline."""
-    return tuple(reason.replace("baseline", "reference") for reason in reasons)
+    return tuple(
+        reason.replace("baselines", "probes of the reference").replace("baseline", "reference") for reason in reasons
+    )
 
 
 def _probes(sessions: Sequence[Session], table: dict[int, MeasureSummary]) -> list[Probe]:

@@ -20,6 +20,8 @@ from .session import expected, is_main_s, summarise
 Words = Literal["untreated", "treated", "all"]
 Lent = Mapping[tuple[str, int], ClinicSpread]
 """What other clients lend, by measure and session of the main line: a verdict keeps the numbers it was given with."""
+NEXT = 0
+"""In place of a session's number: the next one, which has no verdict yet."""
 DAYS_A_MONTH = 30.4375
 ALSO = ("centroid_hz", "sd_hz", "core_duration_ms")
 

@@ -9,12 +9,11 @@ from dataclasses import dataclass
 from ..terms.clinic import Case, Device
 from ..terms.lending import BaselineSpread, Given, Grounds, Lender
 from .change import LEAST_BASELINE, measurement_error
-from .frame import ALSO, Frame, ViewRequest, make_frame
-from .session import is_main_s, summarise
+from .frame import ALSO, NEXT, Frame, ViewRequest, make_frame
 from .shared_steps import device_probes
 from .spread import fit_spread, too_few_clients
 
-RULE = 2
+RULE = 3
 """Counted up when what a client lends is had in another way, so that what was kept is made anew."""
 
 
@@ -35,10 +34,7 @@ def _baseline_spreads(frame: Frame) -> tuple[BaselineSpread, ...]:
     found = []
     device, level, _, _ = line.conditions
     for key in frame.keys:
-        probes = []
-        for session in line.baseline:
-            tokens = [token for token in frame.wanted(frame.tokens(session), session) if is_main_s(token)]
-            probes.append((session.number, summarise(tokens, key, frame.method)))
+        probes = [(one.number, frame.summary(one, key, frame.method)) for one in line.baseline]
         error = measurement_error(key, probes)
         if error.k >= LEAST_BASELINE and error.sd > 0:
             found.append(BaselineSpread(key, frame.method, level, device, error.sd, error.k - 1))
@@ -60,7 +56,7 @@ class Others:
 
 
 def lend(frame: Frame, others: Others, on: dt.date) -> tuple[dict[tuple[str, int], Given], tuple[str, ...]]:
-    """Return with what each measure's later sessions are judged, and why nothing is lent where nothing is.
+    """Return with what each measure's later sessions and the next one are judged, and why nothing is lent to them.
 
     What a verdict was given with stays, the plain rule too, as long as its grounds are the same: method, level, kind of
     device, and the probes of the baseline. A session held back until it is judged by ear has no verdict yet.
@@ -85,6 +81,7 @@ def lend(frame: Frame, others: Others, on: dt.date) -> tuple[dict[tuple[str, int
         fresh = Given(grounds, fit_spread([o.sd for o in alike], [o.df for o in alike], fitted_on=on), len(alike), on)
         if fresh.lent is None and key == frame.keys[0]:
             reasons.append(f"the plain rule gives new verdicts: {too_few_clients(len(alike))}")
+        found[key, NEXT] = fresh
         for session in line.later:
             if frame.shown(session):
                 before = frame.case.given.get((key, session.number))

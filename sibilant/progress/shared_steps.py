@@ -1,8 +1,8 @@
 r"""A step that several clients share on one device and date: asked about, never taken out.
 
-In: how each session lies against its client's others, word by word. Out: questions. Own: at each date the two probes
-before and after are set apart in every client; their sum over its error is compared with a limit that few unchanged
-years pass. Probes of one phase are compared, so that the start of therapy is no step of the microphone.
+In: how each session lies against its client's others, word by word. Out: questions. Own: at each date a step beside a
+slope is fitted to every client's probes near it; their weighted mean over its error is compared with a limit that few
+unchanged years pass. Only probes of one phase, and a slope of the client's own: learning is no step of the microphone.
 """
 
 from __future__ import annotations
@@ -18,17 +18,17 @@ import numpy as np
 
 from ..terms.lending import DeviceProbe
 from .frame import Frame
-from .session import by_word, is_main_s, summarise
+from .session import by_word
 
 KEY = "centroid_hz"
 """A microphone's response moves spectral measures; the spectral mean stands for them."""
 LEAST_CLIENTS = 3
 LEAST_ALIKE = 0.75
 """Share of the clients whose figures move to one side."""
-LIMIT = 3.5
-"""Of the sum over its error, at the largest of all dates; what it holds is counted in docs/change.md."""
-NEAR_DAYS = 100
-EACH_SIDE = 2
+LIMIT = 3.25
+"""Of the mean step over its error, at the largest of all dates; what it holds is counted in docs/change.md."""
+NEAR_DAYS = 135
+EACH_SIDE, LEAST_NEAR = 2, 5
 _SWEEPS = 20
 
 
@@ -62,15 +62,11 @@ def device_probes(frame: Frame) -> tuple[DeviceProbe, ...]:
         groups = defaultdict(list)
         for session in line.sessions:
             if session.device and not session.bridge:
-                groups[session.device].append(session)
-        for device, sessions in groups.items():
-            tables = []
-            for session in sessions:
-                tokens = [token for token in frame.wanted(frame.tokens(session), session) if is_main_s(token)]
-                tables.append(by_word(summarise(tokens, KEY, frame.method).words))
-            effects = session_effects(tables)
+                groups[session.device, frame.under(session, KEY)].append(session)
+        for (device, method), sessions in groups.items():
+            effects = session_effects([by_word(frame.summary(one, KEY, method).words) for one in sessions])
             found += [
-                DeviceProbe(device, frame.method, session.on, session.phase, effect)
+                DeviceProbe(device, method, session.on, session.phase, effect)
                 for session, effect in zip(sessions, effects, strict=True)
                 if math.isfinite(effect)
             ]
@@ -139,25 +135,35 @@ def _day_sd(clients: Sequence[Sequence[DeviceProbe]]) -> float:
 
 
 def _step(device: str, day: dt.date, clients: Sequence[Sequence[DeviceProbe]], scale: float) -> SharedStep | None:
-    sides = [pair for probes in clients if (pair := _sides(probes, day)) is not None]
-    if len(sides) < LEAST_CLIENTS:
+    near = [found for probes in clients if (found := _near(probes, day)) is not None]
+    if len(near) < LEAST_CLIENTS:
         return None
-    apart = np.asarray([np.mean([p.value for p in late]) - np.mean([p.value for p in early]) for early, late in sides])
-    error = scale * math.sqrt(math.fsum(1 / len(early) + 1 / len(late) for early, late in sides))
-    size = float(apart.mean())
+    apart, variances = np.asarray([_own_step(early, late, day) for early, late in near]).T
+    weight = 1 / variances
+    size = float((weight * apart).sum() / weight.sum())
     n_alike = int((apart * size > 0).sum())
-    if n_alike < LEAST_ALIKE * len(sides):
+    if n_alike < LEAST_ALIKE * len(near):
         return None
-    after, until = max(early[-1].on for early, _ in sides), min(late[0].on for _, late in sides)
-    return SharedStep(device, after, until, len(sides), n_alike, size, float(apart.sum()) / error)
+    after, until = max(early[-1].on for early, _ in near), min(late[0].on for _, late in near)
+    return SharedStep(device, after, until, len(near), n_alike, size, size * math.sqrt(float(weight.sum())) / scale)
 
 
-def _sides(probes: Sequence[DeviceProbe], day: dt.date) -> tuple[Sequence[DeviceProbe], Sequence[DeviceProbe]] | None:
-    """The nearest probes before a day and from it on, of one phase; None where a side is empty."""
-    early = [p for p in probes if p.on < day and (day - p.on).days <= NEAR_DAYS][-EACH_SIDE:]
-    late = [p for p in probes if p.on >= day and (p.on - day).days <= NEAR_DAYS][:EACH_SIDE]
-    if not early or not late:
+def _near(probes: Sequence[DeviceProbe], day: dt.date) -> tuple[list[DeviceProbe], list[DeviceProbe]] | None:
+    """Probes of one phase before a day and from it on; None where they are too few to tell a step from a slope."""
+    late = [p for p in probes if p.on >= day and (p.on - day).days <= NEAR_DAYS]
+    if not late:
         return None
-    early = [p for p in early if p.phase == late[0].phase]
-    late = [p for p in late if early and p.phase == early[-1].phase]
-    return (early, late) if early and late else None
+    early = [p for p in probes if p.on < day and (day - p.on).days <= NEAR_DAYS and p.phase == late[0].phase]
+    late = [p for p in late if p.phase == late[0].phase]
+    enough = min(len(early), len(late)) >= EACH_SIDE and len(early) + len(late) >= LEAST_NEAR
+    return (early, late) if enough else None
+
+
+def _own_step(early: Sequence[DeviceProbe], late: Sequence[DeviceProbe], day: dt.date) -> tuple[float, float]:
+    """One client's step beside a slope of its own, and its variance for probes of variance 1 (least squares)."""
+    both = [*early, *late]
+    months = np.asarray([(p.on - day).days / 30.0 for p in both])
+    columns = np.stack([np.ones(months.size), months, months >= 0], axis=1)
+    inverse = np.linalg.inv(columns.T @ columns)
+    fitted = inverse @ columns.T @ np.asarray([p.value for p in both])
+    return float(fitted[2]), float(inverse[2, 2])

@@ -22,6 +22,7 @@ from ..terms.change import (
 from ..terms.clinic import Case, Event, KeptToken, Session
 from ..terms.therapy import REFERENCES
 from .accuracy import accuracy, accuracy_by, counts, judgement_by, move_up, standing, token_id, words_gained
+from .advice import advice_for
 from .agreement import agreement
 from .alike import open_questions, settled, unlike_bandwidth, unlike_elicited
 from .context import accuracy_map, context_map, context_of
@@ -30,10 +31,11 @@ from .contrasts import contrast, contrasts_beside
 from .ear_and_figure import ear_and_figure
 from .follow import Followed, follow
 from .frame import DAYS_A_MONTH, Frame, ViewRequest, make_frame
+from .heard import consistencies, heard_groups, words_heard
+from .own_comparison import own_comparisons
 from .phases import phase_question
 from .presence import followed_by_presence, presence
 from .rejudged import changed_method
-from .related import next_baseline
 from .series import first_baseline
 from .session import expected, is_main_s, is_str, is_z, summarise, word_key
 from .sets import fades
@@ -84,10 +86,18 @@ def view(case: Case, asked: ViewRequest | None = None) -> CaseView:
         earlier=case.earlier,
         joins=_sentences(frame, followed),
         made_on=asked.today,
-        questions=(*_questions(frame), *asked.questions),
+        questions=_questions(frame),
+        asked_of_devices=asked.questions,
+        own_comparisons=own_comparisons(frame),
         presence=_presence(frame),
         reference=frame.series[0].reference if frame.series else "baseline",
         reference_sessions=tuple(one.number for one in frame.series[0].baseline) if frame.series else (),
+        heard=heard_groups(frame),
+        words_heard=words_heard(frame),
+        consistency=consistencies(frame),
+        goals=case.goals,
+        visits=tuple(sorted(case.visits, key=lambda visit: (visit.on, visit.number))),
+        runs=case.runs,
     )
     changed = changed_method(case, found, frame.method, lambda other: view(other, replace(asked, lent={})))
     return replace(found, joins=(changed, *found.joins)) if changed else found
@@ -209,11 +219,7 @@ def _questions(frame: Frame) -> tuple[str, ...]:
 
 
 def _advice(frame: Frame) -> tuple[str, ...]:
-    """When to take the next baseline, while therapy has not started."""
-    line = frame.series[0] if frame.series else None
-    if line is None or line.reference != "baseline" or line.later:
-        return ()
-    told = next_baseline([session.on for session in line.baseline])
+    told = advice_for(frame.series[0]) if frame.series else ""
     return (told,) if told else ()
 
 

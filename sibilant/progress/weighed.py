@@ -14,17 +14,24 @@ from typing import Any
 from ..terms.change import UNJUDGED, Change
 from ..terms.lending import ClinicSpread
 from .change import Limits, Probe, changes, plain_limits, usable_baseline
-from .related import bunched_words, likeness, widened
+from .decay import Decay
+from .related import DECAY_DAYS, bunched_words, likeness, widened
 from .spread import clinic_level, clinic_limit, sd_known
 
 
 @dataclass(frozen=True, slots=True)
 class Beside:
-    """What a measure is weighed with: days of the sessions, what others lend to each, how many measures."""
+    """What a measure is weighed with: days of the sessions, what others lend to each, how many measures, a decay."""
 
     on: Mapping[int, dt.date] = field(default_factory=dict)
     lent: Mapping[int, ClinicSpread] = field(default_factory=dict)
     n_measures: int = 1
+    decay: Decay | None = None
+
+    @property
+    def decay_days(self) -> float:
+        """The decay that bunched verdicts are also told under: fitted where it could be, else the stated one."""
+        return self.decay.days if self.decay is not None else DECAY_DAYS
 
 
 def weighed(
@@ -49,14 +56,15 @@ def weighed(
             plain_limit=first.limit,
             lent=beside.lent.get(one.session),
             n_measures=beside.n_measures,
-            **(_provisional(why, other) if why and one.verdict != UNJUDGED else {}),
+            **(_provisional(why, other, beside) if why and one.verdict != UNJUDGED else {}),
         )
         for one, first, other in zip(given, by_plain, related, strict=True)
     )
 
 
-def _provisional(why: str, other: Change) -> dict[str, Any]:
-    return {"provisional": why, "related_verdict": other.verdict, "related_limit": other.limit}
+def _provisional(why: str, other: Change, beside: Beside) -> dict[str, Any]:
+    told = {"related_days": beside.decay_days, "related_basis": beside.decay.words if beside.decay is not None else ""}
+    return {"provisional": why, "related_verdict": other.verdict, "related_limit": other.limit, **told}
 
 
 def _limits(beside: Beside, looks: Mapping[int, int], plain: Limits) -> Limits:
@@ -76,7 +84,7 @@ def _related(limits: Limits, beside: Beside, days: Sequence[dt.date]) -> Limits:
         half, limit = limits(s, k, floor, session)
         lent = beside.lent.get(session)
         taken = float(sd_known(s, k, lent, floor)) if lent is not None else max(s, floor if floor == floor else 0.0)
-        grown = widened(taken, floor, likeness(days, beside.on[session]))
+        grown = widened(taken, floor, likeness(days, beside.on[session], decay_days=beside.decay_days))
         return half * grown, limit * grown
 
     return related

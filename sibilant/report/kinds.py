@@ -10,7 +10,7 @@ from ..terms import MEASURES
 from ..terms.change import CaseView, ContextCell
 from ..terms.document import Blank, BlankTable, Document, Facts, Heading, Paragraph, Part, Table
 from ..terms.vocabulary import REPORT_KINDS, ReportKind
-from . import plain, sections
+from . import errors, goals, lay, plain, sections
 from .plain import ReportSettings
 
 KINDS = REPORT_KINDS.words
@@ -20,6 +20,7 @@ _TITLES: Mapping[ReportKind, str] = MappingProxyType(
         "quarterly": "Quarterly review: /s/ in practice words",
         "school": "Report for the school: /s/ in spoken words",
         "payer": "Report for the payer: /s/ in spoken words",
+        "family": "How the s is coming along",
         "session": "Session note",
         "discharge": "Closing report: /s/ in spoken words",
     }
@@ -38,7 +39,7 @@ def compose(kind: ReportKind, view: CaseView, settings: ReportSettings) -> Docum
     Parameters
     ----------
     kind : str
-        ``monthly``, ``quarterly``, ``school``, ``payer``, ``session`` or ``discharge``.
+        ``monthly``, ``quarterly``, ``school``, ``payer``, ``family``, ``session`` or ``discharge``.
     view : CaseView
         The client, computed once.
     settings : ReportSettings
@@ -59,15 +60,26 @@ def compose(kind: ReportKind, view: CaseView, settings: ReportSettings) -> Docum
     last = f" · last probe {plain.day_text(view.last.on)}" if view.last else ""
     mark = style.INVENTED if view.client.invented else ""
     parts = _MAKERS[kind](view, settings)
-    return Document(kind, _TITLES[kind], parts, f"{view.client.code}{last}", mark, dense=kind in _DENSE)
+    return Document(
+        kind,
+        _TITLES[kind],
+        parts,
+        f"{view.client.code}{last}",
+        mark,
+        large_print=kind == "family",
+        dense=kind in _DENSE,
+    )
 
 
 def _monthly(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
     return (
         *sections.opening(view),
         *sections.heard(view),
+        *errors.errors_heard(view, "supervisor", table=False),
         *sections.measured(view, settings, keys=(view.main_measure,)),
         *sections.picture(view, settings),
+        *goals.goals_short(view),
+        *goals.events(view, heading=False),
         *sections.missing(view, settings),
         Blank("Next month"),
         *sections.closing(view, settings, blanks=_SIGNED),
@@ -78,6 +90,7 @@ def _quarterly(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
     return (
         *sections.opening(view),
         *sections.heard(view, by_position=True),
+        *errors.errors_heard(view, "supervisor"),
         *sections.measured(view, settings, keys=view.measures),
         *sections.picture(view, settings),
         Heading("Every probe"),
@@ -88,52 +101,15 @@ def _quarterly(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
         *_move_up(view),
         *_agreement(view),
         *sections.missing(view, settings),
-        *sections.events(view),
-        Heading("Goals"),
-        BlankTable("Filled by the clinician", ("State", "Goal", "By when", "Rule"), ("Met", "Continued", "New")),
+        *goals.events(view),
+        *_goals(view),
         *sections.closing(view, settings, blanks=(Blank("Clinician's reading", 2), *_SIGNED)),
     )
 
 
-def _school(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
-    return (
-        *sections.opening(view, Blank("Birth date")),
-        Heading("Taking part at school"),
-        Blank("Being understood in class and by friends", 2),
-        Blank("Reading aloud", 2),
-        Blank("Educational effect", 2),
-        *sections.heard(view),
-        *_accuracy_by_probe(view),
-        *sections.measured(view, settings, keys=(view.main_measure,)),
-        *sections.missing(view, settings),
-        Heading("Goals at school"),
-        Blank("Goal, in the school team's words", 3),
-        Blank("Progress in the school's period", 2),
-        *sections.closing(view, settings, blanks=_SIGNED),
-    )
-
-
-def _payer(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
-    identity = ("Identifiers", "Referrer and date of referral", "Diagnosis and code", "Service codes")
-    plan = ("Plan dates", "Frequency and duration", "Dates and units attended", "Standardised measure and score")
-    return (
-        *sections.opening(view, Blank("Birth date"), *(Blank(label) for label in identity)),
-        Heading("Function"),
-        Blank("Function at start", 2),
-        Blank("Function now", 2),
-        *sections.heard(view),
-        *sections.measured(view, settings, keys=(view.main_measure,)),
-        *sections.picture(view, settings),
-        *sections.missing(view, settings),
-        Heading("Plan"),
-        *(Blank(label) for label in plan),
-        Blank("Measurable goals and end point", 3),
-        Blank("Why skilled service is needed", 3),
-        Blank("Prognosis", 2),
-        *sections.closing(
-            view, settings, blanks=(Blank("Clinician, credentials and licence"), Blank("Signature and date"))
-        ),
-    )
+def _goals(view: CaseView) -> tuple[Part, ...]:
+    empty = BlankTable("Filled by the clinician", ("State", "Goal", "By when", "Rule"), ("Met", "Continued", "New"))
+    return (Heading("Goals"), *(goals.goals_table(view, "supervisor") or (empty,)))
 
 
 def _session(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
@@ -149,8 +125,11 @@ def _session(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
         *said,
         Heading("O: what was observed"),
         *_observed(view, settings),
+        *errors.errors_heard(view, "clinician", table=False),
+        *_practised(view),
         Paragraph(plain.measured_sentences(view, view.main_measure)),
         *sections.change_table(view, keys=(view.main_measure,)),
+        *goals.goals_short(view),
         Heading("A: the clinician's reading"),
         Blank("Reading, goal status, need for skilled help", 3),
         Heading("P: plan"),
@@ -163,15 +142,30 @@ def _discharge(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
     return (
         *sections.opening(view, Blank("Birth date")),
         *sections.heard(view),
+        *errors.errors_heard(view, "supervisor", table=False),
         *sections.measured(view, settings, keys=(view.main_measure,)),
         *sections.picture(view, settings),
         *_move_up(view),
+        *goals.goals_short(view),
+        *goals.events(view, heading=False),
         *sections.missing(view, settings),
         Blank("Criterion for closing, and how it was met"),
         Blank("Function at start and now"),
         Blank("Follow-up plan and dates"),
         *sections.closing(view, settings, blanks=_SIGNED),
     )
+
+
+def _practised(view: CaseView) -> tuple[Part, ...]:
+    """Practice of the session's own day, by cue: never a probe."""
+    last = view.last
+    rows = tuple(
+        (f"Practice, {run.level}{f', {cue}' if cue else ''}", f"{right} of {said} correct")
+        for run in view.runs
+        if last is not None and run.on == last.on
+        for cue, right, said in run.counted()
+    )
+    return (Facts("Practised on the day, apart from the probe", rows),) if rows else ()
 
 
 def _observed(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
@@ -211,15 +205,6 @@ def _additions(view: CaseView, number: int) -> list[tuple[str, str]]:
         f"{found.n_foils_with_frication} of {found.n_foils} with frication, {found.n_added_by_ear} marked added by ear"
     )
     return [("Words without /s/", f"{heard}; to be listened to")]
-
-
-def _accuracy_by_probe(view: CaseView) -> tuple[Part, ...]:
-    rows = tuple(
-        (plain.day_text(s.on), s.phase, plain.conditions(s), plain.count_text(s.accuracy), plain.share_text(s.accuracy))
-        for s in view.summaries
-    )
-    header = ("Probe", "Phase", "Level, cue", "Correct", "Percent (95\u2009% interval)")
-    return (Table("Judged by ear, probe by probe", header, rows),) if rows else ()
 
 
 def _generalisation(view: CaseView) -> tuple[Part, ...]:
@@ -297,11 +282,12 @@ def _contrast_row(view: CaseView) -> list[tuple[str, str]]:
     if not found:
         return []
     last = found[-1]
+    left_out = f"; {wording.spelled(last.left_out_words)}" if last.left_out else ""
     if not plain.finite(last.difference):
-        return [("/s/ against /ʃ/", f"cannot be judged: {wording.brief(last.reasons)}")]
+        return [("/s/ against /ʃ/", f"cannot be judged: {wording.brief(last.reasons)}{left_out}")]
     difference = wording.interval_text(wording.measure_of(last.key), last.difference, last.low, last.high)
     auc = f"{wording.number(last.auc, 0.01)} {_bounds(last.auc_low, last.auc_high)}"
-    return [("/s/ against /ʃ/", f"difference {difference}, area under the ROC curve {auc}, last probe")]
+    return [("/s/ against /ʃ/", f"difference {difference}, area under the ROC curve {auc}, last probe{left_out}")]
 
 
 def _set_rows(view: CaseView) -> list[tuple[str, str]]:
@@ -350,8 +336,9 @@ _MAKERS: Mapping[ReportKind, Callable[[CaseView, ReportSettings], tuple[Part, ..
     {
         "monthly": _monthly,
         "quarterly": _quarterly,
-        "school": _school,
-        "payer": _payer,
+        "school": lay.compose_school,
+        "payer": lay.compose_payer,
+        "family": lay.compose_family,
         "session": _session,
         "discharge": _discharge,
     }

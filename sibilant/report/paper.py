@@ -57,6 +57,7 @@ def _set(document: Document, families: tuple[str, ...], folders: tuple[str, ...]
 
 
 def _as_data(document: Document, families: tuple[str, ...] = ()) -> dict[str, Any]:
+    numbers = iter(range(len(document.parts)))
     return {
         "title": document.title,
         "subject": document.subject,
@@ -64,16 +65,16 @@ def _as_data(document: Document, families: tuple[str, ...] = ()) -> dict[str, An
         "language": document.language,
         "large": document.large_print,
         "dense": document.dense,
-        "parts": _parts_data(document.parts),
+        "parts": _parts_data(document.body, numbers),
+        "appendix": _parts_data(document.parts[len(document.body) :], numbers),
         "colours": {"ink": style.INK, "second": style.SECOND_INK, "hairline": style.HAIRLINE},
         "fonts": {"serif": [style.SERIF, *families], "sans": [style.SANS, *families]},
     }
 
 
-def _parts_data(parts: Sequence[Part]) -> list[dict[str, Any]]:
+def _parts_data(parts: Sequence[Part], numbers: Iterator[int]) -> list[dict[str, Any]]:
     """Parts as data; two short blank fields that follow each other share a line."""
     data: list[dict[str, Any]] = []
-    numbers = iter(range(len(parts)))
     waiting = False
     for part in parts:
         short = isinstance(part, Blank) and part.n_lines == 0 and len(part.label) <= _PAIRED_LETTERS

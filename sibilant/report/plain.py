@@ -2,32 +2,16 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 import re
 from dataclasses import dataclass, replace
 
 from ..charts import NO_CAUSE, SUPPORTING, RangeBracket, wording
+from ..charts.wording import day_text as day_text
 from ..terms import Method
 from ..terms.change import UNJUDGED, WITHIN, Accuracy, CaseView, Change, MeasureSummary, SessionSummary, WordsGained
 
 NO_RANGE = "No published range fits this age and recording; values are compared with the client's own baseline."
-_MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
-
-
 _MOST_JOINS = 3
 
 
@@ -90,11 +74,6 @@ def forbidden_in(text: str) -> tuple[str, ...]:
     """
     found = [hit.group(0) for pattern in FORBIDDEN for hit in re.finditer(pattern, text, flags=re.IGNORECASE)]
     return tuple(sorted(found, key=text.find))
-
-
-def day_text(day: dt.date) -> str:
-    """A day in words, such as ``12 January 2026``, whatever the machine's language."""
-    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
 def age_text(months: int | None) -> str:
@@ -200,7 +179,43 @@ def measured_sentences(view: CaseView, key: str) -> str:
         return f"{sentence} The reason: {wording.brief(change.reasons) or 'none is given'}."
     verdict = "is not larger than" if change.verdict == WITHIN else "is larger than"
     found = "at baseline" if view.reference == "baseline" else f"in the {wording.reference_words(view)}"
-    return f"{sentence} The change {verdict} the measurement error found {found}."
+    early = " The verdict is provisional: see the note under the table." if change.provisional else ""
+    return f"{sentence} The change {verdict} the measurement error found {found}.{early}"
+
+
+def limit_of(view: CaseView, key: str) -> float:
+    """Return the one limit shown: that of the last verdict, else the baseline's for the next probe."""
+    change, error = last_change(view, key), view.error_of(key)
+    if change is not None and finite(change.limit):
+        return change.limit
+    return error.limit if error is not None else math.nan
+
+
+def limit_lines(view: CaseView, key: str) -> tuple[str, ...]:
+    """What the last verdict's limit rests on, the plain rule beside it, and the verdict where days were alike."""
+    change = last_change(view, key)
+    if change is None or (change.verdict == UNJUDGED and not change.awaits):
+        return ()
+    measure, lines = wording.measure_of(key), []
+    for one in view.own_comparisons:
+        if (one.key, one.session) == (key, change.session) and not one.reasons:
+            size = signed(wording.interval_text(measure, one.difference, one.low, one.high))
+            lines.append(f"{wording.capital(one.against)}: {size}, {one.verdict}.")
+    if (lent := change.lent) is not None:
+        fitted = f", fitted {day_text(lent.fitted_on)}" if lent.fitted_on is not None else ""
+        lines.append(
+            f"The limit takes in the day-to-day spread of {lent.n_clients} more of the clinic's clients (SD"
+            f" {wording.quantity(measure, lent.typical, lent.typical)}, spread of its logarithm"
+            f" {lent.spread:.2f}{fitted}); by the client's own"
+            f" {wording.reference_words(view)} alone: {change.plain_verdict}, limit"
+            f" {wording.quantity(measure, change.plain_limit, change.plain_limit)}."
+        )
+    if change.provisional and change.related_verdict is not None:
+        lines.append(
+            f"Provisional: {change.provisional}. Were days alike over {change.related_days:.0f} days:"
+            f" {change.related_verdict}, limit {wording.quantity(measure, change.related_limit, change.related_limit)}."
+        )
+    return tuple(lines)
 
 
 def verdict_text(view: CaseView, key: str) -> str:
@@ -211,8 +226,8 @@ def verdict_text(view: CaseView, key: str) -> str:
     as_main = main is not None and set(change.reasons) == set(main.reasons)
     if change.verdict == UNJUDGED and as_main:
         return change.verdict
-    month = wording.since_month(view, key)
-    since = f" since month {month}" if month and not change.awaits else f" in month {month}" if month else ""
+    day = wording.since_day(view, key)
+    since = f" since {day}" if day and not change.awaits else f" on {day}" if day else ""
     reasons = f": {wording.brief(change.reasons)}" if change.reasons else ""
     waits = "; the next probe must agree" if change.awaits else ""
     return f"{change.verdict}{since}{reasons}{waits}"
@@ -230,10 +245,10 @@ def shown_measure(summary: SessionSummary, key: str) -> MeasureSummary | None:
     return summary.measures.get(key) if summary.shown else None
 
 
-def missing_lines(view: CaseView, settings: ReportSettings) -> tuple[str, ...]:
+def missing_lines(view: CaseView, settings: ReportSettings, *, hearing: bool = True) -> tuple[str, ...]:
     """What is missing, said aloud: hearing, ranges, baselines, judgements, sounds left out, conditions that differ."""
     client, lines = view.client, []
-    if not client.hearing:
+    if hearing and not client.hearing:
         lines.append("Hearing status unknown: no screening or audiology result is recorded.")
     if settings.bracket is None and not settings.range_sentence:
         lines.append(settings.no_range)
@@ -287,6 +302,7 @@ def with_session(view: CaseView, number: int | None) -> CaseView:
     if all(summary.number != number for summary in view.summaries):
         raise ValueError(f"{view.client.code} has no session {number}; it has {[s.number for s in view.summaries]}")
     kept = {summary.number for summary in view.summaries if summary.number <= number}
+    day = max(s.on for s in view.summaries if s.number in kept)
     return replace(
         view,
         summaries=tuple(s for s in view.summaries if s.number in kept),
@@ -294,10 +310,17 @@ def with_session(view: CaseView, number: int | None) -> CaseView:
         gained=view.gained if view.gained and view.gained.late_session in kept else None,
         additions=tuple(a for a in view.additions if a.session in kept),
         contrasts=tuple(c for c in view.contrasts if c.session in kept),
+        own_comparisons=tuple(c for c in view.own_comparisons if c.session in kept),
         spreads=tuple(s for s in view.spreads if s.session in kept),
         presence=tuple(p for p in view.presence if p.session in kept),
         sustained=tuple(s for s in view.sustained if s.session in kept),
-        events=tuple(e for e in view.events if e.on <= max(s.on for s in view.summaries if s.number in kept)),
+        events=tuple(e for e in view.events if e.on <= day),
+        heard=tuple(h for h in view.heard if h.session in kept),
+        words_heard=tuple(w for w in view.words_heard if w.session in kept),
+        consistency=tuple(c for c in view.consistency if c.session in kept),
+        goals=tuple(g for g in view.goals if g.made_on <= day),
+        visits=tuple(v for v in view.visits if v.on <= day),
+        runs=tuple(r for r in view.runs if r.on <= day),
     )
 
 

@@ -8,11 +8,11 @@ from collections import Counter
 from collections.abc import Sequence
 
 from ..charts import alt_text, months_chart, render, wording
-from ..terms.change import CaseView, Change, MeasurementError, SessionSummary
+from ..terms.change import CaseView, SessionSummary
 from ..terms.document import Blank, Box, Facts, Heading, Listing, Paragraph, Part, Picture, Table
 from ..terms.reference import INSIDE_SENTENCE
 from ..terms.therapy import NOT_STATED
-from . import plain
+from . import goals, plain
 from .plain import ReportSettings
 
 
@@ -32,6 +32,7 @@ def opening(view: CaseView, *blanks: Blank) -> tuple[Part, ...]:
         ("Client", f"{view.client.code}, {plain.age_text(last.age_months)} at the last probe{hearing}"),
         ("Period", f"{plain.day_text(first.on)} to {plain.day_text(last.on)}"),
         ("Probes", f"{len(view.summaries)} ({counted}); last one: {plain.conditions(last) or 'conditions not noted'}"),
+        *((("Attendance", goals.visits_sentence(view)),) if view.visits else ()),
     )
     return (Blank("Name"), *blanks, Facts("Client and period", rows))
 
@@ -135,7 +136,10 @@ def change_row(view: CaseView, key: str) -> tuple[str, ...]:
     """One measure against the baseline: what stands in the table of change."""
     measure = wording.measure_of(key)
     error, change, last = view.error_of(key), plain.last_change(view, key), view.last
-    mean, allowed = _held_against(error, change)
+    mean = (
+        change.baseline if change is not None and plain.finite(change.baseline) else error.mean if error else math.nan
+    )
+    allowed = plain.limit_of(view, key)
     baseline = wording.quantity(measure, mean, allowed) if error else "–"
     now = plain.measure_cell(plain.shown_measure(last, key)) if last else "–"
     difference = limit = "–"
@@ -144,13 +148,6 @@ def change_row(view: CaseView, key: str) -> tuple[str, ...]:
     if plain.finite(allowed):
         limit = wording.quantity(measure, allowed, allowed)
     return (measure.name, baseline, now, difference, limit, plain.verdict_text(view, key))
-
-
-def _held_against(error: MeasurementError | None, change: Change | None) -> tuple[float, float]:
-    """The baseline's mean and the limit; those of the band that both hold where the last probe stands apart by it."""
-    if change is not None and plain.finite(change.baseline):
-        return change.baseline, change.limit
-    return (error.mean, error.limit) if error is not None else (math.nan, math.nan)
 
 
 def change_table(view: CaseView, *, keys: Sequence[str]) -> tuple[Part, ...]:
@@ -189,12 +186,18 @@ def _change_note(view: CaseView, keys: Sequence[str]) -> str:
             f" Difference: over the {change.n_shared_words} words measured in both; looked at {change.n_looks} times."
         )
     other = " Only the first row was chosen at the start; the others are exploratory." if len(keys) > 1 else ""
-    return f"In brackets: 95\u2009% intervals.{words}{other}"
+    several = max((one.n_measures for one in view.changes if one.key in keys[1:]), default=1)
+    shared = f" Their limits share one promise between {several} of them." if several > 1 else ""
+    beside = "".join(f" {line}" for line in plain.limit_lines(view, keys[0]))
+    return f"In brackets: 95\u2009% intervals.{words}{other}{shared}{beside}"
 
 
-def measured(view: CaseView, settings: ReportSettings, *, keys: Sequence[str]) -> tuple[Part, ...]:
+def measured(
+    view: CaseView, settings: ReportSettings, *, keys: Sequence[str], heading: bool = True
+) -> tuple[Part, ...]:
     """The plain sentence of the main measure, then its table, then a range where one was ticked."""
-    parts: list[Part] = [Heading("What was measured"), Paragraph(plain.measured_sentences(view, keys[0]))]
+    parts: list[Part] = [Heading("What was measured")] if heading else []
+    parts.append(Paragraph(plain.measured_sentences(view, keys[0])))
     parts += change_table(view, keys=keys)
     if settings.range_sentence:
         said = settings.range_sentence
@@ -215,14 +218,6 @@ def missing(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
     """What is missing, said aloud."""
     lines = plain.missing_lines(view, settings)
     return (Heading("What is missing or limited"), Listing(lines)) if lines else ()
-
-
-def events(view: CaseView) -> tuple[Part, ...]:
-    """Dated events as a person noted them."""
-    if not view.events:
-        return ()
-    lines = tuple(f"{plain.day_text(event.on)}: {event.text}" for event in view.events)
-    return (Heading("Noted in this period", 3), Listing(lines, by_person=True))
 
 
 def methods_box(view: CaseView, settings: ReportSettings) -> Box:
@@ -274,9 +269,10 @@ def _error_line(view: CaseView) -> str:
     if error is None or not plain.finite(error.limit):
         reasons = wording.brief(error.reasons) if error is not None else ""
         return f"Measurement error: cannot be judged: {reasons or 'three probes on different days are needed'}."
-    limit, sem, sdc = (wording.quantity(measure, v, v) for v in (error.limit, error.sem, error.sdc))
+    sem, sdc = (wording.quantity(measure, v, v) for v in (error.sem, error.sdc))
     return (
-        f"Measurement error of {measure.name}, from {error.k} {probes}: one later probe may differ by {limit}; "
+        f"Measurement error of {measure.name}, from {error.k} {probes}{wording.more_clients(error)}: one later probe"
+        f" may differ by {wording.limit_text(error)}; "
         f"standard error of measurement {sem}, smallest detectable change {sdc}."
     )
 

@@ -95,7 +95,7 @@ def _small(paper: Paper, text: str, *, before_pt: float = 0) -> None:
 
 
 def _heading(paper: Paper, part: Heading) -> None:
-    paper.add_heading(part.text, level=part.level)
+    paper.add_heading(part.text, level=part.level).paragraph_format.page_break_before = part.appendix
 
 
 def _paragraph(paper: Paper, part: Paragraph) -> None:

@@ -277,6 +277,8 @@ def session_id(connection: sa.Connection, code: str, number: int) -> int:
 def change_session(caseload: Caseload, code: str, number: int, changed: Mapping[str, Any]) -> None:
     """Change what was noted of a session; the audit trail names each field with the value before and after.
 
+    The words of a note are in no line of the trail: one that held a name by mistake is gone when it is written anew.
+
     Raises
     ------
     CaseloadError
@@ -288,7 +290,11 @@ def change_session(caseload: Caseload, code: str, number: int, changed: Mapping[
     before = next((session for session in sessions(caseload, code) if session.number == number), None)
     if before is None:
         raise CaseloadError(f"{code}: no session {number}; sibilant session list {code} shows them")
-    detail = "; ".join(f"{key}: {getattr(before, key)} -> {value}" for key, value in sorted(changed.items()))
+    differing = {key: value for key, value in sorted(changed.items()) if value != getattr(before, key)}
+    detail = "; ".join(
+        f"{key}: written anew" if key == "note" else f"{key}: {getattr(before, key)} -> {value}"
+        for key, value in differing.items()
+    )
     row = {("held_on" if key == "on" else key): value for key, value in changed.items()}
     with caseload.change("session changed", f"{code}", f"session {number}: {detail}") as connection:
         connection.execute(SESSIONS.update().where(SESSIONS.c.id == session_id(connection, code, number)).values(**row))

@@ -28,7 +28,7 @@ class Goal:
     Examples
     --------
     >>> Goal(1, "says /s/", "word", "spontaneous", made_on=dt.date(2026, 1, 12)).criterion
-    '80 % correct of 20 or more sounds in 2 sessions running'
+    '80\u2009% of 20 or more sounds, 2 probes running'
     """
 
     number: int
@@ -57,8 +57,8 @@ class Goal:
     @property
     def criterion(self) -> str:
         """The criterion in words."""
-        sessions = "one session" if self.n_sessions == 1 else f"{self.n_sessions} sessions running"
-        return f"{100 * self.share:.0f} % correct of {self.n_sounds} or more sounds in {sessions}"
+        probes = "in one probe" if self.n_sessions == 1 else f"{self.n_sessions} probes running"
+        return f"{100 * self.share:.0f}\u2009% of {self.n_sounds} or more sounds, {probes}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,9 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal, get_args
 
+from .care import Goal, PracticeRun, Visit
 from .clinic import Client, Device, Direction, EarlierProbe, Event, Session
+from .heard import Consistency, HeardGroup, WordsHeard
 from .lending import ClinicSpread
 from .sound import Interval
 from .vocabulary import HEARD, PHASES, POSITIONS, Heard, Phase, check_words
@@ -158,10 +160,10 @@ class SessionSummary:
 class MeasurementError:
     """What the baseline says of error: k probes on different days, their mean and SD, and Weir's values beside it.
 
-    ``limit`` is the decision limit for one later probe by the plain rule; ``sem`` and ``sdc`` are Weir's standard error
-    of measurement and smallest detectable change with their chi-square interval; ``token_only`` is the error that words
-    alone give, under which the baseline's SD is never taken; ``lent`` is what other clients lend, ``sd_known`` the SD
-    taken with it.
+    ``limit`` is the decision limit that gives the verdicts of the first looks, ``later_limit`` that from the fourth on,
+    ``plain_limit`` that of the rule without other clients; ``sem`` and ``sdc`` are Weir's standard error of measurement
+    and smallest detectable change with their chi-square interval; ``token_only`` is the error that words alone give,
+    under which the baseline's SD is never taken; ``lent`` is what others lend, ``sd_known`` the SD taken with it.
     """
 
     key: str
@@ -177,6 +179,8 @@ class MeasurementError:
     reasons: tuple[str, ...] = ()
     lent: ClinicSpread | None = None
     sd_known: float = float("nan")
+    later_limit: float = float("nan")
+    plain_limit: float = float("nan")
 
     @property
     def k(self) -> int:
@@ -193,7 +197,9 @@ class Change:
     ``awaits`` says that the limit is passed but the next probe has not yet agreed; ``n_looks`` counts the looks.
     ``plain_verdict`` and ``plain_limit`` are those of the rule without other clients; ``lent`` is what other clients
     lent, kept with the verdict (None: the plain rule gave it). ``provisional`` says why days may be alike, with the
-    verdict and limit under the stated decay. ``n_measures`` is how many exploratory measures share one promise.
+    verdict and limit under the decay of ``related_days``, stated or as ``related_basis`` says. ``n_measures`` is how
+    many exploratory measures share one promise.
+    ``against`` names what was taken off, probed at the same sessions: another sound, or words not practised.
     ``baseline`` is the baseline's mean where the probe is compared under a narrower method than the line's.
     """
 
@@ -220,7 +226,10 @@ class Change:
     provisional: str = ""
     related_verdict: Verdict | None = None
     related_limit: float = float("nan")
+    related_days: float = 60.0
+    related_basis: str = ""
     n_measures: int = 1
+    against: str = ""
     baseline: float = float("nan")
 
     def __post_init__(self) -> None:
@@ -337,6 +346,7 @@ class Contrast:
     """/s/ against /ʃ/ (or /θ/) for this speaker in one session; ``reasons`` where it can't be judged (seven of each).
 
     ``over`` says which sounds: those judged correct, all attempts, or /s/ heard as wrong beside like vowels.
+    ``left_out`` counts, by reason, those of them that gave no value.
     """
 
     key: str
@@ -355,6 +365,14 @@ class Contrast:
     against: str = "ʃ"
     overlap_low: float = float("nan")
     overlap_high: float = float("nan")
+    left_out: Mapping[str, int] = field(default_factory=dict)
+
+    @property
+    def left_out_words(self) -> str:
+        """Such as ``left out: buried 3 (weak sounds fail first), uncorrected 2``; empty with none."""
+        said = {"buried": " (weak sounds fail first)", "uncorrected": " (no pause to judge the noise by)"}
+        parts = [f"{reason} {n}{said.get(reason, '')}" for reason, n in sorted(self.left_out.items())]
+        return f"left out: {', '.join(parts)}" if parts else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -475,7 +493,9 @@ class CaseView:
     ``changes``, ``errors``, ``trends`` and ``effects`` are in the order of ``measures``, the main one first; those
     of other measures are exploratory. ``voiced`` and ``str_cluster`` hold /z/ and /str/, which are never in the main
     figures. ``joins`` are sentences that say what was and was not joined; ``questions`` ask the clinician what nobody
-    stated (when therapy started, a device, a cue);
+    stated (when therapy started, a device, a cue); ``asked_of_devices`` what several clients' figures make worth asking
+    of a device, for the clinic and never for a report; ``own_comparisons`` are changes of the main measure less what
+    was probed beside it at the same sessions;
     ``presence`` is filled where /s/ was left out. ``reference`` is what the probes that later
     ones are compared with are called, ``reference_sessions`` their numbers.
     """
@@ -512,6 +532,14 @@ class CaseView:
     contrasts_beside: tuple[Contrast, ...] = ()
     ear_and_figure: EarAndFigure | None = None
     advice: tuple[str, ...] = ()
+    heard: tuple[HeardGroup, ...] = ()
+    words_heard: tuple[WordsHeard, ...] = ()
+    consistency: tuple[Consistency, ...] = ()
+    goals: tuple[Goal, ...] = ()
+    visits: tuple[Visit, ...] = ()
+    runs: tuple[PracticeRun, ...] = ()
+    asked_of_devices: tuple[str, ...] = ()
+    own_comparisons: tuple[Change, ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("voiced", "str_cluster"):

@@ -19,10 +19,11 @@ Tone = Literal["plain", "lead", "small"]
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """A heading below the document's title: ``level`` 2 or 3."""
+    """A heading below the document's title: ``level`` 2 or 3; ``appendix`` where the document's body ends."""
 
     text: str
     level: int = 2
+    appendix: bool = False
 
     def __post_init__(self) -> None:
         if self.level not in (2, 3):
@@ -51,12 +52,16 @@ class Listing:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Rows under a header; the first cell of each row heads it. Every row is as long as ``header``."""
+    """Rows under a header; the first cell of each row heads it. Every row is as long as ``header``.
+
+    ``by_person`` counts the columns from the left that a person wrote.
+    """
 
     caption: str
     header: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     note: str = ""
+    by_person: int = 0
 
     def __post_init__(self) -> None:
         if not self.header or any(len(row) != len(self.header) for row in self.rows):
@@ -176,6 +181,12 @@ class Document:
     def __post_init__(self) -> None:
         if not self.title.strip():
             raise ValueError("a document needs a title")
+
+    @property
+    def body(self) -> tuple[Part, ...]:
+        """Parts before the appendix."""
+        ends = (place for place, part in enumerate(self.parts) if isinstance(part, Heading) and part.appendix)
+        return self.parts[: next(ends, len(self.parts))]
 
     def of_kind(self, kind: type[Part]) -> tuple[Part, ...]:
         """Parts of one kind, in order."""

@@ -40,7 +40,7 @@ Distortion = Literal[
 ]
 Support = Literal["usable", "with care", "not usable"]
 Finding = Literal["found", "no_frication", "extra", "none_expected", "unsure", "prompt_missing", "unreadable"]
-ReportKind = Literal["monthly", "quarterly", "school", "payer", "session", "discharge"]
+ReportKind = Literal["monthly", "quarterly", "school", "payer", "family", "session", "discharge"]
 VisitKind = Literal["attended", "called off by the family", "called off by the clinic", "not attended"]
 Voice = Literal["client", "other", "unsure"]
 Position = Literal["initial", "medial", "final"]

@@ -14,7 +14,7 @@ from ..errors import UsageError
 from ..terms.vocabulary import CUE_LETTERS, ELICITED, LEVELS
 from .asking import caseload_of, client_of, number_of, text_of
 from .capturing import MOST_LIST
-from .forms import day_in
+from .forms import ask_about_names, day_in
 from .places import Answer, at_hand, choose, device_last, list_groups
 from .showing import shown
 
@@ -41,7 +41,7 @@ def place(request: Request) -> Response:
     )
 
 
-async def _handed_over(request: Request) -> tuple[dict[str, Any], list[tuple[str, bytes]]]:
+async def handed_over(request: Request) -> tuple[dict[str, Any], list[tuple[str, bytes]]]:
     """What was asked, and the files: four bytes with the head's length (little end first), the head as JSON, the files.
 
     Raises
@@ -68,7 +68,7 @@ async def _handed_over(request: Request) -> tuple[dict[str, Any], list[tuple[str
 
 async def look(request: Request) -> Response:
     """A first look: length, what such a recording supports, whether it is here already."""
-    asked, files = await _handed_over(request)
+    asked, files = await handed_over(request)
 
     def looked() -> dict[str, Any]:
         words, listed = text_of(asked, "words"), text_of(asked, "listed", most=MOST_LIST)
@@ -80,7 +80,8 @@ async def look(request: Request) -> Response:
 
 async def keep(request: Request) -> Response:
     """Measure and keep it; ask where there is doubt; tell the words and the verdict, no figures."""
-    asked, files = await _handed_over(request)
+    asked, files = await handed_over(request)
+    ask_about_names(asked, "note", "room", "list_name")
 
     def kept() -> heard.ProbeResult:
         words, listed = text_of(asked, "words"), text_of(asked, "listed", most=MOST_LIST)

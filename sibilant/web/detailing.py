@@ -14,7 +14,7 @@ from ..clinic import again, clients
 from ..errors import UsageError
 from ..terms import MEASURES
 from .asking import caseload_of, number_of, text_of
-from .forms import back_to, client_in, day_in, form_of
+from .forms import ask_about_names, back_to, client_in, day_in, form_of
 from .places import ROLES, Answer, chosen_client, list_groups
 from .showing import shown
 
@@ -113,6 +113,7 @@ async def change(request: Request) -> Response:
     if part not in _PARTS:
         raise UsageError(f"part {part!r}: it is one of {', '.join(_PARTS)}; load the page again")
     said = _PARTS[part](given)
+    ask_about_names(given, "reason", "hearing", "retention", "because")
     await run_in_threadpool(lambda: clients.change_client(caseload_of(request), code, said.fields, age=said.age))
     return back_to(request, "details", code, done=part)
 
@@ -132,6 +133,7 @@ async def add_event(request: Request) -> Response:
     kind = text_of(given, "kind", most=40)
     if not text or on is None:
         raise UsageError("an event needs its day and what happened, such as: upper incisors lost; no names")
+    ask_about_names(given, "text")
     whole = text if kind in ("", "other") else f"{kind}: {text}"
     await run_in_threadpool(clients.add_event, caseload_of(request), code, whole, on)
     return back_to(request, "details", code, done="event")

@@ -10,6 +10,7 @@ from urllib.parse import parse_qsl, urlencode
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from ..clinic import private
 from ..errors import UsageError
 from .asking import handles_of, text_of
 from .showing import root_of
@@ -32,9 +33,23 @@ async def pairs_of(request: Request) -> list[tuple[str, str]]:
     """
     body = (await request.body()).decode("utf-8", "replace")
     try:
-        return parse_qsl(body, keep_blank_values=True, max_num_fields=MOST_FIELDS)
+        request.state.form = parse_qsl(body, keep_blank_values=True, max_num_fields=MOST_FIELDS)
     except ValueError as error:
         raise UsageError(f"a form of this page has at most {MOST_FIELDS} fields; load the page again") from error
+    found: list[tuple[str, str]] = request.state.form
+    return found
+
+
+def ask_about_names(given: Mapping[str, Any], *names: str) -> None:
+    """Ask about what looks like a name in fields that are about to be kept, unless it was said that it is none.
+
+    Raises
+    ------
+    QuestionError
+        When there is one.
+    """
+    texts = [(name.replace("_", " "), str(given.get(name) or "")) for name in names]
+    private.ask_about_names(texts, no_name=given.get("no_name") in ("yes", True))
 
 
 def client_in(request: Request, given: Mapping[str, str]) -> str:

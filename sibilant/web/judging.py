@@ -12,6 +12,7 @@ from ..clinic import judge, look
 from ..errors import UsageError
 from ..terms.vocabulary import HEARD
 from .asking import caseload_of, client_of, number_of, sent, text_of
+from .forms import ask_about_names
 from .places import Answer
 
 
@@ -66,6 +67,7 @@ async def one(request: Request) -> Response:
         "line": number_of(given, "line"),
     }
     session, rater = number_of(given, "session"), text_of(given, "rater", most=40)
+    ask_about_names({"rater": rater}, "rater")
     if session is None or not rater:
         raise UsageError("which session, and who listens (a code such as R1), must be said")
     turn = number_of(given, "turn") or 1

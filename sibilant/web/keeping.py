@@ -12,7 +12,7 @@ from ..clinic import clients, sessions
 from ..errors import UsageError
 from ..terms.vocabulary import CUES, ELICITED, LEVELS, PHASES
 from .asking import caseload_of, handles_of, number_of, text_of
-from .forms import back_to, client_in, day_in, form_of
+from .forms import ask_about_names, back_to, client_in, day_in, form_of
 from .places import Answer, chosen_client
 from .showing import shown
 
@@ -58,6 +58,7 @@ async def change(request: Request) -> Response:
     """Change what was noted of a session."""
     given = await form_of(request)
     code, number = client_in(request, given), _number(given)
+    ask_about_names(given, "note", "room")
     await run_in_threadpool(sessions.change_session, caseload_of(request), code, number, _changed(given))
     return back_to(request, "session", code, session=number, done="changed")
 

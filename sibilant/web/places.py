@@ -6,12 +6,14 @@ import datetime as dt
 from collections.abc import Awaitable, Callable, Mapping
 from typing import Any
 
+from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
 from ..clinic import clients, report, sessions, settings, summarise, take
 from ..clinic.caseload import CaseloadHandle, cautions
+from ..clinic.warming import warm
 from ..errors import CaseloadError, SibilantError, UsageError
 from ..listening import expect
 from ..listening.pictures import INVENTED
@@ -19,7 +21,7 @@ from ..terms import MEASURES
 from ..terms.clinic import Case, Device
 from ..terms.vocabulary import CUE_LETTERS, DISTORTIONS, PRACTICE_LEVELS, REPORT_KINDS
 from .asking import caseload_of, client_of, number_of, text_of
-from .forms import back_to, client_in, day_in, form_of, pairs_of
+from .forms import ask_about_names, back_to, client_in, day_in, form_of, pairs_of
 from .marks import MARKS
 from .showing import shown
 
@@ -79,7 +81,7 @@ def start(request: Request) -> Response:
     rows, why_none = _rows(request)
     who, case = at_hand(request)
     held = sessions.session_rows(case) if case is not None else []
-    return shown(
+    answer = shown(
         request,
         "clients.html.j2",
         who=who,
@@ -96,6 +98,8 @@ def start(request: Request) -> Response:
         lists=_lists(),
         followed=MEASURES[who["main_measure"]].plain_name if who else "",
     )
+    answer.background = BackgroundTask(warm)
+    return answer
 
 
 def _lists() -> list[dict[str, Any]]:
@@ -224,6 +228,7 @@ def report_file(request: Request) -> Response:
 async def add_client(request: Request) -> Response:
     """Add a client under a random code, and go to it."""
     given = await form_of(request)
+    ask_about_names(given, "hearing", "reason")
     added = await run_in_threadpool(_added, caseload_of(request), given)
     return back_to(request, "", added, added="yes")
 
@@ -260,6 +265,7 @@ async def add_device(request: Request) -> Response:
     name = text_of(given, "name", most=40)
     if not name:
         raise UsageError("a device needs a short name, such as headset")
+    ask_about_names(given, "name", "place")
     device = Device(name, text_of(given, "kind"), text_of(given, "place"))
     await run_in_threadpool(clients.add_device, caseload_of(request), device)
     return back_to(request, "capture", client_in(request, given))

@@ -6,15 +6,13 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from ..clinic import clients, practise
+from ..clinic import practise, runs
 from ..errors import UsageError
 from ..terms.vocabulary import CUE_LETTERS, PRACTICE_LEVELS
 from .asking import caseload_of, client_of, sent, text_of
 from .marks import MARKS
 from .places import FORMS_OF_REPORT, Answer, chosen_client, list_groups
 from .showing import shown
-
-MOST_WORDS = 200
 
 
 def place(request: Request) -> Response:
@@ -45,15 +43,15 @@ async def items(request: Request) -> Response:
 
 
 async def practised(request: Request) -> Response:
-    """Words that were practised count as treated from today; nothing else of a run is kept."""
+    """Keep a run as practice, never as a probe; its words count as treated from today."""
     given = await sent(request)
-    words = given.get("words")
-    if not isinstance(words, list) or len(words) > MOST_WORDS:
-        raise UsageError(f"the words of a run come as a list of at most {MOST_WORDS}; load the page again")
-    said = tuple(str(word)[:60] for word in words)
-    if said:
-        await run_in_threadpool(clients.treat_words, caseload_of(request), client_of(request), said)
-    return JSONResponse({"treated": len(said)})
+    marks = given.get("marks")
+    whole = isinstance(marks, list) and all(isinstance(one, dict) and {"said", "heard"} <= one.keys() for one in marks)
+    if not whole:
+        raise UsageError("the marks of a run come as a list; load the page again")
+    level = text_of(given, "level")
+    run = await run_in_threadpool(runs.keep_run, caseload_of(request), client_of(request), level, marks or [])
+    return JSONResponse({"kept": len(run.marks)})
 
 
 def sheet(request: Request) -> Response:

@@ -12,7 +12,7 @@ from ..clinic import clients, encryption, settings, wholeness
 from ..errors import CaseloadError, UsageError
 from ..terms.clinic import Device
 from .asking import caseload_of, client_of, text_of
-from .forms import back_to, form_of
+from .forms import ask_about_names, back_to, form_of
 from .places import Answer
 from .showing import shown
 
@@ -43,6 +43,7 @@ async def add_device(request: Request) -> Response:
         far = float(distance) if distance else None
     except ValueError as wrong:
         raise UsageError(f"distance {distance!r}: a number of centimetres is needed") from wrong
+    ask_about_names(given, "name", "place")
     device = Device(name, text_of(given, "kind"), text_of(given, "place"), far)
     await run_in_threadpool(clients.add_device, caseload_of(request), device)
     return back_to(request, "settings", done="device")

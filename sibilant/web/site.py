@@ -16,27 +16,31 @@ from ..clinic.caseload import CaseloadHandle
 from ..errors import QuestionError, RefusedError, SibilantError, UsageError
 from . import (
     again,
+    aiming,
     bringing,
     capturing,
     detailing,
     judging,
     keeping,
+    looking,
     places,
     practising,
+    ranging,
     removing,
     reporting,
     reviewing,
     settling,
+    sharing,
 )
 from .guard import Guard
 from .handles import Handles
 from .opening import Entrance
-from .showing import refused, root_of
+from .showing import refused, root_of, shown
 
 STATIC = Path(__file__).parent / "static"
 ANSWERING = (
-    places, again, bringing, capturing, detailing, judging, keeping, practising, removing, reporting, reviewing,
-    settling,
+    places, again, aiming, bringing, capturing, detailing, judging, keeping, looking, practising, ranging, removing,
+    reporting, reviewing, settling, sharing,
 )  # fmt: skip
 
 
@@ -100,6 +104,8 @@ def status_of(error: SibilantError) -> int:
 def _said(request: Request, error: Exception) -> Response:
     assert isinstance(error, SibilantError)
     answers = error.answers if isinstance(error, QuestionError) else ()
+    if answers == ("no_name",) and getattr(request.state, "form", None):
+        return _asked_again(request, str(error))
     return _line(request, str(error), status_of(error), answers)
 
 
@@ -111,6 +117,13 @@ def _http(request: Request, error: Exception) -> Response:
 
 def _fault(request: Request, error: Exception) -> Response:
     return _line(request, f"a fault of the program ({type(error).__name__}); what was kept before is safe", 500)
+
+
+def _asked_again(request: Request, line: str) -> Response:
+    """A form's question about a name, with the form's own fields to be sent again when it is none."""
+    fields = [pair for pair in getattr(request.state, "form", []) if pair[0] != "no_name"]
+    address = request.url.path.removeprefix(root_of(request))
+    return shown(request, "name.html.j2", line=line.split(" If it is none")[0], fields=fields, address=address)
 
 
 def _line(request: Request, line: str, status: int, answers: tuple[str, ...] = ()) -> Response:

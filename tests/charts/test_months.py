@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from sibilant import charts
+from sibilant.charts import wording
 from sibilant.methods import HOUSE_15K
 from sibilant.terms.change import LARGER, UNJUDGED, WITHIN
 
@@ -150,8 +151,8 @@ def test_since_when_is_the_first_of_the_last_unbroken_run(invented: ModuleType) 
     view = invented.case(1, shift_hz=1800.0)
     numbers = [c.session for c in view.changes_of("centroid_hz") if c.verdict == LARGER]
     assert numbers == list(range(numbers[0], 10))
-    month = next(s.month for s in view.summaries if s.number == numbers[0])
-    assert f"since month {month:.1f}," in charts.change_sentence(view, "centroid_hz")
+    day = next(s.on for s in view.summaries if s.number == numbers[0])
+    assert f"since {wording.day_text(day)}," in charts.change_sentence(view, "centroid_hz")
 
 
 def test_an_event_that_fits_neither_side_stays_inside_the_narrow_chart(invented: ModuleType) -> None:

@@ -28,7 +28,7 @@ def test_a_goal_is_typed_once_changed_and_ended_and_its_words_are_in_the_bank(ca
     )
     (row,) = goals.list_goals(caseload, "C-7QXK")
     assert (row["level"], row["cue"], row["made"]) == ("word", "spontaneous", "2026-03-02")
-    assert row["criterion"] == "90 % correct of 10 or more sounds in 2 sessions running"
+    assert row["criterion"] == "90\u2009% of 10 or more sounds, 2 probes running"
     assert goals.phrases(caseload) == ("says /s/ in words",)
     goals.change_goal(caseload, None, 1, {"ended": "met"})
     assert goals.list_goals(caseload, None)[0]["ended"] == "met on 2026-03-02"

@@ -117,7 +117,7 @@ def test_judge_review_progress_and_session(kept: Path, tmp_path: Path, capsys: p
     assert first["centroid_hz"] > 4000 and first["heard"] == "correct"
     said(capsys, kept, "session", "change", "--room", "4", "--note", "tired")
     trail = json.loads(said(capsys, kept, "client", "show", "--json"))["audit"]
-    assert "session 1: note:  -> tired; room:  -> 4" in [entry["to"] for entry in trail]
+    assert "session 1: note: written anew; room:  -> 4" in [entry["to"] for entry in trail]
 
 
 def test_review_measures_again_and_keeps_both(kept: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -261,7 +261,7 @@ def test_planner_from_the_table(folder: Path, capsys: pytest.CaptureFixture[str]
 
 
 def test_events_are_listed_and_taken_out_with_their_words(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    said(capsys, folder, "event", "C-7QXK", "--on", "2026-02-03", "seen by Anna Miller")
+    said(capsys, folder, "event", "C-7QXK", "--on", "2026-02-03", "seen by Anna Miller", "--no-name")
     assert "Anna" in said(capsys, folder, "event", "C-7QXK", "--list")
     assert "Anna" in refused(capsys, folder, "export", "C-7QXK", "--to", str(folder.parent / "out"))
     said(capsys, folder, "event", "C-7QXK", "--remove", "1")

@@ -133,6 +133,23 @@ def test_contrast_made_and_not_yet_heard_shows(material: ModuleType) -> None:
     assert not everything.low > 400, "vowels not matched hide it"
 
 
+def test_sounds_buried_or_not_corrected_are_left_out_and_counted(material: ModuleType) -> None:
+    """A sound whose noise could not be taken out has a figure, drawn towards the noise: it stays out."""
+    sounds = [("S", "IY1", "correct", 7000.0 + 30 * i) for i in range(9)]
+    sounds += [("SH", "IY1", "correct", 5000.0 + 40 * i) for i in range(8)]
+    tokens = _tokens(material, sounds)
+    for place, flag in ((0, "uncorrected"), (9, "buried")):
+        gone = {"centroid_hz": 100.0} if flag == "uncorrected" else {"sd_hz": 900.0}
+        made = material.token(place, gone, slot=tokens[place].sound.slot, flags=(flag,))
+        tokens[place] = material.kept(1, made, *tokens[place].judgements)
+    found = contrast(tokens, 1, "centroid_hz", "house-15k", "R1")
+    assert (found.n_s, found.n_sh, dict(found.left_out)) == (8, 7, {"uncorrected": 1, "buried": 1})
+    assert found.left_out_words == (
+        "left out: buried 1 (weak sounds fail first), uncorrected 1 (no pause to judge the noise by)"
+    )
+    assert found.difference > 1800
+
+
 def test_against_theta_where_words_for_it_were_asked(material: ModuleType) -> None:
     sounds = [("S", "IY1", "correct", 7000.0 + 30 * i) for i in range(7)]
     sounds += [("TH", "IY1", "correct", 6000.0 + 40 * i) for i in range(7)]

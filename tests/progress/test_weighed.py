@@ -5,13 +5,16 @@ from __future__ import annotations
 import datetime as dt
 from types import ModuleType
 
+import numpy as np
 import pytest
 
-from sibilant.progress import ViewRequest, plan, view
+from sibilant.progress import ViewRequest, baseline_advice, plan, view
 from sibilant.progress.change import plain_factor
+from sibilant.progress.decay import fit_decay
 from sibilant.progress.related import bunched, cost_of_spacing, likeness, next_baseline, smallest_gap, widened
 from sibilant.terms.change import LARGER, UNJUDGED, WITHIN
 from sibilant.terms.lending import ClinicSpread
+from sibilant.terms.therapy import Therapy
 
 START = dt.date(2026, 1, 12)
 LENT = ClinicSpread(60.0, 0.55, 20, dt.date(2026, 6, 1))
@@ -98,3 +101,42 @@ def test_no_design_is_called_enough_that_finds_less_than_four_in_five() -> None:
     for change in (300.0, 800.0, 1500.0):
         for row in plan("centroid_hz", change, 500.0, day_sd=200.0).rows:
             assert not row.enough or row.missed <= 0.2
+
+
+def test_a_decay_is_fitted_only_on_many_untreated_probes_that_reach_far() -> None:
+    """Forty fortnightly probes, days alike over 20 days: the interval holds it in most; three probes give none."""
+    random = np.random.default_rng(9)
+    on = [START + dt.timedelta(days=14 * i) for i in range(40)]
+    gaps = np.abs(np.subtract.outer(*[[day.toordinal() for day in on]] * 2))
+    root = np.linalg.cholesky(np.exp(-gaps / 20.0) + 1e-9 * np.eye(40))
+    found = [
+        fit_decay(on, 200 * root @ random.normal(size=40) + 112 * random.normal(size=40), 112.0) for _ in range(30)
+    ]
+    told = [one for one in found if one is not None]
+    assert len(told) > 20
+    assert np.mean([one.low <= 20.0 <= one.high for one in told]) > 0.85
+    assert np.mean([10.0 <= one.days <= 40.0 for one in told]) > 0.6
+    assert "fitted on 40 untreated probes over 546 days" in told[0].words
+    assert fit_decay(on[:39], [6000.0] * 39, 112.0) is None
+    assert fit_decay(on[:3], [6000.0, 6100.0, 6050.0], 112.0) is None
+
+
+def test_the_limit_shown_is_the_one_that_gives_the_verdicts(material: ModuleType) -> None:
+    """With others, without, and before the first later probe: the error's limit is that of the verdict to come."""
+    means, sessions = [6000, 6100, 5900, 6350, 6360], spaced(material, 21)
+    lent = {("centroid_hz", session): LENT for session in (0, 4, 5)}
+    with_others = view(material.case(means, sessions=sessions), ViewRequest(lent=lent))
+    error, first = with_others.error_of("centroid_hz"), with_others.changes_of("centroid_hz")[0]
+    assert error is not None and error.limit == pytest.approx(first.limit) and error.later_limit > error.limit
+    assert error.plain_limit == pytest.approx(first.plain_limit)
+    before = view(material.case(means[:3], sessions=sessions[:3]), ViewRequest(lent=lent)).error_of("centroid_hz")
+    assert before is not None and before.limit == pytest.approx(error.limit)
+    alone = view(material.case(means, sessions=sessions)).error_of("centroid_hz")
+    assert alone is not None and alone.limit == alone.later_limit == alone.plain_limit
+
+
+def test_advice_where_nobody_said_when_therapy_started(material: ModuleType) -> None:
+    session = material.session(1, on=START, phase="not stated")
+    told = baseline_advice(material.client(), [session])
+    assert told.startswith("if therapy has not started, the next baseline: 2026-02-02")
+    assert baseline_advice(material.client(therapy=Therapy(under_way=True)), [session]) == ""

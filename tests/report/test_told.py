@@ -22,10 +22,11 @@ from sibilant.clinic import report as verb
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.listening import pictures
 from sibilant.methods import HOUSE_15K
-from sibilant.progress import view
+from sibilant.progress import ViewRequest, view
 from sibilant.terms.change import Accuracy, AccuracyCell, CaseView
 from sibilant.terms.clinic import Client
 from sibilant.terms.document import Heading, Paragraph, Table
+from sibilant.terms.lending import ClinicSpread
 from sibilant.terms.therapy import Therapy
 
 HERE = Path(__file__).parent
@@ -245,3 +246,21 @@ def test_a_report_places_a_range_that_was_put_into_the_usual_caseload(
     by_name = verb.make_report(CaseloadHandle(folder), "C-7QXK", "monthly", tmp_path / "b.html", ticked=ticked)
     assert "Own table" in "\n".join(reading.running(by_name))
     assert list(reading.running(by_default)) == list(reading.running(by_name))
+
+
+@pytest.mark.parametrize("kind", ["quarterly", "school"])
+def test_one_limit_is_told_with_what_it_rests_on_and_provisional_verdicts_are_called_so(
+    kind: str, material: ModuleType, settings: report.ReportSettings, reading: ModuleType
+) -> None:
+    """Weekly baselines: the verdict, the one under a stated decay, and by the client's own baseline alone."""
+    lent = ClinicSpread(60.0, 0.55, 20, dt.date(2026, 6, 1))
+    case = material.case([6000, 6100, 5900, 6350, 6360])
+    found = view(case, ViewRequest(lent={("centroid_hz", n): lent for n in (0, 4, 5)}))
+    text = told(found, settings, reading, kind)
+    change = found.changes_of("centroid_hz")[-1]
+    measure = charts.wording.measure_of("centroid_hz")
+    limit = charts.wording.quantity(measure, change.limit, change.limit)
+    assert limit in text
+    assert "spread of 20 more of the clinic's clients" in text and "fitted 1 June 2026" in text
+    assert "by the client's own baseline alone: within error" in text
+    assert "Provisional: baselines 7 days apart" in text and "Were days alike over 60 days:" in text

@@ -67,6 +67,17 @@ export async function tellSamples(path, values, samples) {
   return (await fetched(`${ROOT}${path}?${new URLSearchParams(values)}`, options)).json();
 }
 
+/** Fields and files in one body: four bytes with the head's length, the head, the files. */
+export function wrapped(files, fields) {
+  const head = new TextEncoder().encode(JSON.stringify({ ...fields, sizes: files.map((one) => one.size), names: files.map((one) => one.name) }));
+  const length = new Uint8Array(4);
+  new DataView(length.buffer).setUint32(0, head.length, true);
+  return new Blob([length, head, ...files]);
+}
+
+/** POST fields and files. */
+export const tellFiles = (path, values, fields, files) => tellSamples(path, values, wrapped(files, fields));
+
 export const at = (id) => document.getElementById(id);
 
 /** Say one line at the top of the place, or take it away. */

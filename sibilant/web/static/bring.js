@@ -1,11 +1,12 @@
 // A recording already made: dropped or chosen, looked at first, then measured and kept; nothing is kept before that.
-import { at, made, showOnly, tellSamples, tried } from "./ask.js";
+import { at, made, showOnly, tellSamples, tried, wrapped } from "./ask.js";
 import { questionWords, tellWords } from "./kept.js";
 
 const client = at("bring").dataset.client;
 const PARTS = ["setup", "question", "kept"];
 let chosen = [];
 let ordered = 0;
+let said = {};
 
 async function own() {
   if (at("words").value !== "") return "";
@@ -13,20 +14,12 @@ async function own() {
   return file ? file.text() : "";
 }
 
-/** Four bytes with the head's length, the head, the files. */
-function wrapped(asked) {
-  const head = new TextEncoder().encode(JSON.stringify({ ...asked, sizes: chosen.map((one) => one.size), names: chosen.map((one) => one.name) }));
-  const length = new Uint8Array(4);
-  new DataView(length.buffer).setUint32(0, head.length, true);
-  return new Blob([length, head, ...chosen]);
-}
-
 async function asked(answer = {}) {
   const list = await own();
   if (!list && at("words").value === "") throw new Error("choose a LIST.csv, or one of the lists");
   return {
     words: at("words").value, listed: list, on: at("on").value, level: at("level").value, cue: at("cue").value,
-    device: at("device").value, elicited: at("elicited").value, keep: at("keep").value, note: at("note").value,
+    device: at("device").value, elicited: at("elicited").value, keep: at("keep").value, note: at("note").value, list_name: (at("own-list").files[0]?.name || "").replace(/[-_.]+/g, " "),
     channel: at("channel").value, modelled: at("modelled").checked, ...answer,
   };
 }
@@ -43,7 +36,7 @@ async function look() {
   at("working").textContent = chosen.length ? "Looking at it …" : "";
   at("looked").replaceChildren(...chosen.map((one) => made("li", one.name)));
   if (!chosen.length) return;
-  const found = await tried(async () => tellSamples("do/bring/look", {}, wrapped({ words: at("words").value, listed: await own(), channel: at("channel").value })));
+  const found = await tried(async () => tellSamples("do/bring/look", {}, wrapped(chosen, { words: at("words").value, listed: await own(), channel: at("channel").value })));
   if (turn !== ordered) return;
   at("working").textContent = "";
   if (!found) return;
@@ -100,7 +93,7 @@ async function keep(answer = {}) {
   let question = null;
   at("keep-it").disabled = true;
   at("working").textContent = "Measuring …";
-  const kept = await tried(async () => tellSamples("do/bring/keep", { client }, wrapped(await asked(answer))).catch((error) => {
+  const kept = await tried(async () => tellSamples("do/bring/keep", { client }, wrapped(chosen, await asked(answer))).catch((error) => {
     if (!error.answers?.length) throw error;
     question = error;
   }));
@@ -108,6 +101,7 @@ async function keep(answer = {}) {
   at("keep-it").disabled = false;
   if (question) {
     at("question-words").textContent = questionWords(question.message);
+    said = { ...said, ...(question.answers.includes("no_name") ? { no_name: true } : { anyway: true }) };
     at("was-model").hidden = !question.answers.includes("modelled");
     showOnly(PARTS, "question", "question-head");
   } else if (kept) {
@@ -118,7 +112,7 @@ async function keep(answer = {}) {
   } else showOnly(PARTS, "setup", "keep-it");
 }
 
-at("setup").addEventListener("submit", (event) => { event.preventDefault(); keep(); });
-at("was-model").addEventListener("click", () => keep({ modelled: true }));
-at("keep-anyway").addEventListener("click", () => keep({ anyway: true, modelled: at("modelled").checked }));
+at("setup").addEventListener("submit", (event) => { event.preventDefault(); said = {}; keep(); });
+at("was-model").addEventListener("click", () => keep({ ...said, anyway: false, modelled: true }));
+at("keep-anyway").addEventListener("click", () => keep({ ...said, modelled: at("modelled").checked }));
 at("back-to-it").addEventListener("click", () => showOnly(PARTS, "setup", "words"));

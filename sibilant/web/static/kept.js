@@ -3,7 +3,7 @@ import { at, made } from "./ask.js";
 
 /** The question's words without the command line's options, each of which is a button here. */
 export function questionWords(line) {
-  return line.replace(/ Then say --modelled: w/, " If so, w").replace(/[.;] (If not, )?--anyway.*$/, ".");
+  return line.replace(/ Then say --modelled: w/, " If so, w").replace(/ If it is none, --no-name.*$/, "").replace(/[.;] (If not, )?--anyway.*$/, ".");
 }
 
 /** Rows of the words found, the session’s notes and remedies. */

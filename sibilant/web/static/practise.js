@@ -121,14 +121,15 @@ function counted() {
 }
 
 async function markItem(heard) {
-  given.push({ heard, cue, word: items[given.length % items.length].word });
+  const item = items[given.length % items.length];
+  given.push({ heard, cue, word: item.word, said: item.runs.map(([text]) => text).join("") });
   if (given.length % items.length === 0) await over();
   else showItem();
 }
 
 async function over() {
   const words = [...new Set(given.map((one) => one.word).filter(Boolean))];
-  await tried(() => tell("do/practise/said", { client }, { words }));
+  if (given.length) await tried(() => tell("do/practise/said", { client }, { level: at("level").value, marks: given }));
   const lines = counted();
   if (words.length) lines.push(`${words.length} word${words.length === 1 ? "" : "s"} practised; ${words.length === 1 ? "it counts" : "they count"} as treated from today`);
   at("over-lines").replaceChildren(...(lines.length ? lines : ["Nothing was marked."]).map((line) => made("li", line)));

@@ -5,8 +5,8 @@
 SENTENCES is a folder with ``manifest.csv`` (``file``, ``prompt``, ``speaker``) and the sound files it names, such as
 the open collection in ``shared/sentences`` (speechocean762, CC BY 4.0). Each sentence is aligned with its own prompt by
 what was learnt before, and learnt again; no label of any person or program is used. The first alignment of all was by
-the band shapes of the word search. Beside them stand 300 invented sentences (Invented data - not a person), whose sounds
-are known, a quarter of their sibilants left out or said in another way. Each sentence is learnt once as it is and once
+the band shapes of the word search. Beside them stand 300 invented sentences (Invented data - not a person), of known
+sounds, half of their sibilants left out or said in another way. Each sentence is learnt once as it is and once
 with a room's tail and noise added. Seeded; the result depends on the sentences and on what was learnt before.
 """
 

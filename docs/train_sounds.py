@@ -108,7 +108,9 @@ def add_invented(learnt: Learnt, texts: list[str], rng: np.random.Generator) -> 
         kinds = [("" if rng.random() < 0.5 else str(rng.choice([*SIBILANT_TYPES, "omitted"]))) for _ in prompt.slots]
         said = synthetic.say(prompt, speaker, rng, sibilant_type=kinds or "", sampling_rate_hz=16000)
         room = Room(float(rng.uniform(0.2, 0.6)), 6.0) if k % 2 else None
-        made = synthetic.in_room(said, speaker, rng, room=room, snr_db=float(rng.uniform(25.0, 45.0)))
+        made = synthetic.in_room(
+            said, speaker, int(rng.integers(2**31)), room=room, snr_db=float(rng.uniform(25.0, 45.0))
+        )
         recording = recording_from_samples(made.samples, made.sampling_rate_hz)
         n = int(recording.duration_s / HOP_S) + 1
         sound = np.full(n, SILENCE)

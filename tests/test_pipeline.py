@@ -136,15 +136,6 @@ def test_one_prompt_and_nothing_like_it_is_unsure_not_missing() -> None:
     assert {s.finding for s in found.sounds} <= {"unsure", "extra", "none_expected"}
 
 
-def test_the_table_function_returns_rows_by_column_name() -> None:
-    import sibilant
-
-    folder: Path = sibilant.reference_sounds()
-    clip = next(iter(sorted(folder.glob("ktuberling*"))))
-    rows = sibilant.measure(clip)
-    assert rows and {"onset_s", "centroid_hz", "method"} <= set(rows[0])
-
-
 def test_recordings_of_unlike_bandwidth_are_measured_in_one_band(tmp_path: Path) -> None:
     """The need of job.md F23: one clip at 44.1 and 22.05 kHz (soxr, an independent resampler) within 2 %."""
     import soxr

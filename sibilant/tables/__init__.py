@@ -1,6 +1,7 @@
 """Rows to CSV, JSON and Parquet; lists, judgements and reviews from CSV."""
 
-from .columns import Column, token_columns
+from .columns import Column, few, token_columns
+from .frame import as_frame, described
 from .marks import MARK_ENDINGS, IntervalRow, read_intervals
 from .read import (
     JudgementRow,
@@ -26,8 +27,11 @@ __all__ = [
     "ListRow",
     "ReviewRow",
     "Row",
+    "as_frame",
     "cell_text",
+    "described",
     "description",
+    "few",
     "guarded",
     "json_rows",
     "read_intervals",

@@ -8,7 +8,7 @@ from .context import accuracy_map, context_map, context_of
 from .contrast import additions, before_after
 from .contrasts import contrast
 from .following import Following
-from .frame import ViewRequest, followed, make_frame
+from .frame import NEXT, ViewRequest, followed, make_frame
 from .heard import goal_met, goal_probes
 from .lending import RULE, Others, grounds_of, lend, lender
 from .means import Estimate, bootstrap_mean, half_width, least_difference, mean_interval, paired, sd_interval, welch
@@ -16,7 +16,7 @@ from .plan import Plan, PlanRow, plan
 from .planning import YEAR_ALARM
 from .proportions import mcnemar_exact, newcombe, wilson
 from .rejudged import other_verdicts
-from .related import DECAY_DAYS
+from .related import DECAY_DAYS, FULL_GAP_DAYS
 from .reliability import alpha, error_of_measurement, fleiss, intraclass, kappa, limits_of_agreement
 from .separation import separation
 from .session import expected, reason_left_out, summarise, values_under
@@ -29,6 +29,8 @@ from .view import view
 
 __all__ = [
     "DECAY_DAYS",
+    "FULL_GAP_DAYS",
+    "NEXT",
     "RULE",
     "WATCHED",
     "YEAR_ALARM",

@@ -4,14 +4,14 @@ from typing import TYPE_CHECKING
 
 from .contexts import context_map
 from .month_marks import RangeBracket
-from .months import months_chart, session_places
+from .months import months_alt, months_chart, session_places
 from .over_time import separation_chart, spread_chart
 from .render import alt_text, render
 from .shares import alike_probes, shares_alt, shares_chart
 from .sounds import SaidThrice, heard_chart, sets_chart
 from .spectra import SpectrumGroup, session_spectra
 from .strips import Ribbon, StripPanel, Tick, token_strip_pages, token_strips
-from .style import INVENTED, NO_CAUSE, SUPPORTING
+from .style import INVENTED, NO_CAUSE, SUPPORTING, load
 from .wording import Caption, change_sentence
 
 if TYPE_CHECKING:
@@ -33,6 +33,8 @@ __all__ = [
     "change_sentence",
     "context_map",
     "heard_chart",
+    "load",
+    "months_alt",
     "months_chart",
     "render",
     "separation_chart",

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ..terms import Method
-from ..terms.change import UNJUDGED, Accuracy, CaseView, MeasureSummary
+from ..terms.change import UNJUDGED, Accuracy, CaseView, MeasureSummary, SessionSummary
 from . import style, wording
 from .lettering import line_height_mm, wrap
 from .month_marks import (
@@ -76,9 +76,7 @@ def months_chart(
     """
     key = key or view.main_measure
     measure = wording.measure_of(key)
-    sessions = wording.summary_of(view, key)
-    if not sessions:
-        raise ValueError(f"no session of {view.client.code} has {key} to show")
+    sessions = _shown(view, key)
     factor, unit = wording.scale_of(measure)
     months = Months(view, key, sessions, view.error_of(key), factor, unit, _month_limits(view))
     side = _Side(method, bracket, no_range)
@@ -142,12 +140,26 @@ def _heading(months: Months, side: _Side, *, wide: bool, in_report: bool) -> Hea
     return Heading(wording.change_sentence(months.view, months.key), _subtitle(months), note)
 
 
-def months_alt(view: CaseView, key: str) -> str:
-    """State in words what the months chart shows."""
+def _shown(view: CaseView, key: str) -> tuple[tuple[SessionSummary, MeasureSummary], ...]:
+    sessions = wording.summary_of(view, key)
+    if not sessions:
+        raise ValueError(f"no session of {view.client.code} has {key} to show")
+    return sessions
+
+
+def months_alt(view: CaseView, key: str = "") -> str:
+    """State in words what the months chart shows, without drawing it.
+
+    Raises
+    ------
+    ValueError
+        When no session has the measure.
+    """
+    key = key or view.main_measure
     measure = wording.measure_of(key)
     points = ", ".join(
         f"{wording.day_text(session.on)}: {wording.interval_text(measure, summary.mean, summary.low, summary.high)}"
-        for session, summary in wording.summary_of(view, key)
+        for session, summary in _shown(view, key)
     )
     return f"{wording.change_sentence(view, key)}. {wording.capital(measure.name)} by session, {points}."
 
@@ -201,7 +213,9 @@ def _apart_words(months: Months) -> tuple[str, ...]:
         first = wording.brief(apart[0].apart_in(months.key), 1)
         return (f"{len(apart)} probes (open squares) stand apart, not joined; the first: {first}.",)
     named = [(wording.day_text(one.on), wording.brief(one.apart_in(months.key))) for one in apart]
-    return tuple(f"{day} stands apart, not joined: {why}." for day, why in named)
+    own = any(math.isfinite(change.baseline) for change in months.view.changes_of(months.key))
+    more = ("Hatched beside them: the baseline in the narrower band ± its own limit.",) if own else ()
+    return (*(f"{day} stands apart, not joined: {why}." for day, why in named), *more)
 
 
 def _error_words(months: Months) -> tuple[str, ...]:

@@ -135,6 +135,11 @@ def new_figure(width_mm: float, height_mm: float) -> Figure:
     return Figure(figsize=(width_mm / MM_PER_INCH, height_mm / MM_PER_INCH), dpi=150)
 
 
+def load() -> None:
+    """Load what drawing needs, so that the first chart need not wait for it."""
+    new_figure(1.0, 1.0)
+
+
 def place(figure: Figure, left_mm: float, top_mm: float, width_mm: float, height_mm: float, **kwargs: Any) -> Axes:
     """Add axes measured from the figure's top left corner in millimetres."""
     whole_width, whole_height = figure_size_mm(figure)

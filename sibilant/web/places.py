@@ -6,12 +6,14 @@ import datetime as dt
 from collections.abc import Awaitable, Callable, Mapping
 from typing import Any
 
+from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
 from ..clinic import clients, report, sessions, settings, summarise, take, told
 from ..clinic.caseload import CaseloadHandle, cautions
+from ..clinic.warming import warm
 from ..errors import CaseloadError, SibilantError, UsageError
 from ..listening import expect
 from ..terms import MEASURES
@@ -78,7 +80,7 @@ def start(request: Request) -> Response:
     rows, why_none = _rows(request)
     who, case = at_hand(request)
     held = sessions.session_rows(case) if case is not None else []
-    return shown(
+    answer = shown(
         request,
         "clients.html.j2",
         who=who,
@@ -95,6 +97,8 @@ def start(request: Request) -> Response:
         lists=_lists(),
         followed=MEASURES[who["main_measure"]].plain_name if who else "",
     )
+    answer.background = BackgroundTask(warm)
+    return answer
 
 
 def _lists() -> list[dict[str, Any]]:

@@ -244,3 +244,18 @@ def test_full_counts_for_the_evidence() -> None:
         assert silent <= (0.02 if begun else 0.004) * n_words, (material, events, silent)
         most = 0.002 if events in ("clean", "modelled") else 0.25 if "+" in events else 0.10
         assert unsure <= most * n_words, (material, events, unsure)
+
+
+def test_thinning_is_scipys_to_the_digit() -> None:
+    """scipy.signal's firwin and upfirdn, which words were thinned by before."""
+    from scipy import signal
+
+    from sibilant.words import voices
+
+    rng = np.random.default_rng(3)
+    for step in (1, 2, 8, 17):
+        taps = signal.firwin(10 * step + 1, 2000.0, fs=step * voices.RATE_HZ) if step > 1 else np.ones(1)
+        for n in (1, 100, 4001):
+            samples = rng.standard_normal(n).astype(np.float32)
+            theirs = signal.upfirdn(taps.astype(np.float32), samples, 1, step)
+            np.testing.assert_array_equal(voices.thinned(samples, step), theirs)

@@ -92,7 +92,7 @@ def phones_of(word: str) -> tuple[str, ...]:
             phones.append(phone + (stress or "0") if phone in VOWELS else phone)
             stress = "" if phone in VOWELS else stress
         at += size
-    vowels = [i for i, phone in enumerate(phones) if phone[-1].isdecimal()]
+    vowels = [i for i, phone in enumerate(phones) if phone[-1].isdigit()]
     if not any(sign.stress for sign in signs):
         for i in vowels:
             phones[i] = phones[i][:-1] + ("1" if len(vowels) == 1 else "")

@@ -174,7 +174,7 @@ def _spellings(text: str) -> list[str]:
         bare = re.sub(r"^[^\w']+|[^\w']+$", "", piece)
         if "_" in bare:
             raise LexiconError(f"{text!r} has a blank in it; fill in the word first")
-        if any(letter.isdecimal() for letter in bare):
+        if any(letter.isdigit() for letter in bare):
             raise LexiconError(f"{text!r} holds the number {bare!r}; write numbers as words (six)")
         whole = bare if look_up(bare) else bare.strip("'") if look_up(bare.strip("'")) else ""
         found.extend([whole] if whole else [part.strip("'") for part in bare.split("-")])

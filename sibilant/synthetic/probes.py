@@ -228,7 +228,7 @@ def _broken_off(
 ) -> _Item:
     """Begin the prompt and stop after its first vowel (or halfway through its phones, when that is later)."""
     _, phones = phones_of(prompt)
-    vowels = [i for i, (p, _) in enumerate(phones) if p[-1].isdecimal()]
+    vowels = [i for i, (p, _) in enumerate(phones) if p[-1].isdigit()]
     last = min(max(1, len(phones) - 1), (vowels[0] + 1) if vowels else 2)
     kinds = says.type_of(index)
     part = phones[:last]

@@ -64,7 +64,7 @@ def phone_model_of(words: tuple[tuple[str, ...], ...]) -> PhoneModel:
     if not phone:
         states.append(State(ANY, 30, NEVER, 0))
     states.append(State(LEAD, 8, 0.0, phone))
-    voiced = any(symbol[-1:].isdecimal() for word in words for symbol in word)
+    voiced = any(symbol[-1:].isdigit() for word in words for symbol in word)
     length = length + LENGTH_S["final"] if voiced else 0.0
     return PhoneModel(tuple(states), length, phone, len(words), voiced)
 
@@ -77,7 +77,7 @@ def phone_model(prompt: Prompt) -> PhoneModel:
 def expected_length_s(symbol: str) -> float:
     """Usual length of a phone in a word said alone, in seconds."""
     name = symbol.rstrip("012")
-    if symbol[-1:].isdecimal():
+    if symbol[-1:].isdigit():
         if symbol.endswith("0"):
             return LENGTH_S["reduced"]
         return LENGTH_S["diphthong"] if name in DIPHTHONGS else LENGTH_S["vowel"]
@@ -111,7 +111,7 @@ def _states(symbol: str, phone: int, *, initial: bool) -> list[State]:
         return _held(known["HH"], 6, 1, phone, skip=1.0)
     if name in DIPHTHONGS:
         return [s for half in DIPHTHONGS[name] for s in _held(known[half], 9, 2, phone)]
-    least = 2 if symbol.endswith("0") or not symbol[-1:].isdecimal() else 4
+    least = 2 if symbol.endswith("0") or not symbol[-1:].isdigit() else 4
     skip = 5.0 if name in ("L", "R", "W", "Y", *NASALS) else NEVER
     return _held(known[name], 12 if least == 4 else 7, least, phone, skip=skip)
 

@@ -76,7 +76,7 @@ def phrase_model(words: tuple[tuple[str, ...], ...]) -> PhraseModel:
 def _lasts_like(symbol: str) -> str:
     """Kind of a phone, for how long it lasts and how rarely it is left out."""
     name = symbol.rstrip("012")
-    if symbol[-1:].isdecimal():
+    if symbol[-1:].isdigit():
         return "reduced" if symbol.endswith("0") else "vowel"
     if name in HEARD_AS or name in AFFRICATES:
         return "sibilant"

@@ -145,7 +145,8 @@ def method_of(view: CaseView, case: Case) -> Method:
     OutputError
         When nothing was measured yet.
     """
-    labels = [summary.method for one in view.summaries for summary in one.measures.values() if summary.n_measured]
+    measured = [summary for one in view.summaries for summary in one.measures.values() if summary.n_measured]
+    labels = [one.method for one in sorted(measured, key=lambda one: bool(one.apart))]
     for token in case.tokens:
         for found in token.measurements.values():
             if not labels or found.method.label == labels[0]:

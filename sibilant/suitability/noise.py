@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..levels.bands import decibels, runs
+from ..levels.ranks import median, percentile
 from .evidence import Evidence
 from .rules import ALL, OWN, SPECTRA, Reading, Rule
 
@@ -37,7 +38,7 @@ def read_typical_noise(evidence: Evidence) -> Iterator[Reading]:
     """Median of the sounds' signal-to-noise ratios."""
     known = evidence.snr_db[~np.isnan(evidence.snr_db)]
     if known.size:
-        yield Reading(float(np.median(known)))
+        yield Reading(median(known))
 
 
 def read_no_pause(evidence: Evidence) -> Iterator[Reading]:
@@ -52,7 +53,7 @@ def read_gain_riding(evidence: Evidence) -> Iterator[Reading]:
     if pieces is None:
         return
     drift = pieces.gain_db[pieces.since_s > LATE_S]
-    found = [float(np.percentile(drift, 95) - np.percentile(drift, 5))] if drift.size >= FEWEST_PIECES else []
+    found = [float(percentile(drift, 95) - percentile(drift, 5))] if drift.size >= FEWEST_PIECES else []
     rise = _rise(pieces)
     if rise is not None:
         found.append(rise)
@@ -121,7 +122,7 @@ def _course(pieces: Pieces, number: int) -> Floats | None:
     if late.sum() < 2 or (since <= LATE_S).sum() < 6:
         return None
     grid = (np.arange(8) + 0.5) * LATE_S / 8
-    lack: Floats = float(np.median(gain[late])) - np.interp(grid, since, gain)
+    lack: Floats = median(gain[late]) - np.interp(grid, since, gain)
     return lack
 
 
@@ -159,16 +160,23 @@ def _pause_spectrum(evidence: Evidence, longest_s: float = LONGEST_WINDOW_S) -> 
     while length >= 0.99 * SHORTEST_WINDOW_S:
         starts = [begin + k * length / 2 for begin, end in pauses for k in range(int((end - begin) / length * 2) - 1)]
         if len(starts) >= FEWEST_WINDOWS:
-            return _typical_power(evidence, starts, length), 1 / (2 * round(length * rate) / rate)
+            size = _quick(round(length * rate))
+            return _typical_power(evidence, starts, size), rate / (2 * size)
         length /= 1.25
     return None, 0.0
 
 
-def _typical_power(evidence: Evidence, starts: list[float], length: float) -> Floats:
+def _quick(size: int) -> int:
+    """The next length whose transform is quick: 2^a 3^b 5^c, at most 2 % longer."""
+    from scipy import fft
+
+    return int(fft.next_fast_len(size, real=True))
+
+
+def _typical_power(evidence: Evidence, starts: list[float], size: int) -> Floats:
     from scipy import fft
 
     rate = evidence.recording.sampling_rate_hz
-    size = round(length * rate)
     window = np.hanning(size + 1)[:-1].astype(np.float32)
     chosen = starts[:: max(1, len(starts) // MOST_WINDOWS)]
     powers = []

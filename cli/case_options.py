@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import os
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -56,13 +55,9 @@ class Word(click.ParamType[str]):
 
 def folder_of(option: Path | None = None) -> Path:
     """The caseload's folder: as asked, or ``SIBILANT_CASELOAD``, or the user's data folder."""
-    if option is not None:
-        return option
-    if named := os.environ.get("SIBILANT_CASELOAD"):
-        return Path(named)
-    from platformdirs import user_data_path
+    from sibilant.clinic.caseload import usual_folder
 
-    return user_data_path("sibilant", appauthor=False) / "caseload"
+    return usual_folder(option)
 
 
 def _handle(_ctx: click.Context, _param: click.Parameter, folder: Path | None) -> CaseloadHandle:

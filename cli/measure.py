@@ -8,19 +8,6 @@ import click
 
 from .shown import print_json, print_table
 
-SHOWN = (
-    "prompt",
-    "phone",
-    "position",
-    "finding",
-    "onset_s",
-    "duration_ms",
-    "centroid_hz",
-    "peak_hz",
-    "snr_db",
-    "flags",
-)
-
 
 @click.command(epilog='Example: sibilant measure probe.wav --say "seal, bus, fossil" --to probe.csv')
 @click.argument("recordings", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="RECORDING...")
@@ -40,15 +27,23 @@ SHOWN = (
 @click.option("--modelled", is_flag=True, help="A model was given before each answer; it is left out.")
 @click.option("--channel", type=click.IntRange(min=1), help="Which channel of several, from 1.")
 @click.option("--response", type=click.Path(path_type=Path), help="Microphone response: frequency_hz, level_db.")
-@click.option("--intervals", type=click.Path(path_type=Path), help="Edges already marked: onset_s, offset_s, label.")
+@click.option("--intervals", type=click.Path(path_type=Path), help="Edges already marked: CSV, WebVTT or JSON-LD.")
 @click.option("--alias", default="", metavar="TEXT", help="Name to show in place of the file's.")
 @click.option("--figures", type=click.Path(path_type=Path), metavar="FOLDER", help="Write pictures here.")
+@click.option(
+    "--columns",
+    type=click.Choice(["few", "all"]),
+    default="few",
+    show_default=True,
+    help="What the terminal shows; files and JSON always hold all.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else.")
 def command(
     recordings: tuple[Path, ...],
     to: Path | None,
     names: tuple[str, ...],
     figures: Path | None,
+    columns: str,
     as_json: bool,
     **asked: object,
 ) -> None:
@@ -66,6 +61,6 @@ def command(
     if as_json:
         print_json(rows)
     elif to is None:
-        print_table(rows, SHOWN)
+        print_table(rows, verb.shown_columns(rows, all_columns=columns == "all"))
         for line in verb.summary(results):
             click.echo(line)

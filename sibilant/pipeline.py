@@ -20,6 +20,7 @@ from .terms import (
     Edge,
     Finding,
     Interval,
+    Mark,
     Measure,
     Measurement,
     Measures,
@@ -40,6 +41,7 @@ from .terms import (
 )
 from .words import READER, WordSearch, find_words, place_phones
 
+OWN_SHARE = 0.5
 LEAST_SNR_DB = 10.0
 """Below this ratio at 4-10 kHz a method that leaves the noise in gives no spectral value (docs/recordings.md)."""
 
@@ -143,25 +145,65 @@ def analyse(
         found = enumerate(boundaries.find_all(recording), start=1)
         sounds = [Sound(f"x{number}", "extra", edges=edges) for number, edges in found]
         return _analysis(recording, WordSearch(), sounds, (), methods, response)
-    search = find_words(recording, prompts, modelled=modelled)
-    placed = zip(search.utterances, place_phones(recording, search.utterances), strict=True)
-    sounds = [sound for utterance, places in placed for sound in _sounds_of(recording, utterance, places)]
+    search, sounds = _searched(recording, prompts, modelled=modelled)
     return _analysis(recording, search, sounds, prompts, methods, response)
 
 
-def analyse_given(
+def _searched(
+    recording: Recording, prompts: Sequence[Prompt], *, modelled: bool = False
+) -> tuple[WordSearch, list[Sound]]:
+    search = find_words(recording, prompts, modelled=modelled)
+    placed = zip(search.utterances, place_phones(recording, search.utterances), strict=True)
+    return search, [sound for utterance, places in placed for sound in _sounds_of(recording, utterance, places)]
+
+
+def analyse_marked(
     recording: Recording,
-    intervals: Sequence[Interval],
+    marks: Sequence[Mark],
+    prompts: Sequence[Prompt] = (),
     *,
     methods: Sequence[Method] = (HOUSE_15K,),
     response: MicrophoneResponse | None = None,
 ) -> Analysis:
-    """Measure stretches whose edges a person gave; the machine's own edges near by are kept beside them."""
-    sounds = [
-        Sound(f"g{number}", "extra", edges=_given(recording, interval))
-        for number, interval in enumerate(intervals, start=1)
+    """Measure stretches whose edges a person gave; the machine's own edges near by are kept beside them.
+
+    With prompts, a mark whose label names a slot's phone (or nothing) gives that slot its edges, the nearest within a
+    quarter of a second; slots without a mark stay as they were found, and marks without a slot are sounds of their own.
+    """
+    search, sounds = _searched(recording, prompts) if prompts else (WordSearch(), [])
+    taken = boundaries.matched(marks, [(s.slot.phone if s.slot is not None else "", _where(s)) for s in sounds])
+    own = [
+        _with_mark(recording, sound, marks[taken[k]]) if k in taken else _beside_marks(sound, marks)
+        for k, sound in enumerate(sounds)
+        if k in taken or sound.slot is not None or not _overlaps(sound, marks)
     ]
-    return _analysis(recording, WordSearch(), sounds, (), methods, response)
+    own += [
+        Sound(f"g{n}", "found" if mark.phone else "extra", edges=_given(recording, mark.interval), mark=mark)
+        for n, mark in enumerate(marks, start=1)
+        if n - 1 not in taken.values()
+    ]
+    return _analysis(recording, search, own, prompts, methods, response)
+
+
+def _where(sound: Sound) -> Interval | None:
+    """Where a slot was found, or is to be listened for."""
+    return sound.edges.interval if sound.edges is not None else sound.place
+
+
+def _with_mark(recording: Recording, sound: Sound, mark: Mark) -> Sound:
+    """Give a slot the edges that a person marked; the machine's, of whatever it found there, are kept beside them."""
+    given = replace(_given(recording, mark.interval), slot=sound.slot)
+    return replace(sound, edges=given, finding="found", place=mark.interval, slot_probability=1.0, mark=mark)
+
+
+def _beside_marks(sound: Sound, marks: Sequence[Mark]) -> Sound:
+    """Doubt a slot that was found in what a person marked as another sound."""
+    return replace(sound, finding="unsure") if sound.slot is not None and _overlaps(sound, marks) else sound
+
+
+def _overlaps(sound: Sound, marks: Sequence[Mark]) -> bool:
+    own = sound.edges.interval if sound.edges is not None else None
+    return own is not None and any(own.overlap_s(mark.interval) > OWN_SHARE * own.duration_s for mark in marks)
 
 
 def assess_alone(recording: Recording) -> Suitability:
@@ -251,7 +293,9 @@ def _sounds_of(recording: Recording, utterance: Utterance, places: PhonePlaces |
     for slot in prompt.slots if prompt is not None else ():
         edges, own = by_slot.get(slot.index), readings[slot.index]
         sound = replace(whole, id=f"{stem}.{slot.index}", slot=slot, edges=edges)
-        finding: Finding = "unsure" if not own.sure else "found" if edges is not None else "no_frication"
+        finding: Finding = (
+            "unsure" if not own.sure or sound.guessed else "found" if edges is not None else "no_frication"
+        )
         sounds.append(replace(sound, finding=finding, place=own.place, slot_probability=own.probability))
     sounds = sounds or [whole]
     if not utterance.sure:
@@ -317,7 +361,7 @@ def _measured(heard: _Assessed, sounds: Sequence[Sound], method: Method) -> tupl
         left = _supported(measures, support, method, heard.recording.sampling_rate_hz, cut)
         flags = tuple(dict.fromkeys((*sound.flags, *support.flags, *left.flags)))
         found[sound.id] = Measurement(sound.id, method, left, support.snr_db, support.bandwidth_hz, flags)
-    return tuple(found.get(sound.id) or Measurement(sound.id, method) for sound in sounds)
+    return tuple(found.get(sound.id) or Measurement(sound.id, method, flags=sound.flags) for sound in sounds)
 
 
 def _supported(measures: Measures, support: TokenSupport, method: Method, rate_hz: int, cut: Cut | None) -> Measures:

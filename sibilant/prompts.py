@@ -10,13 +10,14 @@ import csv
 import hashlib
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Literal
 
 from . import lexicon, tables
-from .errors import Faults, ListError, UsageError
+from .errors import Faults, LexiconError, ListError, UsageError
 from .terms import Prompt
-from .terms.vocabulary import Level
+from .terms.vocabulary import TARGETS, Level
 
 
 def prompts_from(words: str = "", say: str = "") -> tuple[Prompt, ...]:
@@ -48,8 +49,8 @@ def prompts_from(words: str = "", say: str = "") -> tuple[Prompt, ...]:
     return listed(words) if words else ()
 
 
-def listed(words: str) -> tuple[Prompt, ...]:
-    """Return the prompts of a LIST.csv, or of a built-in list by its name.
+def listed(words: str, *, guess: bool = False) -> tuple[Prompt, ...]:
+    """Return the prompts of a LIST.csv, or of a built-in list by its name; ``guess`` as in ``lexicon.expect``.
 
     Raises
     ------
@@ -62,11 +63,13 @@ def listed(words: str) -> tuple[Prompt, ...]:
     if not path.exists() and path.suffix == "" and path.parent == Path():
         names = ", ".join(lexicon.list_names())
         raise ListError(f"{words}: neither a file nor a built-in list; the lists are {names}")
-    return tables.read_list_as(path, _prompt)
+    return tables.read_list_as(path, partial(_prompt, guess=guess))
 
 
-def said(text: str, *, where: str = "--say") -> tuple[Prompt, ...]:
+def said(text: str, *, where: str = "--say", guess: bool = False) -> tuple[Prompt, ...]:
     """Return prompts written with commas between them; one that holds a comma itself stands in double quotes.
+
+    ``guess`` as in ``lexicon.expect``.
 
     Raises
     ------
@@ -86,14 +89,20 @@ def said(text: str, *, where: str = "--say") -> tuple[Prompt, ...]:
     faults, prompts = Faults(), []
     for piece in pieces:
         with faults.gathered():
-            prompts.append(lexicon.expect(piece))
+            prompts.append(lexicon.expect(piece, guess=guess))
     faults.let_out()
     return tuple(prompts)
 
 
-def _prompt(row: tables.ListRow) -> Prompt:
+def _prompt(row: tables.ListRow, *, guess: bool = False) -> Prompt:
     prompt = lexicon.expect(
-        row.word, phones=row.phones, target=row.target, level=row.level or None, cue=row.cue, treated=row.treated
+        row.word,
+        phones=row.phones,
+        target=row.target,
+        level=row.level or None,
+        cue=row.cue,
+        treated=row.treated,
+        guess=guess,
     )
     return replace(prompt, recording=row.recording)
 
@@ -109,6 +118,27 @@ def prompts_of(prompts: Sequence[Prompt], recording: Path) -> tuple[Prompt, ...]
     if not any(prompt.recording for prompt in prompts):
         return tuple(prompts)
     return tuple(prompt for prompt in prompts if prompt.recording in (recording.name, recording.stem, str(recording)))
+
+
+def phone_named(label: str) -> str:
+    """Return the ARPABET phone that a label names, in IPA or ARPABET, with slashes or brackets or none; else nothing.
+
+    Examples
+    --------
+    >>> [phone_named(label) for label in ("s", "/ʃ/", "[θ]", "ʂ", "ZH", "a breath")]
+    ['S', 'SH', 'TH', 'SH', 'ZH', '']
+    """
+    bare = label.strip().strip("/[]").strip()
+    if found := TARGETS.find(bare):
+        return found
+    for written in (f"/{bare}/", bare):
+        try:
+            words = lexicon.read_phones(written) if bare else ()
+        except LexiconError:
+            continue
+        if len(words) == 1 and len(words[0]) == 1:
+            return words[0][0].rstrip("012")
+    return ""
 
 
 def at_level(prompt: Prompt, level: Level | Literal[""]) -> Prompt:

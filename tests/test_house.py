@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 import zipfile
@@ -46,26 +47,96 @@ def test_no_public_name_is_the_name_of_a_room() -> None:
     assert not rooms & set(sibilant.__all__)
 
 
+BEFORE = """
+import sibilant as public
+from pathlib import Path
+CLIP = public.reference_sounds() / 'ktuberling-stick.ogg'
+AT = Path('FOLDER')
+Path(AT / 'sounds').mkdir()
+(AT / 'sounds' / CLIP.name).write_bytes(CLIP.read_bytes())
+rows = ['speaker,kind,prompt,phone,finding,voice,counts,method,centroid_hz,sd_hz']
+rows += [
+    f'P{speaker},{kind},w{word},S,found,client,yes,house-15k/2,{6000 + 900 * (kind == "b") + 40 * speaker * word},900'
+    for speaker in range(6) for kind in 'ab' for word in range(4)
+]
+(AT / 'table.csv').write_text(chr(10).join(rows) + chr(10))
+"""
+"""An invented table of two groups; no person."""
 USES = {
     "MEASURES": "assert public.MEASURES['centroid_hz'].unit == 'Hz'",
+    "CaseloadHandle": "assert public.CaseloadHandle(AT / 'none').ranges() == ()",
+    "Compared": "assert isinstance(compared, public.Compared)",
+    "Corpus": "assert isinstance(corpus, public.Corpus)",
+    "Followed": "assert isinstance(followed, public.Followed)",
+    "Measured": "assert isinstance(found, public.Measured)",
+    "Picture": "assert isinstance(found.plot(), public.Picture)",
     "SibilantError": "assert issubclass(public.SibilantError, Exception)",
+    "Spectrogram": "assert isinstance(public.spectrogram(CLIP), public.Spectrogram)",
     "__version__": "assert public.__version__[0].isdigit()",
     "analyse": "clip = public.read_recording(CLIP); assert public.analyse(clip, [public.expect('stick')]).sounds",
+    "compare_groups": "compared = public.compare_groups(AT / 'table.csv', 'kind'); assert len(compared.table)",
+    "demo_case": "case = public.demo_case(AT / 'demo', 'C-A83L')",
     "expect": "assert [slot.phone for slot in public.expect('fossil').slots] == ['S']",
+    "find_ranges": "assert len(public.find_ranges('centroid_hz', age='30y', group='f'))",
+    "follow": "followed = public.follow(case); assert len(followed.table)",
     "get_method": "assert public.get_method('house-15k').band_hz[1] == 15000.0",
-    "measure": "assert public.measure(CLIP, say='stick')",
+    "list_methods": "assert 'house-15k' in set(public.list_methods()['name'])",
+    "measure": "found = public.measure(CLIP, say='stick'); assert found.table['finding'].item() == 'found'",
+    "open_caseload": "assert public.open_caseload(AT / 'demo' / 'caseload').folder == case.folder",
     "read_recording": "assert public.read_recording(CLIP).duration_s > 0",
     "reference_sounds": "assert (public.reference_sounds() / 'registry.csv').exists()",
+    "run_corpus": "corpus = public.run_corpus(AT / 'sounds', AT / 'measured', workers=1, resume=True)",
+    "spectrogram": "assert public.spectrogram(CLIP).level_db.ndim == 2",
+    "spectrum": "assert public.spectrum(CLIP, 0.1, 0.2).power_density.ndim == 1",
+    "word_lists": "assert 'core-a' in set(public.word_lists()['list'])",
 }
+FIRST = ("measure", "compare_groups", "run_corpus", "demo_case", "follow")
+"""What others use the result of."""
 
 
-def test_every_public_name_can_be_used_twice() -> None:
+def test_every_public_name_can_be_used_twice(tmp_path: Path) -> None:
     """In one fresh interpreter, each used again after all others were: what a program that keeps running does."""
     assert set(USES) == set(sibilant.__all__)
-    place = "CLIP = public.reference_sounds() / 'ktuberling-stick.ogg'"
-    script = "\n".join(["import sibilant as public", place, *USES.values(), *USES.values(), "print('all')"])
-    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False)
+    once = [*(USES[name] for name in FIRST), *(use for name, use in USES.items() if name not in FIRST)]
+    script = "\n".join([BEFORE.replace("FOLDER", str(tmp_path)), *once, *once, "print('all')"])
+    done = subprocess.run([sys.executable, "-W", "error", "-c", script], capture_output=True, text=True, check=False)
     assert done.stdout.strip() == "all", done.stderr[-2000:]
+
+
+def test_the_names_a_checker_sees_are_those_that_are_there() -> None:
+    """A lazy name is written twice, for the checker and for the look-up; both tell the same room."""
+    tree = ast.parse((ROOT / "sibilant" / "__init__.py").read_text(encoding="utf-8"))
+    seen = {alias.name: node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) and node.level
+            for alias in node.names}  # fmt: skip
+    assert seen == sibilant._ROOM
+    assert set(sibilant.__all__) == set(seen) | {"__version__", "reference_sounds"}
+
+
+def test_a_call_or_a_name_that_is_none_fails_the_checker(tmp_path: Path) -> None:
+    right = [
+        "import sibilant as sib",
+        "found = sib.measure('probe.wav', say='seal', method=['house-15k', 'house-7k'])",
+        "found.table['centroid_hz'].mean()",
+        "sib.follow(sib.open_caseload()).plot('centroid_hz').save('months.svg')",
+        "sib.find_ranges('centroid_hz', age='30y')",
+    ]
+    wrong = {
+        "sib.measure('probe.wav', wrod='seal')": "call-arg",
+        "sib.measure(44100)": "arg-type",
+        "sib.spectrum('probe.wav', 'first', 0.2)": "arg-type",
+        "sib.find_ranges('centroid_hz', years=30)": "call-arg",
+        "sib.compare_groups('table.csv', 'kind', primary='best')": "arg-type",
+        "sib.open_caseload().sounds": "attr-defined",
+        "sib.nonsense()": "attr-defined",
+    }
+    (tmp_path / "right.py").write_text("\n".join(right) + "\n")
+    (tmp_path / "wrong.py").write_text("\n".join(["import sibilant as sib", *wrong]) + "\n")
+    options = ["--config-file", str(ROOT / "pyproject.toml"), "--cache-dir", str(ROOT / ".mypy_cache")]
+    command = [sys.executable, "-m", "mypy", *options, "right.py", "wrong.py"]
+    told = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False).stdout
+    faults = dict(re.findall(r"^wrong\.py:(\d+): error: .*\[([a-z-]+)\]$", told, re.M))
+    assert faults == {str(line): code for line, code in enumerate(wrong.values(), start=2)}, told
+    assert "right.py" not in told
 
 
 def tracked(*patterns: str) -> list[str]:

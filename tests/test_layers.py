@@ -26,6 +26,7 @@ FLOORS: tuple[frozenset[str], ...] = tuple(
         "listening report",
         "clinic research corpus",
         "demo web",
+        "notebook",
     )
 )
 FLOOR = {room: floor for floor, rooms in enumerate(FLOORS) for room in rooms}
@@ -65,11 +66,12 @@ MAY_IMPORT: dict[str, set[str]] = {
     "corpus": BASE | {"files", "audio", "prompts", "methods", "tables", "pipeline"},
     "demo": below(FLOOR["demo"]),
     "web": BASE | {"clinic", "listening"},
+    "notebook": below(FLOOR["notebook"]) - {"web", "store", "report"},
 }
 OWNERS: dict[str, set[str]] = {
     "soundfile": {"audio"},
     "av": {"audio"},
-    "pandas": {"tables", "progress", "study"},
+    "pandas": {"tables", "progress", "study", "notebook"},
     "pyarrow": {"tables"},
     "parselmouth": {"words", "boundaries", "acoustics"},
     "librosa": {"acoustics"},

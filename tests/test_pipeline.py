@@ -10,10 +10,10 @@ import pytest
 from sibilant.audio import recording_from_samples
 from sibilant.lexicon import builtin_list, expect
 from sibilant.methods import HOUSE_7K, HOUSE_10K, HOUSE_15K, OPEN_ADULT
-from sibilant.pipeline import analyse, analyse_given, measure_again
+from sibilant.pipeline import analyse, analyse_marked, measure_again
 from sibilant.synthetic import ProbePlan, SayPlan, Spoken, child_speaker, probe, woman
 from sibilant.tables import Labels, sound_rows
-from sibilant.terms import MEASURES, Edge, Interval, Recording, SibilantInterval
+from sibilant.terms import MEASURES, Edge, Interval, Mark, Recording, SibilantInterval
 from sibilant.words import READER
 
 PROMPTS = builtin_list("core-a")[:8]
@@ -113,7 +113,7 @@ def test_given_edges_are_kept_as_reviewed(clean: Recording) -> None:
     assert sound.edges is not None
     edges = sound.edges.interval
     given = Interval(edges.onset_s + 0.01, edges.offset_s - 0.01)
-    again = analyse_given(clean, [given]).sounds[0].edges
+    again = analyse_marked(clean, [Mark(given)]).sounds[0].edges
     assert again is not None
     assert again.interval == given and again.boundary == "reviewed"
     assert again.automatic.onset_s == pytest.approx(edges.onset_s, abs=0.003)
@@ -134,15 +134,6 @@ def test_one_prompt_and_nothing_like_it_is_unsure_not_missing() -> None:
     spoken = probe((expect("seal"),), woman(4), 8)
     found = analyse(heard(spoken), (expect("window"),))
     assert {s.finding for s in found.sounds} <= {"unsure", "extra", "none_expected"}
-
-
-def test_the_table_function_returns_rows_by_column_name() -> None:
-    import sibilant
-
-    folder: Path = sibilant.reference_sounds()
-    clip = next(iter(sorted(folder.glob("ktuberling*"))))
-    rows = sibilant.measure(clip)
-    assert rows and {"onset_s", "centroid_hz", "method"} <= set(rows[0])
 
 
 def test_recordings_of_unlike_bandwidth_are_measured_in_one_band(tmp_path: Path) -> None:

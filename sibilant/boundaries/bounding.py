@@ -16,6 +16,8 @@ from .track import Beyond
 REACH_S, HIDDEN_REACH_S = 0.2, 0.03
 CUT_S = 0.003
 WEAK_DB, STOP_LIKE_MS = 25.0, 30.0
+LONG_MS = 400.0
+"""A core beyond this is longer than a sibilant between other sounds lasts (common practice, no source)."""
 
 
 def bounded(stage: Stage, run: Run, slots: tuple[SibilantSlot, ...]) -> SibilantInterval:
@@ -69,9 +71,11 @@ def _sound(bounds: Bounds, run: Run, slot: SibilantSlot | None, stage: Stage) ->
     if offset.time_s > stage.recording.duration_s - CUT_S:
         offset = replace(offset, beside="edge_of_recording")
     release = is_burst(run, run.n_frames * stage.levels.hop_s) and (slot is None or slot.phone not in AFFRICATES)
+    in_speech = slot is not None and bool(slot.previous_phone or slot.next_phone)
     flags = {
         "weak": run.hidden or run.high_db < stage.scene.loudest_low_db - WEAK_DB,
         "stop_like": release or bounds.core.duration_ms < STOP_LIKE_MS,
+        "long": in_speech and bounds.core.duration_ms > LONG_MS,
         "floor_limited": onset.floor_limited or offset.floor_limited,
     }
     confidence = min(onset.confidence, offset.confidence)

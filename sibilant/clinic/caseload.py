@@ -90,6 +90,17 @@ class CaseloadHandle:
         return ranges.read_own_ranges(kept) if kept.is_file() else ()
 
 
+def usual_folder(folder: Path | None = None) -> Path:
+    """Return the caseload's folder: the one given, else ``SIBILANT_CASELOAD``, else one in the user's data folder."""
+    if folder is not None:
+        return folder
+    if named := os.environ.get("SIBILANT_CASELOAD"):
+        return Path(named)
+    from platformdirs import user_data_path
+
+    return user_data_path("sibilant", appauthor=False) / "caseload"
+
+
 def opened(
     caseload: CaseloadHandle, *, who: str = "", create: bool = False
 ) -> contextlib.AbstractContextManager[store.Caseload]:

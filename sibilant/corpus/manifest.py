@@ -53,13 +53,11 @@ def planned(order: CorpusRequest) -> Plan:
         passed_over = []
     if not pieces:
         raise ListError(f"{source.name}: no recordings in it; sound files end in {', '.join(sorted(SOUND_ENDINGS))}")
-    if any(piece.marked for piece in pieces) and "label" not in carried:
-        carried = ("label", *carried)
     return Plan(tuple(sorted(pieces, key=lambda piece: piece.recording)), methods, carried, tuple(passed_over))
 
 
 def _from_folder(folder: Path, words: str) -> tuple[list[Piece], list[str]]:
-    """Every sound file below a folder; a CSV of the same stem beside it gives its words or marked stretches."""
+    """Every sound file below a folder; those of the same stem beside it give words, marked stretches, or both."""
     pieces, passed_over = [], []
     for here, folders, names in os.walk(folder):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
@@ -68,19 +66,33 @@ def _from_folder(folder: Path, words: str) -> tuple[list[Piece], list[str]]:
             if name.startswith(".") or path.suffix.lower() == ".csv":
                 continue
             if path.suffix.lower() in SOUND_ENDINGS:
-                beside = path.with_suffix(".csv")
-                line = _beside(beside) if beside.is_file() else {}
-                pieces.append(_piece(path.relative_to(folder).as_posix(), path, line or {"words": words}, [], ()))
-            else:
+                line = _beside(path) or {"words": words}
+                pieces.append(_piece(path.relative_to(folder).as_posix(), path, line, [], ()))
+            elif not (path.suffix.lower() in tables.MARK_ENDINGS and _has_sound(path, names)):
                 passed_over.append(path.relative_to(folder).as_posix())
     return pieces, passed_over
 
 
-def _beside(path: Path) -> dict[str, str]:
-    """What the CSV beside a recording gives: its columns say whether words or marked stretches."""
+def _has_sound(path: Path, names: Sequence[str]) -> bool:
+    """Whether a sound file of the same stem lies among the names of a folder."""
+    return any(Path(name).stem == path.stem and Path(name).suffix.lower() in SOUND_ENDINGS for name in names)
+
+
+def _beside(recording: Path) -> dict[str, str]:
+    """What the files beside a recording give: words, marked stretches, or both; a CSV's columns say which."""
+    line: dict[str, str] = {}
+    for ending in sorted(tables.MARK_ENDINGS):
+        path = recording.with_suffix(ending)
+        if path.is_file():
+            line["intervals" if ending != ".csv" or _marks(path) else "words"] = str(path)
+    return line
+
+
+def _marks(path: Path) -> bool:
+    """Whether a CSV's first line names the edges of marked stretches."""
     with path.open(encoding="utf-8-sig", errors="replace") as stream:
         header = {cell.strip().lower() for cell in stream.readline().replace(";", ",").split(",")}
-    return {"intervals": str(path)} if {"onset_s", "offset_s"} <= header else {"words": str(path)}
+    return {"onset_s", "offset_s"} <= header
 
 
 def _from_manifest(path: Path, words: str) -> tuple[list[Piece], tuple[str, ...]]:
@@ -88,7 +100,7 @@ def _from_manifest(path: Path, words: str) -> tuple[list[Piece], tuple[str, ...]
     lines = [(number, _known_words(path.name, number, cells)) for number, cells in read]
     header = list(dict.fromkeys(name for _, cells in lines for name in cells))
     carried = tuple(name for name in header if name and name not in OWN)
-    taken = {column.name for column in tables.token_columns()} - {*LABELS, "level", "cue"}
+    taken = {column.name for column in tables.token_columns()} - {*LABELS, "level", "cue", "label"}
     clash = [name for name in carried if name in taken]
     if clash:
         raise ListError(f"{path.name}: column {clash[0]} is one that the result itself has; rename it in the manifest")
@@ -203,7 +215,7 @@ def _piece(
     try:
         if line.get("intervals"):
             given = _stretches(line["intervals"], path.name, path.stem)
-        prompts = () if given else _prompts(line.get("words", ""), line.get("prompts", ""), path.name, path.stem)
+        prompts = _prompts(line.get("words", ""), line.get("prompts", ""), path.name, path.stem)
     except InputError as error:
         return Piece(name, str(path), carried=own, problem=str(error))
     marked = bool(given) or bool(line.get("intervals"))
@@ -231,11 +243,11 @@ def _prompts(words: str, said: str, name: str, stem: str) -> tuple[Prompt, ...]:
 @lru_cache(maxsize=256)
 def _said(text: str) -> tuple[Prompt, ...]:
     try:
-        return prompts.said(text, where="column prompts")
+        return prompts.said(text, where="column prompts", guess=True)
     except UsageError as error:
         raise ListError(str(error)) from error
 
 
 @lru_cache(maxsize=256)
 def _listed(words: str) -> tuple[Prompt, ...]:
-    return prompts.listed(words)
+    return prompts.listed(words, guess=True)

@@ -15,9 +15,9 @@ from typing import Any
 
 from .. import audio, files, tables
 from ..errors import InputError, ListError, RecordingError
-from ..pipeline import Analysis, analyse, analyse_given
-from ..terms import Method, Recording
-from ..terms.vocabulary import TARGETS
+from ..pipeline import Analysis, analyse, analyse_marked
+from ..prompts import phone_named
+from ..terms import Mark, Method, Recording
 from .request import Piece
 
 LIBRARIES = ("sibilant", "numpy", "scipy", "soundfile", "praat-parselmouth")
@@ -127,19 +127,20 @@ def _given(recording: Recording, piece: Piece, methods: Sequence[Method]) -> Ana
                 f"{Path(piece.path).name}: a given interval ends at {given.interval.offset_s} s, but the recording at"
                 f" {recording.duration_s:.3f} s; correct the interval"
             )
-    return analyse_given(recording, [given.interval for given in piece.given], methods=methods)
+    marks = [Mark(given.interval, given.label, phone_named(given.label)) for given in piece.given]
+    return analyse_marked(recording, marks, piece.prompts, methods=methods)
 
 
 def _marked_rows(piece: Piece, analysis: Analysis, labels: tables.Labels) -> list[tables.Row]:
-    """Rows of marked stretches with their labels; a label that names a phone is what was expected there."""
+    """Rows with what the manifest carries: of its line of the stretch where one was marked, else of the first line."""
+    carried = {(given.interval.onset_s, given.interval.offset_s): dict(given.carried) for given in piece.given}
     rows = tables.sound_rows(analysis.sounds, analysis.measurements, labels)
-    for number, row in enumerate(rows):
-        given = piece.given[number % len(piece.given)]
-        row |= dict(piece.carried) | dict(given.carried) | {"label": given.label}
-        phone = TARGETS.find(given.label.strip("/[]")) or ""
-        if phone and not row.get("phone"):
-            row |= {"phone": phone, "finding": "found"}
-    return rows
+    marked = [carried.get(_edges(row), {}) if row.get("boundary") == "reviewed" else {} for row in rows]
+    return [{**row, **_kept(row, dict(piece.carried) | own)} for row, own in zip(rows, marked, strict=True)]
+
+
+def _edges(row: tables.Row) -> tuple[float, float]:
+    return float(str(row["onset_s"])), float(str(row["offset_s"]))
 
 
 @lru_cache(maxsize=1)

@@ -48,11 +48,14 @@ def _said(piece: Piece, plan: Plan) -> tuple[bool, str]:
 
 
 def _asked(piece: Piece) -> str:
-    if piece.marked:
+    if piece.marked and not piece.prompts:
         return f"{len(piece.given)} marked stretches"
     if piece.prompts:
         n_slots = sum(len(prompt.slots) for prompt in piece.prompts)
-        return f"{n_slots} sibilants expected in {len(piece.prompts)} prompts"
+        guesses = [word.spelling for prompt in piece.prompts for word in prompt.words if word.guessed]
+        told = f"; said as guessed, so never more than unsure: {', '.join(dict.fromkeys(guesses))}" if guesses else ""
+        marked = f", {len(piece.given)} marked stretches" if piece.marked else ""
+        return f"{n_slots} sibilants expected in {len(piece.prompts)} prompts{marked}{told}"
     return "no prompts: every sibilant found"
 
 

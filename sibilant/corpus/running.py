@@ -107,9 +107,7 @@ def table_columns(plan: Plan) -> tuple[tables.Column, ...]:
     """Return the columns of the token table and those carried through from the manifest."""
     own = tables.token_columns()
     more = tuple(
-        tables.Column(name, "string", "Label of the marked stretch" if name == "label" else "Carried from the manifest")
-        for name in plan.carried
-        if name not in _OWN_COLUMNS
+        tables.Column(name, "string", "Carried from the manifest") for name in plan.carried if name not in _OWN_COLUMNS
     )
     return own + more
 

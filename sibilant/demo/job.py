@@ -9,10 +9,10 @@ from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
 
-from .. import audio, files, lexicon, synthetic, tables
+from .. import audio, files, lexicon, store, synthetic, tables
 from ..clinic import clients, judge, probe
 from ..clinic.caseload import CaseloadHandle
-from ..errors import OutputError
+from ..errors import OutputError, UsageError
 from ..synthetic.clients import ClientStory, StorySession, StoryTake, invented_clients, story_take
 from ..terms import Prompt
 from ..terms.clinic import Consent, Device
@@ -72,18 +72,50 @@ def _register(caseload: CaseloadHandle) -> None:
         clients.add_device(caseload, Device(name, "microphone", "Room 4", 20.0, added_on=FIRST_DAY))
 
 
+def one_client(folder: Path, code: str) -> CaseloadHandle:
+    """Keep one invented client, recorded and judged, in a folder; one that is there already is left as it is.
+
+    Raises
+    ------
+    UsageError
+        When no invented client has that code.
+    OutputError
+        When the folder holds something else, or a demonstration without this client.
+    """
+    stories = {story.code: story for story in invented_clients()}
+    if code not in stories:
+        raise UsageError(f"{code[:20]}: no invented client; there are {', '.join(stories)}")
+    caseload = CaseloadHandle(folder / CASELOAD, "demo")
+    if not _is_kept(folder, caseload, stories[code]):
+        _prepare(folder)
+        _register(caseload)
+        _keep(folder, caseload, stories[code])
+    return caseload
+
+
+def _is_kept(folder: Path, caseload: CaseloadHandle, story: ClientStory) -> bool:
+    if not (folder / MARK).exists():
+        return False
+    with caseload.opened() as one:
+        return story.code in store.codes(one) and len(store.sessions(one, story.code)) == len(story.sessions)
+
+
 def make_client(folder: Path, code: str) -> Made:
     """Invent one client's sessions, keep and judge them, and write what a clinician would."""
     os.environ["SIBILANT_WHO"] = "demo"
     story = next(one for one in invented_clients() if one.code == code)
-    caseload = CaseloadHandle(folder / CASELOAD)
-    _add(caseload, story)
-    for session in story.sessions:
-        _hold(folder, story, session)
-    for event in story.events:
-        clients.add_event(caseload, code, event.note, _day(event.day))
+    _keep(folder, CaseloadHandle(folder / CASELOAD, "demo"), story)
     written, lines = demo_page.write_up(folder, story)
     return Made(code, story.summary, clients.age_text(story.age_months), tuple(written), tuple(lines))
+
+
+def _keep(folder: Path, caseload: CaseloadHandle, story: ClientStory) -> None:
+    """Record, keep and judge every session of a client."""
+    _add(caseload, story)
+    for session in story.sessions:
+        _hold(folder, caseload, story, session)
+    for event in story.events:
+        clients.add_event(caseload, story.code, event.note, _day(event.day))
 
 
 def _add(caseload: CaseloadHandle, story: ClientStory) -> None:
@@ -105,9 +137,9 @@ def _day(number: int) -> dt.date:
     return FIRST_DAY + dt.timedelta(days=number)
 
 
-def _hold(folder: Path, story: ClientStory, session: StorySession) -> None:
+def _hold(folder: Path, caseload: CaseloadHandle, story: ClientStory, session: StorySession) -> None:
     """Record, keep and judge one session; the first and last are kept with sound and drawn in full."""
-    caseload, name = CaseloadHandle(folder / CASELOAD), f"{story.code}-{session.number:02d}"
+    name = f"{story.code}-{session.number:02d}"
     prompts = [prompt for listed in session.lists for prompt in lexicon.builtin_list(listed)]
     take = story_take(story, session, prompts)
     in_full = session.number in (1, len(story.sessions))

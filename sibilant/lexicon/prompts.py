@@ -12,6 +12,7 @@ from ..errors import Faults, LexiconError
 from ..terms import Prompt, SibilantSlot, Word
 from ..terms.vocabulary import CUES, LEVELS, TARGETS, Level, Target
 from .dictionary import look_up
+from .guessing import guessed_word
 from .phones import read_phones
 from .slots import slots_of
 
@@ -45,6 +46,7 @@ def expect(
     level: str | None = None,
     cue: str = "",
     treated: bool | None = None,
+    guess: bool = False,
 ) -> Prompt:
     """Return the prompt with the sibilants expected in it.
 
@@ -63,6 +65,8 @@ def expect(
         Kept with the prompt; by default ``level_of`` its words.
     cue, treated : optional
         Kept with the prompt.
+    guess : bool
+        Guess at words that are not known, and at those said with /s/ or /z/, and mark them, instead of refusing them.
 
     Raises
     ------
@@ -80,7 +84,12 @@ def expect(
     ('S', 'IH1', 'L')
     """
     tidy = " ".join(text.split())
-    words = _given(tidy, phones) if phones.strip() else _soles([(spelling, ()) for spelling in _spellings(tidy)])
+    if phones.strip():
+        words = _given(tidy, phones)
+    elif guess:
+        words = tuple(_sole_or_guess(spelling) for spelling in _spellings(tidy))
+    else:
+        words = _soles([(spelling, ()) for spelling in _spellings(tidy)])
     stated = LEVELS.read_or_empty(level) if level is not None else level_of(tidy, words)
     said = stated, CUES.read_or_empty(cue), _target(target)
     return Prompt(tidy, words, slots_of(words), *said, treated)
@@ -198,6 +207,13 @@ def _sole(spelling: str) -> Word:
             f"{spelling!r} is said with /s/ or /z/ ({one}, or {other}); say which is meant by its phones"
         )
     return Word(spelling, choices[0])
+
+
+def _sole_or_guess(spelling: str) -> Word:
+    choices = look_up(spelling)
+    if not choices:
+        return guessed_word(spelling)
+    return Word(spelling, choices[0], guessed=voicing_differs(choices) is not None)
 
 
 def _given(text: str, phones: str) -> tuple[Word, ...]:

@@ -6,21 +6,21 @@ import math
 import tempfile
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from .. import audio, files, methods, tables
 from ..errors import ListError, RecordingError, UsageError
-from ..pipeline import Analysis, analyse, analyse_given, measure_again
-from ..prompts import prompts_from, prompts_of
-from ..terms import Interval, Measurement, Method, MicrophoneResponse, Prompt, Recording, Sound
+from ..pipeline import Analysis, analyse, analyse_marked, measure_again
+from ..prompts import phone_named, prompts_from, prompts_of
+from ..terms import Interval, Mark, Measurement, Method, MicrophoneResponse, Prompt, Recording, Sound
 
 
 @dataclass(frozen=True, slots=True)
 class MeasureRequest:
     """What was asked: recordings, prompts, methods, and where results go."""
 
-    recordings: Sequence[Path]
+    recordings: Sequence[Path] = ()
     words: str = ""
     say: str = ""
     method_names: Sequence[str] = ()
@@ -35,8 +35,8 @@ class MeasureRequest:
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
-    """One recording's result: its analysis, or why it could not be read."""
+class MeasuredFile:
+    """One recording's result: its analysis, or why its file could not be read."""
 
     name: str
     analysis: Analysis | None
@@ -52,10 +52,10 @@ class _Plan:
     prompts: tuple[Prompt, ...]
     methods: tuple[Method, ...]
     response: MicrophoneResponse | None
-    intervals: tuple[tables.IntervalRow, ...] = field(default=())
+    intervals: tuple[tables.IntervalRow, ...] | None = None
 
 
-def measure(request: MeasureRequest) -> list[Measured]:
+def measure(request: MeasureRequest) -> list[MeasuredFile]:
     """Measure each recording of a request.
 
     Raises
@@ -65,6 +65,8 @@ def measure(request: MeasureRequest) -> list[Measured]:
     InputError
         When a list or a method can't be used, or none of the recordings could be read.
     """
+    if not request.recordings:
+        raise UsageError("no recording given; name one or more sound files")
     plan = _plan(request)
     first_look = replace(plan, methods=plan.methods[:1]) if request.same_band else plan
     results = [_one(path, request, first_look) for path in request.recordings]
@@ -77,7 +79,7 @@ def measure(request: MeasureRequest) -> list[Measured]:
     return _in_one_band(results, plan) if request.same_band else results
 
 
-def measure_given(given: Sequence[tuple[str, bytes]], *, words: str = "", say: str = "") -> list[Measured]:
+def measure_given(given: Sequence[tuple[str, bytes]], *, words: str = "", say: str = "") -> list[MeasuredFile]:
     """Measure recordings handed over as names and bytes; they stand on the disk for that time alone.
 
     Raises
@@ -92,7 +94,7 @@ def measure_given(given: Sequence[tuple[str, bytes]], *, words: str = "", say: s
         return measure(MeasureRequest(paths, words=words, say=say))
 
 
-def _under_the_widest(results: list[Measured], plan: _Plan) -> tuple[list[Measured], _Plan]:
+def _under_the_widest(results: list[MeasuredFile], plan: _Plan) -> tuple[list[MeasuredFile], _Plan]:
     """Return results under the widest house method that all recordings hold, the narrowest where none does."""
     read = [result.analysis for result in results if result.analysis is not None]
     cuts = [one.suitability.cut.frequency_hz if one.suitability.cut is not None else None for one in read]
@@ -102,14 +104,14 @@ def _under_the_widest(results: list[Measured], plan: _Plan) -> tuple[list[Measur
     return [_narrowed(result, [widest], plan) for result in results], replace(plan, methods=(widest,))
 
 
-def _in_one_band(results: list[Measured], plan: _Plan) -> list[Measured]:
+def _in_one_band(results: list[MeasuredFile], plan: _Plan) -> list[MeasuredFile]:
     """Measure again under methods narrowed to what the narrowest of the recordings holds, their names saying so."""
     reaches = [_reach_hz(result) for result in results if result.analysis is not None]
     narrowed = [methods.matched(method, *reaches) for method in plan.methods]
     return [_narrowed(result, narrowed, plan) for result in results]
 
 
-def _reach_hz(result: Measured) -> float:
+def _reach_hz(result: MeasuredFile) -> float:
     """Up to where a recording holds sound: to where it is cut off, or half its sampling rate."""
     if result.analysis is None:
         return math.inf
@@ -117,7 +119,7 @@ def _reach_hz(result: Measured) -> float:
     return half if cut is None else min(half, cut.frequency_hz)
 
 
-def _narrowed(result: Measured, narrowed: Sequence[Method], plan: _Plan) -> Measured:
+def _narrowed(result: MeasuredFile, narrowed: Sequence[Method], plan: _Plan) -> MeasuredFile:
     """Return a result measured again, row by row as it was; prompts not heard stay as they are."""
     if result.analysis is None or result.recording is None:
         return result
@@ -134,45 +136,71 @@ def _rows(analysis: Analysis, labels: tables.Labels) -> list[tables.Row]:
 
 
 def _plan(request: MeasureRequest) -> _Plan:
-    if not request.recordings:
-        raise UsageError("no recording given; name one or more sound files")
     if request.alias and len(request.recordings) > 1:
         raise UsageError("--alias names one recording, but several are given; measure them one by one")
-    if request.intervals is not None and (request.words or request.say):
-        raise UsageError("--intervals gives the sibilants themselves; leave --words and --say out")
     chosen = tuple(methods.get_method(name) for name in dict.fromkeys(request.method_names)) or (methods.HOUSE_15K,)
     response = None
     if request.response is not None:
         frequencies, levels = tables.read_response(request.response)
         response = MicrophoneResponse(request.response.stem, frequencies, levels)
-    given = tables.read_intervals(request.intervals) if request.intervals is not None else ()
+    given = tables.read_intervals(request.intervals) if request.intervals is not None else None
     return _Plan(prompts_from(request.words, request.say), chosen, response, given)
 
 
-def _one(path: Path, request: MeasureRequest, plan: _Plan) -> Measured:
-    name = request.alias or path.name
+def measure_recording(
+    recording: Recording, request: MeasureRequest, *, intervals: Sequence[Interval] | None = None
+) -> MeasuredFile:
+    """Measure a recording that is at hand, under the widest house method that it holds where the request names none.
+
+    Parameters
+    ----------
+    recording : Recording
+        One channel at its own rate.
+    request : MeasureRequest
+        Prompts and methods; its list of files is not looked at.
+    intervals : sequence of Interval, optional
+        The sibilants themselves, in place of prompts.
+
+    Raises
+    ------
+    InputError
+        When a list, a method or an interval can't be used.
+    """
+    plan = _plan(request)
+    if intervals is not None:
+        plan = replace(plan, intervals=tuple(tables.IntervalRow(one.onset_s, one.offset_s) for one in intervals))
+    result = _heard(recording, Path(recording.source.path), request, plan)
+    return result if request.method_names else _under_the_widest([result], plan)[0][0]
+
+
+def _one(path: Path, request: MeasureRequest, plan: _Plan) -> MeasuredFile:
     try:
-        recording = audio.read_recording(path, channel=request.channel)
-        analysis = _analysed(recording, path, request, plan)
+        return _heard(audio.read_recording(path, channel=request.channel), path, request, plan)
     except RecordingError as error:
+        name = request.alias or path.name
         labels = tables.Labels(recording=name)
-        return Measured(name, None, [tables.unreadable_row(labels, str(error))], refusal=str(error))
+        return MeasuredFile(name, None, [tables.unreadable_row(labels, str(error))], refusal=str(error))
+
+
+def _heard(recording: Recording, path: Path, request: MeasureRequest, plan: _Plan) -> MeasuredFile:
+    name = request.alias or path.name
+    analysis = _analysed(recording, path, request, plan)
     labels = tables.Labels(recording=name, sha256=recording.source.sha256)
-    return Measured(name, analysis, _rows(analysis, labels), recording)
+    return MeasuredFile(name, analysis, _rows(analysis, labels), recording)
 
 
 def _analysed(recording: Recording, path: Path, request: MeasureRequest, plan: _Plan) -> Analysis:
-    if request.intervals is not None:
-        rows = [row for row in plan.intervals if row.recording in ("", path.name, path.stem)]
-        given = given_intervals(recording, rows)
-        return analyse_given(recording, given, methods=plan.methods, response=plan.response)
     prompts = prompts_of(plan.prompts, path)
+    if plan.intervals is not None:
+        rows = [row for row in plan.intervals if row.recording in ("", path.name, path.stem)]
+        marks = given_marks(recording, rows)
+        return analyse_marked(recording, marks, prompts, methods=plan.methods, response=plan.response)
     if plan.prompts and not prompts:
         raise ListError(f"{path.name}: the list names no prompt for this recording; fill its column recording")
     return analyse(recording, prompts, methods=plan.methods, modelled=request.modelled, response=plan.response)
 
 
-def given_intervals(recording: Recording, rows: Sequence[tables.IntervalRow]) -> list[Interval]:
+def given_marks(recording: Recording, rows: Sequence[tables.IntervalRow]) -> list[Mark]:
     """Return the stretches that a person marked in a recording.
 
     Raises
@@ -186,25 +214,30 @@ def given_intervals(recording: Recording, rows: Sequence[tables.IntervalRow]) ->
                 f"{recording.source.path}: a given interval ends at {row.offset_s} s, but the recording at"
                 f" {recording.duration_s:.3f} s; correct the interval"
             )
-    return [Interval(row.onset_s, row.offset_s) for row in rows]
+    return [Mark(Interval(row.onset_s, row.offset_s), row.label, phone_named(row.label)) for row in rows]
 
 
-def write(results: Sequence[Measured], to: Path) -> None:
+def write(results: Sequence[MeasuredFile], to: Path) -> None:
     """Write the rows of all results as one table."""
     tables.write_table(to, [row for result in results for row in result.rows])
 
 
-def shown_rows(results: Sequence[Measured]) -> list[tables.Row]:
+def shown_rows(results: Sequence[MeasuredFile]) -> list[tables.Row]:
     """Return all rows with every column, rounded, ready to print."""
     return [row for result in results for row in tables.json_rows(result.rows)]
 
 
-def summary(results: Sequence[Measured]) -> list[str]:
+def shown_columns(rows: Sequence[tables.Row], *, all_columns: bool = False) -> tuple[str, ...]:
+    """Return the columns to print of rows: a first look's that hold any value, or all."""
+    return tuple(column.name for column in tables.token_columns()) if all_columns else tables.few(rows)
+
+
+def summary(results: Sequence[MeasuredFile]) -> list[str]:
     """Say of each recording how much was measured, what was left out and why, and what would help most."""
     return [line for result in results for line in _summary_of(result)]
 
 
-def _summary_of(result: Measured) -> list[str]:
+def _summary_of(result: MeasuredFile) -> list[str]:
     analysis = result.analysis
     if analysis is None:
         return [f"{result.name}: not read ({result.refusal})"]
@@ -253,21 +286,3 @@ def _reason(sound: Sound, under: Measurement | None) -> str:
         return "not sure which word"
     reasons = [flag for flag in under.flags if flag in ("short", "band_too_wide", "moments_not_supported")]
     return reasons[0].replace("_", " ") if reasons else "spectrum not supported"
-
-
-def table(
-    *recordings: str | Path, words: str = "", say: str = "", method_names: Sequence[str] = ()
-) -> list[tables.Row]:
-    """Measure recordings and return one row (a dict by column name) per sibilant; see ``docs/measures.md``.
-
-    Any data-frame library takes the result as it is.
-
-    Examples
-    --------
-    >>> import sibilant
-    >>> rows = table(sibilant.reference_sounds() / "ktuberling-stick.ogg", say="stick")
-    >>> [(row["phone"], row["finding"], row["boundary"]) for row in rows]
-    [('S', 'found', 'automatic')]
-    """
-    results = measure(MeasureRequest([Path(path) for path in recordings], words, say, method_names))
-    return shown_rows(results)

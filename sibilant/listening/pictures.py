@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from .. import charts, files, lexicon, pipeline
 from ..terms import Interval, Measurement, Measures, Method, Recording, Sound
-from .measure import Measured
+from .measure import MeasuredFile
 
 BEFORE_AND_AFTER_S = 0.15
 LONGEST_S = 1.2
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 INVENTED = "Invented data – not a person"
 
 
-def write(results: Sequence[Measured], folder: Path) -> list[Path]:
+def write(results: Sequence[MeasuredFile], folder: Path) -> list[Path]:
     """Draw the token strips of each recording into a folder; return the files written."""
     files.make_folder(folder)
     written = []

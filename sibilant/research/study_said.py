@@ -19,6 +19,13 @@ def summary(
     found: Study, told: JudgedEffect | None, to: Path, moved: Sequence[tuple[str, Sequence[Effect]]] = ()
 ) -> list[str]:
     """Say what was compared and found, what is missing, what judges agreed on, and where all lies."""
+    return [*said(found, told, moved), f"written: {to}/methods.md, {to}/study.json, tables and {to}/figures"]
+
+
+def said(
+    found: Study, told: JudgedEffect | None = None, moved: Sequence[tuple[str, Sequence[Effect]]] = ()
+) -> list[str]:
+    """Say what was compared and found, what is missing, and what judges agreed on."""
     prepared = found.prepared
     lines = [
         f"{prepared.n_tokens} tokens of {prepared.n_speakers} speakers, {found.question.by}:"
@@ -40,7 +47,7 @@ def summary(
         n = sum(not one.holds for one in found.sensitivity)
         lines.append(f"{n} of {len(found.sensitivity)} claimed differences hang on where the edges were put")
     lines += _said_of_moved(found, moved)
-    return [*lines, *found.notes, study.CAUTION, f"written: {to}/methods.md, {to}/study.json, tables and {to}/figures"]
+    return [*lines, *found.notes, study.CAUTION]
 
 
 def _said_of_missing(found: Study) -> list[str]:

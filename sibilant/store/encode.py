@@ -53,13 +53,18 @@ def _flat(value: Any) -> dict[str, Any]:
 def prompt_text(prompt: Prompt) -> str:
     """Return a prompt as JSON text."""
     words, slots = ([_flat(part) for part in parts] for parts in (prompt.words, prompt.slots))
+    for word in words:
+        if not word["guessed"]:
+            del word["guessed"]
     return dump({**_flat(prompt), "words": words, "slots": slots})
 
 
 def prompt_from(text: str) -> Prompt:
     """Return a prompt from JSON text; a level or cue that is no word for one (older caseloads) is not stated."""
     content = load(text)
-    words = tuple(Word(word["spelling"], tuple(word["phones"])) for word in content.pop("words"))
+    words = tuple(
+        Word(word["spelling"], tuple(word["phones"]), word.get("guessed", False)) for word in content.pop("words")
+    )
     slots = tuple(SibilantSlot(**slot) for slot in content.pop("slots"))
     level, cue = LEVELS.find(content.pop("level")) or "", CUES.find(content.pop("cue")) or ""
     return Prompt(words=words, slots=slots, level=level, cue=cue, **content)

@@ -114,10 +114,16 @@ def add_measured(
 
     Parameters
     ----------
+    caseload : Caseload
+        Opened.
+    code : str
+        The client's code.
     measured : sequence of (session, boundary, measurement)
         ``boundary`` is ``automatic`` or ``reviewed``. What is kept under the same method and boundary stays.
     followed : MethodChoice, optional
         What the client was followed under before, where that changes by it.
+    made_on : int, optional
+        As of which change of the client it was measured.
 
     Raises
     ------

@@ -12,7 +12,7 @@ from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 MOST_TEXT = 20_000
 MOST_NUMBER = 1e12
-LATER = frozenset({"pooled", "reader", "slot_place", "sums", "uncut"})
+LATER = frozenset({"guessed", "pooled", "reader", "slot_place", "sums", "uncut"})
 """Fields that earlier programs did not write, and that may be left out where there is nothing in them."""
 
 KEPT_SIGNS = "\n\t\r"

@@ -1,12 +1,12 @@
 """Rows to CSV, JSON and Parquet; lists, judgements and reviews from CSV."""
 
-from .columns import Column, token_columns
+from .columns import Column, few, token_columns
+from .frame import as_frame, described
+from .marks import MARK_ENDINGS, IntervalRow, read_intervals
 from .read import (
-    IntervalRow,
     JudgementRow,
     ListRow,
     ReviewRow,
-    read_intervals,
     read_judgements,
     read_list,
     read_list_as,
@@ -18,6 +18,7 @@ from .rows import Cell, Labels, Row, sound_rows, unreadable_row
 from .write import cell_text, description, guarded, json_rows, rounded, table_lines, unguarded, write_table
 
 __all__ = [
+    "MARK_ENDINGS",
     "Cell",
     "Column",
     "IntervalRow",
@@ -26,8 +27,11 @@ __all__ = [
     "ListRow",
     "ReviewRow",
     "Row",
+    "as_frame",
     "cell_text",
+    "described",
     "description",
+    "few",
     "guarded",
     "json_rows",
     "read_intervals",

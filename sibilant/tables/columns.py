@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
@@ -51,6 +52,7 @@ _PROMPT = (
     Column("rounded", "string", "yes where a neighbour rounds the lips"),
     Column("previous_phone", "string", "Phone before, ARPABET"),
     Column("next_phone", "string", "Phone after, ARPABET"),
+    Column("label", "string", "Label of a stretch that a person marked, as written"),
     Column(
         "finding",
         "string",
@@ -122,6 +124,42 @@ def _measure_columns(measure: Measure) -> tuple[Column, ...]:
             decimals,
         ),
     )
+
+
+FEW = (
+    "recording",
+    "prompt_index",
+    "prompt",
+    "attempt",
+    "slot",
+    "phone",
+    "position",
+    "finding",
+    "onset_s",
+    "offset_s",
+    "duration_ms",
+    "core_duration_ms",
+    "centroid_hz",
+    "sd_hz",
+    "skewness",
+    "excess_kurtosis",
+    "peak_hz",
+    "snr_db",
+    "method",
+    "flags",
+)
+"""What a first look shows: what, where, the four moments, peak, lengths, and what speaks for care."""
+
+
+def few(rows: Sequence[Mapping[str, object]]) -> tuple[str, ...]:
+    """Return the columns of a first look at rows: those of ``FEW`` that hold any value in them.
+
+    Examples
+    --------
+    >>> few([{"phone": "S", "prompt": "", "centroid_hz": None, "level_db": 3.0}])
+    ('phone',)
+    """
+    return tuple(name for name in FEW if any(row.get(name) not in (None, "") for row in rows))
 
 
 @lru_cache(maxsize=1)

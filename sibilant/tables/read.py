@@ -1,4 +1,4 @@
-"""Word lists, judgements, reviews and given intervals, read from CSV with every refusal worded."""
+"""Word lists, judgements and reviews, read from CSV with every refusal worded."""
 
 from __future__ import annotations
 
@@ -64,16 +64,6 @@ class ReviewRow:
     counts: bool | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class IntervalRow:
-    """One stretch whose edges a person gave, with its label and the recording it lies in."""
-
-    onset_s: float
-    offset_s: float
-    label: str = ""
-    recording: str = ""
-
-
 def read_rows(path: Path, required: Sequence[str]) -> list[tuple[int, dict[str, str]]]:
     """Return (line, cells by column) of a CSV file in UTF-8, comma or semicolon; blank lines are passed over.
 
@@ -90,7 +80,7 @@ def read_rows(path: Path, required: Sequence[str]) -> list[tuple[int, dict[str, 
 
 def _rows(path: Path, required: Sequence[str], faults: Faults) -> list[tuple[int, dict[str, str]]]:
     """(line, cells by column); a row that is longer than the header goes to the faults."""
-    text = _text(path)
+    text = text_of(path)
     first = text.split("\n", 1)[0]
     delimiter = ";" if ";" in first and "," not in first else ","
     try:
@@ -109,7 +99,8 @@ def _rows(path: Path, required: Sequence[str], faults: Faults) -> list[tuple[int
     return found
 
 
-def _text(path: Path) -> str:
+def text_of(path: Path) -> str:
+    """Text of a file in UTF-8, its size bounded; every way it can't be read is worded."""
     if not path.exists():
         raise ListError(f"{path.name}: no such file; name a CSV file, or a built-in list (sibilant lists shows them)")
     if path.is_dir():
@@ -153,7 +144,8 @@ def _cells(name: str, number: int, header: Sequence[str], row: Sequence[str]) ->
     return {column: unguarded(cell.strip()) for column, cell in zip(header, row, strict=False)}
 
 
-def _number(name: str, line: int, cells: dict[str, str], column: str) -> float | None:
+def number_of(name: str, line: int, cells: dict[str, str], column: str) -> float | None:
+    """Number of a cell, None where it is empty."""
     cell = cells.get(column, "")
     if not cell:
         return None
@@ -167,7 +159,7 @@ def _number(name: str, line: int, cells: dict[str, str], column: str) -> float |
 
 
 def _whole(name: str, line: int, cells: dict[str, str], column: str) -> int:
-    value = _number(name, line, cells, column)
+    value = number_of(name, line, cells, column)
     if value is None or value != int(value) or value < 1:
         raise ListError(
             f"{name}: line {line}, {column}: a whole number from 1 is needed, got '{cells.get(column, '')}'"
@@ -277,8 +269,8 @@ def read_reviews(path: Path) -> tuple[ReviewRow, ...]:
     """Read REVIEW.csv; an onset and an offset come together, in order."""
     rows = []
     for line, cells in read_rows(path, ["prompt_index", "attempt", "slot"]):
-        onset = _number(path.name, line, cells, "onset_s")
-        offset = _number(path.name, line, cells, "offset_s")
+        onset = number_of(path.name, line, cells, "onset_s")
+        offset = number_of(path.name, line, cells, "offset_s")
         if (onset is None) != (offset is None) or (onset is not None and offset is not None and not onset < offset):
             raise ListError(f"{path.name}: line {line}: onset_s and offset_s are given together, onset first")
         rows.append(
@@ -295,24 +287,12 @@ def read_reviews(path: Path) -> tuple[ReviewRow, ...]:
     return tuple(rows)
 
 
-def read_intervals(path: Path) -> tuple[IntervalRow, ...]:
-    """Read given intervals: ``onset_s, offset_s`` and optionally ``label`` and ``recording``."""
-    rows = []
-    for line, cells in read_rows(path, ["onset_s", "offset_s"]):
-        onset = _number(path.name, line, cells, "onset_s")
-        offset = _number(path.name, line, cells, "offset_s")
-        if onset is None or offset is None or not 0 <= onset < offset:
-            raise ListError(f"{path.name}: line {line}: onset_s and offset_s are needed, from 0 s on, onset first")
-        rows.append(IntervalRow(onset, offset, cells.get("label", ""), cells.get("recording", "")))
-    return tuple(rows)
-
-
 def read_response(path: Path) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Read a microphone response: columns ``frequency_hz`` and ``level_db``, frequencies rising."""
     pairs: list[tuple[float, float]] = []
     for line, cells in read_rows(path, ["frequency_hz", "level_db"]):
-        frequency = _number(path.name, line, cells, "frequency_hz")
-        level = _number(path.name, line, cells, "level_db")
+        frequency = number_of(path.name, line, cells, "frequency_hz")
+        level = number_of(path.name, line, cells, "level_db")
         if frequency is None or level is None or (pairs and frequency <= pairs[-1][0]):
             raise ListError(f"{path.name}: line {line}: a rising frequency_hz and a level_db are needed")
         pairs.append((frequency, level))

@@ -53,6 +53,8 @@ def _label_cells(labels: Labels) -> Row:
 def _row(sound: Sound, measured: Measurement | None, labels: Labels) -> Row:
     row = _label_cells(labels) | _prompt_cells(sound) | _slot_cells(sound.slot) | _word_cells(sound)
     row |= {"finding": sound.finding, "reader": sound.reader} | _place_cells(sound)
+    if sound.mark is not None:
+        row |= {"label": sound.mark.label} | ({"phone": sound.mark.phone} if sound.slot is None else {})
     if sound.edges is not None:
         row |= _time_cells(sound.edges)
     if measured is None:

@@ -9,6 +9,7 @@ from .reference import Comparison, ReferenceRange
 from .sound import (
     Edge,
     Interval,
+    Mark,
     Prompt,
     Recording,
     Review,
@@ -32,6 +33,7 @@ __all__ = [
     "Edge",
     "Finding",
     "Interval",
+    "Mark",
     "Measure",
     "Measurement",
     "Measures",

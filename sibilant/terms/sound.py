@@ -112,10 +112,14 @@ def let_go(samples: npt.NDArray[np.float32]) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Word:
-    """A spelling and the phones taken for it (ARPABET, vowels with their stress digit)."""
+    """A spelling and the phones taken for it (ARPABET, vowels with their stress digit).
+
+    ``guessed``: no dictionary holds it, or it is said with /s/ or /z/; its sibilants are then never more than unsure.
+    """
 
     spelling: str
     phones: tuple[str, ...]
+    guessed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,6 +226,15 @@ class Review:
 
 
 @dataclass(frozen=True, slots=True)
+class Mark:
+    """A stretch that a person marked: its edges, the label as written, and the ARPABET phone it names, if any."""
+
+    interval: Interval
+    label: str = ""
+    phone: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class SibilantInterval:
     """A stretch of frication, bounded by the criterion of ``docs/boundaries.md``.
 
@@ -258,6 +271,7 @@ class Sound:
     frication was bounded. ``place`` is where the slot's sibilant lies, found or to be listened for, and
     ``slot_probability`` how likely that is right (of one not found, that the sound is not there); ``reader`` names what
     matched words to sound, with the version of its rules. These are None and empty where earlier programs kept none.
+    ``mark`` is what a person marked there before anything was measured.
 
     Raises
     ------
@@ -275,6 +289,7 @@ class Sound:
     prompt_text: str = ""
     prompt_index: int = 0
     reader: str = ""
+    mark: Mark | None = None
 
     def __post_init__(self) -> None:
         check_words(self, finding=FINDINGS)
@@ -283,7 +298,14 @@ class Sound:
 
     @property
     def flags(self) -> tuple[str, ...]:
-        """Reasons for care that hang on no method: those of the edges, or of a prompt that was perhaps not said."""
+        """Reasons for care that hang on no method: of the edges, a guess at the word, or a prompt perhaps not said."""
+        guessed = ("guessed",) if self.guessed else ()
         if self.edges is not None:
-            return self.edges.flags
-        return ("perhaps_not_said",) if self.utterance is None and self.finding == "unsure" else ()
+            return (*self.edges.flags, *guessed)
+        return ("perhaps_not_said",) if self.utterance is None and self.finding == "unsure" else guessed
+
+    @property
+    def guessed(self) -> bool:
+        """Whether the word that the slot is in is said in a way that is only a guess."""
+        words = self.utterance.prompt.words if self.utterance is not None and self.utterance.prompt is not None else ()
+        return self.slot is not None and self.slot.word_index < len(words) and words[self.slot.word_index].guessed

@@ -226,12 +226,12 @@ def test_manifests_that_cannot_be_used(tmp_path: Path, text: str, says: str) -> 
     assert not (tmp_path / "to").exists()
 
 
-def test_a_word_nobody_knows_is_that_recordings_problem(made: Path, tmp_path: Path) -> None:
+def test_what_cannot_be_said_is_that_recordings_problem(made: Path, tmp_path: Path) -> None:
     shutil.copy(made / "b/one.wav", tmp_path / "one.wav")
     shutil.copy(made / "b/one.wav", tmp_path / "two.wav")
-    (tmp_path / "m.csv").write_text('recording,prompts\none.wav,"sqrrzl"\ntwo.wav,"seal, bus"\n')
+    (tmp_path / "m.csv").write_text('recording,prompts\none.wav,"seal, 7"\ntwo.wav,"seal, bus"\n')
     assert corpus.run(CorpusRequest(tmp_path / "m.csv", tmp_path / "to")).n_unreadable == 1
-    assert "sqrrzl" in rows_of(tmp_path / "to")[0]["flags"]
+    assert "write numbers as words" in rows_of(tmp_path / "to")[0]["flags"]
 
 
 def test_when_nothing_can_be_read(tmp_path: Path) -> None:

@@ -1,0 +1,46 @@
+"""A picture that a notebook shows by itself and a program saves."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from .. import charts, files
+from ..errors import OutputError
+
+if TYPE_CHECKING:
+    from ..charts import Figure
+
+FORMS: dict[str, Literal["png", "svg", "pdf"]] = {".png": "png", ".svg": "svg", ".pdf": "pdf"}
+SCREEN_DPI = 120
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Picture:
+    """A figure (``figure``, matplotlib's) with what it shows in words (``words``)."""
+
+    figure: Figure
+    words: str = ""
+
+    def save(self, to: str | os.PathLike[str]) -> Path:
+        """Write the picture as .png, .svg or .pdf, whole or not at all; return the path.
+
+        Raises
+        ------
+        OutputError
+            When the file's ending is another, or it can't be written.
+        """
+        path = Path(to)
+        form = FORMS.get(path.suffix.lower())
+        if form is None:
+            raise OutputError(f"{path.name}: a picture ends in .png, .svg or .pdf")
+        files.write_bytes(path, charts.render(self.figure, form))
+        return path
+
+    def __repr__(self) -> str:
+        return f"Picture({self.words or 'no words'!r}; .save(PATH), .figure)"
+
+    def _repr_png_(self) -> bytes:
+        return charts.render(self.figure, "png", dpi=SCREEN_DPI)

@@ -86,7 +86,11 @@ def described(function: Any) -> Any:
         click.option("--consent-on", type=Day(), metavar="DATE"),
         click.option("--teaching/--no-teaching", default=None, help="Agreed to use in teaching."),
         click.option("--research/--no-research", default=None, help="Agreed to use in research."),
-        click.option("--pooled/--no-pooled", default=None, help="Agreed that their spread serves others' limits."),
+        click.option(
+            "--pooled/--no-pooled",
+            default=None,
+            help="Agreed that their figures serve others' limits and questions about a microphone.",
+        ),
         click.option("--withdrawn-on", type=Day(), metavar="DATE", help="Consent was withdrawn; no more is kept."),
     )
     for option in reversed(options):

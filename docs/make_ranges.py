@@ -32,7 +32,7 @@ open-adult-11k 8132.0 691.0 10
 >>> tokens = [TokenValue(6900.0, "S", "initial", "", "word", "model", "open-adult/1")] * 12
 >>> made = compare(tokens, asked)
 >>> made.placement, [round(edge) for edge in made.band]
-('below', [6970, 10354])
+('below', [6931, 10393])
 >>> compare(tokens[:4], asked).why[0].text
 '4 like tokens; a comparison needs 5'
 >>> child = find(Question("centroid_hz", age_months=88, group="f", position="initial"))
@@ -46,7 +46,12 @@ under each fitting value's own method and sets their mean beside it; a value kep
 way, is "not comparable", and the comparison names the method it needs.
 
 - **Band for one new speaker**: mean ± t(n−1) · SD · √(1 + 1/n). Below ten speakers their points are shown, no band and
-  no placement.
+  no placement. Where the source gives the spread within speakers and how many sounds each gave (m), SD is that of a
+  mean over as many sounds as are at hand (N): √(SD² − w²/m + w²/N), w within; else that caution stands beside it. A
+  side that no value can leave is not shown. With several measures shown, the chance that a typical speaker falls
+  outside at least one is told.
+- **Microphone**: beside every placement of a spectral value stands that neither microphone's response is taken out, and
+  how much that can be (docs/method_effects.md).
 - **Tokens**: only those of the value's position, context and cue, five or more, not voiced; the others are counted
   with their reason.
 - **Reference group**: asked for, optional, off by default (/s/ carries identity and dialect).
@@ -54,7 +59,8 @@ way, is "not comparable", and the comparison names the method it needs.
 - **Minors**: no adult value, ever. No published spectral range for English-speaking children with a known method could
   be had: the child's own baseline is the yardstick.
 - **Another recorder, room or distance** can move a spectrum by more than sounds differ: no range makes up for that.
-- **Ranges of your own**: `sibilant ranges add FILE.csv`; they are marked as yours wherever they appear.
+- **Ranges of your own**: `sibilant ranges add FILE.csv`, or `sibilant ranges build TABLE.csv --speaker COLUMN` from a
+  table that was measured; they are marked as yours wherever they appear. Clients are "in therapy", never typical.
 
 How a value was had: *read* in the source itself (abstract or text); *second-hand*, read in others' notes of the
 source; *memory*, not checked; *computed*, measured by this project from open recordings. "SD" is between speakers.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import re
+import shutil
 import subprocess
 import sys
 import zipfile
@@ -147,16 +148,64 @@ def tracked(*patterns: str) -> list[str]:
     return listed.stdout.splitlines()
 
 
-def test_wheel_holds_every_module_and_data_file(tmp_path: Path) -> None:
-    build = [sys.executable, "-m", "pip", "wheel", "-q", "--no-deps", "-w", str(tmp_path), str(ROOT)]
-    done = subprocess.run(build, capture_output=True, text=True, check=False)
+def pip(*arguments: str) -> None:
+    """Run pip, without what the project needs."""
+    done = subprocess.run([sys.executable, "-m", "pip", *arguments], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr[-2000:]
-    with zipfile.ZipFile(next(tmp_path.glob("*.whl"))) as wheel:
-        inside = set(wheel.namelist())
+
+
+@pytest.fixture(scope="module")
+def source(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What is installed from, apart from the checkout, in which an earlier build may have left files."""
+    folder = tmp_path_factory.mktemp("source")
+    for name in ("sibilant", "cli", "reference_audio", "docs"):
+        shutil.copytree(ROOT / name, folder / name, ignore=shutil.ignore_patterns("__pycache__", "evidence"))
+    for name in ("pyproject.toml", "README.md"):
+        shutil.copy(ROOT / name, folder / name)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def wheel(source: Path) -> Path:
+    """The wheel of this checkout."""
+    pip("wheel", "-q", "--no-deps", "-w", str(source / "made"), str(source))
+    return next((source / "made").glob("*.whl"))
+
+
+def test_wheel_holds_every_module_and_data_file(wheel: Path) -> None:
+    with zipfile.ZipFile(wheel) as opened:
+        inside = set(opened.namelist())
     for name in tracked("sibilant", "cli", "reference_audio"):
         head, _, rest = name.partition("/")
         place = {"cli": "sibilant_cli", "reference_audio": "sibilant/reference_audio"}.get(head, head)
         assert f"{place}/{rest}" in inside, f"{name} is missing from the wheel: list its package in pyproject.toml"
+
+
+IMPORTED = """
+import site, sys
+from pathlib import Path
+site.addsitedir(sys.argv[1])
+import sibilant
+import sibilant.reference_audio
+folder = sibilant.reference_sounds()
+assert Path(sibilant.reference_audio.__file__).parent.samefile(folder)
+print(*sorted(path.name for path in folder.iterdir() if path.name != "__pycache__"))
+"""
+
+
+def test_the_reference_sounds_are_alike_from_a_wheel_and_an_editable_install(
+    source: Path, wheel: Path, tmp_path: Path
+) -> None:
+    with zipfile.ZipFile(wheel) as opened:
+        opened.extractall(tmp_path / "wheel")
+    pip("install", "-q", "--no-deps", "--target", str(tmp_path / "editable"), "-e", str(source))
+    told = []
+    for kind in ("wheel", "editable"):
+        command = [sys.executable, "-S", "-c", IMPORTED, str(tmp_path / kind)]
+        done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stderr[-1000:]
+        told.append(done.stdout.split())
+    assert told[0] == told[1] and "registry.csv" in told[0] and "make.py" not in told[0]
 
 
 def modules() -> list[Path]:

@@ -12,12 +12,14 @@ import numpy as np
 from ..methods import HOUSE_7K
 from ..terms import Interval, NoiseSpectrum, Recording
 from .frames import power_densities
-from .setup import Setup, prepare, whole
+from .setup import LOW_BAND_HZ, Setup, prepare, whole
 from .tapers import Rows
 
 FEWEST_FRAMES = 4
 """Fewest frames of 20 ms on a side, half overlapped (50 ms), for that side to count."""
 DRIFT_BAND_HZ = 1000.0
+BLOCK = 5
+"""Frames of the stretches, about as long as the region of a sound, between which the noise's level may wander."""
 CHANCE = 2.0
 """A difference of the two sides counts as drift as far as its square exceeds this many chance variances."""
 
@@ -32,8 +34,8 @@ def noise_spectrum(
     """Noise spectrum from the pauses before and after a word, or None where there is none or the rate is too low.
 
     Frames of 20 ms every 10 ms with the five tapers of the house methods, averaged on each side; then the mean of the
-    two sides, half their difference being the drift (in bands of 1 kHz, less what chance gives). Where only one side
-    has a pause, its two halves stand for the sides.
+    two sides, half their difference being the drift (in bands of 1 kHz, less what chance gives), and with it how far
+    the level wanders within a side. Where only one side has a pause, its two halves stand for the sides.
 
     Parameters
     ----------
@@ -62,11 +64,13 @@ def noise_spectrum(
     if len(sides) == 1:
         half = len(sides[0]) // 2
         sides = [sides[0][:half], sides[0][half:]]
-    means = [_mean(side) for side in _frames(recording, sides, setup, {} if held is None else held)]
+    rows = _frames(recording, sides, setup, {} if held is None else held)
+    means = [_mean(side) for side in rows]
     times_s = [_effective_s(side, setup) for side in sides]
     effective_s = 4 / (1 / times_s[0] + 1 / times_s[1])
     mean = (means[0] + means[1]) / 2
-    return NoiseSpectrum(mean, 2 * effective_s * setup.correlation_hz, _drift(means, times_s, setup))
+    drift = _with_wander(_drift(means, times_s, setup), mean, _wander(rows, setup))
+    return NoiseSpectrum(mean, 2 * effective_s * setup.correlation_hz, drift)
 
 
 @lru_cache(maxsize=16)
@@ -130,9 +134,40 @@ def _drift(means: Sequence[Rows], times_s: Sequence[float], setup: Setup) -> Row
 def _drift_bands(rate_hz: int) -> tuple[slice, ...]:
     """Bins of each whole kHz; bands without any are left out."""
     frequency_hz = _setup(rate_hz).frequency_hz
-    edges = np.arange(0.0, frequency_hz[-1] + 2 * DRIFT_BAND_HZ, DRIFT_BAND_HZ)
+    edges = np.arange(0.0, frequency_hz[-1] + DRIFT_BAND_HZ, DRIFT_BAND_HZ)
     places = np.searchsorted(frequency_hz, edges)
     return tuple(slice(int(a), int(b)) for a, b in itertools.pairwise(places) if b > a)
+
+
+def _wander(rows: Sequence[Rows], setup: Setup) -> float:
+    """How far the noise's level wanders within a side, from one stretch as long as a sound to the next, as a share.
+
+    A standard deviation of means of five frames (60 ms), each frequency by its own mean, chance taken out; with what it
+    adds to the mean of the pauses themselves.
+    """
+    first = round(LOW_BAND_HZ[0] / setup.step_hz)
+    squares, n_free, n_blocks = 0.0, 0, 0
+    for side in rows:
+        blocks = side[: len(side) // BLOCK * BLOCK, first:].reshape(-1, BLOCK, side.shape[1] - first).mean(axis=1)
+        if len(blocks) < 2:
+            continue
+        mean = _mean(blocks)
+        level = np.mean(blocks[:, mean > 0] / mean[mean > 0], axis=1)
+        squares += float(np.sum((level - np.mean(level)) ** 2))
+        n_free, n_blocks = n_free + len(blocks) - 1, n_blocks + len(blocks)
+    if not n_free:
+        return 0.0
+    hop = round(0.001 * (HOUSE_7K.hop_ms or 0.0) * setup.rate_hz)
+    chance = 1 / (_effective_s([k * hop for k in range(BLOCK)], setup) * (setup.frequency_hz[-1] - LOW_BAND_HZ[0]))
+    return math.sqrt(max(squares / n_free - CHANCE * chance, 0.0) * (1 + 1 / n_blocks))
+
+
+def _with_wander(drift: Rows, mean: Rows, wander: float) -> Rows:
+    """Drift and wander as one standard deviation, all frequencies together where the level wanders."""
+    if wander == 0.0:
+        return drift
+    found: Rows = np.hypot(drift, wander * mean) * math.copysign(1.0, float(np.sum(drift)))
+    return found
 
 
 def on_setup(noise: NoiseSpectrum, setup: Setup) -> tuple[Rows, Rows]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from ..terms.change import CaseView, MeasurementError, MeasureSummary, SessionSummary
@@ -60,7 +60,11 @@ def draw_main(axes: Axes, months: Months, bracket: RangeBracket | None, *, narro
     values = [scale * v for _, s in months.sessions for v in (s.low, s.high, s.mean, *(w.value for w in s.words))]
     error = months.error if months.error and math.isfinite(months.error.limit) else None
     if error:
-        values += [scale * (error.mean + sign * limit) for sign in (-1, 1) for *_, limit in _reaches(months, error)]
+        values += [
+            scale * edge
+            for part in stretches(months, error)
+            for edge in (part.mean - part.limit, part.mean + part.limit)
+        ]
     if bracket:
         values += [scale * bracket.low, scale * bracket.high]
     upright(axes, values, months.unit)
@@ -73,15 +77,47 @@ def draw_main(axes: Axes, months: Months, bracket: RangeBracket | None, *, narro
     _lines(axes, months)
 
 
-def _band(axes: Axes, months: Months, error: MeasurementError, *, narrow: bool) -> None:
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Months over which one comparison holds: a baseline's mean and limit."""
+
+    first: float
+    last: float
+    mean: float
+    limit: float
+
+
+def stretches(months: Months, error: MeasurementError) -> list[Stretch]:
+    """The line's comparison over the months, broken where probes in a narrower band have one of their own."""
+    changes = {change.session: change for change in months.view.changes_of(months.key)}
     first, last = months.x_limits
-    drawn = {"facecolor": "none", "edgecolor": style.GREEN, "hatch": "////", "alpha": 0.32, "linewidth": 0}
-    for start, end, limit in _reaches(months, error):
-        low, high = (months.scale * (error.mean + sign * limit) for sign in (-1, 1))
-        start, end = ((month - first) / (last - first) for month in (start, end))
-        axes.axhspan(low, high, xmin=start, xmax=end, zorder=0.5, **drawn)
+    found = [Stretch(first, last, error.mean, error.limit)]
+    before = first
+    for session, _ in months.sessions:
+        change = changes.get(session.number)
+        own = change is not None and math.isfinite(change.baseline) and math.isfinite(change.limit)
+        line = next(limit for start, end, limit in _reaches(months, error) if start <= session.month <= end)
+        held = (change.baseline, change.limit) if change is not None and own else (error.mean, line)
+        latest = found[-1]
+        if held != (latest.mean, latest.limit):
+            middle = max(first, (before + session.month) / 2)
+            found[-1] = replace(latest, last=middle)
+            found.append(Stretch(middle, last, *held))
+        before = session.month
+    return found
+
+
+def _band(axes: Axes, months: Months, error: MeasurementError, *, narrow: bool) -> None:
     low = months.scale * (error.mean - error.limit)
-    axes.axhline(months.scale * error.mean, color=style.GREEN, linewidth=0.8, linestyle=(0, (5, 3)), zorder=1)
+    first, last = months.x_limits
+    for part in stretches(months, error):
+        across = {"xmin": (part.first - first) / (last - first), "xmax": (part.last - first) / (last - first)}
+        ends = (months.scale * (part.mean - part.limit), months.scale * (part.mean + part.limit))
+        look: Any = {"facecolor": "none", "edgecolor": style.GREEN, "hatch": "////", "alpha": 0.32, "linewidth": 0}
+        axes.axhspan(ends[0], ends[1], **across, **look, zorder=0.5)
+        dashes: Any = (0, (5, 3))
+        mean = months.scale * part.mean
+        axes.axhline(mean, **across, color=style.GREEN, linewidth=0.8, linestyle=dashes, zorder=1)
     if narrow:
         axes.annotate(
             f"{wording.reference_words(months.view)} ± measurement error",

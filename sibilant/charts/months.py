@@ -201,7 +201,9 @@ def _apart_words(months: Months) -> tuple[str, ...]:
         first = wording.brief(apart[0].apart_in(months.key), 1)
         return (f"{len(apart)} probes (open squares) stand apart, not joined; the first: {first}.",)
     named = [(wording.day_text(one.on), wording.brief(one.apart_in(months.key))) for one in apart]
-    return tuple(f"{day} stands apart, not joined: {why}." for day, why in named)
+    own = any(math.isfinite(change.baseline) for change in months.view.changes_of(months.key))
+    more = ("Hatched beside them: the baseline in the narrower band ± its own limit.",) if own else ()
+    return (*(f"{day} stands apart, not joined: {why}." for day, why in named), *more)
 
 
 def _error_words(months: Months) -> tuple[str, ...]:

@@ -261,11 +261,6 @@ def treat_words(
         return store.change_client(one, name, {"treated": {**added, **before}}, made_on=revision)
 
 
-def set_consent(caseload: CaseloadHandle, code: str | None, consent: Consent) -> Client:
-    """Record what was agreed to."""
-    return change_client(caseload, code, {"consent": consent})
-
-
 def hold_client(caseload: CaseloadHandle, code: str | None, reason: str) -> Client:
     """Block removal for a reason, or let go with an empty one."""
     return change_client(caseload, code, {"held": reason})

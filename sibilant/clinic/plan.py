@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
+from functools import partial
 from typing import Any
 
 from .. import progress, store
 from ..errors import UsageError
 from ..progress import Plan
 from ..terms import MEASURES
+from ..terms.lending import ClinicSpread
 from .caseload import CaseloadHandle, client_or_last, opened
+from .lending import lent_to
 
 ASSUMED = (0.5, 1.0, 1.5)
 
@@ -41,8 +44,9 @@ def plan(
     if client is not None:
         if caseload is None:
             raise UsageError(f"{client}: its own spread needs the caseload that it is kept in")
-        own_token, own_day, source = _own(caseload, client, key)
-        return [progress.plan(key, change, own_token, day_sd=own_day, source=source, year_alarm=year_alarm)]
+        own = _own(caseload, client, key)
+        asked = partial(progress.plan, key, change, source=own.source, year_alarm=year_alarm)
+        return [asked(own.token_sd, day_sd=own.day_sd, lent=own.lent)]
     if token_sd is not None:
         if token_sd <= 0 or day_sd < 0:
             raise UsageError("--token-sd is above zero, and --day-sd is not below zero")
@@ -60,12 +64,25 @@ def plan(
     ]
 
 
-def _own(caseload: CaseloadHandle, client: str, key: str) -> tuple[float, float, str]:
-    """Token and day SD from the client's baseline: day variance is what the baseline means have beyond the tokens'."""
+@dataclass(frozen=True, slots=True)
+class _Own:
+    token_sd: float
+    day_sd: float
+    source: str
+    lent: ClinicSpread | None
+
+
+def _own(caseload: CaseloadHandle, client: str, key: str) -> _Own:
+    """Token and day SD from the client's baseline: day variance is what the baseline means have beyond the tokens'.
+
+    With what other clients lend, the rule that would give its verdicts.
+    """
     with opened(caseload) as one:
         name = client_or_last(one, client)
         case = store.read_case(one, name)
-    view = progress.view(case, progress.ViewRequest(measures=(key,)))
+        asked = progress.ViewRequest(measures=(key,))
+        given = lent_to(one, case, asked).given
+    view = progress.view(case, asked)
     error = view.error_of(key)
     baseline = [one for one in view.summaries if error is not None and one.number in error.sessions]
     if error is None or error.k < 2 or not math.isfinite(error.token_only):
@@ -73,7 +90,9 @@ def _own(caseload: CaseloadHandle, client: str, key: str) -> tuple[float, float,
     n_words = min(one.measures[key].n_words for one in baseline)
     token_sd = error.token_only * math.sqrt(n_words)
     day_sd = math.sqrt(max(0.0, error.sd**2 - error.token_only**2))
-    return token_sd, day_sd, f"{name}, {error.k} baseline probes of {n_words} words"
+    coming = given.get((key, progress.NEXT))
+    source = f"{name}, {error.k} baseline probes of {n_words} words"
+    return _Own(token_sd, day_sd, source, coming.lent if coming is not None else None)
 
 
 def as_plain(found: Plan) -> dict[str, Any]:
@@ -113,6 +132,28 @@ def lines(found: Plan) -> list[str]:
     wrong = (
         "three ways to be wrong: one unchanged probe past the limit; an unchanged client called larger than error among"
         " twelve monthly probes; a lasting change not called within three. Enough: 80 % found, the yearly alarm kept;"
-        " independent days, the plain rule"
+        f" independent days, {_rule(found)}"
     )
-    return [head, f"{least}; {found.advice}", wrong]
+    return [head, f"{least}; {found.advice}", wrong, *_spacing_lines(found)]
+
+
+def _rule(found: Plan) -> str:
+    if found.lent is None:
+        return "the plain rule"
+    return f"the limit with the spread of {found.lent.n_clients} other clients"
+
+
+def _spacing_lines(found: Plan) -> list[str]:
+    """What days between baselines cost the design named, were days alike over the stated decay."""
+    words, baselines = found.spaced
+    return [
+        f"baselines {one.gap_days} days apart ({words} words, {baselines} baselines, days alike over"
+        f" {progress.DECAY_DAYS:.0f} days):"
+        f" {'the' if one.gap_days >= progress.FULL_GAP_DAYS else 'provisional'} verdict"
+        f" {_wrong(one.year, one.found)}; allowing for it {_wrong(one.year_allowed, one.found_allowed)}"
+        for one in found.spacings
+    ]
+
+
+def _wrong(year: float, found: float) -> str:
+    return f"{100 * year:.0f} % alarms a year, {100 * (1 - found):.0f} % missed"

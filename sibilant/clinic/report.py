@@ -211,6 +211,8 @@ def bracket_of(found: Comparison, method: Method) -> RangeBracket | None:
     from ..charts import RangeBracket
 
     low, high = found.band
+    if any(ranges.open_sides(row, found.band)):
+        return None  # a bracket would show a side that cannot be left; the sentence says which
     unit = f" {row.unit}" if row.unit else ""
     text = f"{low:.0f} to {high:.0f}{unit} for a new speaker; {row.population.words}."
     return RangeBracket(low, high, text, f"{row.basis.citation} {row.basis.label}")

@@ -30,6 +30,8 @@ from .plain import plain
 __all__ = ["case_view", "figure", "lines", "method_of", "plain", "session_rows"]
 
 FORMS = {".svg": "svg", ".pdf": "pdf", ".png": "png"}
+TOLD_FROM = 0.1
+"""Share of the limit from which on what unlike noise may still do is told."""
 SUPPORT = "Acoustic figures support, and do not replace, clinical judgement."
 
 
@@ -195,7 +197,8 @@ def _session_row(one: SessionSummary, key: str) -> dict[str, Any]:
     if summary is None:
         row["figure"] = f"judge first ({one.n_tokens - one.n_judged} left)" if not one.shown else ""
     elif summary.n_words:
-        row["figure"] = _with_interval(key, summary.mean, summary.low, summary.high)
+        apart = f", {summary.method}" if summary.apart else ""
+        row["figure"] = f"{_with_interval(key, summary.mean, summary.low, summary.high)}{apart}"
     row["measured"] = f"{summary.n_measured} of {summary.n_expected}" if summary is not None else ""
     row["checked"] = f"{one.n_checked} of {one.n_tokens}"
     return row
@@ -295,6 +298,10 @@ def _beside_lines(change: Change) -> list[str]:
         )
     elif shared:
         rows.append(f"limit {_number(key, change.limit)}{shared}")
+    if math.isfinite(change.limit) and change.noise > TOLD_FROM * change.limit:
+        rows.append(
+            f"noise unlike the baseline's may still move it by {_number(key, change.noise)}; the limit holds that"
+        )
     if change.provisional:
         basis = f" ({change.related_basis})" if change.related_basis else ""
         rows.append(

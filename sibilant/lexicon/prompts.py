@@ -60,7 +60,7 @@ def expect(
     phones : str, optional
         ARPABET with spaces, or IPA in slashes.
     target : str, optional
-        S, Z, SH or ZH, or the IPA sign. Affricates are slots, never targets.
+        S, Z, SH, ZH or TH, or the IPA sign. Affricates are slots, never targets; /θ/ is a slot where it is the target.
     level : str, optional
         Kept with the prompt; by default ``level_of`` its words.
     cue, treated : optional
@@ -92,7 +92,7 @@ def expect(
         words = _soles([(spelling, ()) for spelling in _spellings(tidy)])
     stated = LEVELS.read_or_empty(level) if level is not None else level_of(tidy, words)
     said = stated, CUES.read_or_empty(cue), _target(target)
-    return Prompt(tidy, words, slots_of(words), *said, treated)
+    return Prompt(tidy, words, slots_of(words, said[2]), *said, treated)
 
 
 def level_of(text: str, words: Sequence[Word]) -> Level:
@@ -159,7 +159,9 @@ def _swapped(first: Sequence[str], other: Sequence[str]) -> bool:
 def _target(target: str) -> Target:
     found = "S" if target.strip().lower() in ("", "none") else TARGETS.find(target)
     if found is None:
-        raise LexiconError(f"target {target!r}: a target is s, z, sh or zh (affricates are found, but never targets)")
+        raise LexiconError(
+            f"target {target!r}: a target is s, z, sh, zh or th (affricates are found, but never targets)"
+        )
     return found
 
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from ..terms import Position, SibilantSlot, Word
-from ..terms.vocabulary import SIBILANTS
+from ..terms.vocabulary import BESIDE_SIBILANTS, SIBILANTS
 from .phones import ROUNDED_VOWELS, base, is_vowel
 
 _STRESS = {"1": "primary", "2": "secondary", "0": "unstressed"}
 
 
-def slots_of(words: Sequence[Word]) -> tuple[SibilantSlot, ...]:
-    """Expected sibilants of a prompt in the order spoken.
+def slots_of(words: Sequence[Word], target: str = "") -> tuple[SibilantSlot, ...]:
+    """Expected sibilants of a prompt in the order spoken; with the target TH its /θ/ too.
 
     Position is relative to the word: initial up to its first vowel, final after its last vowel, else medial; a word
     without a vowel counts as initial. ``cluster`` is the run of consonants around the sibilant within the word,
@@ -31,7 +31,7 @@ def slots_of(words: Sequence[Word]) -> tuple[SibilantSlot, ...]:
     start = 0
     for word_index, word in enumerate(words):
         for inside, phone in enumerate(word.phones):
-            if phone in SIBILANTS:
+            if phone in SIBILANTS or (phone == target and phone in BESIDE_SIBILANTS):
                 found.append(_slot(word, inside, phones, start, len(found) + 1, word_index))
         start += len(word.phones)
     return tuple(found)

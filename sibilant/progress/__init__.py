@@ -8,27 +8,29 @@ from .context import accuracy_map, context_map, context_of
 from .contrast import additions, before_after
 from .contrasts import contrast
 from .following import Following
-from .frame import ViewRequest, followed, make_frame
+from .frame import NEXT, ViewRequest, followed, make_frame
 from .heard import goal_met, goal_probes
 from .lending import RULE, Others, grounds_of, lend, lender
-from .means import Estimate, bootstrap_mean, half_width, least_difference, mean_interval, paired, sd_interval, welch
+from .means import Estimate, half_width, least_difference, mean_interval, paired, sd_interval, welch
 from .plan import Plan, PlanRow, plan
 from .planning import YEAR_ALARM
 from .proportions import mcnemar_exact, newcombe, wilson
 from .rejudged import other_verdicts
-from .related import DECAY_DAYS
-from .reliability import alpha, error_of_measurement, fleiss, intraclass, kappa, limits_of_agreement
+from .related import DECAY_DAYS, FULL_GAP_DAYS
+from .reliability import alpha, fleiss, intraclass, kappa
 from .separation import separation
 from .session import expected, reason_left_out, summarise, values_under
 from .sets import fades, first_against_third, sets_of_three
 from .shared_steps import shared_steps
-from .single_case import nap, phase_effect, tau_variants
+from .single_case import nap, phase_effect
 from .trend import exact_p, kendall_s, trend
 from .unlike import WATCHED, Unlike, most_unlike
 from .view import view
 
 __all__ = [
     "DECAY_DAYS",
+    "FULL_GAP_DAYS",
+    "NEXT",
     "RULE",
     "WATCHED",
     "YEAR_ALARM",
@@ -47,14 +49,12 @@ __all__ = [
     "alpha",
     "baseline_advice",
     "before_after",
-    "bootstrap_mean",
     "bridge",
     "changes",
     "compare",
     "context_map",
     "context_of",
     "contrast",
-    "error_of_measurement",
     "exact_p",
     "expected",
     "fades",
@@ -73,7 +73,6 @@ __all__ = [
     "lend",
     "lender",
     "limit_factor",
-    "limits_of_agreement",
     "main_rater",
     "make_frame",
     "mcnemar_exact",
@@ -94,7 +93,6 @@ __all__ = [
     "shared_steps",
     "standing",
     "summarise",
-    "tau_variants",
     "trend",
     "values_under",
     "view",

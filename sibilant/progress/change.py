@@ -17,6 +17,7 @@ from ..ranges.quantiles import t_quantile
 from ..terms.change import LARGER, UNJUDGED, WITHIN, Change, MeasurementError, MeasureSummary
 from ..terms.clinic import Direction
 from .means import Estimate, mean_interval, sd_interval
+from .room import noise_left, reasons_of_room
 from .session import by_word
 
 LEAST_BASELINE = 3
@@ -179,12 +180,14 @@ def compare(
     """Return one probe against the baseline, before the next probe's word is taken in (see :func:`changes`).
 
     The difference's 95 % interval is value -+ t(.975, k - 1) s sqrt(1 + 1/k) with the baseline's own s; the limit that
-    the verdict hangs on takes no s below the token-only error, and is never narrower than the interval.
+    the verdict hangs on takes no s below the token-only error, and is never narrower than the interval. Both are
+    widened by what noise unlike the baseline's may still do.
     """
     number, summary = probe
     good, baseline_reasons = usable_baseline(baseline)
     k = len(good)
-    base = difference_from([one for _, one in good], summary)
+    before = [one for _, one in good]
+    base = difference_from(before, summary)
     reasons = list(apart)
     if why := enough(summary):
         reasons.append(why)
@@ -194,7 +197,7 @@ def compare(
         reasons.append(f"{base.n_shared} words shared with the baseline; {LEAST_WORDS} are needed")
     half = limit = math.nan
     if k > 1:
-        half, limit = limits(base.s, k, token_error([one for _, one in good]), number)
+        half, limit = limits(base.s, k, token_error(before), number)
     if k < LEAST_BASELINE:
         limit = math.nan
     value = base.value
@@ -202,6 +205,9 @@ def compare(
         value -= offset.offset.value
         more = t_quantile(offset.n_words - 1) * offset.se
         half, limit = math.hypot(half, more), math.hypot(limit, more)
+    left = noise_left(key, before, summary)
+    reasons += reasons_of_room(before, summary, left, limit)
+    half, limit = half + left, limit + left
     passed = not reasons and abs(value) > limit
     return Change(
         key=key,
@@ -217,6 +223,7 @@ def compare(
         n_measured=summary.n_measured,
         n_expected=summary.n_expected,
         awaits=passed,
+        noise=left,
     )
 
 

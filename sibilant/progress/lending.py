@@ -13,7 +13,7 @@ from .frame import ALSO, NEXT, Frame, ViewRequest, make_frame
 from .shared_steps import device_probes
 from .spread import fit_spread, too_few_clients
 
-RULE = 3
+RULE = 4
 """Counted up when what a client lends is had in another way, so that what was kept is made anew."""
 
 

@@ -94,16 +94,6 @@ def welch(first: Values, second: Values, *, level: float = 0.95) -> Estimate:
     )
 
 
-def bootstrap_mean(values: Values, *, n_resamples: int = 9999, seed: int = SEED, method: str = "BCa") -> Estimate:
-    """Return the mean with a bootstrap interval (BCa, or ``percentile``); ``statistic`` holds its standard error."""
-    from scipy.stats import bootstrap
-
-    array = np.asarray(values, dtype=float)
-    result = bootstrap((array,), np.mean, n_resamples=n_resamples, method=method, rng=np.random.default_rng(seed))
-    interval = result.confidence_interval
-    return Estimate(float(np.mean(array)), float(interval.low), float(interval.high), float(result.standard_error))
-
-
 def half_width(sd: float, n: int) -> float:
     """Return half the 95 % interval of a mean of n tokens with SD ``sd``: t(n-1) sd / sqrt(n)."""
     return t_quantile(n - 1) * sd / math.sqrt(n)

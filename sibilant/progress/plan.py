@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ..terms.lending import ClinicSpread
 from .means import half_width, least_difference
-from .planning import WORDS, YEAR_ALARM, Design, trade
+from .planning import WORDS, YEAR_ALARM, Design, Spacing, spacings, trade
 from .related import FULL_GAP_DAYS, cost_of_spacing
 
 
@@ -32,7 +32,11 @@ class PlanRow:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """Designs for one measure and wanted change, with the SDs assumed and where they come from."""
+    """Designs for one measure and wanted change, with the SDs assumed and where they come from.
+
+    ``lent`` is what other clients lend (None: the plain rule); ``spacings`` what days between baselines cost the design
+    of ``spaced`` (words, baselines): the smallest that is enough, else the largest.
+    """
 
     key: str
     change: float
@@ -41,6 +45,9 @@ class Plan:
     source: str
     rows: tuple[PlanRow, ...]
     advice: str
+    lent: ClinicSpread | None = None
+    spacings: tuple[Spacing, ...] = ()
+    spaced: tuple[int, int] = (0, 0)
 
     @property
     def smallest(self) -> PlanRow | None:
@@ -71,7 +78,12 @@ def plan(
     size = abs(change)
     designs = trade(size, token_sd, day_sd=day_sd, lent=lent, year_alarm=year_alarm, words=words)
     rows = tuple(_row(one, token_sd, day_sd) for one in designs)
-    return Plan(key, size, token_sd, day_sd, source, rows, _advice(rows))
+    one = min(
+        (d for d in designs if d.enough), key=lambda d: (d.n_words * d.k_baseline, d.k_baseline), default=designs[-1]
+    )
+    gaps = spacings(size, token_sd, one, day_sd=day_sd, lent=lent) if day_sd > 0 else ()
+    told = (one.n_words, one.k_baseline)
+    return Plan(key, size, token_sd, day_sd, source, rows, _advice(rows), lent, gaps, told)
 
 
 def _row(one: Design, token_sd: float, day_sd: float) -> PlanRow:

@@ -1,11 +1,13 @@
 """Three ways to be wrong, and designs that keep all three small: one-probe alarms, alarms over a year, and misses.
 
 A year is twelve monthly probes; an alarm over the year is any "larger than error" among them for a client who did not
-change; a miss is a lasting change not called within the first three probes. Each is drawn for independent days.
+change; a miss is a lasting change not called within the first three probes. Each is drawn for independent days; what
+the spacing of baselines costs, for days alike over the stated decay.
 """
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,7 +17,8 @@ import numpy.typing as npt
 
 from ..terms.lending import ClinicSpread
 from .change import limit_factor
-from .spread import FIRST_LOOKS, clinic_level, clinic_limit
+from .related import DECAY_DAYS, FULL_GAP_DAYS, likeness, widened
+from .spread import FIRST_LOOKS, clinic_level, clinic_limit, sd_known
 
 POWER = 0.8
 """Share of lasting changes of the wanted size to be found (common practice, no source)."""
@@ -135,3 +138,68 @@ def _called(difference: Rows, limits: Rows) -> npt.NDArray[np.bool_]:
     found[:, 1:] |= agree
     found[:, :-1] |= agree
     return found
+
+
+SPACINGS = (7, 14, FULL_GAP_DAYS)
+"""Days between baselines whose cost is told."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spacing:
+    """What so many days between baselines give, were days alike over the stated decay: by the rule and under it."""
+
+    gap_days: int
+    year: float
+    found: float
+    year_allowed: float
+    found_allowed: float
+
+
+def spacings(
+    change: float, token_sd: float, design: Design, *, day_sd: float = 0.0, lent: ClinicSpread | None = None
+) -> tuple[Spacing, ...]:
+    """Return what each spacing of a design's baselines gives where days are alike over the stated decay.
+
+    ``year`` and ``found`` are those of the verdict for independent days, which bunched baselines make provisional;
+    ``year_allowed`` and ``found_allowed`` those under the limit that allows for the decay.
+
+    Examples
+    --------
+    >>> design = next(one for one in trade(800.0, 500.0, day_sd=200.0) if (one.n_words, one.k_baseline) == (20, 4))
+    >>> week, *_, three = spacings(800.0, 500.0, design, day_sd=200.0)
+    >>> week.year > three.year, week.year_allowed < week.year
+    (True, True)
+    """
+    sds = _Sds(abs(change), token_sd, day_sd, lent, YEAR_ALARM)
+    return tuple(_spacing(gap, design, sds) for gap in SPACINGS)
+
+
+def _spacing(gap: int, design: Design, sds: _Sds) -> Spacing:
+    k, floor = design.k_baseline, sds.token / math.sqrt(design.n_words)
+    days = [*(gap * i for i in range(k)), *(gap * (k - 1) + 30 * i for i in range(1, YEAR + 1))]
+    random = np.random.default_rng([_SEED, gap, k])
+    alike = np.exp(-np.abs(np.subtract.outer(days, days)) / DECAY_DAYS)
+    state = sds.day * random.standard_normal((N_DRAWS, len(days))) @ np.linalg.cholesky(alike).T
+    means = state + floor * random.standard_normal((N_DRAWS, len(days)))
+    own = means[:, :k].std(axis=1, ddof=1)
+    difference = means[:, k:] - means[:, :k].mean(axis=1, keepdims=True)
+    limits = _limits(k, floor, own, sds.lent)
+    allowed = limits * _allowing(days, k, own, floor, sds.lent)
+    told = []
+    for limit in (limits, allowed):
+        year = float(_called(difference, limit).any(axis=1).mean())
+        told += [year, float(_called(difference + sds.change, limit)[:, :FIRST_LOOKS].any(axis=1).mean())]
+    return Spacing(gap, *told)
+
+
+def _allowing(days: Sequence[int], k: int, own: Rows, floor: float, lent: ClinicSpread | None) -> Rows:
+    """By what each limit grows where days are alike over the stated decay: (draws, later probes)."""
+    first = dt.date(2026, 1, 5)
+    on = [first + dt.timedelta(days=day) for day in days]
+    at = np.quantile(own, np.linspace(0, 1, _KINDS_OF_BASELINE))
+    taken = sd_known(at, k, lent, floor) if lent is not None else np.maximum(at, floor)
+    grown = [
+        np.interp(own, at, [widened(float(sd), floor, alike) for sd in taken])
+        for alike in (likeness(on[:k], later) for later in on[k:])
+    ]
+    return np.stack(grown, axis=1)

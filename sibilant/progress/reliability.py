@@ -10,8 +10,6 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from ..ranges.quantiles import t_quantile
-
 Array = npt.NDArray[np.float64]
 ScaleOf = Literal["nominal", "ordinal", "interval", "ratio"]
 
@@ -158,59 +156,3 @@ _DISTANCES: dict[ScaleOf, Callable[[Array, Array], Array]] = {
     "interval": _interval,
     "ratio": _ratio,
 }
-
-
-@dataclass(frozen=True, slots=True)
-class LimitsOfAgreement:
-    """Bland & Altman 1986: mean difference, SD, limits, and the interval of each limit."""
-
-    mean: float
-    sd: float
-    low: float
-    high: float
-    low_interval: tuple[float, float]
-    high_interval: tuple[float, float]
-
-
-def limits_of_agreement(first: Sequence[float], second: Sequence[float], *, z: float = 1.959964) -> LimitsOfAgreement:
-    """Return mean -+ z SD of first - second; each limit's 95 % interval is -+ t(n-1) sqrt(3 SD^2 / n)."""
-    differences = np.asarray(first, float) - np.asarray(second, float)
-    n = differences.size
-    mean, sd = float(differences.mean()), float(differences.std(ddof=1))
-    half = t_quantile(n - 1) * math.sqrt(3 * sd * sd / n)
-    low, high = mean - z * sd, mean + z * sd
-    return LimitsOfAgreement(mean, sd, low, high, (low - half, low + half), (high - half, high + half))
-
-
-def repeatability(first: Sequence[float], second: Sequence[float]) -> float:
-    """Return Bland & Altman's repeatability coefficient of one method read twice: 2 sqrt(mean d^2)."""
-    return 2 * math.sqrt(float(np.mean((np.asarray(first, float) - np.asarray(second, float)) ** 2)))
-
-
-@dataclass(frozen=True, slots=True)
-class ErrorOfMeasurement:
-    """Weir 2005: standard error of measurement, smallest detectable change, and the SEM's chi-square interval."""
-
-    sem: float
-    sdc: float
-    low: float
-    high: float
-    df: int
-
-
-def error_of_measurement(trials: Sequence[Sequence[float]] | Array) -> ErrorOfMeasurement:
-    """Return SEM = sqrt(two-way error mean square) of people (rows) by trials, and SDC = 1.96 sqrt(2) SEM.
-
-    One row (one client, repeated baseline) gives SEM = SD of the trials. Source: Weir 2005, J Strength Cond Res
-    19:231-240.
-    """
-    from .means import sd_interval
-
-    x = np.atleast_2d(np.asarray(trials, dtype=float))
-    n, k = x.shape
-    if n == 1:
-        sem, df = float(x.std(ddof=1)), k - 1
-    else:
-        sem, df = math.sqrt(intraclass(x).error_ms), (n - 1) * (k - 1)
-    low, high = sd_interval(sem, df)
-    return ErrorOfMeasurement(sem, 1.96 * math.sqrt(2) * sem, low, high, df)

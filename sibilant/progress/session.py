@@ -16,6 +16,8 @@ from .means import mean_interval, robust_sd, sd_interval
 
 FLAG_REASONS = ("clipped", "noise", "low_snr", "short", "band_too_wide", "peak_at_edge", "stop_like", "weak")
 
+UNCORRECTED = "uncorrected"
+
 
 def is_main_s(token: KeptToken) -> bool:
     """Say whether a token is an /s/ of the main figures: not /z/, not /str/, not an affricate."""
@@ -57,12 +59,30 @@ def reason_left_out(token: KeptToken, key: str, method: str) -> str:
     measured = measured_under(token, method)
     if measured is None:
         return _first_flag(token.flags, "not_measured")
-    value = measured.value(key)
-    if value is None or not math.isfinite(value):
+    if not math.isfinite(value_of(measured, key)):
         return _first_flag((*measured.measures.flags, *measured.flags), "not_measured")
     if key in MEASURES and MEASURES[key].spectral and "voiced" in (*measured.measures.flags, *measured.flags):
         return "voiced"
     return ""
+
+
+def value_of(measured: Measurement, key: str) -> float:
+    """Return a sound's value of a measure, NaN without one.
+
+    An SD that doesn't stand clear of the noise is its uncut one where the sound's power stands clear: a threshold of
+    its own would keep the wide ones.
+    """
+    value = measured.value(key)
+    if value is None and key == "sd_hz" and "centroid_hz" in measured.measures.values:
+        value = measured.measures.uncut.get(key, (math.nan,))[0]
+    return math.nan if value is None else float(value)
+
+
+def _error_of(measured: Measurement, key: str) -> float:
+    """One standard error of the estimator for this one sound, NaN where the measure has no interval."""
+    one = measured.measures
+    _, low, high = one.uncut.get(key, (math.nan, one.low.get(key, math.nan), one.high.get(key, math.nan)))
+    return (high - low) / (2 * 1.959964)
 
 
 def _first_flag(flags: Sequence[str], otherwise: str) -> str:
@@ -113,17 +133,18 @@ def summarise(tokens: Sequence[KeptToken], key: str, method: str, *, rater: str 
     """
     places = expected(tokens)
     left_out: Counter[str] = Counter()
-    values: list[WordValue] = []
-    label = method
+    found: list[tuple[KeptToken, Measurement]] = []
     for token in places:
         reason = reason_left_out(token, key, method)
-        if reason:
-            left_out[reason] += 1
-            continue
         measured = measured_under(token, method)
-        assert measured is not None
-        label = measured.method.label
-        values.append(_word_value(token, measured.measures.values[key], rater))
+        if reason or measured is None:
+            left_out[reason] += 1
+        else:
+            found.append((token, measured))
+    found, uncorrected = _of_one_kind(key, found, left_out)
+    label = found[-1][1].method.label if found else method
+    values = [_word_value(token, key, measured, rater) for token, measured in found]
+    ratios = [measured.snr_db for _, measured in found if measured.snr_db is not None]
     words = by_word(values)
     means = np.asarray(list(words.values()), dtype=float)
     estimate = mean_interval(means)
@@ -144,7 +165,25 @@ def summarise(tokens: Sequence[KeptToken], key: str, method: str, *, rater: str 
         spread=robust_sd(means),
         sd_low=sd_low,
         sd_high=sd_high,
+        snr_db=math.fsum(ratios) / len(ratios) if ratios else math.nan,
+        uncorrected=uncorrected,
     )
+
+
+def _of_one_kind(
+    key: str, found: list[tuple[KeptToken, Measurement]], left_out: Counter[str]
+) -> tuple[list[tuple[KeptToken, Measurement]], bool]:
+    """Sounds with the noise taken out, or those without, whichever are more; the two are never averaged."""
+    if key in MEASURES and not MEASURES[key].spectral:
+        return found, False
+    without = [pair for pair in found if UNCORRECTED in (*pair[1].measures.flags, *pair[1].flags)]
+    if not without:
+        return found, False
+    if 2 * len(without) > len(found):
+        left_out["corrected"] += len(found) - len(without)
+        return without, True
+    left_out[UNCORRECTED] += len(without)
+    return [pair for pair in found if pair not in without], False
 
 
 def by_word(values: Sequence[WordValue]) -> dict[str, float]:
@@ -155,16 +194,17 @@ def by_word(values: Sequence[WordValue]) -> dict[str, float]:
     return {word: math.fsum(group) / len(group) for word, group in groups.items()}
 
 
-def _word_value(token: KeptToken, value: float, rater: str) -> WordValue:
+def _word_value(token: KeptToken, key: str, measured: Measurement, rater: str) -> WordValue:
     slot = token.sound.slot
     judgement = judgement_by(token, rater) if rater else None
     return WordValue(
         key=token.key,
         word=word_key(token),
-        value=float(value),
+        value=value_of(measured, key),
         heard=judgement.heard if judgement is not None else None,
         treated=token.treated,
         position=slot.position if slot is not None else "",
         cluster=slot.cluster if slot is not None else "",
         clip=token.clip,
+        error=_error_of(measured, key),
     )

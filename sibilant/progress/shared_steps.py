@@ -160,10 +160,19 @@ def _near(probes: Sequence[DeviceProbe], day: dt.date) -> tuple[list[DeviceProbe
 
 
 def _own_step(early: Sequence[DeviceProbe], late: Sequence[DeviceProbe], day: dt.date) -> tuple[float, float]:
-    """One client's step beside a slope of its own, and its variance for probes of variance 1 (least squares)."""
-    both = [*early, *late]
-    months = np.asarray([(p.on - day).days / 30.0 for p in both])
-    columns = np.stack([np.ones(months.size), months, months >= 0], axis=1)
-    inverse = np.linalg.inv(columns.T @ columns)
-    fitted = inverse @ columns.T @ np.asarray([p.value for p in both])
-    return float(fitted[2]), float(inverse[2, 2])
+    """One client's step beside a slope of its own, and its variance for probes of variance 1 (least squares).
+
+    With t the days and h the side, both about their means: (S_yh S_tt - S_yt S_th) / (S_hh S_tt - S_th^2), in plain
+    sums, since it is asked for at every date.
+    """
+    both, n_late = [*early, *late], len(late)
+    n = len(both)
+    days = [(probe.on - day).days for probe in both]
+    middle, side, mean = sum(days) / n, n_late / n, math.fsum(probe.value for probe in both) / n
+    tt = sum((t - middle) ** 2 for t in days)
+    th = sum(t - middle for t in days[n - n_late :])
+    hh = n_late * (1 - side)
+    yt = math.fsum((probe.value - mean) * (t - middle) for probe, t in zip(both, days, strict=True))
+    yh = math.fsum(probe.value - mean for probe in late)
+    whole = hh * tt - th**2
+    return (yh * tt - yt * th) / whole, tt / whole

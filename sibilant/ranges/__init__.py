@@ -2,14 +2,14 @@
 
 from .ages import age_words, read_age
 from .answers import Answer, acquisition, find
-from .band import new_speaker_band, outside_one_of
+from .band import new_speaker_band, open_sides, outside_one_of
 from .build import Made, Origin, build_ranges
 from .compare import TokenValue, beside, compare, comparisons
 from .own import own_ranges_csv, read_own_ranges
 from .question import Question
 from .sourced import unsourced_in_rows, unsourced_in_text
 from .tables import all_ranges
-from .wording import describe_answer, describe_comparison, describe_range
+from .wording import describe_answer, describe_comparison, describe_range, edges_words
 
 __all__ = [
     "Answer",
@@ -27,8 +27,10 @@ __all__ = [
     "describe_answer",
     "describe_comparison",
     "describe_range",
+    "edges_words",
     "find",
     "new_speaker_band",
+    "open_sides",
     "outside_one_of",
     "own_ranges_csv",
     "read_age",

@@ -73,6 +73,40 @@ def band_of(row: ReferenceRange, *, n_sounds: int | None = None) -> tuple[float,
     return new_speaker_band(row.mean, sd, n_speakers)
 
 
+def open_sides(row: ReferenceRange, band: tuple[float, float]) -> tuple[bool, bool]:
+    """Say which edges of a band no value can pass (lower, upper): such a side says nothing and is not shown.
+
+    A frequency stays within the method's band, a spread between none and half of it, a length or share is not below
+    zero, a share not above one, excess kurtosis not below -2.
+
+    Examples
+    --------
+    >>> from sibilant.ranges import all_ranges
+    >>> row = next(r for r in all_ranges() if r.measure == "centroid_hz" and r.method == "open-adult")
+    >>> open_sides(row, (6970.0, 10354.0)), open_sides(row, (6970.0, 15200.0))
+    ((False, False), (False, True))
+    """
+    low, high = _reachable(row)
+    return band[0] <= low, band[1] >= high
+
+
+def _reachable(row: ReferenceRange) -> tuple[float, float]:
+    """The least and the greatest value that the measure can have under the row's method."""
+    bottom, top = row.band_hz or (0.0, math.inf)
+    if row.measure == "sd_hz":
+        return 0.0, (top - bottom) / 2
+    if row.unit == "Hz" and is_spectral(row):
+        return bottom, top
+    if row.measure == "excess_kurtosis":
+        return -2.0, math.inf
+    if row.measure in _SHARES:
+        return 0.0, 1.0
+    return (0.0, math.inf) if row.unit in ("ms", "s", "Hz", "ERB number") else (-math.inf, math.inf)
+
+
+_SHARES = frozenset({"voiced_share", "overlap"})
+
+
 def knows_sounds(row: ReferenceRange) -> bool:
     """Whether the band can allow for how many sounds a speaker's mean rests on."""
     return row.sd_within is not None and bool(row.sounds_each)

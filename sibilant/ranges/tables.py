@@ -75,7 +75,7 @@ def _faults(row: Mapping[str, str], sources: Mapping[str, Mapping[str, str]], se
         yield "the id is taken"
     if not is_number(row["value"]):
         yield f"the value {row['value']!r} is not a number"
-    for name in ("n_speakers", "age_low_y", "age_high_y", "rate_hz", "band_low_hz", "band_high_hz"):
+    for name in ("n_speakers", "age_low_y", "age_high_y", "rate_hz", "band_low_hz", "band_high_hz", "sounds_each"):
         if row[name] and not is_number(row[name]):
             yield f"{name} {row[name]!r} is not a number"
     if row["statistic"] not in STATISTICS:
@@ -141,6 +141,7 @@ def _range(rows: list[dict[str, str]], sources: Mapping[str, Mapping[str, str]])
         statistic=statistic or "edges",
         sd=values.get("sd") if statistic != "sd" else None,
         sd_within=values.get("sd_within"),
+        sounds_each=_number(first["sounds_each"]),
         low=values.get("min"),
         high=values.get("max"),
         method=first["method"],

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from ..terms import MEASURES
 from ..terms.reference import INSIDE_SENTENCE, Comparison, Placement, Reason, ReferenceRange
-from .band import band_of, protocol_known
+from .band import band_of, open_sides, protocol_known
 
 if TYPE_CHECKING:
     from .answers import Answer, Refusal
@@ -46,7 +46,7 @@ def band_words(row: ReferenceRange) -> str:
     if row.use == "acquisition":
         return " to ".join(trade_age(years) for years in (row.low, row.high) if years is not None)
     if band is not None and row.use in ("value", "orientation"):
-        span = f"{number(band[0], row)} to {number(band[1], row)}"
+        span = edges_words(row, band)
         return f"{span} for a new speaker" if row.use == "value" else f"orientation strip {span}"
     parts = [f"{row.statistic} {number(row.mean, row)}"] if row.mean is not None else []
     if row.low is not None:
@@ -54,6 +54,31 @@ def band_words(row: ReferenceRange) -> str:
     if row.high is not None:
         parts.append(f"highest {number(row.high, row)}")
     return ", ".join(parts)
+
+
+def edges_words(row: ReferenceRange, band: tuple[float, float]) -> str:
+    """Write a band's edges; a side that no value can leave is not shown, and is said.
+
+    Examples
+    --------
+    >>> from sibilant.ranges import all_ranges
+    >>> row = next(r for r in all_ranges() if r.measure == "centroid_hz" and r.method == "open-adult")
+    >>> edges_words(row, (6970.0, 10354.0)), edges_words(row, (6970.0, 15200.0))
+    ('6970 Hz to 10354 Hz', 'from 6970 Hz (the upper side cannot be left)')
+    """
+    below, above = open_sides(row, band)
+    if below and above:
+        return "no edge: neither side can be left"
+    if above:
+        return f"from {number(band[0], row)} (the upper side cannot be left)"
+    if below:
+        return f"up to {number(band[1], row)} (the lower side cannot be left)"
+    return f"{number(band[0], row)} to {number(band[1], row)}"
+
+
+def _shown_edges(row: ReferenceRange, band: tuple[float, float]) -> dict[str, float | None]:
+    below, above = open_sides(row, band)
+    return {"low": None if below else band[0], "high": None if above else band[1]}
 
 
 def trade_age(years: float) -> str:
@@ -84,7 +109,7 @@ def points_words(row: ReferenceRange) -> str:
 def statement(row: ReferenceRange, placement: Placement, mean: float, n_tokens: int, band: tuple[float, float]) -> str:
     """One sentence that places a mean, with source, population and method, and the fixed sentence after it."""
     kind = {"computed": "measured", "yours": "entered by the user"}.get(row.basis.obtained, "published")
-    edges = f"{number(band[0], row)} to {number(band[1], row)}"
+    edges = edges_words(row, band)
     method = f", measured with {row.method}" if row.method else ""
     return (
         f"The measured value ({number(mean, row)}, mean of {n_tokens} tokens) lies {_INSIDE[placement]} the range"
@@ -108,7 +133,7 @@ def describe_range(row: ReferenceRange) -> dict[str, Any]:
         "sd_within_speakers": row.sd_within,
         "lowest": row.low,
         "highest": row.high,
-        "band": None if band is None else {"low": band[0], "high": band[1], "rule": "mean ± t(n−1)·SD·√(1+1/n)"},
+        "band": None if band is None else {**_shown_edges(row, band), "rule": "mean ± t(n−1)·SD·√(1+1/n)"},
         "population": row.population.words,
         "n_speakers": row.population.n_speakers,
         "position": row.circumstances.position,
@@ -171,7 +196,9 @@ def describe_comparison(comparison: Comparison) -> dict[str, Any]:
         "placement": comparison.placement,
         "value": comparison.value,
         "n_tokens": comparison.n_tokens,
-        "band": None if comparison.band is None else {"low": comparison.band[0], "high": comparison.band[1]},
+        "band": None
+        if comparison.band is None or comparison.range is None
+        else _shown_edges(comparison.range, comparison.band),
         "range": None if comparison.range is None else describe_range(comparison.range),
         "why": [_reason(reason) for reason in comparison.why],
         "needs_method": comparison.needs_method,

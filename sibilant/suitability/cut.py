@@ -24,14 +24,17 @@ LOWEST_HZ, NYQUIST_MARGIN_HZ = 2_500.0, 350.0
 GAP_HZ, SIDE_HZ, WIDE_HZ = 75.0, 225.0, 1_300.0
 """A fall is read from the 225 Hz below to the 225 Hz above a place, 75 Hz either side left out; what lies below is no
 more than the median of 1.3 kHz, so that the flank of a whistle is no edge."""
-SOFT_GAP_HZ, SOFT_FALL_DB = 500.0, 14.0
-"""A soft edge, as speech coders leave, in pauses and sounds: no room's noise falls by so much in 1.2 kHz."""
+SOFT_GAP_HZ, SOFT_FALL_DB, SOFT_ALONE_DB = 500.0, 14.0, 30.0
+"""A soft edge, as speech coders leave, in pauses and sounds: no room's noise falls by so much in 1.2 kHz. In sounds
+without a pause they leave 39 dB and more; the steepest invented sound in a room falls by 13."""
 FALL_DB, FALL_ALONE_DB = 8.0, 20.0
 """Least fall where pauses show the same edge, and where there are only sounds: no mouth falls by 20 dB in 300 Hz into
 what then stays that low, the steepest invented hump by 15."""
 STAYS_DB = 5.0
 """How much less than the fall everything above a cut may lie below what was there before it."""
 ALIKE_HZ = 250.0
+SLOPE_HZ = 150.0
+"""An edge whose deepest place lies so far above its first deep one is a slope, and is given by where it begins."""
 ROUGHLY = 0.75
 """Least share of the sounds that must show the edge."""
 
@@ -54,7 +57,8 @@ def find_cut(recording: Recording, sounds: Sequence[Interval], pauses: Sequence[
     levels = [decibels(spectrum) for spectrum in known]
     rest = _mean_power(list(cuts(recording, pauses)), recording.sampling_rate_hz) if pauses else None
     if rest is None or not np.any(rest > 0):
-        return _cut_in(levels, None, step_hz, (GAP_HZ, FALL_ALONE_DB))
+        sharp = _cut_in(levels, None, step_hz, (GAP_HZ, FALL_ALONE_DB))
+        return sharp or _cut_in(levels, None, step_hz, (SOFT_GAP_HZ, SOFT_ALONE_DB))
     sharp = _cut_in(levels, decibels(rest), step_hz, (GAP_HZ, FALL_DB))
     return sharp or _cut_in(levels, decibels(rest), step_hz, (SOFT_GAP_HZ, SOFT_FALL_DB))
 
@@ -62,7 +66,8 @@ def find_cut(recording: Recording, sounds: Sequence[Interval], pauses: Sequence[
 def _cut_in(levels: Sequence[Floats], rest: Floats | None, step_hz: float, asked: tuple[float, float]) -> Cut | None:
     """The place of a fall over a gap that most sounds, and the pauses near it, show at least so deep.
 
-    Of several, as where one coder's work was coded again, the lowest that is six tenths as deep as the deepest.
+    Of several, as where one coder's work was coded again, the lowest that is six tenths as deep as the deepest; of a
+    slope where it begins, for above that the sound is no longer whole.
     """
     gap_hz, least_db = asked
     score: Floats = np.quantile([edge_falls(level, step_hz, gap_hz) for level in levels], 1 - ROUGHLY, axis=0)
@@ -73,7 +78,8 @@ def _cut_in(levels: Sequence[Floats], rest: Floats | None, step_hz: float, asked
     if deep.size == 0:
         return None
     first = score[deep[0] : deep[0] + round(2 * ALIKE_HZ / step_hz)]
-    return Cut(float((deep[0] + np.argmax(first)) * step_hz))
+    deepest = int(np.argmax(first))
+    return Cut(float((deep[0] + (deepest if deepest * step_hz < SLOPE_HZ else 0)) * step_hz))
 
 
 def edge_falls(level_db: Floats, step_hz: float, gap_hz: float = GAP_HZ) -> Floats:

@@ -167,10 +167,10 @@ def _pause_spectrum(evidence: Evidence, longest_s: float = LONGEST_WINDOW_S) -> 
 
 
 def _quick(size: int) -> int:
-    """The next length whose transform is quick: 2^a 3^b 5^c, at most 2 % longer."""
+    """The next length whose transform is quick: no prime above 11 in it."""
     from scipy import fft
 
-    return int(fft.next_fast_len(size, real=True))
+    return int(fft.next_fast_len(size))
 
 
 def _typical_power(evidence: Evidence, starts: list[float], size: int) -> Floats:

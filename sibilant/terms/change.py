@@ -54,7 +54,10 @@ class AccuracyCell:
 
 @dataclass(frozen=True, slots=True)
 class WordValue:
-    """One measured token, for the faint dots of a chart: ``value`` under the measure and method of its summary."""
+    """One measured token, for the faint dots of a chart: ``value`` under the measure and method of its summary.
+
+    ``error`` is one standard error of the estimator for this one sound, NaN where the measure has none.
+    """
 
     key: str
     word: str
@@ -64,6 +67,7 @@ class WordValue:
     position: str = ""
     cluster: str = ""
     clip: str = ""
+    error: float = float("nan")
 
     def __post_init__(self) -> None:
         check_words(self, heard=HEARD, position=("", *POSITIONS))
@@ -75,7 +79,8 @@ class MeasureSummary:
 
     A word said more than once counts once (its mean). ``spread`` is a robust SD (1.4826 times the median absolute
     deviation); ``left_out`` counts tokens by reason and adds up to ``n_expected - n_measured``. ``apart`` says why it
-    is under another method than the line, and so not joined.
+    is under another method than the line, and so not joined. ``snr_db`` is the sounds' mean ratio to the noise, NaN
+    without a pause; ``uncorrected`` says that the noise could be taken out of none of them.
     """
 
     key: str
@@ -93,6 +98,8 @@ class MeasureSummary:
     sd_low: float = float("nan")
     sd_high: float = float("nan")
     apart: tuple[str, ...] = ()
+    snr_db: float = float("nan")
+    uncorrected: bool = False
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "left_out", MappingProxyType(dict(self.left_out)))
@@ -200,7 +207,8 @@ class Change:
     verdict and limit under the decay of ``related_days``, stated or as ``related_basis`` says. ``n_measures`` is how
     many exploratory measures share one promise.
     ``against`` names what was taken off, probed at the same sessions: another sound, or words not practised.
-    ``baseline`` is the baseline's mean where the probe is compared under a narrower method than the line's.
+    ``baseline`` is the baseline's mean where the probe is compared under a narrower method than the line's. ``noise``
+    is how far noise unlike the baseline's may still move the figure; the limit holds it.
     """
 
     key: str
@@ -231,6 +239,7 @@ class Change:
     n_measures: int = 1
     against: str = ""
     baseline: float = float("nan")
+    noise: float = 0.0
 
     def __post_init__(self) -> None:
         verdicts = get_args(Verdict)

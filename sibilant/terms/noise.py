@@ -18,7 +18,8 @@ class NoiseSpectrum:
     ``power_density`` (m,) in full scale squared per Hz, at m equally spaced frequencies from 0 Hz to half the sampling
     rate, made with the windows and tapers of the house methods and no microphone response; ``dof`` the equivalent
     degrees of freedom of each value; ``drift`` (m,) one standard deviation of how far the noise at the word itself may
-    lie from it, all frequencies together, from the difference of the pauses before and after.
+    lie from it, all frequencies together, from the difference of the pauses before and after and from how far the
+    level wanders within them.
 
     Examples
     --------

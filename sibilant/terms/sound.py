@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, get_args
 
 from .vocabulary import (
+    BESIDE_SIBILANTS,
     CUES,
     FINDINGS,
     LEVELS,
@@ -126,7 +127,8 @@ class Word:
 class SibilantSlot:
     """A place in a prompt where a sibilant is expected.
 
-    ``phone`` is ARPABET without stress (S Z SH ZH; affricates CH JH are slots too, never targets); ``index`` is the
+    ``phone`` is ARPABET without stress (S Z SH ZH; affricates CH JH are slots too, never targets; TH only in a prompt
+    for it); ``index`` is the
     1-based place among the prompt's sibilants; ``word_index`` and ``phone_index`` are 0-based places among the
     prompt's words and among all its phones; ``cluster`` is such as ``st`` or empty; ``previous_phone`` and
     ``next_phone`` reach across words and are empty at the prompt's ends.
@@ -146,7 +148,7 @@ class SibilantSlot:
     next_phone: str = ""
 
     def __post_init__(self) -> None:
-        check_words(self, phone=SIBILANTS, position=POSITIONS)
+        check_words(self, phone=(*SIBILANTS, *BESIDE_SIBILANTS), position=POSITIONS)
 
 
 @dataclass(frozen=True, slots=True)

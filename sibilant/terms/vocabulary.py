@@ -44,7 +44,7 @@ ReportKind = Literal["monthly", "quarterly", "school", "payer", "family", "sessi
 VisitKind = Literal["attended", "called off by the family", "called off by the clinic", "not attended"]
 Voice = Literal["client", "other", "unsure"]
 Position = Literal["initial", "medial", "final"]
-Target = Literal["S", "Z", "SH", "ZH"]
+Target = Literal["S", "Z", "SH", "ZH", "TH"]
 Sibilant = Literal["S", "Z", "SH", "ZH", "CH", "JH"]
 
 Word_co = TypeVar("Word_co", bound=str, covariant=True)
@@ -201,13 +201,16 @@ VISITS: Vocabulary[VisitKind] = Vocabulary(
 )
 VOICES: Vocabulary[Voice] = Vocabulary("voice", get_args(Voice))
 POSITIONS: Vocabulary[Position] = Vocabulary("position", get_args(Position))
-_SIGNS: Mapping[str, Target] = MappingProxyType(
-    {"/s/": "S", "/z/": "Z", "/sh/": "SH", "/zh/": "ZH", "ʃ": "SH", "/ʃ/": "SH", "ʒ": "ZH", "/ʒ/": "ZH"}
-)
+_SIGNS: Mapping[str, Target] = MappingProxyType({
+    "/s/": "S", "/z/": "Z", "/sh/": "SH", "/zh/": "ZH", "ʃ": "SH", "/ʃ/": "SH", "ʒ": "ZH", "/ʒ/": "ZH",
+    "/th/": "TH", "θ": "TH", "/θ/": "TH",
+})  # fmt: skip
 TARGETS: Vocabulary[Target] = Vocabulary("phone", get_args(Target), _SIGNS)
-"""Sibilant fricatives: what a prompt can be for. Affricates are sibilants, never targets."""
+"""What a prompt can be for: sibilant fricatives, and /θ/, to be set against /s/. Affricates are never targets."""
 
 SIBILANTS: Vocabulary[Sibilant] = Vocabulary("sibilant", get_args(Sibilant), {"tʃ": "CH", "dʒ": "JH"})
 HUSHED: frozenset[Sibilant] = frozenset({"SH", "ZH", "CH", "JH"})
+BESIDE_SIBILANTS: frozenset[str] = frozenset({"TH"})
+"""No sibilant: a place for it only where a prompt is for it."""
 VOICED: frozenset[Sibilant] = frozenset({"Z", "ZH", "JH"})
 AFFRICATES: frozenset[Sibilant] = frozenset({"CH", "JH"})

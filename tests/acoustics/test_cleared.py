@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import csv
 import subprocess
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.signal import fftconvolve
+from scipy.signal import fftconvolve, hilbert
 
 from sibilant.acoustics import measure, moments, noise_spectrum
+from sibilant.acoustics.cleared import cleared_moments
 from sibilant.acoustics.moments import quadrature
+from sibilant.acoustics.shape import level_values
+from sibilant.acoustics.through import listen
+from sibilant.audio import read_recording
 from sibilant.methods import HOUSE_15K, get_method
 from sibilant.terms import Interval, Recording, Source, Spectrum
 from sibilant.terms.sums import pooled_level_db, pooled_mean_sd_hz
@@ -20,6 +25,8 @@ EVIDENCE = Path(__file__).parents[2] / "docs" / "evidence"
 RATE = 44100
 KEYS = ("centroid_hz", "sd_hz", "low_mid_db", "mid_high_db")
 ENVELOPES = ("steady", "am 20", "am 110", "am 220", "flutter 4", "flutter 6", "ramp 12", "ramp 24")
+GLIDES = ("glide 1000", "glide 2000")
+SHARED = Path(__file__).parents[3] / "shared" / "real_speech"
 
 
 def envelope(kind: str, n_samples: int, rng: np.random.Generator) -> np.ndarray:
@@ -51,24 +58,43 @@ def truth_of(power: np.ndarray, grid_hz: np.ndarray) -> dict[str, float]:
     return found | {"low_mid_db": float(levels[0] - levels[1]), "mid_high_db": float(levels[1] - levels[2])}
 
 
+def frication(power: np.ndarray, kind: str, n_samples: int, rng: np.random.Generator, noise_like) -> np.ndarray:
+    """Noise of a spectrum under an envelope, or gliding upwards by so many Hz within 100 ms and with all its band."""
+    hiss = noise_like(power, n_samples, rng)
+    name, _, figure = kind.partition(" ")
+    if name != "glide":
+        return hiss * envelope(kind, n_samples, rng)
+    shift_hz = float(figure) * (np.arange(n_samples) - n_samples / 2) / (0.1 * RATE)
+    shift_hz = np.clip(shift_hz, -float(figure) / 2, float(figure) / 2)
+    return (hilbert(hiss) * np.exp(2j * np.pi * np.cumsum(shift_hz) / RATE)).real
+
+
 def covered(power, kind: str, duration_ms: float, n_tokens: int, grid_hz, noise_like, bounded) -> dict[str, float]:
-    rng = np.random.default_rng([ENVELOPES.index(kind), int(duration_ms)])
+    rng = np.random.default_rng([(*ENVELOPES, *GLIDES).index(kind), int(duration_ms)])
     n_samples, pad = int(RATE * duration_ms / 1000), int(0.02 * RATE)
-    pieces = [
-        noise_like(power, n_samples + 2 * pad, rng) * envelope(kind, n_samples + 2 * pad, rng) for _ in range(n_tokens)
-    ]
-    joined = np.concatenate(pieces)
+    joined = np.concatenate([frication(power, kind, n_samples + 2 * pad, rng, noise_like) for _ in range(n_tokens)])
     recording = Recording((joined / np.abs(joined).max()).astype(np.float32), RATE, Source("invented", ""))
     starts = [k * (n_samples + 2 * pad) / RATE + 0.02 for k in range(n_tokens)]
-    found = measure(recording, [bounded(s, s + duration_ms / 1000) for s in starts], HOUSE_15K)
-    truth = truth_of(blurred(power, kind, grid_hz), grid_hz)
+    sounds = [bounded(s, s + duration_ms / 1000) for s in starts]
+    found = measure(recording, sounds, HOUSE_15K)
+    gliding = kind in GLIDES
+    truth = mean_truth(recording, sounds) if gliding else truth_of(blurred(power, kind, grid_hz), grid_hz)
     return {key: float(np.mean([m.low[key] <= truth[key] <= m.high[key] for m in found])) for key in KEYS}
 
 
-@pytest.mark.parametrize("kind", ENVELOPES)
+def mean_truth(recording: Recording, sounds: list) -> dict[str, float]:
+    """Truth of a gliding sound: the mean spectrum of all tokens over the region measured."""
+    heard = [listen(recording, sound.interval, HOUSE_15K, None) for sound in sounds]
+    assert heard[0] is not None
+    exact = np.mean([one.rows[0] for one in heard if one is not None], axis=0)[np.newaxis]
+    found = cleared_moments(exact, heard[0].setup) | level_values(exact, heard[0].setup)
+    return {key: float(column[0]) for key, column in found.items()}
+
+
+@pytest.mark.parametrize("kind", (*ENVELOPES, *GLIDES))
 def test_intervals_hold_for_frication_that_moves(kind: str, paper, grid_hz, noise_like, bounded) -> None:
     # Issue: 93 to 97 %; before, fluctuating frication was covered in 55 to 88 %. A tenth here: 3.9 points allowed.
-    for shape in ("hump", "flat band"):
+    for shape in ("hump", "narrow hump") if kind in GLIDES else ("hump", "flat band"):
         found = covered(paper[shape], kind, 150.0, 120, grid_hz, noise_like, bounded)
         assert all(share >= 0.93 - 0.045 for share in found.values()), (shape, found)
 
@@ -180,18 +206,54 @@ def test_without_a_pause_nothing_is_taken_out_and_said(paper, tokens_like) -> No
     assert all("uncorrected" in one.flags and "centroid_hz" in one.values for one in found)
 
 
+def neighbours(bounded, key: str, phones: tuple[str, ...]) -> tuple[int, float, float]:
+    """Neighbouring 40 ms pieces of real sounds: pairs, share that differs, and share once a straight drift is out."""
+    with (SHARED / "marks_more.csv").open(encoding="utf-8", newline="") as stream:
+        marks = [row for row in csv.DictReader(stream) if row["kind"] != "other" and row["phone"] in phones]
+    before, after = [], []
+    for row in marks:
+        recording = read_recording(SHARED / row["file"])
+        if recording.sampling_rate_hz < 32000:
+            continue
+        start, stop = float(row["start_s"]) + 0.015, float(row["end_s"]) - 0.015
+        edges = [start + 0.04 * k for k in range(int((stop - start) / 0.04) + 1)]
+        if len(edges) < 4:
+            continue
+        found = measure(recording, [bounded(a, b) for a, b in pairwise(edges)], HOUSE_15K)
+        if any(key not in one.low or not np.isfinite(one.low[key]) for one in found):
+            continue
+        values = np.array([one.values[key] for one in found])
+        errors = np.array([(one.high[key] - one.low[key]) / 2 / 1.959964 for one in found])
+        step = np.arange(values.size) - (values.size - 1) / 2
+        slope = step / np.sum(step**2)
+        for k in range(values.size - 1):
+            plain = np.zeros(values.size)
+            plain[k], plain[k + 1] = -1.0, 1.0
+            for kept, weights in ((before, plain), (after, plain - slope)):
+                kept.append(abs(np.sum(weights * values)) > 1.959964 * np.sqrt(np.sum((weights * errors) ** 2)))
+    return len(before), float(np.mean(before)), float(np.mean(after))
+
+
 @pytest.mark.long
 def test_coverage_of_moving_frication_in_full(paper, grid_hz, noise_like, bounded) -> None:
-    """1,000 tokens a cell; writes docs/evidence/acoustics_moving.csv."""
-    rows = []
+    """400 tokens a cell; writes docs/evidence/acoustics_moving.csv, neighbouring pieces of real sounds last."""
+    rows: list[list[object]] = []
     for shape in ("flat band", "hump", "narrow hump"):
         for duration_ms in (60.0, 100.0, 150.0, 300.0):
-            for kind in ENVELOPES:
-                found = covered(paper[shape], kind, duration_ms, 1000, grid_hz, noise_like, bounded)
-                rows += [[shape, kind, duration_ms, key, 1000, f"{share:.3f}"] for key, share in found.items()]
+            for kind in ENVELOPES if shape == "flat band" else (*ENVELOPES, *GLIDES):
+                found = covered(paper[shape], kind, duration_ms, 400, grid_hz, noise_like, bounded)
+                rows += [[shape, kind, duration_ms, key, 400, f"{share:.3f}"] for key, share in found.items()]
+    invented = list(rows)
+    if SHARED.exists():
+        for name, phones in (("real /s/", ("s",)), ("real /ʃ/", ("ʃ", "ʂ", "ɕ"))):
+            for key in KEYS[:2]:
+                n_pairs, before, after = neighbours(bounded, key, phones)
+                for what, share in (("as they are", before), ("straight drift out", after)):
+                    rows.append([name, f"neighbouring pieces, {what}", 40.0, key, n_pairs, f"{1 - share:.3f}"])
     _write("acoustics_moving.csv", ["shape", "envelope", "duration_ms", "measure", "n_tokens", "coverage_95"], rows)
-    outside = [row for row in rows if not 0.93 - 0.014 <= float(str(row[-1])) <= 0.98 + 0.014]
-    assert len(outside) <= len(rows) // 20, outside
+    margin = 4 * np.sqrt(0.05 * 0.95 / 400)
+    low = [row for row in invented if float(str(row[-1])) < 0.93 - margin]
+    assert len(low) <= len(rows) // 50, low
 
 
 @pytest.mark.long

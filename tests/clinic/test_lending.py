@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 
 from sibilant import progress, store
-from sibilant.clinic import exchange, lending, summarise
+from sibilant.clinic import exchange, lending, plan, summarise
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import NoRoomError
 from sibilant.store.opening import open_caseload
@@ -149,6 +149,13 @@ def test_the_verdict_is_given_with_the_clinics_limit_and_keeps_its_numbers(clini
 def _told(folder: Path, code: str) -> list[tuple[object, ...]]:
     view, _ = summarise.case_view(CaseloadHandle(folder), code)
     return [(c.verdict, c.limit, c.lent) for c in view.changes_of("centroid_hz")]
+
+
+def test_a_plan_for_a_client_draws_the_rule_that_would_give_its_verdicts(clinic: tuple[Path, str]) -> None:
+    folder, own = clinic
+    (found,) = plan.plan("centroid_hz", 800.0, caseload=CaseloadHandle(folder), client=own)
+    assert found.lent is not None and found.lent.n_clients == 14
+    assert "the limit with the spread of 14 other clients" in "\n".join(plan.lines(found))
 
 
 def test_a_verdict_of_the_plain_rule_stays_when_the_twelfth_joins(clinic: tuple[Path, str]) -> None:

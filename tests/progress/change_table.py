@@ -6,11 +6,15 @@ Invented data – not a person.
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 from invented_days import Clinic, Days, Drawn, Scenario, called, draw, others
+from scipy.special import digamma, polygamma
 
 from sibilant.progress.change import limit_factor
 from sibilant.progress.related import likeness, widened
@@ -152,13 +156,31 @@ def misfit_cells(k: int, name: str, clinic: Clinic, n: int) -> Iterator[Row]:
         yield row(k, what, "clinic", clinic.n, drawn, limit, half)
 
 
-def six_others(k: int, n_clinics: int) -> tuple[float, float]:
-    """Year alarms (percent) were six clients enough, twice as steady by chance of who came: mean, worst tenth."""
-    random = np.random.default_rng([6, k])
-    scenario = Scenario(k=k)
-    fitted = fits(random, scenario, Clinic(n=6, ratio=0.5), n_clinics, least=6)
-    drawn = draw(random, scenario, n_clinics * 200)
-    limit, _, _ = clinics(drawn, k, fitted)
+def six_others(k: int, n_clinics: int, *, ratio: float, by_points: bool) -> tuple[float, float]:
+    """Year alarms (percent) were six other clients enough: in the mean over clinics, and in the worst tenth of them.
+
+    ``by_points``: their log SDs' mean and spread as they fall, without a least spread, without the uncertainty of both
+    numbers, at a level of 5 %; else the fit and the levels of the project. Clients' own SDs differ by 0.5 in the log.
+    """
+    random = np.random.default_rng([6, k, round(10 * ratio)])
+    scenario, each = Scenario(k=k), 200
+    sds = others(random, scenario, Clinic(n=6, ratio=ratio, spread=0.5), n_clinics)
+    drawn = draw(random, scenario, n_clinics * each, scale=np.exp(random.normal(0, 0.5, n_clinics * each)))
+    if by_points:
+        limit = np.empty((drawn.s.shape[0], 1))
+        for part, one in zip(np.array_split(np.arange(limit.size), n_clinics), sds, strict=True):
+            limit[part, 0] = clinic_limit(drawn.s[part, 0], k, _points(one, k - 1), drawn.floor[part], level=0.05)
+    else:
+        fitted = [fit_spread(one, np.full(one.size, k - 1), least=6) for one in sds]
+        limit, _, _ = clinics(drawn, k, [one for one in fitted if one is not None])
     alarms = called(drawn.difference, np.broadcast_to(limit, drawn.difference.shape), drawn.enough).any(axis=1)
-    by_clinic = alarms.reshape(n_clinics, 200).mean(axis=1)
+    by_clinic = alarms.reshape(n_clinics, each).mean(axis=1)
     return 100 * float(by_clinic.mean()), 100 * float(np.quantile(by_clinic, 0.9))
+
+
+def _points(sds: np.ndarray, df: int) -> Any:
+    """Mean and spread of log SDs as they fall, chi's bias and variance taken off; a spread of 0.2 at least."""
+    x = np.log(sds)
+    middle = x.mean() - 0.5 * (digamma(df / 2) - np.log(df / 2))
+    spread = math.sqrt(max(x.var(ddof=1) - 0.25 * polygamma(1, df / 2), 0.2**2))
+    return SimpleNamespace(typical=float(np.exp(middle)), spread=spread)

@@ -11,7 +11,7 @@ import csv
 import math
 import subprocess
 import sys
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
@@ -115,6 +115,35 @@ def test_generator_has_the_days_it_says() -> None:
     assert np.exp(np.log(others).mean()) == pytest.approx(0.5, rel=0.02)
 
 
+@pytest.mark.parametrize("n_clinics", [20, pytest.param(60, marks=pytest.mark.long)])
+def test_why_six_others_are_refused(n_clinics: int) -> None:
+    """Six, twice as steady by chance of who came: taken as they fall they break the yearly promise, in the worst tenth
+    of clinics by far. With what the project adds they would not, in the mean; twelve is asked for so that it need not
+    hang on that alone. The long run writes docs/evidence/six_others.csv.
+    """
+    rows = []
+    for k in (3, 4, 5):
+        for ratio in (0.5, 1.0):
+            for by_points in (True, False):
+                mean, worst = table.six_others(k, n_clinics, ratio=ratio, by_points=by_points)
+                fit = "as they fall" if by_points else "as fitted here"
+                rows.append({"k": k, "others_sd": ratio, "fit": fit, "year_mean": round(mean, 2),
+                             "year_worst_tenth": round(worst, 2), "clinics": n_clinics})  # fmt: skip
+                if ratio == 0.5:
+                    assert (mean > 8 and worst > 15) if by_points else mean <= 8
+    if n_clinics == 60:
+        _written(EVIDENCE.with_name("six_others.csv"), rows)
+
+
+def _written(path: Path, rows: list[dict[str, object]]) -> None:
+    root = EVIDENCE.parents[2]
+    commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], cwd=root, capture_output=True, text=True).stdout
+    with path.open("w", newline="", encoding="utf-8") as stream:
+        writer = csv.DictWriter(stream, [*rows[0], "commit"], lineterminator="\n")
+        writer.writeheader()
+        writer.writerows({**one, "commit": commit.strip()} for one in rows)
+
+
 @pytest.mark.long
 def test_the_whole_table() -> None:
     """Every cell of docs/change.md; no bound beyond those above."""
@@ -124,18 +153,5 @@ def test_the_whole_table() -> None:
             rows += [asdict(one) for one in table.cells(k, name, scenario, n)]
         for name, clinic in table.MISFITS.items():
             rows += [asdict(one) for one in table.misfit_cells(k, name, clinic, n)]
-        mean, worst = table.six_others(k, 100)
-        six = replace(table.row(k, "", "", 6, draw(np.random.default_rng(1), Scenario(k=k), 10), np.array(1e9),
-                                np.array(1e9)))  # fmt: skip
-        for what, value in (("mean of clinics", mean), ("worst tenth of clinics", worst)):
-            name = f"six others, twice as steady, were they enough; {what}"
-            rows.append(
-                asdict(replace(six, scenario=name, rule="clinic, refused", in_twelve=round(value, 2), n=20_000))
-            )
-    root = EVIDENCE.parents[2]
-    commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], cwd=root, capture_output=True, text=True).stdout
-    with EVIDENCE.open("w", newline="", encoding="utf-8") as stream:
-        writer = csv.DictWriter(stream, [*rows[0], "commit"], lineterminator="\n")
-        writer.writeheader()
-        writer.writerows({**one, "commit": commit.strip()} for one in rows)
+    _written(EVIDENCE, rows)
     assert len(rows) > 300

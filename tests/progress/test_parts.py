@@ -10,6 +10,7 @@ import pytest
 
 from sibilant.progress import additions, before_after, contrast, fades, plan, sets_of_three, view
 from sibilant.progress.context import accuracy_map
+from sibilant.progress.planning import spacings, trade
 from sibilant.terms import Interval, Prompt, Sound, Utterance, Word
 from sibilant.terms.clinic import KeptToken
 from sibilant.terms.lending import ClinicSpread
@@ -128,6 +129,17 @@ def test_plan_names_three_ways_to_be_wrong_and_calls_nothing_under_four_in_five_
     lent = plan("centroid_hz", 800.0, 500.0, day_sd=200.0, lent=ClinicSpread(229.0, 0.57, 20))
     helped = next(one for one in lent.rows if (one.n_words, one.k_baseline) == (20, 3))
     assert helped.missed < row.missed - 0.15
+
+
+def test_plan_tells_what_spacing_costs_as_counted_by_another_generator() -> None:
+    """Days alike over 60 days, three baselines of twenty words: docs/evidence/change_days.csv has 7.2 % alarms a year
+    for weekly baselines by the plain rule, 4.5 % three weeks apart (clients there differ in their spread, here not).
+    """
+    design = next(one for one in trade(800.0, 500.0, day_sd=200.0) if (one.n_words, one.k_baseline) == (20, 3))
+    week, _, three = spacings(800.0, 500.0, design, day_sd=200.0)
+    assert (week.gap_days, three.gap_days) == (7, 21)
+    assert week.year == pytest.approx(0.072, abs=0.02) and three.year == pytest.approx(0.045, abs=0.015)
+    assert week.year_allowed < week.year and week.found_allowed < week.found
 
 
 def test_plan_says_when_more_words_cannot_help() -> None:

@@ -16,7 +16,7 @@ import pytest
 from sibilant.clinic.lending import device_questions
 from sibilant.clinic.summarise import lines
 from sibilant.progress import ViewRequest, make_frame, shared_steps, view
-from sibilant.progress.shared_steps import device_probes, session_effects
+from sibilant.progress.shared_steps import _own_step, device_probes, session_effects
 from sibilant.terms.lending import DeviceProbe, Lender
 
 START = dt.date(2026, 1, 5)
@@ -99,6 +99,17 @@ def test_effects_against_least_squares_with_words_missing() -> None:
         design[place, s] = design[place, 6 + w] = 1.0
     fitted = np.linalg.lstsq(design, np.array([v for *_, v in rows]), rcond=None)[0][:6]
     assert session_effects(tables) == pytest.approx(fitted - fitted.mean(), abs=0.05)
+
+
+def test_one_clients_step_against_least_squares() -> None:
+    """Independent library: numpy's least squares of a constant, a slope and a side."""
+    probes = clinic(np.random.default_rng(7), 1, step=300.0)[0][:8]
+    day = probes[5].on
+    found, variance = _own_step(probes[:5], probes[5:], day)
+    t = np.array([(p.on - day).days for p in probes], dtype=float)
+    design = np.stack([np.ones(8), t, t >= 0], axis=1)
+    fitted = np.linalg.lstsq(design, np.array([p.value for p in probes]), rcond=None)[0]
+    assert found == pytest.approx(fitted[2]) and variance == pytest.approx(np.linalg.inv(design.T @ design)[2, 2])
 
 
 def test_probes_of_a_case(material: ModuleType) -> None:

@@ -16,7 +16,16 @@ from scipy import stats
 from sibilant_cli import main
 
 from sibilant.errors import RangeError
-from sibilant.ranges import Question, find, outside_one_of, own_ranges_csv, read_own_ranges
+from sibilant.ranges import (
+    Question,
+    all_ranges,
+    compare,
+    describe_comparison,
+    find,
+    outside_one_of,
+    own_ranges_csv,
+    read_own_ranges,
+)
 from sibilant.ranges.band import band_of
 from sibilant.ranges.build import Origin, build_ranges
 from sibilant.ranges.compare import TokenValue, beside
@@ -157,3 +166,25 @@ def test_command_builds_and_lists_in_short(tmp_path: Path, capsys: pytest.Captur
     assert 2 <= len(lines) <= 3 and lines[0].startswith("none fits: ")
     ask([*about, "--age", "12y", "--all"])
     assert len(capsys.readouterr().out.splitlines()) > 10
+
+
+def test_a_side_that_no_value_can_leave_is_not_shown() -> None:
+    """Excess kurtosis is never below -2 (fourth over squared second moment is at least 1; textbook, from memory)."""
+    asked = Question("excess_kurtosis", age_months=252, group="f", position="initial", level="word", cue="model")
+    tokens = [TokenValue(2.0 + 0.01 * i, "S", "initial", "", "word", "model", "open-adult/1") for i in range(12)]
+    placed = compare(tokens, asked)
+    assert placed.placement == "within" and placed.band is not None and placed.band[0] < -2
+    told = describe_comparison(placed)
+    assert told["band"]["low"] is None and told["band"]["high"] == pytest.approx(6.39, abs=0.01)
+    assert "(up to 6.39 (the lower side cannot be left)" in placed.statement and "-2.07" not in placed.statement
+
+
+def test_shipped_values_of_like_recordings_know_how_many_sounds_a_speaker_gave() -> None:
+    """The source gives both spreads and about 31 sounds each: sqrt(713^2 - 686^2/31 + 686^2/12) = 729.7 by hand."""
+    row = next(r for r in all_ranges() if r.measure == "centroid_hz" and r.method == "open-adult" and r.phone == "S")
+    assert (row.sd, row.sd_within, row.sounds_each) == (713.0, 686.0, 31.0)
+    low, high = band_of(row, n_sounds=12)  # type: ignore[misc]
+    assert (high - low) / 2 == pytest.approx(stats.t.ppf(0.975, 9) * math.sqrt(1.1) * 729.7, rel=1e-3)
+    tokens = [TokenValue(8000.0 + i, "S", "initial", "", "word", "model", "open-adult/1") for i in range(12)]
+    asked = Question("centroid_hz", age_months=252, group="f", position="initial", level="word", cue="model")
+    assert not any("how many the source" in one for one in compare(tokens, asked).cautions)

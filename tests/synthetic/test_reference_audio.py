@@ -15,6 +15,7 @@ import soundfile
 from sibilant.synthetic import INVENTED
 
 FOLDER = Path(__file__).parents[2] / "reference_audio"
+MAKER = FOLDER.parent / "docs" / "build_reference_audio.py"
 
 
 def table(name: str) -> list[dict[str, str]]:
@@ -23,7 +24,7 @@ def table(name: str) -> list[dict[str, str]]:
 
 
 def maker():
-    spec = importlib.util.spec_from_file_location("reference_audio_make", FOLDER / "make.py")
+    spec = importlib.util.spec_from_file_location("build_reference_audio", MAKER)
     module = importlib.util.module_from_spec(spec)
     sys.modules[spec.name] = module
     spec.loader.exec_module(module)

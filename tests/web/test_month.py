@@ -129,6 +129,10 @@ def test_a_session_is_moved_and_removed_after_one_question(browse, served, one_s
 
 def test_consent_hold_events_and_removal_of_a_client(browse, served, one_session: Path) -> None:
     page = opened_at(browse, served, "details")
+    page.click("text=Measure all kept sounds again")
+    page.wait_for_selector("h1:has-text('Measured again')")
+    assert "nothing to measure again" in page.inner_text("[role=status]")
+    page.click("text=Back to the details")
     page.fill("#event-on", "2026-03-02")
     page.select_option("#event-kind", "teeth")
     page.fill("#event-text", "upper incisors lost")

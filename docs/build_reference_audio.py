@@ -1,7 +1,7 @@
 """Build ``reference_audio``: known-answer sounds, invented probes, real adults' clips, and their registry.
 
-    python reference_audio/make.py                      # the synthetic sounds, and the registry
-    python reference_audio/make.py --packages FOLDER    # the real clips too, from unpacked Debian packages in FOLDER
+    python docs/build_reference_audio.py                    # the synthetic sounds, and the registry
+    python docs/build_reference_audio.py --packages FOLDER  # the real clips too, from packages unpacked in FOLDER
 
 The real clips are copied byte for byte. FOLDER holds ``gcin-voice`` and ``ktuberling-data`` (unpacked with
 ``dpkg -x``) and ``festvox-czech-machac`` (the unpacked source package).
@@ -43,7 +43,7 @@ from sibilant.synthetic import (
 )
 from sibilant.terms import Prompt, Word
 
-HERE = Path(__file__).parent
+HERE = Path(__file__).parent.parent / "reference_audio"
 RATE = 44100
 BAND = (1000.0, 15000.0)
 OWN = "GPL-3.0-or-later"

@@ -17,6 +17,7 @@ from ..ranges.quantiles import t_quantile
 from ..terms.change import LARGER, UNJUDGED, WITHIN, Change, MeasurementError, MeasureSummary
 from ..terms.clinic import Direction
 from .means import Estimate, mean_interval, sd_interval
+from .pooled import is_pooled, pooled_difference, pooled_level
 from .room import noise_left, reasons_of_room
 from .session import by_word
 
@@ -157,10 +158,14 @@ def difference_from(baseline: Sequence[MeasureSummary], new: MeasureSummary) -> 
     """Return new minus baseline over the words that each baseline probe shares with the new one."""
     fresh = by_word(new.words)
     each, shared_counts = [], []
+    pooled = any(is_pooled(one) for one in (*baseline, new)) and all(one.sums for one in (*baseline, new))
     for summary in baseline:
         before = by_word(summary.words)
-        shared = sorted(before.keys() & fresh.keys())
+        shared = sorted(summary.sums.keys() & new.sums.keys() if pooled else before.keys() & fresh.keys())
         shared_counts.append(len(shared))
+        if pooled:
+            each.append(pooled_difference(summary, new, shared))
+            continue
         each.append(math.fsum(fresh[w] - before[w] for w in shared) / len(shared) if shared else math.nan)
     array = np.asarray(each, dtype=float)
     s = float(array.std(ddof=1)) if array.size > 1 else math.nan
@@ -193,6 +198,8 @@ def compare(
         reasons.append(why)
     if k < LEAST_BASELINE:
         reasons.append(too_few(k, len(baseline_reasons)))
+    elif not math.isfinite(base.value) and is_pooled(summary):
+        reasons.append(f"buried in the noise as a whole: at most {pooled_level(summary.sums).at_most:.1f} dB")
     if base.n_shared < LEAST_WORDS:
         reasons.append(f"{base.n_shared} words shared with the baseline; {LEAST_WORDS} are needed")
     half = limit = math.nan

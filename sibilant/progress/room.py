@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..terms.change import MeasureSummary
+from .pooled import is_pooled, pooled_level
 
 SHIFTS = {
     "core_duration_ms": (17.0, 13.0, 6.0, 2.5, 1.5, 0.0),
@@ -34,7 +35,7 @@ def noise_left(key: str, baseline: Sequence[MeasureSummary], new: MeasureSummary
     Spectral figures have the noise taken out; what is left is what it adds to the estimator's error, from the noise's
     own uncertainty and drift and from its cross term with the sound, taken as if all sounds were moved alike:
     the root of the difference of e squared, e being the mean standard error over sounds. Own. Lengths are taken from
-    `SHIFTS`.
+    `SHIFTS`; of pooled levels two standard errors are left.
 
     Examples
     --------
@@ -46,6 +47,9 @@ def noise_left(key: str, baseline: Sequence[MeasureSummary], new: MeasureSummary
     if key in SHIFTS:
         ratios = [_shift(key, one.snr_db) for one in baseline]
         found = abs(_shift(key, new.snr_db) - sum(ratios) / len(ratios)) if ratios else 0.0
+    elif any(is_pooled(one) for one in (*baseline, new)):
+        reaches = [pooled_level(one.sums).error for one in (*baseline, new)]
+        found = 2 * math.hypot(reaches[-1], max(reaches[:-1], default=0.0))
     else:
         before = [_error(one) for one in baseline]
         found = math.sqrt(abs(_error(new) ** 2 - (sum(before) / len(before)) ** 2)) if before else 0.0

@@ -12,7 +12,8 @@ from ..terms import MEASURES, Measurement
 from ..terms.change import MeasureSummary, WordValue
 from ..terms.clinic import KeptToken
 from .accuracy import counts, judgement_by
-from .means import mean_interval, robust_sd, sd_interval
+from .means import Estimate, mean_interval, robust_sd, sd_interval
+from .pooled import LEVELS, Sums, pooled_level
 
 FLAG_REASONS = ("clipped", "noise", "low_snr", "short", "band_too_wide", "peak_at_edge", "stop_like", "weak")
 
@@ -49,13 +50,8 @@ def reason_left_out(token: KeptToken, key: str, method: str) -> str:
 
     Order: not heard or nothing bounded, another voice, a person's "not scorable", no measurement, its flags, voiced.
     """
-    if token.sound.finding != "found":
-        return token.sound.finding
-    utterance = token.sound.utterance
-    if utterance is not None and utterance.voice != "client":
-        return "other_voice" if utterance.voice == "other" else "voice_unsure"
-    if any(judgement.heard == "not_scorable" for judgement in token.judgements):
-        return "not_scorable"
+    if why := _not_taken(token):
+        return why
     measured = measured_under(token, method)
     if measured is None:
         return _first_flag(token.flags, "not_measured")
@@ -64,6 +60,16 @@ def reason_left_out(token: KeptToken, key: str, method: str) -> str:
     if key in MEASURES and MEASURES[key].spectral and "voiced" in (*measured.measures.flags, *measured.flags):
         return "voiced"
     return ""
+
+
+def _not_taken(token: KeptToken) -> str:
+    """Why a sound enters no figure, whatever is measured of it."""
+    if token.sound.finding != "found":
+        return token.sound.finding
+    utterance = token.sound.utterance
+    if utterance is not None and utterance.voice != "client":
+        return "other_voice" if utterance.voice == "other" else "voice_unsure"
+    return "not_scorable" if any(judgement.heard == "not_scorable" for judgement in token.judgements) else ""
 
 
 def value_of(measured: Measurement, key: str) -> float:
@@ -76,6 +82,13 @@ def value_of(measured: Measurement, key: str) -> float:
     if value is None and key == "sd_hz" and "centroid_hz" in measured.measures.values:
         value = measured.measures.uncut.get(key, (math.nan,))[0]
     return math.nan if value is None else float(value)
+
+
+def _powers(measured: Measurement, key: str) -> tuple[float, float] | None:
+    """Return both powers that a level rests on, None where it is none or they are not known."""
+    over, under = LEVELS.get(key, ("", ""))
+    sums = measured.measures.sums
+    return (sums[over], sums[under]) if over in sums and under in sums else None
 
 
 def _error_of(measured: Measurement, key: str) -> float:
@@ -137,18 +150,21 @@ def summarise(tokens: Sequence[KeptToken], key: str, method: str, *, rater: str 
     for token in places:
         reason = reason_left_out(token, key, method)
         measured = measured_under(token, method)
-        if reason or measured is None:
-            left_out[reason] += 1
-        else:
+        pooled = measured is not None and _powers(measured, key) is not None and not _not_taken(token)
+        if measured is not None and (pooled or not reason):
             found.append((token, measured))
+        else:
+            left_out[reason] += 1
     found, uncorrected = _of_one_kind(key, found, left_out)
     label = found[-1][1].method.label if found else method
-    values = [_word_value(token, key, measured, rater) for token, measured in found]
+    clear = [(token, measured) for token, measured in found if math.isfinite(value_of(measured, key))]
+    values = [_word_value(token, key, measured, rater) for token, measured in clear]
     ratios = [measured.snr_db for _, measured in found if measured.snr_db is not None]
     words = by_word(values)
     means = np.asarray(list(words.values()), dtype=float)
-    estimate = mean_interval(means)
     sd = float(np.std(means, ddof=1)) if means.size > 1 else math.nan
+    sums = _sums(found, key)
+    estimate = mean_interval(means) if len(clear) == len(found) else _pooled(sums, sd)
     sd_low, sd_high = sd_interval(sd, means.size - 1)
     return MeasureSummary(
         key=key,
@@ -157,8 +173,8 @@ def summarise(tokens: Sequence[KeptToken], key: str, method: str, *, rater: str 
         low=estimate.low,
         high=estimate.high,
         sd=sd,
-        n_words=len(words),
-        n_measured=len(values),
+        n_words=max(len(words), len(sums)),
+        n_measured=len(found),
         n_expected=len(places),
         left_out=dict(left_out),
         words=tuple(values),
@@ -167,7 +183,25 @@ def summarise(tokens: Sequence[KeptToken], key: str, method: str, *, rater: str 
         sd_high=sd_high,
         snr_db=math.fsum(ratios) / len(ratios) if ratios else math.nan,
         uncorrected=uncorrected,
+        sums=sums,
     )
+
+
+def _sums(found: Sequence[tuple[KeptToken, Measurement]], key: str) -> dict[str, tuple[float, float]]:
+    """Both powers of a level by word, added where a word was said more than once."""
+    added: dict[str, tuple[float, float]] = {}
+    for token, measured in found:
+        pair = _powers(measured, key)
+        if pair is not None:
+            before = added.get(word_key(token), (0.0, 0.0))
+            added[word_key(token)] = (before[0] + pair[0], before[1] + pair[1])
+    return added
+
+
+def _pooled(sums: Sums, spread_db: float) -> Estimate:
+    """A session's level where some sounds are buried: their powers together, with two standard errors about it."""
+    level = pooled_level(sums, spread_db=spread_db if math.isfinite(spread_db) else 0.0)
+    return Estimate(level.value, level.value - 2 * level.error, level.value + 2 * level.error)
 
 
 def _of_one_kind(

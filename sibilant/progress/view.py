@@ -24,7 +24,7 @@ from ..terms.therapy import REFERENCES
 from .accuracy import accuracy, accuracy_by, counts, judgement_by, move_up, standing, token_id, words_gained
 from .advice import advice_for
 from .agreement import agreement
-from .alike import open_questions, settled, unlike_bandwidth, unlike_elicited
+from .alike import numbered, open_questions, settled, unlike_bandwidth, unlike_elicited
 from .context import accuracy_map, context_map, context_of
 from .contrast import additions, before_after, spread_point, sustained_holds
 from .contrasts import contrast, contrasts_beside
@@ -99,6 +99,7 @@ def view(case: Case, asked: ViewRequest | None = None) -> CaseView:
         visits=tuple(sorted(case.visits, key=lambda visit: (visit.on, visit.number))),
         runs=case.runs,
     )
+    found = replace(found, joins=(*found.joins, *_uncorrected(summaries, frame.keys[0])))
     changed = changed_method(case, found, frame.method, lambda other: view(other, replace(asked, lent={})))
     return replace(found, joins=(changed, *found.joins)) if changed else found
 
@@ -200,6 +201,13 @@ def _sentences(frame: Frame, followed: Sequence[Followed]) -> tuple[str, ...]:
     apart = [f"session {number} stands apart: {why}" for number, why in frame.following.why.items()]
     sentences = (f"{aside}{more}", frame.following.sentence, *apart, *own, *same_day, *bridges, unlike)
     return tuple(dict.fromkeys([text for text in sentences if text]))
+
+
+def _uncorrected(summaries: Sequence[SessionSummary], key: str) -> tuple[str, ...]:
+    """Say of which sessions no sound had its noise taken out."""
+    without = [one.number for one in summaries if key in one.measures and one.measures[key].uncorrected]
+    words = "noise could be taken out of no sound, for want of a pause beside the words: compare with care"
+    return (f"{numbered(without)}: {words}",) if without else ()
 
 
 def _presence(frame: Frame) -> tuple[Presence, ...]:

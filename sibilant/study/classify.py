@@ -111,10 +111,11 @@ class LogisticRule:
     def _steps(self, weight: Values, member: Values, penalty: Values) -> Values:
         """Coefficients (k, groups, m + 1)."""
         k, width = penalty.shape
+        absent = np.where(weight.T @ member > 0, 0.0, -np.inf)  # it would drift off for ever: nobody is called so
         free = [1] if self.n_groups == 2 else list(range(self.n_groups))
         beta = np.zeros((k, self.n_groups, width))
         for _ in range(MOST_STEPS):
-            scores = np.tensordot(self.z, beta, axes=([1], [2]))
+            scores = np.tensordot(self.z, beta, axes=([1], [2])) + absent
             scores -= scores.max(axis=2, keepdims=True)
             share = np.exp(scores)
             share /= share.sum(axis=2, keepdims=True)

@@ -80,7 +80,8 @@ class MeasureSummary:
     A word said more than once counts once (its mean). ``spread`` is a robust SD (1.4826 times the median absolute
     deviation); ``left_out`` counts tokens by reason and adds up to ``n_expected - n_measured``. ``apart`` says why it
     is under another method than the line, and so not joined. ``snr_db`` is the sounds' mean ratio to the noise, NaN
-    without a pause; ``uncorrected`` says that the noise could be taken out of none of them.
+    without a pause; ``uncorrected`` says that the noise could be taken out of none of them. ``sums`` holds by word, for
+    levels of one band over another, both powers, those of sounds buried in the noise too.
     """
 
     key: str
@@ -100,9 +101,11 @@ class MeasureSummary:
     apart: tuple[str, ...] = ()
     snr_db: float = float("nan")
     uncorrected: bool = False
+    sums: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "left_out", MappingProxyType(dict(self.left_out)))
+        object.__setattr__(self, "sums", MappingProxyType(dict(self.sums)))
 
     @property
     def counted(self) -> str:

@@ -20,6 +20,7 @@ from scipy.fft import irfft, rfft
 
 from sibilant.acoustics import measure, noise_spectrum
 from sibilant.methods import HOUSE_15K
+from sibilant.progress.pooled import LEVELS
 from sibilant.synthetic.shapes import shape_of
 from sibilant.terms import Edge, Interval, Measures, Recording, SibilantInterval, Source
 from sibilant.terms.change import MeasureSummary, WordValue
@@ -46,10 +47,14 @@ SPREADS = {
 
 @dataclass(frozen=True)
 class Draws:
-    """By measure: deviations and standard errors (n,) of sounds at one ratio; NaN where a sound has no value."""
+    """By measure: deviations and standard errors (n,) of sounds at one ratio; NaN where a sound has no value.
+
+    ``powers`` (n, 2) of the two bands that a level rests on, noise taken out, whether or not they stand clear.
+    """
 
     off: np.ndarray
     error: np.ndarray
+    powers: np.ndarray | None = None
 
 
 Bank = Mapping[tuple[str, float, str], Draws]
@@ -96,7 +101,9 @@ def spectral_bank(n: int, shape: str = "typical") -> Bank:
                 off = np.array([value_in(one, key) - truth[key] for one in heard])
                 reach = [one.uncut.get(key, (math.nan,) * 3) for one in heard]
                 error = np.array([(high - low) / (2 * 1.959964) for _, low, high in reach])
-                found[room, snr, key] = Draws(off, error)
+                bands = LEVELS.get(key)
+                powers = [[one.sums[band] for band in bands] for one in heard] if bands else None
+                found[room, snr, key] = Draws(off, error, None if powers is None else np.array(powers))
     return found
 
 
@@ -127,9 +134,13 @@ def summary(
     )
     known = np.array([word.value for word in words])
     sd = float(known.std(ddof=1)) if known.size > 1 else math.nan
+    sums = {}
+    if drawn.powers is not None:
+        raised = drawn.powers[chosen] * np.column_stack([10 ** (figure / 10), np.ones(N_WORDS)])
+        sums = {f"w{i}": (float(over), float(under)) for i, (over, under) in enumerate(raised)}
     return MeasureSummary(
         key, "house-15k/2", float(known.mean()) if known.size else math.nan, math.nan, math.nan, sd, len(words),
-        len(words), N_WORDS, words=words, snr_db=place[1],
+        len(sums) or len(words), N_WORDS, words=words, snr_db=place[1], sums=sums,
     )  # fmt: skip
 
 

@@ -12,13 +12,14 @@ import importlib.util
 import subprocess
 import sys
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
 
 import numpy as np
 import pytest
 
-from sibilant.progress import changes
+from sibilant.progress import changes, summarise
 from sibilant.progress.room import AT_DB, SHIFTS, noise_left
 from sibilant.terms.change import LARGER, UNJUDGED, Change, MeasureSummary
 
@@ -169,3 +170,29 @@ def test_changing_rooms_in_full() -> None:
         writer.writeheader()
         writer.writerows({k: f"{v:.4g}" if isinstance(v, float) else v for k, v in row.items()} for row in found)
     assert not misses(found, 0.0), misses(found, 0.0)
+
+
+def test_a_level_whose_sounds_are_half_buried_is_pooled_and_not_high(material: ModuleType) -> None:
+    """Levels drawn about -25 dB with an error of the room's size: those that stand clear alone read high."""
+    rng = np.random.default_rng(3)
+
+    def session(number: int, error: float) -> MeasureSummary:
+        tokens = []
+        for place in range(20):
+            power = 10 ** (-2.5 + 0.1 * rng.normal()) + error * rng.normal()
+            values = {"low_mid_db": 10 * np.log10(power)} if power > 3 * error else {}
+            one = material.token(place, values)
+            (label,) = one.measurements
+            measures = replace(one.measurements[label].measures, sums={"low": power, "mid": 1.0, "high": 0.5})
+            tokens.append(replace(one, measurements={label: replace(one.measurements[label], measures=measures)}))
+        return summarise(tokens, "low_mid_db", "house-15k/2")
+
+    before = [(number, session(number, 1e-5)) for number in (1, 2, 3)]
+    loud = [session(number, 1.2e-3) for number in range(4, 24)]
+    clear = float(np.mean([word.value for one in loud for word in one.words]))
+    assert all(one.n_measured == one.n_expected and len(one.words) < 20 for one in loud)
+    assert clear > -24.0 and abs(float(np.mean([one.mean for one in loud])) + 25.0) < 0.4
+    found = changes("low_mid_db", before, list(enumerate(loud, start=4)))
+    assert all(one.verdict != LARGER for one in found) and any(one.verdict == "within error" for one in found)
+    (lost,) = changes("low_mid_db", before, [(30, session(30, 0.5))])
+    assert lost.verdict == UNJUDGED and any("at most" in reason or "room" in reason for reason in lost.reasons)

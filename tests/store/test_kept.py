@@ -21,7 +21,7 @@ from sibilant.terms import NOT_MEASURED, Measurement, Sound
 from sibilant.terms.clinic import Case, KeptToken
 
 KEPT = Path(__file__).parent / "kept"
-FORMATS = ("format2", "format4")
+FORMATS = ("format2", "format4", "format8")
 PASSPHRASE = "four invented herons wade"
 CODE = "C-7QXK"
 FIRST_PROBE = dt.date(2026, 1, 12)
@@ -188,6 +188,27 @@ def test_a_kept_export_is_read_value_for_value(written: str, tmp_path: Path) -> 
         case = store.read_case(one, CODE)
         assert case_values(case) == values_in(written)
         assert store.clip_bytes(one, case.tokens[0].clip, ".flac") == CLIP
+
+
+@pytest.mark.parametrize("form", ["plain", "encrypted", "export"])
+def test_what_stood_around_kept_words_is_read_from_the_eighth_format_on(
+    form: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("SIBILANT_PASSPHRASE", PASSPHRASE)
+    folder = unpacked(f"format8_{form}", tmp_path)
+    if form == "export":
+        import_folder(CaseloadHandle(tmp_path / "case"), folder, day_zero=FIRST_PROBE)
+        folder = tmp_path / "case"
+    with store.open_caseload(folder, create=False) as one:
+        found = store.read_surroundings(one, CODE)
+        (choice,) = store.read_case(one, CODE).choices
+    assert (choice.on, choice.method, choice.before) == (dt.date(2026, 2, 3), "house-15k", "house-10k/2")
+    assert [sorted(words) for words in found.values()] == [[(1, 1), (2, 1)]] * 2
+    first, second = found[1][1, 1], found[1][2, 1]
+    assert first.cut is not None and (first.cut.frequency_hz, second.cut) == (15_983.7, None)
+    assert first.noise is not None and first.noise.dof == 1000 / 3 and first.noise.power_density.size == 442
+    assert first.noise.power_density[:2].tolist() == [7.179358258214197e-10, 7.102301360861854e-10]
+    assert first.support["1.1.1"].snr_db == 20.0 + 1 / 3 and first.support["1.1.x1"].noise is None
 
 
 def test_the_kept_values_hold_what_they_should() -> None:

@@ -304,3 +304,25 @@ def test_a_progress_line_is_for_terminals_only(
         tell("half", 0.5)
     told = capsys.readouterr()
     assert "half, about 0 s left" in told.err and told.out == ""
+
+
+def test_a_group_that_is_not_learnt_from_keeps_the_others_from_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its constant would grow for ever: twelve of Newton's steps must give what fifty give, and it is never called."""
+    from sibilant.study import classify
+    from sibilant.study.blocks import blocks_of
+
+    rng = np.random.default_rng(4)
+    speaker = np.repeat(np.arange(12), 20)
+    group = speaker % 3
+    blocks = blocks_of(
+        rng.normal(size=(240, 4)) + group[:, np.newaxis],
+        np.array([f"g{one}" for one in group]),
+        np.array([f"s{one:02d}" for one in speaker]),
+    )
+    learnt = np.array([blocks.group != 2, np.ones(blocks.group.size)], dtype=np.float64)
+    weights, constants = classify.LogisticRule(blocks).learn(learnt, blocks.group)
+    monkeypatch.setattr(classify, "MOST_STEPS", 12)
+    again, same = classify.LogisticRule(blocks).learn(learnt, blocks.group)
+    np.testing.assert_allclose(again, weights, rtol=1e-9, atol=1e-9)
+    np.testing.assert_allclose(same[:, :2], constants[:, :2], rtol=1e-6)
+    assert constants[0, 2] == -np.inf and np.isfinite(constants[1]).all()

@@ -206,6 +206,12 @@ def hidden_run(scene: Scene, inside: slice, *, voiced: bool = False) -> Run | No
     return None
 
 
+def run_between(scene: Scene, inside: slice) -> Run | None:
+    """One run of frication over some frames, whatever they hold; None where they are too few."""
+    first, last = max(0, inside.start), min(inside.stop, scene.high_db.size) - 1
+    return _run(scene, 2, first, last) if last - first + 1 >= SHORTEST_RUN else None
+
+
 def joined_run(scene: Scene, left: Run, right: Run) -> Run:
     """One run of frication from the beginning of one to the end of another."""
     return _run(scene, 2, left.first, right.last)

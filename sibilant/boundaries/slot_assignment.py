@@ -9,7 +9,7 @@ from ..terms import PhonePlaces, SibilantSlot
 from ..terms.vocabulary import VOICED
 from .align import kind_of
 from .frication import Run, hidden_run, is_burst, joined_run
-from .reading import read_room
+from .reading import is_left_out, read_room, read_run
 from .stage import Stage
 
 LEAST_SLOT_S = 0.025
@@ -32,9 +32,19 @@ def taken_runs(
             run = _left_over(stage, slot, matched, places)
         else:
             run = _joined(stage, index, slot, set(matched.values()))
-        if run is not None and not (slot.phone not in VOICED and _is_fading_voice(stage, run)):
+        if run is not None and slot.phone not in VOICED and _is_no_hiss(stage, run, slot, places):
+            run = None
+        if run is None and places is not None:
+            run = read_run(stage, places, slot.phone_index)
+        if run is not None:
             out[slot.index] = run
     return out
+
+
+def _is_no_hiss(stage: Stage, run: Run, slot: SibilantSlot, places: PhonePlaces | None) -> bool:
+    """Whether what a voiceless slot took is no frication of its own."""
+    left_out = places is not None and is_left_out(stage, places, slot.phone_index, run)
+    return left_out or _is_fading_voice(stage, run)
 
 
 def _is_fading_voice(stage: Stage, run: Run) -> bool:

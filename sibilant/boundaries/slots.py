@@ -85,7 +85,9 @@ def find_sibilants(recording: Recording, utterance: Utterance, places: PhonePlac
         if passes_for_sibilant(run, stage, expected.get(j, "")) and not any(overlap(run, r) for r in taken.values())
     )
     if places is not None:
-        readings = _readings(stage, phones, (tuple(found), absent), places)
+        judged = [found_reading(places, sound) for sound in found if sound.slot is not None]
+        judged += [absent_reading(places, slot) for slot in absent]
+        readings = tuple(sorted(judged, key=lambda reading: reading.slot.index))
     else:
         rooms = [stage.interval_of(room_for(stage, slot, matched), utterance.interval) for slot in absent]
         readings = word_readings(utterance.confidence, tuple(found), tuple(zip(absent, rooms, strict=True)))
@@ -98,21 +100,6 @@ def _matched(stage: Stage, phones: Sequence[str], places: PhonePlaces | None) ->
         return {}
     shares = shares_of(stage, places) if places is not None else None
     return align(phones, stage.runs, stage.levels.hop_s, stage.scene.loudest_low_db, shares)
-
-
-def _readings(
-    stage: Stage,
-    phones: Sequence[str],
-    search: tuple[tuple[SibilantInterval, ...], tuple[SibilantSlot, ...]],
-    places: PhonePlaces,
-) -> tuple[SlotReading, ...]:
-    """Hold each slot against what the runs alone, without the reader, would have given it."""
-    found, absent = search
-    slots = [*(sound.slot for sound in found if sound.slot is not None), *absent]
-    alone = taken_runs(stage, _matched(stage, phones, None), sorted(slots, key=lambda slot: slot.index))
-    readings = [found_reading(stage, places, sound, alone.get(s.index)) for sound in found if (s := sound.slot)]
-    readings += [absent_reading(places, slot, alone.get(slot.index)) for slot in absent]
-    return tuple(sorted(readings, key=lambda reading: reading.slot.index))
 
 
 def find_all(recording: Recording) -> tuple[SibilantInterval, ...]:

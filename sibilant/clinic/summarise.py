@@ -220,7 +220,8 @@ def lines(view: CaseView) -> list[str]:
         found += ["", _measure_head(view, key), *_error_lines(view, key)]
         for change in view.changes_of(key):
             found.append(_change_line(change))
-            found += [_own_line(one) for one in view.own_comparisons if (one.key, one.session) == (key, change.session)]
+            if change.verdict != UNJUDGED or change.awaits:
+                found += [_own_line(o) for o in view.own_comparisons if (o.key, o.session) == (key, change.session)]
         found += [*_trend_lines(view, key), *_spread_lines(view, key)]
     found += [*_ear_lines(view), *_other_lines(view)]
     found += [f"advice: {sentence}" for sentence in view.advice]

@@ -21,7 +21,8 @@ class PhonePlaces:
 
     ``doubted`` is the same with neighbouring frames taken for what they are, much the same evidence said again.
     Frame k is centred ``start_s + k * hop_s`` after the beginning of the recording; ``said`` (phones,) is the
-    probability that a phone was said at all; ``reader`` names what weighed them, with its version.
+    probability that a phone was said at all; ``hiss`` (frames,) are the log odds that a frame is a sibilant,
+    by its sound alone; ``reader`` names what weighed them, with its version.
     """
 
     start_s: float
@@ -29,10 +30,11 @@ class PhonePlaces:
     weight: Float32s
     doubted: Float32s
     said: Float32s
+    hiss: Float32s
     reader: str
 
     def __post_init__(self) -> None:
-        for values in (self.weight, self.doubted, self.said):
+        for values in (self.weight, self.doubted, self.said, self.hiss):
             values.setflags(write=False)
 
     @property
@@ -48,6 +50,11 @@ class PhonePlaces:
         last = max(first, math.floor((offset_s - self.start_s) / self.hop_s + 0.5) + 1)
         inside = self.weight[:, first:last].sum(axis=1)
         return np.asarray(inside / np.maximum(self.weight.sum(axis=1), 1e-6), dtype=np.float32)
+
+    def frames(self, onset_s: float, offset_s: float) -> slice:
+        """Frames between two times, at least one of those there are."""
+        first = min(max(0, round((onset_s - self.start_s) / self.hop_s)), max(0, self.hiss.size - 1))
+        return slice(first, max(first + 1, round((offset_s - self.start_s) / self.hop_s)))
 
     def belief(self, phone_index: int, onset_s: float, offset_s: float) -> float:
         """Share of a phone's time between two times when its place is doubted, 0 to 1."""

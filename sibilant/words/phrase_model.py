@@ -1,4 +1,4 @@
-"""A prompt as a chain of units, each a sound or part of one that lasts some frames or is left out at a cost."""
+"""A prompt as a chain of sounds, each of which lasts some frames or is left out at a cost."""
 
 from __future__ import annotations
 
@@ -8,26 +8,35 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from .band_templates import CLASSES
-from .phone_model import (
-    DIPHTHONGS,
-    LEAD,
-    NASALS,
-    SIB_SH,
-    SIBILANT_STATES,
-    SILENCE,
-    VOICED_STOPS,
-    VOICELESS_STOPS,
-)
+from .sound_model import PHONES, SILENCE
 
 Floats = npt.NDArray[np.float64]
+Float32s = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.int64]
 
 MOST_LEAST = 4
 AT_WILL = 0.0
-# Cost of leaving a sound out, nats: rarest for what carries a word (common practice, no source).
-LEFT_OUT = {"vowel": 9.0, "reduced": 4.0, "sibilant": 3.5, "stop": 2.5, "burst": 1.0, "faint": 3.0, "sonorant": 3.0}
-CLASS_OF = {name: k for k, name in enumerate(CLASSES)}
+# Least and mean frames of 10 ms, and cost of leaving the sound out, nats: rarest for what carries a word (common
+# practice, no source).
+LASTING = {
+    "vowel": (4, 10.0, 9.0), "reduced": (2, 6.0, 4.0), "sibilant": (3, 11.0, 4.0), "stop": (2, 8.0, 2.5),
+    "faint": (2, 7.0, 3.0), "sonorant": (2, 7.0, 3.0),
+}  # fmt: skip
+PAUSE, PAUSE_COST, LEAD = (2, 8.0), 1.0, (1, 15.0)
+STOPS = frozenset({"P", "T", "K", "B", "D", "G"})
+FAINT = frozenset({"F", "TH", "V", "DH", "HH"})
+SONORANTS = frozenset({"M", "N", "NG", "L", "R", "W", "Y"})
+AFFRICATES = frozenset({"CH", "JH"})
+CLASS_OF = {name: k for k, name in enumerate(PHONES)}
+# A sibilant may sound like another hiss: its score is the best of these, less a cost.
+HEARD_AS = {
+    "S": {"S": 0.0, "SH": 0.7, "Z": 0.7, "TH": 2.0, "F": 2.5, "ZH": 1.5, "CH": 1.5},
+    "SH": {"SH": 0.0, "S": 0.7, "ZH": 0.7, "CH": 0.7, "TH": 2.5, "Z": 1.5, "F": 2.5},
+    "Z": {"Z": 0.0, "S": 0.5, "ZH": 0.7, "DH": 1.5, "SH": 1.2},
+    "ZH": {"ZH": 0.0, "SH": 0.7, "Z": 0.7, "JH": 0.7, "S": 1.5},
+}
+STATE_OF = CLASS_OF | {name: SILENCE + 1 + k for k, name in enumerate(HEARD_AS)}
+WORST, SCALE, LEAST_SHARE = 9.0, 0.5, 1e-4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,15 +57,15 @@ _Unit = tuple[int, int, float, float, int]
 @lru_cache(maxsize=2048)
 def phrase_model(words: tuple[tuple[str, ...], ...]) -> PhraseModel:
     """Build the chain of the words of a prompt; a pause may come between words, breath or noise at the ends."""
-    units: list[_Unit] = [(LEAD, 1, 12.0, AT_WILL, -1)]
+    units: list[_Unit] = [(SILENCE, *LEAD, AT_WILL, -1)]
     phone = 0
     for number, word in enumerate(words):
         if number:
-            units.append((SILENCE, 2, 8.0, 0.7, -1))
+            units.append((SILENCE, *PAUSE, PAUSE_COST, -1))
         for symbol in word:
-            units += _units(symbol, phone)
+            units.append((STATE_OF[symbol.rstrip("012")], *LASTING[_lasts_like(symbol)], phone))
             phone += 1
-    units.append((LEAD, 1, 12.0, AT_WILL, -1))
+    units.append((SILENCE, *LEAD, AT_WILL, -1))
     kind, least, frames, left_out, owner = (np.array(column) for column in zip(*units, strict=True))
     return PhraseModel(
         kind.astype(np.int64), least.astype(np.int64), frames.astype(float), left_out.astype(float),
@@ -64,28 +73,34 @@ def phrase_model(words: tuple[tuple[str, ...], ...]) -> PhraseModel:
     )  # fmt: skip
 
 
-def _units(symbol: str, phone: int) -> list[_Unit]:
+def _lasts_like(symbol: str) -> str:
+    """Kind of a phone, for how long it lasts and how rarely it is left out."""
     name = symbol.rstrip("012")
-    if name in SIBILANT_STATES:
-        return [(SIBILANT_STATES[name], 4, 11.0, LEFT_OUT["sibilant"], phone)]
-    if name in ("CH", "JH"):
-        return [(SILENCE, 1, 5.0, AT_WILL + 0.7, phone), (SIB_SH, 3, 7.0, LEFT_OUT["sibilant"], phone)]
-    if name in VOICELESS_STOPS:
-        return [(SILENCE, 2, 6.0, LEFT_OUT["stop"], phone), (CLASS_OF[name], 1, 4.0, LEFT_OUT["burst"], phone)]
-    if name in VOICED_STOPS:
-        burst = (CLASS_OF[VOICED_STOPS[name]], 1, 1.6, LEFT_OUT["burst"] / 2, phone)
-        return [(CLASS_OF["BAR"], 1, 5.0, LEFT_OUT["stop"] / 2, phone), burst]
-    if name in ("F", "TH"):
-        return [(CLASS_OF["F"], 3, 8.0, LEFT_OUT["faint"], phone)]
-    if name in ("V", "DH"):
-        return [(CLASS_OF["V"], 2, 5.0, LEFT_OUT["faint"] / 1.5, phone)]
-    if name == "HH":
-        return [(CLASS_OF["HH"], 2, 6.0, LEFT_OUT["faint"] / 2, phone)]
-    if name in DIPHTHONGS:
-        one, two = (CLASS_OF[half] for half in DIPHTHONGS[name])
-        return [(one, 3, 7.0, LEFT_OUT["vowel"], phone), (two, 2, 6.0, LEFT_OUT["faint"], phone)]
     if symbol[-1:].isdigit():
-        reduced = symbol.endswith("0")
-        least, mean = (2, 6.0) if reduced else (4, 11.0)
-        return [(CLASS_OF[name], least, mean, LEFT_OUT["reduced" if reduced else "vowel"], phone)]
-    return [(CLASS_OF[name], 2, 7.0 if name in NASALS else 6.0, LEFT_OUT["sonorant"], phone)]
+        return "reduced" if symbol.endswith("0") else "vowel"
+    if name in HEARD_AS or name in AFFRICATES:
+        return "sibilant"
+    if name in STOPS:
+        return "stop"
+    if name in FAINT:
+        return "faint"
+    return "sonorant" if name in SONORANTS else "vowel"
+
+
+def hiss_log_odds(sounds: Float32s) -> Float32s:
+    """Log odds that each frame is a sibilant of any kind: (n, 40) log probabilities to (n,)."""
+    share = np.exp(sounds[:, [CLASS_OF[name] for name in (*HEARD_AS, *sorted(AFFRICATES))]]).sum(axis=1)
+    return np.asarray(np.log(share + LEAST_SHARE) - np.log(1.0 - share + LEAST_SHARE), dtype=np.float32)
+
+
+def state_scores(sounds: Float32s) -> Floats:
+    """Scores of the classes of a chain, from the ratios of the sounds: (n, 40) to (n, 44), at most 9 below the best.
+
+    Neighbouring frames repeat each other: their evidence counts half.
+    """
+    hisses = [
+        np.max([sounds[:, CLASS_OF[name]] - cost for name, cost in heard.items()], axis=0)
+        for heard in HEARD_AS.values()
+    ]
+    scores = np.column_stack([sounds, *hisses]).astype(np.float64)
+    return np.asarray(SCALE * np.maximum(scores, scores.max(axis=1, keepdims=True) - WORST))

@@ -96,12 +96,6 @@ def adapted_to(features: Features, scale: float, spans: Ints, models: list[Phone
     return RecordingAdaptation(_adaptation(*whole), each, learnt=True)
 
 
-def adaptation_of(features: Features, scale: float, rows: Ints, kinds: Ints) -> RecordingAdaptation:
-    """Differences of the recording from the table over frames ``rows``, each of a known class, as in ``adapted_to``."""
-    weight, total, frames = _sums(features, scale, rows, (kinds, 1))
-    return RecordingAdaptation(_adaptation(weight[0], total[0], frames[0]), learnt=True)
-
-
 def _sums(features: Features, scale: float, rows: Ints, into: tuple[Ints, int]) -> tuple[Array, Array, Array]:
     """Sums over frames by word and class: weights (n, k, 15), weighted differences (n, k, 15), frames (n, k)."""
     cells, n = into

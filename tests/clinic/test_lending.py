@@ -117,7 +117,9 @@ def test_withdrawing_takes_the_spread_away(clinic: tuple[Path, str]) -> None:
         assert lender.code not in store.kept_lenders(one)
 
 
-def test_only_what_changed_is_read_again(clinic: tuple[Path, str], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_only_what_changed_is_read_again(
+    clinic: tuple[Path, str], material: ModuleType, monkeypatch: pytest.MonkeyPatch
+) -> None:
     folder, own = clinic
     _spreads(folder, own)
     read: list[str] = []
@@ -128,6 +130,10 @@ def test_only_what_changed_is_read_again(clinic: tuple[Path, str], monkeypatch: 
         lender = next(c for c in store.clients(one) if c.consent and c.consent.pooled)
         store.remove_session(one, lender.code, 2)
     assert len(_spreads(folder, own)) == 13 and read == [lender.code]
+    with _open(folder) as one:
+        store.change_session(one, lender.code, 1, {"room": "4"})
+        new = keep_client(one, material, 77, pooled=True)
+    assert len(_spreads(folder, own)) == 14 and sorted(read[1:]) == sorted([lender.code, new])
 
 
 def test_the_verdict_is_given_with_the_clinics_limit_and_keeps_its_numbers(clinic: tuple[Path, str]) -> None:

@@ -128,7 +128,7 @@ def _course(pieces: Pieces, number: int) -> Floats | None:
 
 def read_mains(evidence: Evidence) -> Iterator[Reading]:
     """Strongest line at a multiple of 50 or 60 Hz below 1 kHz over its neighbours, in the pauses."""
-    spectrum, step = _pause_spectrum(evidence)
+    spectrum, step = _pause_spectrum(evidence, LONGEST_WINDOW_S, MAINS_TOP_HZ)
     if spectrum is None:
         return
     prominence = _prominence(spectrum, max(3, round(20 / step)), max(1, round(5 / step)))
@@ -140,7 +140,7 @@ def read_mains(evidence: Evidence) -> Iterator[Reading]:
 
 def read_tones(evidence: Evidence) -> Iterator[Reading]:
     """Strongest steady line at 1-12 kHz over its neighbours, in the pauses."""
-    spectrum, step = _pause_spectrum(evidence, longest_s=SHORTEST_WINDOW_S)
+    spectrum, step = _pause_spectrum(evidence, SHORTEST_WINDOW_S, TONES_HZ[1])
     if spectrum is None:
         return
     prominence = _prominence(spectrum, max(6, round(150 / step)), max(2, round(15 / step)))
@@ -152,8 +152,11 @@ def read_tones(evidence: Evidence) -> Iterator[Reading]:
     yield Reading(float(prominence[place]), words=(("tone", f"{place * step / 1000:.1f}"),))
 
 
-def _pause_spectrum(evidence: Evidence, longest_s: float = LONGEST_WINDOW_S) -> tuple[Floats | None, float]:
-    """Median power of windows within the pauses, as long as six of them fit, and the step of its grid in Hz."""
+def _pause_spectrum(evidence: Evidence, longest_s: float, top_hz: float) -> tuple[Floats | None, float]:
+    """Median power of windows within the pauses, as long as six of them fit, and the step of its grid in Hz.
+
+    Up to 500 Hz above what is asked for, so that the surroundings of each line are there.
+    """
     rate, hop = evidence.recording.sampling_rate_hz, evidence.frames.hop_s
     pauses = [(first * hop, (last + 1) * hop) for first, last in runs(evidence.quiet)]
     length = longest_s
@@ -161,7 +164,8 @@ def _pause_spectrum(evidence: Evidence, longest_s: float = LONGEST_WINDOW_S) -> 
         starts = [begin + k * length / 2 for begin, end in pauses for k in range(int((end - begin) / length * 2) - 1)]
         if len(starts) >= FEWEST_WINDOWS:
             size = _quick(round(length * rate))
-            return _typical_power(evidence, starts, size), rate / (2 * size)
+            n_bins = round((top_hz + 500.0) * 2 * size / rate)
+            return _typical_power(evidence, starts, (size, n_bins)), rate / (2 * size)
         length /= 1.25
     return None, 0.0
 
@@ -173,9 +177,11 @@ def _quick(size: int) -> int:
     return int(fft.next_fast_len(size))
 
 
-def _typical_power(evidence: Evidence, starts: list[float], size: int) -> Floats:
+def _typical_power(evidence: Evidence, starts: list[float], shape: tuple[int, int]) -> Floats:
+    """Median power (m,) of windows of ``shape[0]`` samples in the first ``shape[1]`` bins."""
     from scipy import fft
 
+    size, n_bins = shape
     rate = evidence.recording.sampling_rate_hz
     window = np.hanning(size + 1)[:-1].astype(np.float32)
     chosen = starts[:: max(1, len(starts) // MOST_WINDOWS)]
@@ -183,7 +189,7 @@ def _typical_power(evidence: Evidence, starts: list[float], size: int) -> Floats
     for start in chosen:
         first = min(round(start * rate), evidence.recording.samples.size - size)
         piece = evidence.recording.samples[max(first, 0) : max(first, 0) + size]
-        spectrum = fft.rfft(piece * window[: piece.size], 2 * size)
+        spectrum = fft.rfft(piece * window[: piece.size], 2 * size)[:n_bins]
         powers.append(spectrum.real**2 + spectrum.imag**2)
     typical: Floats = np.median(powers, axis=0).astype(np.float64)
     return typical

@@ -44,10 +44,11 @@ class Learnt:
     sound: list[Ints]
     worth: list[Floats]
 
-    def add(self, power: Floats, rate: int, sound: Ints, worth: float) -> None:
+    def add(self, power: Float32s, rate: int, sound: Ints, worth: float) -> None:
         """Take the frames whose sound is known."""
         known = sound != UNKNOWN
-        (seen,) = sound_model._inputs([power], rate)
+        ends = ((sound_model.REACH, sound_model.REACH), (0, 0))
+        seen = sound_model.seen_by_network(np.pad(power, ends, mode="edge"), sound_model.colour_of([power], rate))
         self.seen.append(seen[known])
         self.sound.append(sound[known])
         self.worth.append(np.full(int(known.sum()), worth))
@@ -68,9 +69,9 @@ def labels_of(recording: Recording, prompt: Prompt, n: int) -> Ints | None:
     return out
 
 
-def changed(power: Floats, rng: np.random.Generator) -> Floats:
+def changed(power: Float32s, rng: np.random.Generator) -> Float32s:
     """Power in each band with the tail of a room, or noise, or both."""
-    out = power.copy()
+    out = power.astype(np.float64)
     if rng.random() < 0.5:
         steps = np.arange(1, int(rng.uniform(0.25, 0.8) / HOP_S) + 1)
         tail = 10.0 ** (-6.0 * steps / steps[-1])
@@ -81,7 +82,7 @@ def changed(power: Floats, rng: np.random.Generator) -> Floats:
         slope = 10.0 ** (rng.uniform(-1.2, 0.0) * np.linspace(0.0, 1.0, power.shape[1]))
         level = np.percentile(power.sum(axis=1), 95) * 10.0 ** (-rng.uniform(2.0, 4.5))
         out += level * slope / slope.sum() * rng.gamma(2.0, 0.5, size=power.shape)
-    return out
+    return out.astype(np.float32)
 
 
 def add_read(learnt: Learnt, folder: Path, rng: np.random.Generator) -> None:
@@ -91,7 +92,7 @@ def add_read(learnt: Learnt, folder: Path, rng: np.random.Generator) -> None:
     for row in rows:
         recording, prompt = read_recording(folder / row["file"]), lexicon.expect(row["prompt"], guess=True)
         n, rate = int(recording.duration_s / HOP_S) + 1, recording.sampling_rate_hz
-        power, sound = sound_model._mel_power(recording, 0, n), labels_of(recording, prompt, n)
+        power, sound = sound_model.mel_power(recording, 0, n), labels_of(recording, prompt, n)
         if sound is not None:
             learnt.add(power, rate, sound, 1.0)
             learnt.add(changed(power, rng), rate, sound, CHANGED_WORTH)
@@ -117,7 +118,7 @@ def add_invented(learnt: Learnt, texts: list[str], rng: np.random.Generator) -> 
         for phone in made.truth.stretches[0].phones:
             first, last = (round(time / HOP_S) for time in (phone.interval.onset_s, phone.interval.offset_s))
             sound[first:last] = PHONES.index(phone.phone.rstrip("012"))
-        learnt.add(sound_model._mel_power(recording, 0, n), 16000, sound, INVENTED_WORTH)
+        learnt.add(sound_model.mel_power(recording, 0, n), 16000, sound, INVENTED_WORTH)
 
 
 def fitted(learnt: Learnt, rng: np.random.Generator) -> dict[str, Float32s]:

@@ -73,7 +73,7 @@ class Analysis:
 
     ``sounds`` in the order of the prompts; ``measurements`` of all sounds heard, method after method; ``missing`` are
     the 1-based places of prompts not heard; ``strays`` are stretches of sound that match no prompt; ``kept`` is what a
-    later measuring of a clip needs.
+    later measuring of a clip needs; ``own_cut`` is where the recording by itself seems cut off.
     """
 
     source: Source
@@ -86,6 +86,7 @@ class Analysis:
     strays: tuple[Interval, ...]
     suitability: Suitability
     kept: Kept
+    own_cut: Cut | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,6 +119,7 @@ def analyse(
     methods: Sequence[Method] = (HOUSE_15K,),
     modelled: bool = False,
     response: MicrophoneResponse | None = None,
+    corpus_cut_hz: float | None = None,
 ) -> Analysis:
     """Find the words and sibilants of a recording, measure them, and say what each can support.
 
@@ -133,6 +135,8 @@ def analyse(
         Whether a model was given before each answer; the first of each pair is then another's voice.
     response : MicrophoneResponse, optional
         Divided out of every spectrum and named in the method.
+    corpus_cut_hz : float, optional
+        Where the speaker's recordings are cut off (0: nowhere), in place of what this one shows alone.
 
     Examples
     --------
@@ -144,9 +148,9 @@ def analyse(
     if not prompts:
         found = enumerate(boundaries.find_all(recording), start=1)
         sounds = [Sound(f"x{number}", "extra", edges=edges) for number, edges in found]
-        return _analysis(recording, WordSearch(), sounds, (), methods, response)
+        return _analysis(recording, WordSearch(), sounds, (), (methods, response, corpus_cut_hz))
     search, sounds = _searched(recording, prompts, modelled=modelled)
-    return _analysis(recording, search, sounds, prompts, methods, response)
+    return _analysis(recording, search, sounds, prompts, (methods, response, corpus_cut_hz))
 
 
 def _searched(
@@ -164,6 +168,7 @@ def analyse_marked(
     *,
     methods: Sequence[Method] = (HOUSE_15K,),
     response: MicrophoneResponse | None = None,
+    corpus_cut_hz: float | None = None,
 ) -> Analysis:
     """Measure stretches whose edges a person gave; the machine's own edges near by are kept beside them.
 
@@ -182,7 +187,7 @@ def analyse_marked(
         for n, mark in enumerate(marks, start=1)
         if n - 1 not in taken.values()
     ]
-    return _analysis(recording, search, own, prompts, methods, response)
+    return _analysis(recording, search, own, prompts, (methods, response, corpus_cut_hz))
 
 
 def _where(sound: Sound) -> Interval | None:
@@ -309,10 +314,14 @@ def _analysis(
     search: WordSearch,
     sounds: Sequence[Sound],
     prompts: Sequence[Prompt],
-    methods: Sequence[Method],
-    response: MicrophoneResponse | None,
+    by: tuple[Sequence[Method], MicrophoneResponse | None, float | None],
 ) -> Analysis:
+    methods, response, corpus_cut_hz = by
     heard = _assessed(recording, sounds, response)
+    own_cut = heard.judged.cut
+    if corpus_cut_hz is not None:
+        cut = Cut(corpus_cut_hz) if corpus_cut_hz else None
+        heard = replace(heard, judged=replace(heard.judged, cut=cut))
     missing = [_missing(prompts[place - 1], place, doubted=place in search.doubtful) for place in search.missing]
     return Analysis(
         recording.source,
@@ -325,6 +334,7 @@ def _analysis(
         search.strays,
         heard.judged,
         Kept({s.id: own for s, own in zip(heard.sounds, heard.judged.tokens, strict=True)}, heard.judged.cut),
+        own_cut,
     )
 
 

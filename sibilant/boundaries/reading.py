@@ -22,7 +22,7 @@ BELIEF_S = 0.06
 PLACED = (-3.12, 0.13, 4.86, 0.34, 1.77, -2.11)
 LEFT_OUT = (1.6, -0.54, -2.8)
 MOST_LOG_ODDS, SHORT_HALF_S, LOUDEST_FRAMES = 5.0, 0.08, 4
-SURE_FOUND, SURE_ABSENT = 0.7, 0.6
+SURE_FOUND, SURE_ABSENT = 0.7, 0.7
 # Where the reader does without the sound, what was found is no hiss; where it hears one, it is bounded.
 HARDLY_SAID, NO_HISS = 0.15, -2.0
 SURELY_SAID, SURELY_HISS = 0.9, 0.6

@@ -58,12 +58,13 @@ def measured_piece(piece: Piece, methods: Sequence[Method]) -> str:
     Whatever can't be measured becomes a row with its reason; nothing stops the run.
     """
     keep_allocator_quick()
-    fault = ""
+    fault, seen = "", {}
     sha256 = hash_of(piece)
     try:
         if piece.problem:
             raise ListError(piece.problem)
-        sha256, rows = _rows(piece, methods)
+        analysis, rows = _rows(piece, methods)
+        sha256, seen = analysis.source.sha256, _seen(piece, analysis)
     except InputError as error:
         rows = [_refused(piece, sha256, str(error))]
     except Exception as error:  # noqa: BLE001 - a fault in one file must not end a run of days; it is counted and told
@@ -72,6 +73,7 @@ def measured_piece(piece: Piece, methods: Sequence[Method]) -> str:
     columns = {column.name: column for column in tables.token_columns()}
     part = {
         "key": key_of(piece, methods),
+        **seen,
         "recording": piece.recording,
         "sha256": sha256,
         "fault": fault,
@@ -101,15 +103,26 @@ def _refused(piece: Piece, sha256: str, reason: str) -> tables.Row:
     return {**tables.unreadable_row(labels, reason), **cells}
 
 
-def _rows(piece: Piece, methods: Sequence[Method]) -> tuple[str, list[tables.Row]]:
+def _seen(piece: Piece, analysis: Analysis) -> dict[str, Any]:
+    """What the recording shows of where it is cut off, and what was taken instead."""
+    return {
+        "sampling_rate_hz": analysis.sampling_rate_hz,
+        "n_bounded": sum(sound.edges is not None for sound in analysis.sounds),
+        "cut_hz": analysis.own_cut.frequency_hz if analysis.own_cut is not None else None,
+        "corpus_cut_hz": piece.corpus_cut_hz,
+    }
+
+
+def _rows(piece: Piece, methods: Sequence[Method]) -> tuple[Analysis, list[tables.Row]]:
     recording = audio.read_recording(piece.path, channel=piece.channel)
     cells = dict(piece.carried)
     sha256 = recording.source.sha256
     labels = tables.Labels(piece.recording, sha256, *(cells.get(key, "") for key in ("speaker", "session", "device")))
     if piece.marked:
-        return sha256, _marked_rows(piece, _given(recording, piece, methods), labels)
-    analysis = analyse(recording, piece.prompts, methods=methods)
-    return sha256, [
+        analysis = _given(recording, piece, methods)
+        return analysis, _marked_rows(piece, analysis, labels)
+    analysis = analyse(recording, piece.prompts, methods=methods, corpus_cut_hz=piece.corpus_cut_hz)
+    return analysis, [
         {**row, **_kept(row, cells)} for row in tables.sound_rows(analysis.sounds, analysis.measurements, labels)
     ]
 
@@ -127,7 +140,7 @@ def _given(recording: Recording, piece: Piece, methods: Sequence[Method]) -> Ana
                 f" {recording.duration_s:.3f} s; correct the interval"
             )
     marks = [Mark(given.interval, given.label, phone_named(given.label)) for given in piece.given]
-    return analyse_marked(recording, marks, piece.prompts, methods=methods)
+    return analyse_marked(recording, marks, piece.prompts, methods=methods, corpus_cut_hz=piece.corpus_cut_hz)
 
 
 def _marked_rows(piece: Piece, analysis: Analysis, labels: tables.Labels) -> list[tables.Row]:

@@ -50,6 +50,7 @@ class Piece:
     """One recording to measure: how the table calls it, where it lies, what was said or marked, what is carried.
 
     ``channel`` counts from 1; None where the recording has one.
+    ``corpus_cut_hz``: where its speaker's recordings are cut off (0: nowhere); None: judged by itself.
     ``problem`` says why it can't be measured at all, such as a word without known pronunciation.
     """
 
@@ -61,6 +62,7 @@ class Piece:
     carried: tuple[tuple[str, str], ...] = ()
     problem: str = ""
     channel: int | None = None
+    corpus_cut_hz: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

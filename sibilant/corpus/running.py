@@ -13,6 +13,7 @@ from .. import files, tables
 from ..errors import OutputError, RecordingError
 from ..tables.parquet import can_write_parquet, write_parquet
 from . import parts
+from .bandwidth import Agreed, agreed, band_seen, reads_otherwise
 from .engines import check_scheduler, parts_of
 from .manifest import planned
 from .pieces import key_of, versions
@@ -100,7 +101,21 @@ def _measure(order: CorpusRequest, plan: Plan, progress: Progress) -> int:
     for n_done, (piece, part) in enumerate(parts_of(left, plan.methods, order), start=len(done) + 1):
         parts.save_part(order.to, piece, part)
         progress(n_done, n)
+    _measure_otherwise(order, plan)
     return len(done)
+
+
+def _measure_otherwise(order: CorpusRequest, plan: Plan) -> None:
+    """Measure again what was cut off, or not, otherwise than what its speaker made with the same device shows."""
+    seen = {piece.recording: band_seen(parts.load_part(order.to, piece)) for piece in plan.pieces}
+    groups = agreed((piece, seen[piece.recording]) for piece in plan.pieces)
+    again = [
+        replace(piece, corpus_cut_hz=group.cut_hz if (group := groups.get(piece.recording)) is not None else None)
+        for piece in plan.pieces
+        if reads_otherwise(seen[piece.recording], groups.get(piece.recording), plan.methods)
+    ]
+    for piece, part in parts_of(again, plan.methods, order):
+        parts.save_part(order.to, piece, part)
 
 
 def table_columns(plan: Plan) -> tuple[tables.Column, ...]:
@@ -131,10 +146,30 @@ def _joined(to: Path, plan: Plan, n_reused: int) -> Outcome:
         dict(sorted(counts.findings.items())),
         dict(sorted(counts.reasons.items())),
         (*written, RUN_FILE),
-        tuple(notes + counts.faults),
+        tuple(notes + _told_of_cuts(to, plan) + counts.faults),
     )
     files.write_text(to / RUN_FILE, _run_text(to, plan, outcome, written))
     return outcome
+
+
+def _told_of_cuts(to: Path, plan: Plan) -> list[str]:
+    """Say of each group where its recordings are cut off, and how many alone read otherwise."""
+    measured = [(piece, band_seen(parts.load_part(to, piece))) for piece in plan.pieces]
+    groups = agreed(measured)
+    changed: Counter[Agreed] = Counter()
+    for piece, part in measured:
+        if part.get("corpus_cut_hz") is not None:
+            changed[groups[piece.recording]] += 1
+    return [
+        f"speaker {one.speaker or 'not named'}, {one.sampling_rate_hz} Hz: {_where(one)}; {n} read otherwise alone"
+        for one, n in changed.items()
+    ]
+
+
+def _where(one: Agreed) -> str:
+    if not one.cut_hz:
+        return f"taken as not cut off ({one.n_cut} of {one.n_recordings} looked so)"
+    return f"cut off at {one.cut_hz:.0f} Hz in {one.n_cut} of {one.n_recordings}, taken for all"
 
 
 class _Counts:

@@ -34,7 +34,8 @@ TOP_SHARE_OF_NYQUIST = 0.97
 REACH, N_TERMS = 6, 5
 RANGE_DB, SOUNDING_DB, LOUD_PERCENTILE = 60.0, 25.0, 99.0
 BAND_SCALE_DB, LEVEL_SCALE_DB, LEAST = 12.0, 20.0, -4.0
-FRAMES_AT_ONCE = 512
+FRAMES_AT_ONCE, SCORED_AT_ONCE = 512, 8192
+LEAST_POWER = 1e-12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,8 +58,9 @@ def sound_scores(recording: Recording, ranges: list[tuple[int, int]]) -> list[Fl
 
     What all ranges hold together says how the recording is coloured.
     """
-    power = [_mel_power(recording, first, last) for first, last in ranges]
-    return [_scores(each) for each in _inputs(power, recording.sampling_rate_hz)]
+    power = [mel_power(recording, first, last) for first, last in ranges]
+    colour = colour_of(power, recording.sampling_rate_hz)
+    return [_scored(each, colour) for each in power]
 
 
 def over_prior(sounds: Float32s) -> Float32s:
@@ -66,22 +68,25 @@ def over_prior(sounds: Float32s) -> Float32s:
     return np.asarray(sounds - _network().log_prior, dtype=np.float32)
 
 
-def _mel_power(recording: Recording, first: int, last: int) -> Floats:
+def mel_power(recording: Recording, first: int, last: int) -> Float32s:
     """Power in each band, (n, 24); frame k is centred k times 10 ms after the beginning."""
     from scipy import fft
 
     rate = recording.sampling_rate_hz
-    width = max(8, round(WINDOW_S * rate))
+    width, hop = max(8, round(WINDOW_S * rate)), round(HOP_S * rate)
     n_fft = 1 << (width - 1).bit_length()
     window = np.hanning(width + 2)[1:-1]
     bank = _bank(n_fft, rate)
-    out = np.empty((last - first, N_BANDS))
+    out = np.empty((last - first, N_BANDS), dtype=np.float32)
     for begin in range(first, last, FRAMES_AT_ONCE):
-        end = min(last, begin + FRAMES_AT_ONCE)
-        starts = np.round(np.arange(begin, end) * HOP_S * rate).astype(np.int64) - width // 2
-        frames = np.stack([framed(recording.samples, int(start), (1, width, 1))[0] for start in starts])
+        n = min(last, begin + FRAMES_AT_ONCE) - begin
+        starts = np.round(np.arange(begin, begin + n) * HOP_S * rate).astype(np.int64) - width // 2
+        if hop * 100 == rate:
+            frames = framed(recording.samples, int(starts[0]), (n, width, hop))
+        else:
+            frames = np.stack([framed(recording.samples, int(start), (1, width, 1))[0] for start in starts])
         spectrum = np.abs(fft.rfft(frames * window, n_fft, axis=1)) ** 2 / np.sum(window**2)
-        out[begin - first : end - first] = np.einsum("tf,bf->tb", spectrum, bank)
+        out[begin - first : begin - first + n] = np.einsum("tf,bf->tb", spectrum, bank)
     return out
 
 
@@ -101,24 +106,45 @@ def _mel(frequency_hz: float) -> float:
     return float(2595.0 * np.log10(1.0 + frequency_hz / 700.0))
 
 
-def _inputs(power: list[Floats], rate: int) -> list[Float32s]:
-    """What the network sees of each range: bands less their mean over what sounds, and how they move."""
-    level = [10.0 * np.log10(each + 1e-12) for each in power]
-    total = [10.0 * np.log10(each.sum(axis=1) + 1e-12) for each in power]
-    everything, everywhere = np.concatenate(level), np.concatenate(total)
-    loudest = float(np.percentile(everywhere, LOUD_PERCENTILE))
-    least = everything.max(axis=0) - RANGE_DB
-    mean = np.maximum(everything, least)[everywhere > loudest - SOUNDING_DB].mean(axis=0)
-    heard = _mel_tops() <= TOP_SHARE_OF_NYQUIST * rate / 2
-    out = []
-    for own, loud in zip(level, total, strict=True):
-        bands = np.where(heard, (np.maximum(own, least) - mean) / BAND_SCALE_DB, 0.0)
-        seen = np.maximum(np.column_stack([bands, (loud - loudest) / LEVEL_SCALE_DB]), LEAST)
-        around = np.lib.stride_tricks.sliding_window_view(
-            np.pad(seen, ((REACH, REACH), (0, 0)), mode="edge"), 2 * REACH + 1, axis=0
-        )
-        out.append(np.einsum("nbt,kt->nbk", around, _terms()).reshape(len(seen), -1).astype(np.float32))
-    return out
+@dataclass(frozen=True, slots=True, eq=False)
+class Colour:
+    """What is taken off a recording: least level and mean of each band (24,), those heard, the loudest level."""
+
+    least_db: Floats
+    mean_db: Floats
+    heard: npt.NDArray[np.bool_]
+    loudest_db: float
+
+
+def colour_of(power: list[Float32s], rate: int) -> Colour:
+    """Colour of a recording, from all of it that is looked at."""
+    level = 10.0 * np.log10(np.concatenate(power).astype(np.float64) + LEAST_POWER)
+    total = 10.0 * np.log10((10.0 ** (0.1 * level)).sum(axis=1))
+    loudest = float(np.percentile(total, LOUD_PERCENTILE))
+    least = level.max(axis=0) - RANGE_DB
+    mean = np.maximum(level, least)[total > loudest - SOUNDING_DB].mean(axis=0)
+    return Colour(least, mean, _mel_tops() <= TOP_SHARE_OF_NYQUIST * rate / 2, loudest)
+
+
+def seen_by_network(power: Float32s, colour: Colour) -> Float32s:
+    """What the network sees of frames, all but the six at both ends: bands less their mean, and how they move."""
+    level = 10.0 * np.log10(power.astype(np.float64) + LEAST_POWER)
+    total = 10.0 * np.log10((10.0 ** (0.1 * level)).sum(axis=1))
+    bands = np.where(colour.heard, (np.maximum(level, colour.least_db) - colour.mean_db) / BAND_SCALE_DB, 0.0)
+    seen = np.maximum(np.column_stack([bands, (total - colour.loudest_db) / LEVEL_SCALE_DB]), LEAST)
+    around = np.lib.stride_tricks.sliding_window_view(seen, 2 * REACH + 1, axis=0)
+    terms = np.einsum("nbt,kt->nbk", around, _terms()).reshape(len(seen) - 2 * REACH, -1)
+    return np.asarray(terms, dtype=np.float32)
+
+
+def _scored(power: Float32s, colour: Colour) -> Float32s:
+    """Log probabilities of a range, some frames at a time; its ends are carried on."""
+    padded = np.pad(power, ((REACH, REACH), (0, 0)), mode="edge")
+    parts = [
+        _scores(seen_by_network(padded[begin : begin + SCORED_AT_ONCE + 2 * REACH], colour))
+        for begin in range(0, len(power), SCORED_AT_ONCE)
+    ]
+    return np.concatenate(parts) if parts else np.empty((0, SILENCE + 1), dtype=np.float32)
 
 
 @lru_cache(maxsize=1)

@@ -207,7 +207,7 @@ def test_without_a_pause_nothing_is_taken_out_and_said(paper, tokens_like) -> No
 
 
 def neighbours(bounded, key: str, phones: tuple[str, ...]) -> tuple[int, float, float]:
-    """Neighbouring 40 ms pieces of real sounds: pairs, share that differs, and share once a straight drift is out."""
+    """Neighbouring 41 ms pieces of real sounds: pairs, share that differs, and share once a straight drift is out."""
     with (SHARED / "marks_more.csv").open(encoding="utf-8", newline="") as stream:
         marks = [row for row in csv.DictReader(stream) if row["kind"] != "other" and row["phone"] in phones]
     before, after = [], []
@@ -216,7 +216,7 @@ def neighbours(bounded, key: str, phones: tuple[str, ...]) -> tuple[int, float, 
         if recording.sampling_rate_hz < 32000:
             continue
         start, stop = float(row["start_s"]) + 0.015, float(row["end_s"]) - 0.015
-        edges = [start + 0.04 * k for k in range(int((stop - start) / 0.04) + 1)]
+        edges = [start + 0.041 * k for k in range(int((stop - start) / 0.041) + 1)]
         if len(edges) < 4:
             continue
         found = measure(recording, [bounded(a, b) for a, b in pairwise(edges)], HOUSE_15K)
@@ -236,22 +236,22 @@ def neighbours(bounded, key: str, phones: tuple[str, ...]) -> tuple[int, float, 
 
 @pytest.mark.long
 def test_coverage_of_moving_frication_in_full(paper, grid_hz, noise_like, bounded) -> None:
-    """400 tokens a cell; writes docs/evidence/acoustics_moving.csv, neighbouring pieces of real sounds last."""
+    """150 tokens a cell; writes docs/evidence/acoustics_moving.csv, neighbouring pieces of real sounds last."""
     rows: list[list[object]] = []
     for shape in ("flat band", "hump", "narrow hump"):
         for duration_ms in (60.0, 100.0, 150.0, 300.0):
             for kind in ENVELOPES if shape == "flat band" else (*ENVELOPES, *GLIDES):
-                found = covered(paper[shape], kind, duration_ms, 400, grid_hz, noise_like, bounded)
-                rows += [[shape, kind, duration_ms, key, 400, f"{share:.3f}"] for key, share in found.items()]
+                found = covered(paper[shape], kind, duration_ms, 150, grid_hz, noise_like, bounded)
+                rows += [[shape, kind, duration_ms, key, 150, f"{share:.3f}"] for key, share in found.items()]
     invented = list(rows)
     if SHARED.exists():
         for name, phones in (("real /s/", ("s",)), ("real /ʃ/", ("ʃ", "ʂ", "ɕ"))):
             for key in KEYS[:2]:
                 n_pairs, before, after = neighbours(bounded, key, phones)
                 for what, share in (("as they are", before), ("straight drift out", after)):
-                    rows.append([name, f"neighbouring pieces, {what}", 40.0, key, n_pairs, f"{1 - share:.3f}"])
+                    rows.append([name, f"neighbouring pieces, {what}", 41.0, key, n_pairs, f"{1 - share:.3f}"])
     _write("acoustics_moving.csv", ["shape", "envelope", "duration_ms", "measure", "n_tokens", "coverage_95"], rows)
-    margin = 4 * np.sqrt(0.05 * 0.95 / 400)
+    margin = 4 * np.sqrt(0.05 * 0.95 / 150)
     low = [row for row in invented if float(str(row[-1])) < 0.93 - margin]
     assert len(low) <= len(rows) // 50, low
 

@@ -101,3 +101,28 @@ def test_any_sign_of_a_phone_names_one() -> None:
     assert named == {
         "s": "S", "/z/": "Z", "[ʃ]": "SH", "θ": "TH", "ʂ": "SH", "ɬ": "TH", "ts": "", "breath": "", "": "",
     }  # fmt: skip
+
+
+def cut_off(samples: np.ndarray, rate: int, at_hz: float) -> np.ndarray:
+    spectrum = np.fft.rfft(samples)
+    spectrum[np.fft.rfftfreq(samples.size, 1 / rate) > at_hz] = 0.0
+    return np.fft.irfft(spectrum, samples.size)
+
+
+def test_where_recordings_are_cut_off_is_judged_by_speaker_device_and_rate(tmp_path: Path) -> None:
+    lines = ["recording,prompts,speaker,device"]
+    for k, (device, cut) in enumerate([("phone", True)] * 3 + [("phone", False), ("desk", False)]):
+        speaker = woman(7)
+        made = in_room(say(expect("seal"), speaker, k), speaker, k, snr_db=45.0)
+        samples = np.asarray(made.samples, float)
+        sf.write(tmp_path / f"{k}.wav", cut_off(samples, made.sampling_rate_hz, 8000.0) if cut else samples,
+                 made.sampling_rate_hz)  # fmt: skip
+        lines.append(f"{k}.wav,seal,S1,{device}")
+    (tmp_path / "m.csv").write_text("\n".join(lines) + "\n")
+    order = corpus.CorpusRequest(tmp_path / "m.csv", tmp_path / "out", workers=1)
+    outcome = corpus.run(order)
+    with (tmp_path / "out" / "tokens.csv").open(encoding="utf-8") as stream:
+        refused = {row["recording"]: "band_too_wide" in row["flags"] for row in csv.DictReader(stream)}
+    assert refused == {"0.wav": True, "1.wav": True, "2.wav": True, "3.wav": True, "4.wav": False}
+    assert any("in 3 of 4, taken for all; 1 read otherwise alone" in note for note in outcome.notes)
+    assert corpus.verify(order)[0].startswith("same to the byte")

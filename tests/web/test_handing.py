@@ -108,7 +108,7 @@ def test_the_caseload_is_backed_up_as_one_file(served: Any) -> None:
 
 def test_values_and_words_are_looked_up_and_a_recording_is_told_without_being_kept(served: Any, spoken: Any) -> None:
     text = shown(served, "/ranges")
-    assert "None fits." in text and "7y4m" in text
+    assert "Where none fits" in text and "7y4m" in text
     status, told = handed(served, "/do/ranges", {}, ("own.csv", b"measure\n"))
     assert status in (400, 422) and told["error"]
     status, _, body = served.asked("GET", "/look?text=straw")

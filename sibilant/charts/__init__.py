@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 from .contexts import context_map
 from .month_marks import RangeBracket
-from .months import months_alt, months_chart
+from .months import months_alt, months_chart, session_places
 from .over_time import separation_chart, spread_chart
 from .render import alt_text, render
 from .shares import alike_probes, shares_alt, shares_chart
@@ -38,6 +38,7 @@ __all__ = [
     "months_chart",
     "render",
     "separation_chart",
+    "session_places",
     "session_spectra",
     "sets_chart",
     "shares_alt",

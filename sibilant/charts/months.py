@@ -85,6 +85,18 @@ def months_chart(
     return figure
 
 
+def session_places(figure: Figure, view: CaseView, key: str) -> dict[int, tuple[float, float]]:
+    """Return where each session stands on a months chart: shares of its width and of its height from the top."""
+    factor = wording.scale_of(wording.measure_of(key))[0]
+    axes, back = figure.axes[0], figure.transFigure.inverted()
+    found = {}
+    for session, summary in wording.summary_of(view, key):
+        across, up = back.transform(axes.transData.transform((session.month, factor * summary.mean)))
+        if math.isfinite(up):
+            found[session.number] = (float(across), 1.0 - float(up))
+    return found
+
+
 @dataclass(frozen=True, slots=True)
 class _Side:
     """What stands beside the data: the method, and a range or why there is none."""

@@ -12,13 +12,11 @@ from ..errors import CaseloadError
 from ..pipeline import Kept, observe
 from ..terms import Cut, Measurement, Method, Recording, Sound
 from ..terms.clinic import Case, KeptToken, MethodChoice
-from .around import kept_of, kept_word, measured_in, shifted
+from .around import by_own_margins, kept_of, kept_word, measured_in, shifted
 from .caseload import CaseloadHandle, client_or_last, opened, used
 from .followed import is_earlier, methods_for
 from .probe import ISOLATION, with_hold
 
-OWN_MARGINS = "own_margins"
-"""Flag of a figure whose noise was read from the kept word's own margins, since nothing more was kept of it."""
 Fresh = list[tuple[int, str, Measurement]]
 
 
@@ -144,7 +142,7 @@ def _as_kept(word: _Word, sound: Sound, measured: Measurement) -> Measurement:
     """Add what a held sound has beside, and the flag of a word that has nothing but its own margins."""
     said = word.tokens[0].level == ISOLATION
     found = with_hold(word.recording, shifted(sound, -word.start_s), measured) if said else measured
-    return found if word.kept is not None else replace(found, flags=(*found.flags, OWN_MARGINS))
+    return found if word.kept is not None else by_own_margins(found)
 
 
 def _with(case: Case, fresh: Fresh) -> Case:

@@ -12,6 +12,9 @@ from ..terms import Interval, Measurement, Method, Recording, SibilantInterval, 
 from ..terms.clinic import KeptToken
 from .heard import HeardRecording
 
+OWN_MARGINS = "own_margins"
+"""Flag of a figure whose noise was read from the kept word's own margins, since nothing more was kept of it."""
+
 
 def surroundings_of(each: HeardRecording) -> list[Surroundings]:
     """Return what one recording showed around its words, under their places in the whole list; no other voice's."""
@@ -46,9 +49,17 @@ def kept_word(one: store.Caseload, clip: str) -> tuple[Recording | None, float]:
 def measured_in(
     recording: Recording, start_s: float, sounds: Sequence[Sound], method: Method, kept: Kept | None
 ) -> list[Measurement]:
-    """Measure sounds in a word that starts at ``start_s`` of its recording; times stay those of the recording."""
+    """Measure sounds in a word that starts at ``start_s`` of its recording; times stay those of the recording.
+
+    ``kept`` is what the recording showed around the word; None: its own margins serve.
+    """
     found = measure_again(recording, [shifted(sound, -start_s) for sound in sounds], method, kept=kept)
     return [_back(one, start_s) for one in found]
+
+
+def by_own_margins(measured: Measurement) -> Measurement:
+    """Return a figure that says that its noise is that of the kept word's own margins."""
+    return replace(measured, flags=(*measured.flags, OWN_MARGINS))
 
 
 def _back(measured: Measurement, start_s: float) -> Measurement:

@@ -276,13 +276,19 @@ def _after(case: Case, session: int, rater: str, n_kept: int) -> dict[str, Any]:
 
 def lines(done: dict[str, Any]) -> list[str]:
     """Return what a rater's judgements give, as lines for the terminal."""
+    found = counted(done)
+    return [*found, f"figures: sibilant progress {done['client']}"] if done["scored"] else found
+
+
+def counted(done: dict[str, Any]) -> list[str]:
+    """Return what a rater's judgements give: how many there are, and how many are correct with the interval."""
     head = f"{done['client']} session {done['session']}, {done['rater']}: {done['judged']} of {done['to_judge']} judged"
     if not done["scored"]:
         return [head]
     share = 100 * done["correct"] / done["scored"]
     low, high = 100 * done["low"], 100 * done["high"]
     found = f"{done['correct']} of {done['scored']} correct: {share:.0f} % ({low:.0f} to {high:.0f}); {done['rule']}"
-    return [head, found, f"figures: sibilant progress {done['client']}"]
+    return [head, found]
 
 
 def _remember(one: store.Caseload, code: str, session: int, rater: str) -> None:

@@ -13,7 +13,7 @@ from ..errors import ListError, UsageError
 from ..terms import NOT_MEASURED, Measurement, Recording, Sound
 from ..terms.clinic import Case, Correction, KeptToken
 from ..terms.vocabulary import VOICES
-from .around import kept_of, kept_word, measured_in
+from .around import by_own_margins, kept_of, kept_word, measured_in
 from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 from .judge import find_token, rater_or_last
 
@@ -178,11 +178,13 @@ def _again(
             f" the kept word ({start_s:.3f} to {start_s + recording.duration_s:.3f} s); name the recording by"
             " --recording"
         )
-    return [
-        replace(again, snr_db=before.snr_db if again.snr_db is None else again.snr_db)
-        for before in kept.measurements.values()
-        for again in measured_in(recording, start_s, [sound], before.method, kept_of(kept, around))
-    ]
+    known = kept_of(kept, around)
+    found = []
+    for before in kept.measurements.values():
+        (again,) = measured_in(recording, start_s, [sound], before.method, known)
+        again = replace(again, snr_db=before.snr_db if again.snr_db is None else again.snr_db)
+        found.append(again if known is not None or whole is not None else by_own_margins(again))
+    return found
 
 
 def _durations_only(sound: Sound, before: Measurement) -> Measurement:

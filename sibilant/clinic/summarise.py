@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from .. import files, progress, store
 from ..errors import OutputError, UsageError
@@ -123,6 +123,23 @@ def months_picture(view: CaseView, case: Case, *, key: str = "", width_mm: float
     return charts.render(charts.months_chart(view, method=method_of(view, case), key=key, width_mm=width_mm), "svg")
 
 
+def months_places(
+    view: CaseView, case: Case, *, key: str = "", width_mm: float = 170.0
+) -> tuple[float, dict[int, tuple[float, float]]]:
+    """Return how high the months chart is for its width, and where each session's point stands on it (see charts).
+
+    Raises
+    ------
+    OutputError
+        When nothing was measured yet.
+    """
+    from .. import charts
+
+    figure = charts.months_chart(view, method=method_of(view, case), key=key, width_mm=width_mm)
+    width, height = figure.get_size_inches()
+    return float(height / width), charts.session_places(figure, view, key or view.main_measure)
+
+
 def months_words(view: CaseView, case: Case, *, key: str = "") -> str:
     """Return the sentences that say what the months chart of a view shows.
 
@@ -145,7 +162,8 @@ def method_of(view: CaseView, case: Case) -> Method:
     OutputError
         When nothing was measured yet.
     """
-    labels = [summary.method for one in view.summaries for summary in one.measures.values() if summary.n_measured]
+    measured = [summary for one in view.summaries for summary in one.measures.values() if summary.n_measured]
+    labels = [one.method for one in sorted(measured, key=lambda one: bool(one.apart))]
     for token in case.tokens:
         for found in token.measurements.values():
             if not labels or found.method.label == labels[0]:
@@ -213,23 +231,57 @@ def _with_interval(key: str, value: float, low: float, high: float) -> str:
     return f"{_number(key, value)} {MEASURES[key].unit}{interval}".replace("  ", " ")
 
 
+@dataclass(frozen=True, slots=True)
+class Group:
+    """What is told together: a head (empty for none), what it is of, and its lines, two spaces before each step in."""
+
+    head: str
+    of: Literal["main measure", "exploratory measure", "ear", "more", "notes"]
+    lines: tuple[str, ...]
+
+    @property
+    def steps(self) -> tuple[tuple[int, str], ...]:
+        """Each line with how many steps it stands in."""
+        return tuple(((len(line) - len(line.lstrip())) // 2, line.strip()) for line in self.lines)
+
+
 def lines(view: CaseView) -> list[str]:
     """Return what stands below the table of sessions: errors, changes in the fixed words, trend, what is not joined."""
     found: list[str] = []
-    for key in view.measures:
-        found += ["", _measure_head(view, key), *_error_lines(view, key)]
-        for change in view.changes_of(key):
-            found.append(_change_line(change))
-            if change.verdict != UNJUDGED or change.awaits:
-                found += [_own_line(o) for o in view.own_comparisons if (o.key, o.session) == (key, change.session)]
-        found += [*_trend_lines(view, key), *_spread_lines(view, key)]
-    found += [*_ear_lines(view), *_other_lines(view)]
-    found += [f"advice: {sentence}" for sentence in view.advice]
-    found += [f"question: {sentence}" for sentence in (*view.questions, *view.asked_of_devices)]
-    found += [f"note: {sentence}" for sentence in view.joins]
+    for group in groups(view):
+        found += [*([] if group.of == "notes" else [""]), *([group.head] if group.head else []), *group.lines]
     if view.client.invented:
         found.append("Invented data – not a person")
     return [*found, SUPPORT]
+
+
+def groups(view: CaseView) -> tuple[Group, ...]:
+    """Return the same in its groups: how everything that is told of a client was worked out."""
+    found = [Group(_measure_head(view, key), _role(view, key), _measure_lines(view, key)) for key in view.measures]
+    notes = (
+        *(f"advice: {sentence}" for sentence in view.advice),
+        *(f"question: {sentence}" for sentence in (*view.questions, *view.asked_of_devices)),
+        *(f"note: {sentence}" for sentence in view.joins),
+    )
+    found += [
+        Group("", "ear", tuple(_ear_lines(view))),
+        Group("", "more", tuple(_other_lines(view))),
+        Group("", "notes", notes),
+    ]
+    return tuple(group for group in found if group.head or group.lines)
+
+
+def _role(view: CaseView, key: str) -> Literal["main measure", "exploratory measure"]:
+    return "main measure" if key == view.main_measure else "exploratory measure"
+
+
+def _measure_lines(view: CaseView, key: str) -> tuple[str, ...]:
+    found = _error_lines(view, key)
+    for change in view.changes_of(key):
+        found.append(_change_line(change))
+        if change.verdict != UNJUDGED or change.awaits:
+            found += [_own_line(o) for o in view.own_comparisons if (o.key, o.session) == (key, change.session)]
+    return (*found, *_trend_lines(view, key), *_spread_lines(view, key))
 
 
 def _measure_head(view: CaseView, key: str) -> str:
@@ -339,7 +391,7 @@ def _spread_lines(view: CaseView, key: str) -> list[str]:
 
 
 def _ear_lines(view: CaseView) -> list[str]:
-    rows = [""]
+    rows: list[str] = []
     judged = [one.accuracy for one in view.summaries if one.accuracy is not None]
     if judged:
         rows.append(f"by ear: {judged[-1].rule}")
@@ -371,7 +423,7 @@ def _ear_lines(view: CaseView) -> list[str]:
         )
         why = f" ({'; '.join(view.move_up.reasons)})" if view.move_up.reasons else ""
         rows.append(f"  the clinic's rule at level {view.move_up.level}: {view.move_up.rule}: {answer}{why}: {shown}")
-    return rows if len(rows) > 1 else []
+    return rows
 
 
 def _by_level_and_cue(view: CaseView) -> list[str]:
@@ -413,7 +465,7 @@ def _other_lines(view: CaseView) -> list[str]:
     ]
     ranked = [cell for cell in view.contexts if cell.rank is not None]
     rows += [_context_line(cell) for cell in ranked[:6]]
-    return ["", *rows] if rows else []
+    return rows
 
 
 def _context_line(cell: ContextCell) -> str:

@@ -41,7 +41,7 @@ def guessed_word(spelling: str) -> Word:
     Examples
     --------
     >>> [" ".join(guessed_word(word).phones) for word in ("blorfts", "sunfish's", "smeeping")]
-    ['B L AO1 R F T S', 'S AH1 N F IH1 SH AH0 Z', 'S M IY1 P IH0 NG']
+    ['B L AO1 R F T S', 'S AH1 N F IH2 SH AH0 Z', 'S M IY1 P IH0 NG']
     """
     return Word(spelling, tuple(_guess(spelling)), guessed=True)
 

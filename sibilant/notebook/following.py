@@ -18,7 +18,7 @@ from ..tables import Column, Row, as_frame
 from ..terms import MEASURES
 from ..terms.change import CaseView
 from ..terms.clinic import Case
-from .picture import Picture
+from .picture import Picture, short
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -87,8 +87,10 @@ class Followed:
         return f"Followed({self.client}: {n} sessions; .table .changes .summary .plot())"
 
     def _repr_html_(self) -> str:
-        told = "".join(f"<p>{escape(line)}</p>" for line in self.summary)
-        return told + self.table.to_html(index=False, na_rep="", border=0)
+        main = self.table[self.table["measure"].isin([self.view.main_measure, ""])]
+        shown = main.drop(columns=["unit", "method"]).to_html(index=False, na_rep="", float_format=short, border=0)
+        told = f"{self.client}: {MEASURES[self.view.main_measure].name} of /s/ by session. {summarise.SUPPORT}"
+        return f"<p>{escape(told)}</p>{shown}"
 
 
 def open_caseload(folder: str | os.PathLike[str] | None = None, *, who: str = "") -> CaseloadHandle:

@@ -15,6 +15,7 @@ from ..research import study_columns, study_rows, study_said
 from ..study import Question, Study
 from ..tables import as_frame, described
 from ..tables.parquet import read_frame
+from .picture import MOST_ROWS, short
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -46,7 +47,7 @@ class Compared:
 
     def _repr_html_(self) -> str:
         told = "".join(f"<p>{escape(line)}</p>" for line in self.summary)
-        return told + self.table.to_html(index=False, na_rep="", border=0)
+        return told + self.table.to_html(index=False, na_rep="", float_format=short, border=0, max_rows=MOST_ROWS)
 
 
 def run_corpus(

@@ -16,7 +16,7 @@ from ..listening import pictures
 from ..listening.measure import MeasureRequest
 from ..pipeline import Analysis
 from ..terms import Interval, Measurement, Recording, Sound, Suitability
-from .picture import Picture
+from .picture import MOST_ROWS, Picture, short
 from .sound import SoundLike, recording_of
 
 if TYPE_CHECKING:
@@ -78,17 +78,15 @@ class Measured:
 
     def _repr_html_(self) -> str:
         told = "".join(f"<p>{escape(line.strip())}</p>" for line in self.summary)
-        return told + self.first_look().to_html(index=False, na_rep="", float_format=_short, border=0)
+        return told + self.first_look().to_html(
+            index=False, na_rep="", float_format=short, border=0, max_rows=MOST_ROWS
+        )
 
 
 def _cells(table: pd.DataFrame) -> list[list[object]]:
     plain = table.astype(object).where(table.notna(), None)
     rows: list[list[object]] = plain.to_numpy(dtype=object).tolist()
     return rows
-
-
-def _short(value: float) -> str:
-    return f"{value:.3f}".rstrip("0").rstrip(".") if abs(value) < 100 else f"{value:.0f}"
 
 
 def measure(

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 FORMS: dict[str, Literal["png", "svg", "pdf"]] = {".png": "png", ".svg": "svg", ".pdf": "pdf"}
 SCREEN_DPI = 120
+MOST_ROWS = 60
+"""Rows of a table that a notebook shows; the table itself holds all."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,3 +46,14 @@ class Picture:
 
     def _repr_png_(self) -> bytes:
         return charts.render(self.figure, "png", dpi=SCREEN_DPI)
+
+
+def short(value: float) -> str:
+    """Return a number as a notebook shows it beside others.
+
+    Examples
+    --------
+    >>> short(7251.867), short(-0.25)
+    ('7252', '-0.25')
+    """
+    return f"{value:.3f}".rstrip("0").rstrip(".") if abs(value) < 100 else f"{value:.0f}"

@@ -25,8 +25,8 @@ def baseline_advice(client: Client, sessions: Sequence[Session]) -> str:
     --------
     >>> import datetime as dt
     >>> client = Client("C-7QXK", 80, dt.date(2026, 1, 5))
-    >>> baseline_advice(client, [Session("C-7QXK", 1, dt.date(2026, 1, 12))])[:57]
-    'if therapy has not started, the next baseline: 2026-02-02'
+    >>> baseline_advice(client, [Session("C-7QXK", 1, dt.date(2026, 1, 12))])[:34]
+    'next baseline: 2026-02-02 or later'
     """
     lines = series_of(with_phases(client.therapy, sorted(sessions, key=lambda one: (one.on, one.number))))
     return advice_for(lines[0]) if lines else ""

@@ -21,8 +21,10 @@ def pooled_level(sums: Sums, *, spread_db: float = 0.0) -> Pooled:
 
     Examples
     --------
-    >>> round(pooled_level({"seal": (0.01, 1.0), "bus": (-0.001, 1.0), "sun": (0.012, 1.0)}).value, 1)
-    -21.5
+    >>> round(pooled_level({"seal": (0.010, 1.0), "bus": (0.006, 1.0), "sun": (0.011, 1.0)}).value, 1)
+    -20.5
+    >>> round(pooled_level({"seal": (0.01, 1.0), "bus": (-0.001, 1.0), "sun": (0.012, 1.0)}).at_most, 1)
+    -18.2
     """
     totals = [math.fsum(pair[side] for pair in sums.values()) for side in (0, 1)]
     turned = totals[0] > totals[1]

@@ -22,7 +22,7 @@ def t_quantile(df: float, level: float = 0.95) -> float:
     Examples
     --------
     >>> round(t_quantile(2), 4), round(t_quantile(9.5, 0.9), 4)
-    (4.3027, 1.8225)
+    (4.3027, 1.8222)
     """
     if not df > 0:
         return math.nan

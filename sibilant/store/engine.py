@@ -200,8 +200,11 @@ def _opened(make: Callable[[], Any], *, still: bool) -> Any:
 
 
 def _several(connection: Any) -> None:
-    connection.execute("PRAGMA journal_mode=WAL").fetchall()
-    connection.execute("SELECT count(*) FROM sqlite_master").fetchall()
+    try:
+        connection.execute("PRAGMA journal_mode=WAL").fetchall()
+        connection.execute("SELECT count(*) FROM sqlite_master").fetchall()
+    except UnicodeDecodeError as error:  # what SQLite says of a damaged schema quotes it, and that need not be text
+        raise connection.DatabaseError("database disk image is malformed") from error
 
 
 def _open_plain(path: Path, *, still: bool) -> sqlite3.Connection:

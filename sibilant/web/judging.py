@@ -84,7 +84,7 @@ async def after(request: Request) -> Response:
         client_of(request) or "", number_of(given, "session") or 0, given.get("rater", "")[:40], 1, False, ()
     )
     done = await run_in_threadpool(judge.after, caseload_of(request), asked)
-    return JSONResponse({"lines": judge.lines(done)[:-1] if done["scored"] else judge.lines(done)})
+    return JSONResponse({"lines": judge.counted(done)})
 
 
 async def sound(request: Request) -> Response:

@@ -11,12 +11,11 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from ..clinic import clients, report, sessions, settings, summarise, take
+from ..clinic import clients, report, sessions, settings, summarise, take, told
 from ..clinic.caseload import CaseloadHandle, cautions
 from ..clinic.warming import warm
 from ..errors import CaseloadError, SibilantError, UsageError
 from ..listening import expect
-from ..listening.pictures import INVENTED
 from ..terms import MEASURES
 from ..terms.clinic import Case, Device
 from ..terms.vocabulary import CUE_LETTERS, DISTORTIONS, PRACTICE_LEVELS, REPORT_KINDS
@@ -170,11 +169,12 @@ def progress(request: Request) -> Response:
         return choose(request, "progress")
     key = request.query_params.get("measure", "")
     view = summarise.view_of(caseload_of(request), case, measures=(key,) if key else ())
+    alt, why_none, places = "", "", []
     try:
         alt = summarise.months_words(view, case, key=key)
-        why_none = ""
+        places = [summarise.months_places(view, case, key=key, width_mm=width) for width in (170.0, 85.0)]
     except SibilantError as nothing:
-        alt, why_none = "", str(nothing)
+        why_none = str(nothing)
     return shown(
         request,
         "progress.html.j2",
@@ -184,23 +184,15 @@ def progress(request: Request) -> Response:
         columns=COLUMNS,
         rows=summarise.session_rows(view, key),
         nearest=summarise.nearest_sounds(view, key),
-        groups=_grouped(summarise.lines(view)),
+        sentences=told.sentences(view),
+        groups=summarise.groups(view),
+        points=places,
+        days={one.number: one.on.isoformat() for one in view.summaries},
         measures=[measure for measure in MEASURES.values() if measure.scope == "token"],
         key=key or view.main_measure,
         kinds=tuple(REPORT_KINDS),
         forms=report.FORMS,
     )
-
-
-def _grouped(lines: list[str]) -> list[list[str]]:
-    """Lines in their groups, as blank lines part them on the terminal; what every page says anyhow is left out."""
-    groups: list[list[str]] = [[]]
-    for line in lines:
-        if line == "":
-            groups.append([])
-        elif line not in {summarise.SUPPORT, INVENTED}:
-            groups[-1].append(line)
-    return [group for group in groups if group]
 
 
 def months(request: Request) -> Response:

@@ -10,6 +10,7 @@ from starlette.responses import JSONResponse, Response
 
 from ..clinic import clients, compare, sharing
 from ..errors import UsageError
+from ..terms import MEASURES
 from ..terms.vocabulary import POSITIONS
 from .asking import caseload_of, client_of, text_of
 from .bringing import handed_over
@@ -32,7 +33,14 @@ def place(request: Request) -> Response:
     )
     found = compare.list_ranges(request_of, caseload=caseload_of(request)) if asked["age"] else None
     return shown(
-        request, "ranges.html.j2", who=who, asked=asked, found=found, phones=PHONES, positions=tuple(POSITIONS)
+        request,
+        "ranges.html.j2",
+        who=who,
+        asked=asked,
+        found=found,
+        phones=PHONES,
+        positions=tuple(POSITIONS),
+        plain_names={key: one.plain_name for key, one in MEASURES.items()},
     )
 
 

@@ -20,6 +20,8 @@ from . import (
     bringing,
     capturing,
     detailing,
+    hearing,
+    helping,
     judging,
     keeping,
     looking,
@@ -39,8 +41,8 @@ from .showing import refused, root_of, shown
 
 STATIC = Path(__file__).parent / "static"
 ANSWERING = (
-    places, again, aiming, bringing, capturing, detailing, judging, keeping, looking, practising, ranging, removing,
-    reporting, reviewing, settling, sharing,
+    places, again, aiming, bringing, capturing, detailing, hearing, helping, judging, keeping, looking, practising,
+    ranging, removing, reporting, reviewing, settling, sharing,
 )  # fmt: skip
 
 

@@ -168,6 +168,7 @@ def test_moved_edges_are_measured_with_the_kept_noise(folder: Path, tmp_path: Pa
         review.review_from(CaseloadHandle(copy), CODE, 1, tmp_path / "r.csv", rater="R1")
         moved = next(one for one in case_of(copy).tokens_of(1) if one.key == "1.1.1")
         found.append(figures(moved.measurements["house-15k/2"].measures))
+        assert ("own_margins" in moved.measurements["house-15k/2"].flags) == around
         forget(copy, 2)
         again.measure_client_again(CaseloadHandle(copy), CODE)
         once_more = next(one for one in case_of(copy).tokens_of(1) if one.key == "1.1.1")

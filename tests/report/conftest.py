@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
 
@@ -11,6 +12,7 @@ import pytest
 
 from sibilant import report
 from sibilant.methods import HOUSE_15K
+from sibilant.terms.clinic import Case
 
 
 def load(name: str, folder: Path) -> ModuleType:
@@ -37,3 +39,16 @@ def reading() -> ModuleType:
 @pytest.fixture(scope="session")
 def settings() -> report.ReportSettings:
     return report.ReportSettings(HOUSE_15K, sampling_rates_hz=(44100,), known_lists=("core-a",))
+
+
+@pytest.fixture(scope="session")
+def recount() -> ModuleType:
+    return load("recount", Path(__file__).parent)
+
+
+@pytest.fixture(scope="session")
+def case_of() -> Callable[[int], Case]:
+    """An invented history by its seed."""
+    histories = load("histories", Path(__file__).parent)
+    material = load("material", Path(__file__).parent.parent / "progress")
+    return lambda seed: histories.history(seed, material)[1]

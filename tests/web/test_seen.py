@@ -17,7 +17,10 @@ PLACES = ("/", "/?client=C-7QXK", "/capture?client=C-7QXK", "/judge?client=C-7QX
           "/progress?client=C-7QXK", "/bring?client=C-7QXK", "/session?client=C-7QXK", "/details?client=C-7QXK",
           "/settings?client=C-7QXK", "/again?client=C-7QXK&session=1", "/agree?client=C-7QXK",
           "/practise?client=C-7QXK", "/reports?client=C-7QXK", "/plan?client=C-7QXK&change=400",
-          "/remove?client=C-7QXK&what=session&number=1", "/capture", "/nowhere")  # fmt: skip
+          "/remove?client=C-7QXK&what=session&number=1", "/capture", "/nowhere",
+          "/goals?client=C-7QXK", "/share?client=C-7QXK", "/ranges?client=C-7QXK", "/look?text=straw&client=C-7QXK",
+          "/listen?client=C-7QXK", "/help?client=C-7QXK", "/reports?client=C-7QXK&kind=family",
+          "/reports?client=C-7QXK&kind=payer")  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -242,3 +245,25 @@ def test_a_figure_leads_to_the_word_that_sounds_like_it(filled: web.Running, fol
     page.wait_for_selector("#one:not([hidden])")
     assert page.inner_text("#word") == near.word.split("#")[0]
     page.wait_for_selector("#play-word:not([disabled])")
+
+
+def test_two_sounds_are_heard_at_equal_loudness_and_a_point_leads_to_its_sounds(browse, filled: web.Running) -> None:
+    page = browse()
+    page.goto(filled.address)
+    base = f"http://127.0.0.1:{filled.port}{filled.root}"
+    page.goto(f"{base}/progress?client=C-7QXK")
+    page.focus(".for-wide a")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/listen?**session=1**")
+    assert "All sounds of session 1" in page.inner_text("main") and page.inner_text("tbody").count("hear") == 3
+    page.evaluate("document.activeElement.blur()")
+    page.keyboard.press(" ")
+    page.wait_for_function("() => /as they are|dB softer/.test(document.querySelector('#told').innerText)")
+    levels = page.evaluate(
+        """async () => {
+          const { loudness } = await import(document.querySelector('script[type=module]').src);
+          const tone = (gain) => Float32Array.from({ length: 8820 }, (_, n) => gain * Math.sin(n));
+          return [loudness(tone(0.5), 44100), loudness(tone(0.05), 44100)];
+        }"""
+    )
+    assert abs(levels[0] / levels[1] - 10) < 0.01 and page.wrong == []

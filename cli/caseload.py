@@ -67,10 +67,19 @@ def check(context: click.Context, caseload: CaseloadHandle, as_json: bool) -> No
         context.exit(3)
 
 
-@command.command(epilog=f"{ASKED} Example: sibilant caseload encrypt")
+sheet = click.option(
+    "--sheet",
+    type=click.Path(path_type=Path),
+    metavar="FILE.pdf|.html",
+    help="Also write the recovery code on a sheet to print; erase the file once it is printed.",
+)
+
+
+@command.command(epilog=f"{ASKED} Example: sibilant caseload encrypt --sheet recovery.pdf")
+@sheet
 @caseload
 @as_json
-def encrypt(caseload: CaseloadHandle, as_json: bool) -> None:
+def encrypt(sheet: Path | None, caseload: CaseloadHandle, as_json: bool) -> None:
     """Encrypt the caseload, or start an encrypted one; prints the recovery code once.
 
     Write the code down and keep it apart: without passphrase and code nothing in the caseload can be read again. Needs
@@ -81,7 +90,25 @@ def encrypt(caseload: CaseloadHandle, as_json: bool) -> None:
     def tell(code: str) -> None:
         click.echo(f"recovery code, shown once: {code}", err=as_json)
 
-    _print(encryption.encrypt(caseload, tell=tell), as_json=as_json)
+    _print(encryption.encrypt(caseload, tell=tell, sheet=sheet), as_json=as_json)
+
+
+@command.command(epilog=f"{ASKED} Example: sibilant caseload rekey --sheet recovery.pdf")
+@sheet
+@caseload
+@as_json
+def rekey(sheet: Path | None, caseload: CaseloadHandle, as_json: bool) -> None:
+    """Encrypt the encrypted caseload anew by another key; nothing is plain on the way.
+
+    After a leak of passphrase, recovery code or a copy of key.json. The new passphrase is asked twice, or taken from
+    SIBILANT_NEW_PASSPHRASE; a new recovery code is shown once. Needs room for the caseload twice.
+    """
+    from sibilant.clinic import encryption
+
+    def tell(code: str) -> None:
+        click.echo(f"recovery code, shown once: {code}", err=as_json)
+
+    _print(encryption.rekey(caseload, tell=tell, sheet=sheet), as_json=as_json)
 
 
 @command.command(epilog=f"{ASKED} Example: sibilant caseload decrypt")

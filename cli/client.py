@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from .case_options import Day, as_json, ask_about_names, caseload, client, no_name, on
+from .receipts import erasing, print_brought_back, print_receipt
 from .shown import print_json, print_table
 
 if TYPE_CHECKING:
@@ -117,8 +118,12 @@ def add(
     """
     from sibilant.clinic import clients
 
+    from .offering import offer_encryption
+
     ask_about_names(no_name, **{name: asked[name] for name in FREE})
     fields = {**fields_of(asked), "invented": invented}
+    if not (as_json or invented):
+        offer_encryption(caseload)
     added, cautions = clients.add_client(caseload, age, code=code, on=asked["on"], fields=fields)
     if as_json:
         print_json({"client": added.code, "cautions": list(cautions)})
@@ -205,17 +210,46 @@ def hold(client: str | None, because: str, off: bool, no_name: bool, caseload: C
 
 @command.command(epilog="Example: sibilant client remove C-7QXK --audio")
 @click.argument("client")
-@click.option("--audio", "what", flag_value="audio", help="Erase the kept sound only.")
-@click.option("--all", "what", flag_value="all", help="Erase everything, the code included.")
+@click.option("--audio", "what", flag_value="audio", help="The kept sound only.")
+@click.option("--all", "what", flag_value="all", help="Everything, the code included.")
+@erasing
 @caseload
 @as_json
-def remove(client: str, what: str | None, caseload: CaseloadHandle, as_json: bool) -> None:
-    """Erase a client's sound or everything, and print a receipt of what was erased and what could not be reached."""
-    from sibilant.clinic import clients
+def remove(client: str, what: str | None, erase: bool, caseload: CaseloadHandle, as_json: bool) -> None:
+    """Put a client's sound or everything into the bin, or erase it, and print a receipt that says which.
+
+    From the bin it can be brought back for 30 days (bin_days in caseload.toml); then it is erased, with its receipt.
+    Where consent was withdrawn, or --erase is given, it is erased at once.
+    """
+    from sibilant.clinic import removing
     from sibilant.errors import UsageError
 
-    from .receipts import print_receipt
-
     if what not in ("audio", "all"):
-        raise UsageError("say what to erase: --audio (the kept sound) or --all (everything)")
-    print_receipt(clients.remove_client(caseload, client, what), as_json=as_json)  # type: ignore[arg-type]
+        raise UsageError("say what to remove: --audio (the kept sound) or --all (everything)")
+    done = removing.remove_client(caseload, client, what, erase=erase)  # type: ignore[arg-type]
+    print_receipt(done, as_json=as_json)
+
+
+@command.command(epilog="Example: sibilant client restore C-7QXK")
+@click.argument("client")
+@caseload
+@as_json
+def restore(client: str, caseload: CaseloadHandle, as_json: bool) -> None:
+    """Bring back from the bin what was put there last of a client: everything, or the sound."""
+    from sibilant.clinic import removing
+
+    print_brought_back(removing.restore_client(caseload, client), as_json=as_json)
+
+
+@command.command("bin", epilog="Example: sibilant client bin")
+@caseload
+@as_json
+def bin_(caseload: CaseloadHandle, as_json: bool) -> None:
+    """List what lies in the bin, and until when it can be brought back."""
+    from sibilant.clinic import removing
+
+    rows = removing.list_bin(caseload)
+    if as_json:
+        print_json(rows)
+    else:
+        print_table(rows, ("client", "what", "session", "since", "until"))

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import json
-from typing import Any
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from sibilant.listening.expect import Expected, ExpectedSibilant
 
 
 @click.command(name="expect", epilog='Example: sibilant expect straw "six socks"')
@@ -34,7 +37,7 @@ def command(texts: tuple[str, ...], phones: str, as_json: bool) -> None:
             click.echo(line)
 
 
-def _lines(row: dict[str, Any]) -> list[str]:
+def _lines(row: Expected) -> list[str]:
     if not row["known"]:
         return [row["prompt"], f"  not known: {row['note']}"]
     lines = [row["prompt"]]
@@ -48,7 +51,7 @@ def _lines(row: dict[str, Any]) -> list[str]:
     return lines
 
 
-def _sibilant(sibilant: dict[str, Any]) -> str:
+def _sibilant(sibilant: ExpectedSibilant) -> str:
     parts = [f"{sibilant['phone']:<2}", f"{sibilant['position']:<7}"]
     if sibilant["cluster"]:
         parts.append(f"cluster {sibilant['cluster']}")

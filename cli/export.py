@@ -13,10 +13,16 @@ from .shown import print_json
 if TYPE_CHECKING:
     from sibilant.clinic.caseload import CaseloadHandle
 
+PERSONAL = "pseudonymous data remain personal data: hand it on only as your rules allow"
+
 
 @click.command(epilog="Example: sibilant export C-7QXK --to shared/case-1 --new-code")
 @client
 @click.option("--to", required=True, type=click.Path(path_type=Path), metavar="FOLDER", help="A new folder.")
+@click.option(
+    "--as", "form", type=click.Choice(["tables", "fhir"]), default="tables", show_default=True,
+    help="Tables in CSV, or sessions and figures as HL7 FHIR resources (R4, R4B).",
+)  # fmt: skip
 @click.option("--audio", is_flag=True, help="With the kept sound; every recording identifies a person.")
 @click.option("--new-code", is_flag=True, help="Under another random code.")
 @click.option("--name", "names", multiple=True, metavar="NAME", help="A name to look for too; it is kept nowhere.")
@@ -26,6 +32,7 @@ if TYPE_CHECKING:
 def command(
     client: str | None,
     to: Path,
+    form: str,
     audio: bool,
     new_code: bool,
     names: tuple[str, ...],
@@ -35,10 +42,22 @@ def command(
 ) -> None:
     """Write one client in open formats, days counted from the first probe, without sound unless asked."""
     from sibilant.clinic import exchange
+    from sibilant.errors import UsageError
 
+    if form == "fhir":
+        if audio:
+            raise UsageError("--as fhir holds no sound; leave --audio away, or export as tables")
+        told = exchange.export_fhir(caseload, client, to, new_code=new_code, names=names, allowed=allowed)
+        if as_json:
+            print_json(told)
+            return
+        counted = ", ".join(f"{n} {kind}" for kind, n in told["resources"].items())
+        click.echo(f"{told['client']}: {told['file']} with {counted}")
+        click.echo(PERSONAL)
+        return
     done = exchange.export_client(caseload, client, to, audio=audio, new_code=new_code, names=names, allowed=allowed)
     if as_json:
         print_json(done)
         return
     click.echo(f"{done['client']}: {done['sessions']} sessions in {done['files']} files, {done['sounds']} sounds")
-    click.echo("pseudonymous data remain personal data: hand it on only as your rules allow")
+    click.echo(PERSONAL)

@@ -20,12 +20,12 @@ def command(name: str | None, as_json: bool, as_csv: bool) -> None:
     if as_csv and name is not None:
         click.echo(list_as_csv(name), nl=False)
         return
-    rows = describe_lists() if name is None else describe_list(name)
     if as_json:
+        rows = describe_lists() if name is None else describe_list(name)
         click.echo(json.dumps(rows, ensure_ascii=False, indent=1))
     elif name is None:
-        for row in rows:
-            click.echo(f"{row['list']:<14} {row['n_prompts']:>3}  {row['note']}")
+        for one in describe_lists():
+            click.echo(f"{one['list']:<14} {one['n_prompts']:>3}  {one['note']}")
     else:
-        for row in rows:
+        for row in describe_list(name):
             click.echo(f"{row['prompt']:<20}  {row['phones']}" if row["level"] == "word" else row["prompt"])

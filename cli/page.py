@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from typing import TYPE_CHECKING
 
 import click
@@ -20,7 +21,9 @@ def command(port: int | None, open_it: bool, caseload: CaseloadHandle) -> None:
     """Serve the page on 127.0.0.1 only: capture, judge, review, progress; Ctrl-C stops it.
 
     The address printed carries a key that is good once; when it is used, another is printed. With --open the key is
-    handed to the browser by a file that only you can read, and stands in no address.
+    handed to the browser by a file that only you can read, and stands in no address. The page of an encrypted caseload
+    is locked after 15 minutes without use (lock_after_minutes in caseload.toml); its passphrase, typed in this
+    terminal, unlocks it.
     """
     try:
         from sibilant.web import serve
@@ -29,6 +32,9 @@ def command(port: int | None, open_it: bool, caseload: CaseloadHandle) -> None:
 
         raise InputError("the page needs an optional part; install it with pip install sibilant[page]") from error
 
+    from .offering import offer_encryption
+
+    offer_encryption(caseload)
     told: list[str] = []
 
     def announce(address: str) -> None:
@@ -42,4 +48,20 @@ def command(port: int | None, open_it: bool, caseload: CaseloadHandle) -> None:
     def launch(path: str) -> None:
         click.launch(path)
 
-    serve(caseload, port=port, announce=announce, launch=launch if open_it else None)
+    serve(caseload, port=port, announce=announce, launch=launch if open_it else None, locked=lambda: _unlock(caseload))
+
+
+def _unlock(caseload: CaseloadHandle) -> None:
+    """Ask until the passphrase is the one; where nobody can be asked the page stays locked."""
+    from sibilant.clinic import encryption
+    from sibilant.errors import CaseloadError
+
+    click.echo("The page is locked, as nobody used it for a while.", err=True)
+    while sys.stdin.isatty():
+        try:
+            encryption.unlock_again(caseload)
+        except CaseloadError as wrong:
+            click.echo(str(wrong), err=True)
+        else:
+            click.echo("The page is unlocked.", err=True)
+            return

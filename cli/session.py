@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from .case_options import as_json, ask_about_names, caseload, client, client_first, no_name, on
+from .receipts import erasing, print_brought_back, print_receipt
 from .shown import print_json, print_table
 
 if TYPE_CHECKING:
@@ -135,12 +136,26 @@ def move(client: str | None, session: int | None, to: str, caseload: CaseloadHan
 @command.command(epilog="Example: sibilant session remove C-7QXK 3")
 @click.argument("client")
 @click.argument("session", type=click.IntRange(min=1))
+@erasing
 @caseload
 @as_json
-def remove(client: str, session: int, caseload: CaseloadHandle, as_json: bool) -> None:
-    """Erase a session with its sound, and print a receipt."""
-    from sibilant.clinic import sessions
+def remove(client: str, session: int, erase: bool, caseload: CaseloadHandle, as_json: bool) -> None:
+    """Put a session with its sound into the bin, or erase it, and print a receipt that says which.
 
-    from .receipts import print_receipt
+    From the bin it can be brought back for 30 days (bin_days in caseload.toml); then it is erased, with its receipt.
+    """
+    from sibilant.clinic import removing
 
-    print_receipt(sessions.remove_session(caseload, client, session), as_json=as_json)
+    print_receipt(removing.remove_session(caseload, client, session, erase=erase), as_json=as_json)
+
+
+@command.command(epilog="Example: sibilant session restore C-7QXK 3")
+@click.argument("client")
+@click.argument("session", type=click.IntRange(min=1))
+@caseload
+@as_json
+def restore(client: str, session: int, caseload: CaseloadHandle, as_json: bool) -> None:
+    """Bring a session back from the bin; under another number where its own is taken by now."""
+    from sibilant.clinic import removing
+
+    print_brought_back(removing.restore_session(caseload, client, session), as_json=as_json)

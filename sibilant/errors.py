@@ -14,6 +14,7 @@
         ├── CaseloadError    the store: not found, locked, newer than this program
         │   └── RefusedError asked for something that is not done (a probe kept twice, a held client removed)
         │       └── QuestionError not done until a person has answered (a list of which few words were heard)
+        ├── LockedError      the caseload of a page that nobody used for a while
         └── OutputError      a place that can't be written: read-only, full, a folder for a file
 
 A single sound that can't be measured inside a session is not an error: it is NaN with a flag, and counted by
@@ -27,7 +28,19 @@ from contextlib import contextmanager
 
 
 class SibilantError(Exception):
-    """Base of all errors raised on purpose; its text is one line: what was asked, what is there, the way out."""
+    r"""Base of all errors raised on purpose; its text is one line: what was asked, what is there, the way out.
+
+    What it quotes may be anything: signs that no screen shows, and that might steer a terminal, are replaced.
+
+    Examples
+    --------
+    >>> str(SibilantError("age '\x1b[2J'")) == "age '\ufffd[2J'"
+    True
+    """
+
+    def __str__(self) -> str:
+        """Return its text, fit to be printed."""
+        return "".join(sign if sign.isprintable() or sign == "\n" else "\ufffd" for sign in super().__str__())
 
 
 class UsageError(SibilantError):
@@ -64,6 +77,10 @@ class RangeError(InputError):
 
 class CaseloadError(InputError):
     """The caseload can't be opened: not found, locked, damaged, or newer than this program."""
+
+
+class LockedError(InputError):
+    """The page is locked, as nobody used it for a while; its terminal unlocks it."""
 
 
 class RefusedError(CaseloadError):

@@ -81,6 +81,7 @@ OWNERS: dict[str, set[str]] = {
     "alembic": {"store"},
     "cryptography": {"store"},
     "sqlcipher3": {"store"},
+    "zxcvbn": {"store"},
     "matplotlib": {"charts"},
     "jinja2": {"report", "web"},
     "typst": {"report"},

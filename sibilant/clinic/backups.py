@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,7 @@ OWN_PASSPHRASE_FROM = "SIBILANT_BACKUP_PASSPHRASE"
 PLAIN = "the backup is not encrypted: keep it on an encrypted disk, or give it a passphrase (--own-passphrase)"
 ERASED_SINCE = (
     "{codes}: in the backup and not in the caseload it replaces; if they were erased since, erase them again:"
-    " sibilant client remove CODE --all"
+    " sibilant client remove CODE --all --erase"
 )
 WITHDRAWN = "consents, holds and erasures since the backup was taken are undone by it; see that they are done again"
 OLD_CODES = "older backups hold clients who were erased since; see to them as your rules for keeping say"
@@ -86,7 +87,7 @@ def restore(
         When the folder can't be written.
     """
     folder = to or caseload.folder
-    before = _codes(folder) if in_place else None
+    before = _codes(replace(caseload, folder=folder)) if in_place else None
     done = store.restore_backup(
         backup, folder, ask=_passphrase, who=os.environ.get("SIBILANT_WHO", ""), in_place=in_place, anyway=anyway
     )
@@ -113,10 +114,10 @@ def _passphrase() -> str:
     return os.environ.get(OWN_PASSPHRASE_FROM) or secret(store.PASSPHRASE_FROM, "passphrase of the backup")
 
 
-def _codes(folder: Path) -> set[str] | None:
+def _codes(caseload: CaseloadHandle) -> set[str] | None:
     """The clients of the caseload that is replaced; None where it can't be opened any more."""
     try:
-        with opened(CaseloadHandle(folder)) as one:
+        with opened(caseload) as one:
             return set(store.codes(one))
     except SibilantError:
         return None

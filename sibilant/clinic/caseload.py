@@ -7,8 +7,7 @@ import datetime as dt
 import os
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from .. import methods, ranges, store
@@ -16,6 +15,7 @@ from ..errors import CaseloadError, MethodError, UsageError
 from ..terms import Method
 from ..terms.clinic import Client, is_client_code
 from ..terms.reference import ReferenceRange
+from .holding import Held
 from .reminders import reminders
 
 OWN_RANGES = "ranges.csv"
@@ -53,6 +53,7 @@ class CaseloadHandle:
     folder: Path
     who: str = ""
     clock: store.Clock = store.now
+    held: Held = field(default_factory=lambda: Held(_asked), repr=False, compare=False)
 
     @contextlib.contextmanager
     def opened(self, *, who: str = "", create: bool = False) -> Iterator[store.Caseload]:
@@ -69,10 +70,24 @@ class CaseloadHandle:
             who=person,
             create=create,
             clock=self.clock,
-            ask=lambda: passphrase_for(self.folder),
+            ask=self.passphrase,
             known=_known_method,
         ) as one:
             yield one
+
+    def passphrase(self) -> str:
+        """Return its passphrase: from ``SIBILANT_PASSPHRASE``, or asked in the terminal once, and again after idling.
+
+        Raises
+        ------
+        CaseloadError
+            When nobody is there to be asked, or the page that holds it is locked.
+        """
+        return self.held.passphrase(self.folder, self.idle_s())
+
+    def idle_s(self) -> float:
+        """Return after how many seconds without use the passphrase is forgotten; 0 where never."""
+        return 60.0 * store.read_place(self.folder).lock_after_minutes
 
     def today(self) -> dt.date:
         """Today by its clock, where this machine is."""
@@ -115,14 +130,7 @@ def _known_method(label: str) -> Method | None:
         return None
 
 
-def passphrase_for(folder: Path) -> str:
-    """Return the passphrase of an encrypted caseload, from ``SIBILANT_PASSPHRASE`` or asked once in the terminal."""
-    return os.environ.get(store.PASSPHRASE_FROM) or _asked_once(folder.absolute())
-
-
-@lru_cache(maxsize=4)
-def _asked_once(folder: Path) -> str:
-    """Ask for a caseload's passphrase; a process asks once, however often it opens the caseload."""
+def _asked(folder: Path) -> str:
     return secret(store.PASSPHRASE_FROM, f"passphrase of caseload {folder.name}")
 
 

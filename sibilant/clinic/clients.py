@@ -6,15 +6,16 @@ import datetime as dt
 import re
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Any, Literal
+from typing import Any
 
 from .. import methods, store
 from ..errors import UsageError
 from ..progress import followed
 from ..terms import MEASURES
-from ..terms.clinic import Case, Client, Consent, Device, Event, MethodChoice, MoveUpRule, Receipt, is_client_code
+from ..terms.clinic import Case, Client, Consent, Device, Event, MethodChoice, MoveUpRule, is_client_code
 from .caseload import CaseloadHandle, cautions, client_or_last, day_known, opened, used
 from .plain import plain
+from .removing import erase_withdrawn
 from .therapy import read_therapy
 
 OLDEST_YEARS = 120
@@ -245,6 +246,8 @@ def change_client(
         if wanted.get("method", before.method) != before.method:
             choice = MethodChoice(today, wanted["method"], followed(store.read_case(one, name)).method)
         changed = store.change_client(one, name, wanted, choice=choice, made_on=revision)
+        if changed.consent is not None and changed.consent.withdrawn_on is not None and not changed.held:
+            erase_withdrawn(one, name)
         used(one, name)
         return changed
 
@@ -264,12 +267,6 @@ def treat_words(
 def hold_client(caseload: CaseloadHandle, code: str | None, reason: str) -> Client:
     """Block removal for a reason, or let go with an empty one."""
     return change_client(caseload, code, {"held": reason})
-
-
-def remove_client(caseload: CaseloadHandle, code: str, what: Literal["audio", "all"]) -> Receipt:
-    """Erase a client's sound or everything, and return the receipt."""
-    with opened(caseload) as one:
-        return store.remove_client(one, client_or_last(one, code), what)
 
 
 def add_event(caseload: CaseloadHandle, code: str | None, text: str, on: dt.date | None = None) -> tuple[str, Event]:

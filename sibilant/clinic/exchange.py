@@ -6,6 +6,7 @@ import csv
 import datetime as dt
 import io
 import json
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from pathlib import Path
@@ -15,8 +16,10 @@ from .. import files, store, tables
 from ..errors import OutputError, RefusedError
 from .caseload import CaseloadHandle, client_or_last, opened, used
 from .door import FORM, JSON_DAYS, columns, json_days, read_export
+from .fhir import bundle, text_of
 from .private import LANGUAGES, free_texts, suspects
 
+BUNDLE = "bundle.json"
 FREE_TEXT = {
     "clients": ("reference_group", "language", "dialect", "reason", "hearing", "list_form", "held",
                 "move_up", "retention", "consent"),
@@ -74,6 +77,56 @@ def export_client(
         "sounds": len(clips),
         "sessions": len(rows["sessions"]),
     }
+
+
+def export_fhir(
+    caseload: CaseloadHandle,
+    code: str | None,
+    to: Path,
+    *,
+    new_code: bool = False,
+    names: Sequence[str] = (),
+    allowed: Sequence[str] = (),
+) -> dict[str, Any]:
+    """Write one client's sessions and figures as HL7 FHIR resources (R4 and R4B) into a new folder, without sound.
+
+    The same rules as for :func:`export_client`: no name, path or calendar date leaves.
+
+    Raises
+    ------
+    RefusedError
+        When free text holds what looks like a name, a path or a calendar date.
+    OutputError
+        When the folder exists with something in it, or can't be written.
+    """
+    with opened(caseload) as one:
+        name = client_or_last(one, code)
+        _refuse_private(store.dump_client(one, name), names, allowed)
+        given = store.new_code(set(store.codes(one))) if new_code else name
+        found = bundle(store.read_case(one, name), given)
+        used(one, name)
+        _refuse_standing(to)
+        with store.outside(one, to) as made:
+            folder = made / "whole"
+            files.make_folder(folder)
+            files.write_text(folder / BUNDLE, text_of(found))
+            _put(folder, to)
+    kinds = [entry["resource"]["resourceType"] for entry in found["entry"]]
+    return {"client": given, "folder": to.name, "file": BUNDLE, "resources": dict(sorted(Counter(kinds).items()))}
+
+
+def _refuse_standing(to: Path) -> None:
+    if to.exists() and (not to.is_dir() or any(to.iterdir())):
+        raise OutputError(f"{to.name}: something stands there already; name a new folder")
+
+
+def _put(folder: Path, to: Path) -> None:
+    if to.exists():
+        to.rmdir()
+    try:
+        folder.rename(to)
+    except OSError as error:
+        raise files.output_error(to, error) from error
 
 
 def _refuse_private(rows: store.Rows, names: Sequence[str], allowed: Sequence[str]) -> None:
@@ -149,8 +202,7 @@ Written = tuple[store.Rows, str, Mapping[str, Callable[[], bytes]], Sequence[tab
 def _write_folder(one: store.Caseload, to: Path, what: Written) -> int:
     """Write rows, code, sounds and tokens into a folder beside ``to`` and move it there when whole."""
     rows, code, clips, tokens = what
-    if to.exists() and (not to.is_dir() or any(to.iterdir())):
-        raise OutputError(f"{to.name}: something stands there already; name a new folder")
+    _refuse_standing(to)
     with store.outside(one, to) as made:
         folder = made / "whole"
         files.make_folder(folder)
@@ -167,12 +219,7 @@ def _write_folder(one: store.Caseload, to: Path, what: Written) -> int:
             files.make_folder(folder / "audio")
             files.write_bytes(folder / "audio" / name, sound())
         n_files = sum(path.is_file() for path in folder.rglob("*"))
-        if to.exists():
-            to.rmdir()
-        try:
-            folder.rename(to)
-        except OSError as error:
-            raise files.output_error(to, error) from error
+        _put(folder, to)
     return n_files
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypedDict
 
 from ..pipeline import Analysis
-from ..terms import Recording, Sound
+from ..terms import Recording, Sound, Support
 from ..terms.clinic import Session
 
 
@@ -20,6 +20,24 @@ class HeardRecording:
     places: tuple[int, ...]
 
 
+class HeardWord(TypedDict):
+    """One attempt at a prompt, or a prompt not heard: what is told of it, no figures."""
+
+    prompt_index: int
+    prompt: str
+    attempt: int | None
+    heard: str
+    counts: bool
+
+
+class HeardWhole(TypedDict):
+    """What one recording holds and can support."""
+
+    prompts: list[int]
+    verdict: Support
+    remedies: list[str]
+
+
 @dataclass(frozen=True, slots=True)
 class ProbeResult:
     """What may be told at once: the words and the recording's verdict, no figures.
@@ -29,20 +47,20 @@ class ProbeResult:
     """
 
     session: Session
-    words: tuple[dict[str, Any], ...]
+    words: tuple[HeardWord, ...]
     verdict: dict[str, Any]
     remedies: tuple[str, ...]
     notes: tuple[str, ...] = field(default=())
-    recordings: tuple[dict[str, Any], ...] = field(default=())
+    recordings: tuple[HeardWhole, ...] = field(default=())
 
 
-def recording_row(each: HeardRecording) -> dict[str, Any]:
+def recording_row(each: HeardRecording) -> HeardWhole:
     """Say of one recording which prompts it holds and what it can support."""
     found = each.analysis.suitability
     return {"prompts": list(each.places), "verdict": found.verdict.worst, "remedies": list(found.remedies)}
 
 
-def unsaid_rows(sounds: Sequence[Sound]) -> list[dict[str, Any]]:
+def unsaid_rows(sounds: Sequence[Sound]) -> list[HeardWord]:
     """One row for each prompt that is in no recording."""
     seen = {sound.prompt_index: sound.prompt_text for sound in sounds}
     return [
@@ -51,22 +69,24 @@ def unsaid_rows(sounds: Sequence[Sound]) -> list[dict[str, Any]]:
     ]
 
 
-def word_rows(each: HeardRecording) -> list[dict[str, Any]]:
+def word_rows(each: HeardRecording) -> list[HeardWord]:
     """One row an attempt: what was heard, as a question where it is one; no figures."""
-    seen: dict[tuple[int, int], dict[str, Any]] = {}
+    seen: dict[tuple[int, int], list[Sound]] = {}
     for sound in each.analysis.sounds:
-        spoken = sound.utterance
         place = each.places[sound.prompt_index - 1] if sound.prompt_index else 0
-        attempt = spoken.attempt if spoken is not None else 0
-        row = seen.setdefault(
-            (place, attempt),
-            {"prompt_index": place, "prompt": sound.prompt_text, "attempt": attempt or None, "heard": []},
-        )
-        row["heard"].append(_said(sound))
-        row["counts"] = spoken.counts if spoken is not None else False
-    for row in seen.values():
-        row["heard"] = "; ".join(dict.fromkeys(row["heard"]))
-    return [seen[key] for key in sorted(seen)]
+        seen.setdefault((place, sound.utterance.attempt if sound.utterance is not None else 0), []).append(sound)
+    return [_word_row(place, attempt, seen[place, attempt]) for place, attempt in sorted(seen)]
+
+
+def _word_row(place: int, attempt: int, sounds: Sequence[Sound]) -> HeardWord:
+    spoken = sounds[-1].utterance
+    return {
+        "prompt_index": place,
+        "prompt": sounds[0].prompt_text,
+        "attempt": attempt or None,
+        "heard": "; ".join(dict.fromkeys(_said(sound) for sound in sounds)),
+        "counts": spoken.counts if spoken is not None else False,
+    }
 
 
 def _said(sound: Sound) -> str:

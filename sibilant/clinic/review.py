@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypedDict
 
 from .. import audio, store, tables
 from ..errors import ListError, UsageError
@@ -20,6 +20,19 @@ from .judge import find_token, rater_or_last
 SPECTRAL_LOST = "audio_not_kept"
 
 
+class Reviewed(TypedDict):
+    """What a review did: rows kept, sounds measured again (some without their sound), and how many stand checked."""
+
+    client: str
+    session: int
+    rater: str
+    corrected: int
+    measured_again: int
+    without_sound: int
+    checked: int
+    of: int
+
+
 def review_from(
     caseload: CaseloadHandle,
     code: str | None,
@@ -28,7 +41,7 @@ def review_from(
     *,
     rater: str = "",
     recording: Path | None = None,
-) -> dict[str, Any]:
+) -> Reviewed:
     """Keep the corrections of REVIEW.csv and measure moved sibilants again between their new edges.
 
     The sound measured is the kept word, or ``recording``, whose hash must be the session's. A row without edges, voice
@@ -47,7 +60,7 @@ def review_from(
 
 def review_one(
     caseload: CaseloadHandle, code: str | None, number: int | None, given: Mapping[str, Any], *, rater: str = ""
-) -> dict[str, Any]:
+) -> Reviewed:
     """Keep one correction, given as plain values named as in REVIEW.csv; what was not set is left out or None.
 
     Raises
@@ -79,7 +92,7 @@ def review_rows(
     rater: str = "",
     recording: Path | None = None,
     named: str = "review",
-) -> dict[str, Any]:
+) -> Reviewed:
     """Keep corrections given as rows; ``named`` is what errors call their source. See :func:`review_from`."""
     with opened(caseload, who=rater) as one:
         name = client_or_last(one, code)

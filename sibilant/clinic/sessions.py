@@ -12,7 +12,7 @@ from ..progress import WATCHED, Unlike, expected, followed, judgement_by, main_r
 from ..progress.phases import with_phases
 from ..progress.session import values_under
 from ..terms import MEASURES
-from ..terms.clinic import Case, KeptToken, Receipt, Session
+from ..terms.clinic import Case, KeptToken, Session
 from ..terms.vocabulary import CUES, ELICITED, LEVELS, PHASES, Vocabulary
 from .caseload import CaseloadHandle, client_or_last, day_known, opened, session_or_last, used
 from .probe import refuse_without_consent
@@ -191,9 +191,3 @@ def move_session(caseload: CaseloadHandle, code: str | None, number: int | None,
         held_on = next(kept.on for kept in store.sessions(one, name) if kept.number == session)
         day_known(one, held_on, "a probe", client)
         return store.move_session(one, name, session, other)
-
-
-def remove_session(caseload: CaseloadHandle, code: str | None, number: int) -> Receipt:
-    """Erase a session, and return the receipt."""
-    with opened(caseload) as one:
-        return store.remove_session(one, client_or_last(one, code), number)

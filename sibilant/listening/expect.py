@@ -5,14 +5,62 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Sequence
-from typing import Any
+from typing import TypedDict
 
 from ..errors import LexiconError
 from ..lexicon import BLANK, builtin_list, list_names, list_note, pronunciations, voicing_differs
 from ..terms import SibilantSlot
 
 
-def expect_texts(texts: Sequence[str], *, phones: str = "") -> list[dict[str, Any]]:
+class ExpectedSibilant(TypedDict):
+    """A sibilant expected in a prompt."""
+
+    phone: str
+    position: str
+    cluster: str
+    stress: str
+    vowel_before: str
+    vowel_after: str
+    rounded: bool
+    previous_phone: str
+    next_phone: str
+
+
+class Spoken(TypedDict):
+    """One pronunciation of a prompt."""
+
+    phones: str
+    sibilants: list[ExpectedSibilant]
+
+
+class Expected(TypedDict):
+    """What a prompt is expected to hold."""
+
+    prompt: str
+    known: bool
+    pronunciations: list[Spoken]
+    note: str
+
+
+class ListedPrompt(TypedDict):
+    """A prompt of a built-in list."""
+
+    prompt: str
+    phones: str
+    target: str
+    level: str
+    sibilants: list[ExpectedSibilant]
+
+
+class ListedName(TypedDict):
+    """A built-in list."""
+
+    list: str
+    n_prompts: int
+    note: str
+
+
+def expect_texts(texts: Sequence[str], *, phones: str = "") -> list[Expected]:
     """One row a prompt: known or not, and every pronunciation with its expected sibilants.
 
     Returns
@@ -30,7 +78,7 @@ def expect_texts(texts: Sequence[str], *, phones: str = "") -> list[dict[str, An
     return [_row(text, phones) for text in texts]
 
 
-def describe_list(name: str) -> list[dict[str, Any]]:
+def describe_list(name: str) -> list[ListedPrompt]:
     """Prompts of a built-in list, each with phones and sibilants.
 
     Raises
@@ -50,12 +98,12 @@ def describe_list(name: str) -> list[dict[str, Any]]:
     ]
 
 
-def describe_lists() -> list[dict[str, Any]]:
+def describe_lists() -> list[ListedName]:
     """Name, number of prompts and purpose of each built-in list."""
     return [{"list": name, "n_prompts": len(builtin_list(name)), "note": list_note(name)} for name in list_names()]
 
 
-def _row(text: str, phones: str) -> dict[str, Any]:
+def _row(text: str, phones: str) -> Expected:
     try:
         choices = pronunciations(text, phones=phones)
     except LexiconError as unknown:
@@ -72,7 +120,7 @@ def _row(text: str, phones: str) -> dict[str, Any]:
     }
 
 
-def _sibilant(slot: SibilantSlot) -> dict[str, Any]:
+def _sibilant(slot: SibilantSlot) -> ExpectedSibilant:
     return {
         "phone": slot.phone,
         "position": slot.position,

@@ -1,17 +1,26 @@
 """The caseload: clients, sessions, tokens, judgements, consent, audit trail; it keeps what was observed."""
 
 from .backing import BackedUp, write_backup
+from .binned import Entry, bring_back, entries, put_client, put_session, say_erased
 from .care import add_goal, add_run, add_visit, change_goal, remove_goal, remove_run, remove_visit
 from .caseload import Caseload, Clock, now
 from .cases import audit_trail, clip_of, corrected, read_case
 from .checking import Misfit, misfits
 from .clips import at_work, clip_bytes, keep_clip, read_clip
-from .converting import Converted, change_passphrase, decrypt, encrypt, recover
+from .converting import Converted, change_passphrase, decrypt, encrypt, recover, rekey
 from .drafts import draft_folder, erase_drafts, has_draft, read_draft, write_draft
 from .encode import method_from
 from .engine import looks_synchronised, read_place
 from .judging import add_corrections, add_judgements, add_measured, judging_order, keep_order
-from .keys import KEY_FILE, PASSPHRASE_FROM, is_encrypted, need_extra, read_key_file
+from .keys import (
+    KEY_FILE,
+    PASSPHRASE_FROM,
+    forget_passphrases,
+    identity_of_code,
+    is_encrypted,
+    need_extra,
+    read_key_file,
+)
 from .leftovers import count_plain, outside
 from .lending import drop_lender, keep_given, keep_lender, kept_lenders, latest_changes
 from .looking import LookAtRows, LookAtSounds, look_at_rows, look_at_sounds
@@ -30,7 +39,7 @@ from .people import (
     new_code,
     remove_event,
 )
-from .removal import remove_client, remove_session
+from .removal import erase_binned, remove_client, remove_session
 from .restoring import Restored, restore_backup
 from .rows import Rows, column_kinds, dump_client, load_client, may_be_empty, refuse_taken, table_names
 from .sessions import (
@@ -47,7 +56,7 @@ from .sessions import (
     sessions,
 )
 from .surroundings import Around, read_surroundings
-from .switching import finish_restoring
+from .switching import finish_rekeying, finish_restoring
 
 __all__ = [
     "KEY_FILE",
@@ -57,6 +66,7 @@ __all__ = [
     "Caseload",
     "Clock",
     "Converted",
+    "Entry",
     "LookAtRows",
     "LookAtSounds",
     "Misfit",
@@ -78,6 +88,7 @@ __all__ = [
     "add_visit",
     "at_work",
     "audit_trail",
+    "bring_back",
     "change_client",
     "change_goal",
     "change_passphrase",
@@ -96,11 +107,16 @@ __all__ = [
     "drop_lender",
     "dump_client",
     "encrypt",
+    "entries",
+    "erase_binned",
     "erase_drafts",
     "events_of",
+    "finish_rekeying",
     "finish_restoring",
+    "forget_passphrases",
     "get_client",
     "has_draft",
+    "identity_of_code",
     "is_encrypted",
     "judging_order",
     "keep_clip",
@@ -123,6 +139,8 @@ __all__ = [
     "now",
     "open_caseload",
     "outside",
+    "put_client",
+    "put_session",
     "read_case",
     "read_clip",
     "read_draft",
@@ -132,6 +150,7 @@ __all__ = [
     "recover",
     "refuse_kept",
     "refuse_taken",
+    "rekey",
     "remember",
     "remove_client",
     "remove_event",
@@ -140,6 +159,7 @@ __all__ = [
     "remove_session",
     "remove_visit",
     "restore_backup",
+    "say_erased",
     "sessions",
     "table_names",
     "write_backup",

@@ -21,7 +21,7 @@ from typing import IO, Any
 
 from ..errors import CaseloadError, NoRoomError, RefusedError
 from ..files import output_error
-from . import clips, keys, leftovers, rights, sealing
+from . import clips, keys, leftovers, rights, sealing, tally
 from .archive import BLOCK, FORM, FORMAT, MANIFEST, mark_of, read_back
 from .caseload import Caseload
 from .converting import _nothing_written, _settle_folder
@@ -132,6 +132,9 @@ def _one_pass(caseload: Caseload, made: Path, by: keys.Keys | None) -> tuple[Bac
         snapshot(caseload, database, by)
     copy = Caseload(place, make_engine(place, by), who=caseload.who, clock=caseload.clock, keys=by)
     with contextlib.closing(copy):
+        if copy.tallied:  # the count in the file's head does not come along
+            with copy.engine.execution_options(writing=True).begin() as connection:
+                tally.write(connection)
         looked = look_at_rows(copy)
         named = sorted((str(one), str(suffix)) for one, suffix in clips.clips_of_rows(copy))
     described: dict[str, Any] = {

@@ -12,7 +12,8 @@ import sqlalchemy as sa
 
 from ..errors import CaseloadError, NoRoomError, RefusedError
 from ..terms import Method
-from .checksums import sealing_rows
+from . import tally
+from .checksums import SEALED, sealing_rows
 from .engine import FULL, Place
 from .keys import (
     Keys,
@@ -61,6 +62,11 @@ class Caseload:
     def encrypted(self) -> bool:
         """Whether it is encrypted: its sound always, its records where they are SQLite's."""
         return self.keys is not None
+
+    @property
+    def tallied(self) -> bool:
+        """Whether a tally guards its records: where they are SQLite's and encrypted."""
+        return self.encrypted and self.engine.dialect.name == "sqlite"
 
     def standing(self) -> tuple[int, int] | None:
         """Which file its SQLite database is just now; None where there is none."""
@@ -120,9 +126,17 @@ class Caseload:
             self.refuse_other_form()
             if made_on is not None:
                 _refuse_stale(connection, action, subject, made_on)
-            with sealing_rows(connection):
+            with self.sealing(connection):
                 yield connection
                 self.note(connection, action, subject, detail)
+
+    @contextlib.contextmanager
+    def sealing(self, connection: sa.Connection) -> Iterator[None]:
+        """Give checksums to the rows that are changed inside, and bring the tally up."""
+        with sealing_rows(connection) as touched:
+            yield
+        if self.tallied:
+            tally.write(connection, [table for table in SEALED if table in touched])
 
     def note(self, connection: sa.Connection, action: str, subject: str, detail: str = "") -> None:
         """Write a line of the audit trail."""
@@ -164,7 +178,7 @@ class Caseload:
         self.close()
 
 
-SESSIONS_ANEW = frozenset({"session moved", "session removed"})
+SESSIONS_ANEW = frozenset({"session moved", "session removed", "put into the bin", "brought back from the bin"})
 STALE_AFTER = {
     "judged": SESSIONS_ANEW,
     "reviewed": SESSIONS_ANEW | {"reviewed"},

@@ -95,13 +95,17 @@ def say_set_aside(of: str, aside: Sequence[str]) -> None:
         logging.getLogger("sibilant.store").warning(words)
 
 
+def state_of(path: Path) -> tuple[Any, ...]:
+    """Return what tells one state of a SQLite file from another: time and size of it and of what stands beside it."""
+    stamps = [one.stat() for one in (path, path.with_name(f"{path.name}-wal")) if one.exists()]
+    return (str(path), *((stamp.st_mtime_ns, stamp.st_size) for stamp in stamps))
+
+
 def own_check(connection: sa.Connection, path: Path | None) -> list[str]:
     """Return what SQLite's own check finds wrong in its pages and indexes, which could hide a row; once a state."""
     if connection.dialect.name != "sqlite" or path is None:
         return []
-    stamps = [one.stat() for one in (path, path.with_name(f"{path.name}-wal")) if one.exists()]
-    state = (str(path), *((stamp.st_mtime_ns, stamp.st_size) for stamp in stamps))
-    if state not in _CHECKED:
+    if (state := state_of(path)) not in _CHECKED:
         found = [str(row[0]) for row in connection.exec_driver_sql("PRAGMA integrity_check(3)")]
         hanging = connection.exec_driver_sql("PRAGMA foreign_key_check").first()
         _CHECKED.clear()
@@ -112,22 +116,34 @@ def own_check(connection: sa.Connection, path: Path | None) -> list[str]:
 
 
 @contextmanager
-def sealing_rows(connection: sa.Connection) -> Iterator[None]:
-    """Give a checksum to every row that is inserted or updated inside; nothing is sealed after a failure."""
+def sealing_rows(connection: sa.Connection) -> Iterator[set[sa.Table]]:
+    """Give a checksum to every row that is inserted or updated inside; nothing is sealed after a failure.
+
+    Yields the tables whose rows are changed, filled while that happens; a row that goes takes others along.
+    """
     touched: set[sa.Table] = set()
 
     def note(_connection: Any, statement: Any, *_: Any) -> None:
-        if isinstance(statement, sa.Insert | sa.Update) and isinstance(statement.table, sa.Table):
-            touched.add(statement.table)
+        if isinstance(statement, sa.Insert | sa.Update | sa.Delete) and isinstance(statement.table, sa.Table):
+            touched.update(_with_rows_of(statement.table) if isinstance(statement, sa.Delete) else {statement.table})
 
     sa.event.listen(connection, "after_execute", note)
     try:
-        yield
+        yield touched
     finally:
         sa.event.remove(connection, "after_execute", note)
     for table in SEALED:
         if table in touched:
             seal(connection, table)
+
+
+def _with_rows_of(table: sa.Table) -> set[sa.Table]:
+    """A table and those whose rows go with a row of it."""
+    found = {table}
+    for other in METADATA.sorted_tables:  # each after those that it hangs on
+        if any(key.column.table in found for key in other.foreign_keys):
+            found.add(other)
+    return found
 
 
 def seal(connection: sa.Connection, table: sa.Table, *, fresh: bool = True) -> int:

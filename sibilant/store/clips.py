@@ -21,7 +21,7 @@ import sqlalchemy as sa
 from ..errors import CaseloadError
 from ..files import lock_file, output_error, sha256_of, write_bytes
 from . import keys, rights, sealing
-from .schema import CLIPS, RECORDINGS
+from .schema import BINNED_SOUNDS, CLIPS, RECORDINGS
 
 if TYPE_CHECKING:
     from .caseload import Caseload
@@ -219,6 +219,16 @@ def sweep(caseload: Caseload) -> list[str]:
     return erased
 
 
+def erase_files(caseload: Caseload, gone: set[str]) -> tuple[str, ...]:
+    """Erase the files of these names, without suffix; return a line for each, with the start of its name."""
+    erased = []
+    for path in clip_files(caseload):
+        if path.stem in gone:
+            path.unlink(missing_ok=True)
+            erased.append(f"sound {path.stem[:12]}")
+    return tuple(erased)
+
+
 def clip_files(caseload: Caseload) -> list[Path]:
     """Return every file of kept sound, whatever its form, half-written ones included."""
     return sorted(audio_folder(caseload).glob("??/*"))
@@ -241,11 +251,13 @@ def file_names(caseload: Caseload, hashes: set[str]) -> set[str]:
 
 
 def clips_of_rows(caseload: Caseload) -> set[tuple[str, str]]:
-    """Return hash and suffix of all clips that a row names."""
+    """Return hash and suffix of all clips that a row names, in the bin too."""
     with caseload.read() as connection:
         words = connection.execute(sa.select(CLIPS.c.sha256, CLIPS.c.suffix)).all()
         whole = connection.execute(sa.select(RECORDINGS.c.clip_sha256, RECORDINGS.c.clip_suffix)).all()
-    return {(sha256, suffix) for sha256, suffix in (*words, *whole) if sha256}
+        in_bin = sa.select(BINNED_SOUNDS.c.sha256, BINNED_SOUNDS.c.suffix).where(BINNED_SOUNDS.c.kept.is_(sa.true()))
+        binned = connection.execute(in_bin).all()
+    return {(sha256, suffix) for sha256, suffix in (*words, *whole, *binned) if sha256}
 
 
 def erase_other_form(caseload: Caseload) -> None:

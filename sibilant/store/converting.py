@@ -1,8 +1,8 @@
-"""A caseload takes its other form: encrypted or plain; and a new passphrase for one that is encrypted.
+"""A caseload takes its other form: encrypted, plain, or encrypted by another key; and a new passphrase for one.
 
 Everything is made in the new form beside the old, read back and compared; then one step switches (``key.json`` appears,
-or goes); then the old form is erased. Killed before the switch, the caseload is the old one; after it, the new one; the
-next that opens it takes away what is left of the other form.
+goes, or is replaced); then the old form is erased. Killed before the switch, the caseload is the old one; after it, the
+new one; the next that opens it takes away what is left of the other form.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import CaseloadError, RefusedError
-from . import clips, drafts, keys, rights, sealing
+from . import clips, drafts, keys, leftovers, rights, sealing, switching, tally
 from .caseload import Ask, Caseload
 from .checksums import sealing_rows
 from .engine import Place, make_engine, open_sealed, raw_key, read_place, sqlite_engine
@@ -71,6 +71,34 @@ def decrypt(caseload: Caseload) -> Converted:
     return _convert(caseload, None, (caseload.folder / keys.KEY_FILE).unlink, "caseload decrypted")
 
 
+def rekey(caseload: Caseload, passphrase: str, *, tell: Callable[[str], None]) -> Converted:
+    """Encrypt an encrypted caseload anew by another key, without anything plain on the way.
+
+    The old passphrase, recovery code and copies of ``key.json`` then open nothing of it any more. ``tell`` is given the
+    new recovery code just before the switch.
+
+    Raises
+    ------
+    CaseloadError
+        When the passphrase is too weak, another program is at work, or a sound is damaged; the caseload is then under
+        its old key as before.
+    RefusedError
+        When it is not encrypted.
+    """
+    if caseload.keys is None:
+        raise RefusedError(f"caseload {caseload.folder.name}: not encrypted; sibilant caseload encrypt does it")
+    key, folder = keys.new_key(), caseload.folder
+    records_too = caseload.place.database(encrypted=True) is not None
+    wrapped = keys.wrap(key, keys.checked_passphrase(passphrase), records_too=records_too)
+
+    def switch() -> None:
+        tell(keys.recovery_code(key))
+        switching.announce_rekeying(folder, wrapped.identity)
+        keys.write_key_file(folder, wrapped)
+
+    return _convert(caseload, keys.subkeys(key), switch, "caseload encrypted by another key")
+
+
 def _convert(old: Caseload, new_keys: keys.Keys | None, switch: Callable[[], None], action: str) -> Converted:
     new = Caseload(old.place, make_engine(old.place, new_keys), who=old.who, clock=old.clock, keys=new_keys)
     with contextlib.closing(new), clips.alone(old):
@@ -85,6 +113,7 @@ def _convert(old: Caseload, new_keys: keys.Keys | None, switch: Callable[[], Non
             undo.pop_all()
         _settle_folder(old.folder)
         old.close()
+        switching.end_rekeying(old.place)
         _clear(new)
     if not records:
         with new.change(action, "", f"{n_sounds} sounds"):
@@ -95,6 +124,8 @@ def _convert(old: Caseload, new_keys: keys.Keys | None, switch: Callable[[], Non
 def _refuse_takes(caseload: Caseload) -> None:
     if drafts.any_drafts(caseload):
         raise RefusedError(f"caseload {caseload.folder.name}: a take is under way; finish it or throw it away first")
+    if leftovers.any_exports(caseload):
+        raise RefusedError(f"caseload {caseload.folder.name}: an export is being made; wait for it, and do it again")
 
 
 def _clear(stands: Caseload) -> None:
@@ -150,8 +181,9 @@ def _records(old: Caseload, new: Caseload, action: str, detail: str) -> bool:
     _note(made, new, action, detail)
     if made.with_name(f"{made.name}-wal").exists():  # it would be left behind, and with it the line just written
         raise CaseloadError(f"caseload {old.folder.name}: another program reads its new database; do it again")
-    clips.erase_database(target)
-    made.replace(target)
+    if target != source:
+        clips.erase_database(target)
+        made.replace(target)
     return True
 
 
@@ -159,8 +191,12 @@ def _note(path: Path, new: Caseload, action: str, detail: str) -> None:
     engine = sqlite_engine(path, new.keys)
     with contextlib.ExitStack() as until_noted:
         until_noted.callback(engine.dispose)
-        with new._worded(), engine.execution_options(writing=True).begin() as connection, sealing_rows(connection):
-            new.note(connection, action, "", detail)
+        with new._worded(), engine.execution_options(writing=True).begin() as connection:
+            with sealing_rows(connection):
+                new.note(connection, action, "", detail)
+            tally.erase(connection)
+            if new.encrypted:
+                tally.write(connection)
 
 
 def _opened(path: Path, by: keys.Keys | None) -> Any:
@@ -206,6 +242,8 @@ def _settle(new: Caseload) -> None:
     Once all are written: the system then does it in one go, which is many times faster than after each.
     """
     database = new.place.database(encrypted=new.encrypted)
+    if database is not None and (made := clips.half_made(database)).exists():  # takes its place at the switch
+        database = made
     sounds = [path for path in clips.clip_files(new) if (path.suffix == sealing.SUFFIX) == new.encrypted]
     for path in (*sounds, *([database] if database is not None else [])):
         with path.open("rb+") as stream:
@@ -255,6 +293,7 @@ def recover(folder: Path, ask_code: Ask, ask_new: Ask, *, who: str = "") -> None
     RefusedError
         When nothing encrypted is there.
     """
+    switching.finish_rekeying(folder)
     place = read_place(folder)
     sealed = place.database(encrypted=True)
     sounds = [path for path in (folder / "audio").glob("??/*") if path.suffix == sealing.SUFFIX]
@@ -267,7 +306,7 @@ def recover(folder: Path, ask_code: Ask, ask_new: Ask, *, who: str = "") -> None
     new = keys.checked_passphrase(ask_new())
     keys.write_key_file(folder, keys.wrap(key, new, records_too=sealed is not None))
     with (
-        open_caseload(folder, who=who, create=False, ask=lambda: new) as one,
+        open_caseload(folder, who=who, create=False, ask=lambda: new, accept_mixed=True) as one,
         one.change("passphrase set by the recovery code", ""),
     ):
         pass

@@ -7,6 +7,7 @@ nor what is in them.
 from __future__ import annotations
 
 import hashlib
+import secrets
 import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,7 +18,7 @@ from ..errors import CaseloadError
 from ..files import output_error, write_bytes
 from ..terms.clinic import is_client_code
 from . import clips, rights, sealing
-from .schema import CLIENTS
+from .schema import CLIENTS, SETTINGS
 
 if TYPE_CHECKING:
     from .caseload import Caseload
@@ -72,7 +73,9 @@ def write_draft(caseload: Caseload, code: str, name: str, content: bytes) -> Non
     with clips.together(caseload):
         rights.private_folder(caseload.folder / FOLDER)
         rights.private_folder(path.parent)
-        write_bytes(path, sealing.as_kept(caseload.keys, path.stem, content))
+        fresh = not any(path.parent.iterdir())
+        bound = _bound(caseload, code, path, begin=fresh)
+        write_bytes(path, sealing.as_kept(caseload.keys, bound, content))
         rights.close(path)
         if code in _codes(caseload):
             return
@@ -93,7 +96,27 @@ def read_draft(caseload: Caseload, code: str, name: str) -> bytes:
         content = path.read_bytes()
     except OSError as error:
         raise CaseloadError(f"a part of {code}'s take is gone or can't be read; throw the take away") from error
-    return sealing.as_made(caseload.keys, path.stem, content)
+    return sealing.as_made(caseload.keys, _bound(caseload, code, path), content)
+
+
+def _bound(caseload: Caseload, code: str, path: Path, *, begin: bool = False) -> str:
+    """What a sealed piece is bound to: its name, and a sign drawn when its take began.
+
+    A piece of a take that was thrown away has the same name, and does not open in another take.
+    """
+    if not caseload.encrypted:
+        return path.stem
+    if begin and code in _codes(caseload):
+        sign = secrets.token_hex(8)
+        with caseload.change("take begun", code) as connection:
+            connection.execute(SETTINGS.delete().where(SETTINGS.c.key == sign_key(code)))
+            connection.execute(SETTINGS.insert().values(key=sign_key(code), value=sign))
+    return f"{path.stem} {caseload.setting(sign_key(code))}".strip()
+
+
+def sign_key(code: str) -> str:
+    """Return the setting that holds the sign of a client's take."""
+    return f"take_{code}"
 
 
 def erase_drafts(caseload: Caseload, code: str) -> int:
@@ -135,6 +158,11 @@ def of_nobody(caseload: Caseload) -> list[Path]:
     inside = [path for folder in found if folder.name in known for path in folder.glob("*")]
     other = [path for path in inside if (path.suffix == sealing.SUFFIX) != caseload.encrypted]
     return [path for path in found if path.name not in known] + other
+
+
+def any_of(caseload: Caseload, code: str) -> bool:
+    """Say whether a client's work is under way."""
+    return any(path.is_file() for path in draft_folder(caseload, code).glob("*"))
 
 
 def any_drafts(caseload: Caseload) -> bool:

@@ -20,6 +20,8 @@ PASSWORD_FROM = "SIBILANT_DATABASE_PASSWORD"
 BUSY_MS = 20_000
 FULL = ("disk i/o error", "disk is full")
 """How SQLite words that it found no room: for what it keeps beside the database, and for the database."""
+MOST = {"lock_after_minutes": 1440, "bin_days": 3650}
+"""Whole numbers of ``caseload.toml`` with their largest."""
 SEALED_DATABASE = ".sealed"
 SYNCHRONISED = (
     "dropbox",
@@ -39,11 +41,17 @@ SYNCHRONISED = (
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A caseload's folder and what ``caseload.toml`` says: a database URL (empty: SQLite), and the ear-first switch."""
+    """A caseload's folder and what ``caseload.toml`` says.
+
+    A database URL (empty: SQLite), the ear-first switch, after how many minutes without use the passphrase is asked
+    again (0: never), and how many days what is removed lies in the bin (0: there is none).
+    """
 
     folder: Path
     url: str = ""
     ear_first: bool = True
+    lock_after_minutes: int = 15
+    bin_days: int = 30
 
     def database(self, *, encrypted: bool) -> Path | None:
         """Where the SQLite database lies, plain or encrypted; None where a URL names a database of another kind."""
@@ -71,13 +79,17 @@ def read_place(folder: Path) -> Place:
         content = tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, ValueError) as error:
         raise CaseloadError(f"caseload.toml: can't be read ({error}); correct it, or take it away") from error
-    unknown = content.keys() - {"url", "ear_first"}
-    if unknown:
-        raise CaseloadError(f"caseload.toml: unknown key {min(unknown)}; known are url and ear_first")
-    url, ear_first = content.get("url", ""), content.get("ear_first", True)
-    if not isinstance(url, str) or not isinstance(ear_first, bool):
-        raise CaseloadError("caseload.toml: url is a text in quotes, ear_first is true or false")
-    return Place(folder, url, ear_first)
+    kinds: dict[str, type] = {"url": str, "ear_first": bool, **dict.fromkeys(MOST, int)}
+    for key, value in content.items():
+        if key not in kinds:
+            raise CaseloadError(f"caseload.toml: unknown key {key}; known are {', '.join(kinds)}")
+        if type(value) is not kinds[key]:
+            raise CaseloadError(
+                "caseload.toml: url is a text in quotes, ear_first is true or false, the others are whole numbers"
+            )
+        if key in MOST and isinstance(value, int) and not 0 <= value <= MOST[key]:
+            raise CaseloadError(f"caseload.toml: {key} goes from 0 to {MOST[key]}")
+    return Place(folder, **content)
 
 
 def looks_synchronised(folder: Path) -> str:

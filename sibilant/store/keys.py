@@ -28,6 +28,13 @@ KEY_FORMAT = 1
 PASSPHRASE_FROM = "SIBILANT_PASSPHRASE"
 LEAST_PASSPHRASE = 12
 """Characters a passphrase must have (common practice, no source)."""
+LEAST_GUESSES = 1e10
+"""Guesses a passphrase must stand by zxcvbn's estimate: its own bound of the strongest of five classes. With scrypt's
+third of a second a guess that is a hundred years of one processor."""
+LONGEST_LOOKED_AT = 72
+"""zxcvbn looks at no more characters than this."""
+OUR_WORDS = ["sibilant", "caseload", "passphrase"]
+"""What somebody who guesses this program's passphrases tries first."""
 SCRYPT_N = 2**17
 MOST_MEMORY = 1 << 30
 CHECK_BYTES = 3
@@ -84,6 +91,7 @@ def need_extra() -> None:
     try:
         import cryptography  # noqa: F401
         import sqlcipher3  # noqa: F401
+        import zxcvbn  # noqa: F401
     except ImportError as error:
         raise CaseloadError(MISSING_EXTRA) from error
 
@@ -123,18 +131,33 @@ def derive(key: bytes, name: str) -> bytes:
 
 
 def checked_passphrase(passphrase: str) -> str:
-    """Return a new passphrase, or refuse a short one.
+    """Return a new passphrase, or refuse one that is short or easily guessed.
 
     Raises
     ------
     CaseloadError
-        When it is shorter than 12 characters.
+        When it is shorter than 12 characters, or zxcvbn (Wheeler, USENIX Security 2016) expects it to be found within
+        10^10 guesses.
     """
     if len(passphrase.strip()) < LEAST_PASSPHRASE:
         raise CaseloadError(
             f"the passphrase is shorter than {LEAST_PASSPHRASE} characters; take several words that nobody would guess"
         )
+    from zxcvbn import zxcvbn
+
+    found = zxcvbn(passphrase[:LONGEST_LOOKED_AT], user_inputs=OUR_WORDS)
+    if found["guesses"] < LEAST_GUESSES:
+        why = str(found["feedback"]["warning"]).rstrip(".")
+        raise CaseloadError(
+            f"the passphrase is easily guessed{f' ({why[0].lower()}{why[1:]})' if why else ''}; take four or five words"
+            " that have nothing to do with each other or with you"
+        )
     return passphrase
+
+
+def forget_passphrases() -> None:
+    """Forget what was stretched in this process, so that the passphrase has to be given again."""
+    stretched.cache_clear()
 
 
 def wrap(key: bytes, passphrase: str, *, records_too: bool = True, n: int = SCRYPT_N) -> KeyFile:
@@ -271,6 +294,17 @@ def key_from_code(code: str) -> bytes:
     if len(content) != 32 + CHECK_BYTES or not hmac.compare_digest(check, _check(key)):
         raise CaseloadError("this is no recovery code, or a letter of it is wrong; it has 14 groups of four")
     return key
+
+
+def identity_of_code(code: str) -> str:
+    """Return the public identity of the key that a recovery code holds.
+
+    Raises
+    ------
+    CaseloadError
+        When it is none, or a letter of it is wrong.
+    """
+    return subkeys(key_from_code(code)).identity
 
 
 def _check(key: bytes) -> bytes:

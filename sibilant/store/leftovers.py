@@ -82,6 +82,11 @@ def _marker(caseload: Caseload, sign: str, folder: Path) -> Iterator[None]:
         path.unlink(missing_ok=True)
 
 
+def any_exports(caseload: Caseload) -> bool:
+    """Say whether plain files of this caseload are being made outside it."""
+    return any(caseload.folder.glob(f"{EXPORTING}*"))
+
+
 def _swept_export(caseload: Caseload, marker: Path) -> bool:
     """Take away what a killed export left; False where it is being made just now, or can't be."""
     try:

@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from ..errors import NoRoomError
 from ..terms.lending import BaselineSpread, ClinicSpread, DeviceProbe, Given, Grounds, Lender
 from .caseload import Caseload
-from .checksums import is_whole, readable, sealing_rows
+from .checksums import is_whole, readable
 from .encode import dump, load
 from .people import client_id
 from .schema import AUDIT, CLIENTS, LENDERS, LENT, SESSIONS
@@ -75,7 +75,7 @@ def _beside_the_record(caseload: Caseload) -> Iterator[sa.Connection]:
     """
     caseload.refuse_other_form()
     writing = caseload.engine.execution_options(writing=True)
-    with caseload._worded(), writing.begin() as connection, sealing_rows(connection):
+    with caseload._worded(), writing.begin() as connection, caseload.sealing(connection):
         yield connection
 
 

@@ -6,7 +6,7 @@ import contextlib
 from pathlib import Path
 
 from ..errors import CaseloadError
-from . import clips, leftovers, rights
+from . import clips, leftovers, removal, rights, tally
 from .caseload import Ask, Caseload, Clock, Known, no_method, now
 from .checksums import SEALED, seal
 from .engine import Place, is_read_only, make_engine, read_place
@@ -22,7 +22,7 @@ from .keys import (
 )
 from .migrate import bring_up, format_of
 from .schema import FORMAT, SETTINGS
-from .switching import finish_restoring
+from .switching import finish_rekeying, finish_restoring
 
 
 def open_caseload(
@@ -33,6 +33,7 @@ def open_caseload(
     clock: Clock = now,
     ask: Ask = passphrase_from_environment,
     known: Known = no_method,
+    accept_mixed: bool = False,
 ) -> Caseload:
     """Open the caseload in a folder, making or bringing it up to this program's format where needed.
 
@@ -50,6 +51,8 @@ def open_caseload(
         Returns the passphrase; called only where the caseload is encrypted. Default: from the environment.
     known : callable
         Returns the program's own method of a label, or None; it stands in for a damaged definition.
+    accept_mixed : bool
+        Whether an encrypted caseload whose parts are of different times is taken as it is.
 
     Returns
     -------
@@ -60,16 +63,17 @@ def open_caseload(
     ------
     CaseloadError
         When there is none and none is to be made, it is newer than this program, locked, damaged, or unwritable, or
-        encrypted and the passphrase is missing or not the one.
+        encrypted and the passphrase is missing or not the one, or its parts are of different times.
 
     Examples
     --------
     >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as folder, open_caseload(Path(folder) / "caseload") as caseload:
-    ...     caseload.setting("format"), caseload.encrypted
-    ('8', False)
+    ...     caseload.setting("format").isdigit(), caseload.encrypted
+    (True, False)
     """
     finish_restoring(folder)
+    finish_rekeying(folder)
     place = read_place(folder)
     _check_place(place, create=create)
     keys = unlock(place, ask) if is_encrypted(folder) else None
@@ -84,10 +88,12 @@ def open_caseload(
         until_ready.callback(caseload.close)
         with caseload._worded():
             _bring_up(caseload)
+            _look_at_tally(caseload, accept=accept_mixed)
         caseload.stands = caseload.standing()
         if not is_read_only(folder):
             clips.finish(caseload)
             leftovers.sweep(caseload)
+            removal.sweep_bin(caseload)
         until_ready.pop_all()
     return caseload
 
@@ -150,5 +156,20 @@ def _bring_up(caseload: Caseload) -> None:
         bring_up(connection)
         for table in SEALED:
             seal(connection, table, fresh=False)
+        if caseload.tallied:
+            tally.write(connection)
         connection.execute(SETTINGS.delete().where(SETTINGS.c.key == "format"))
         connection.execute(SETTINGS.insert().values(key="format", value=str(FORMAT)))
+
+
+def _look_at_tally(caseload: Caseload, *, accept: bool) -> None:
+    path = caseload.place.database(encrypted=True)
+    if not caseload.tallied or path is None:
+        return
+    if accept:
+        with caseload.engine.execution_options(writing=True).begin() as connection:
+            tally.erase(connection)
+            tally.write(connection)
+        return
+    with caseload.engine.connect() as connection:
+        tally.refuse_mixed(connection, path)

@@ -28,7 +28,7 @@ from ..terms.therapy import Therapy
 from .caseload import Caseload
 from .checksums import is_whole, readable, say_set_aside
 from .encode import dump, load
-from .schema import AUDIT, CHOICES, CLIENTS, DEVICES, EARLIER, EVENTS
+from .schema import AUDIT, BINNED, CHOICES, CLIENTS, DEVICES, EARLIER, EVENTS
 
 
 def new_code(taken: set[str], *, choose: Callable[[str], str] = secrets.choice) -> str:
@@ -56,6 +56,9 @@ def add_client(caseload: Caseload, client: Client) -> Client:
     """
     if client.code in codes(caseload):
         raise RefusedError(f"{client.code}: this code is taken; leave --code out to have one drawn")
+    with caseload.read() as connection:
+        if connection.execute(sa.select(BINNED.c.id).where(BINNED.c.code == client.code)).first() is not None:
+            raise RefusedError(f"{client.code}: lies in the bin; bring it back, or leave --code out to have one drawn")
     added = client if client.added_on is not None else replace(client, added_on=caseload.clock().date())
     with caseload.change("client added", client.code) as connection:
         connection.execute(CLIENTS.insert().values(**_client_row(added)))

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Literal
 
 import sqlalchemy as sa
 
 from ..errors import NoRoomError, RefusedError
 from ..terms.clinic import Receipt
-from . import clips, drafts
+from . import binned, clips, drafts
 from .caseload import Caseload
 from .people import client_id
-from .schema import AUDIT, CLIENTS, CLIPS, METADATA, RECORDINGS, SESSIONS, SETTINGS
+from .schema import AUDIT, BINNED, BINNED_SOUNDS, CLIENTS, CLIPS, METADATA, RECORDINGS, SESSIONS, SETTINGS
 from .sessions import session_id
 
 NOT_REACHED = (
@@ -47,8 +48,23 @@ def remove_session(caseload: Caseload, code: str, number: int) -> Receipt:
     return Receipt(code, caseload.clock(), (f"session {number}: all rows", *erased), (*NOT_REACHED, *left))
 
 
+def erase_binned(caseload: Caseload, gone: Iterable[binned.Entry], code: str = "") -> Receipt:
+    """Erase what lies in the bin, before its time or after it."""
+    erased = binned.erase(caseload, gone)
+    left = _compact(caseload)
+    return Receipt(code, caseload.clock(), erased, (*NOT_REACHED, *left))
+
+
+def sweep_bin(caseload: Caseload) -> None:
+    """Erase what has lain in the bin for its time, and tell the receipt through the log."""
+    if gone := binned.overdue(caseload):
+        binned.say_erased(erase_binned(caseload, gone))
+
+
 def remove_client(caseload: Caseload, code: str, what: Literal["audio", "all"]) -> Receipt:
-    """Erase a client's kept sound, or everything; no row and no file with the code stays after ``all``.
+    """Erase a client's kept sound, or everything, at once, and what lies in the bin of theirs.
+
+    No row and no file with the code stays after ``all``.
 
     Raises
     ------
@@ -56,6 +72,7 @@ def remove_client(caseload: Caseload, code: str, what: Literal["audio", "all"]) 
         When the client is held.
     """
     _refuse_held(caseload, code)
+    lies = binned.entries(caseload, code)
     before = clips.named_clips(caseload)
     n_files = drafts.erase_drafts(caseload, code)
     with clips.at_work(caseload):
@@ -64,13 +81,13 @@ def remove_client(caseload: Caseload, code: str, what: Literal["audio", "all"]) 
         try:
             rows = remove_rows(caseload, code)
         except NoRoomError:  # a full disk: the sound, which goes anyway, makes room for taking out the rows
-            early = _erase_files(caseload, before - _named_without(caseload, code))
+            early = clips.erase_files(caseload, before - _named_without(caseload, code))
             rows = remove_rows(caseload, code)
         erased = (*early, *_erase(caseload, before))
         n_files += drafts.erase_drafts(caseload, code)  # begun meanwhile
     left = _compact(caseload)
     take = (f"a take under way: {n_files} files",) if n_files else ()
-    return Receipt(code, caseload.clock(), (*rows, *erased, *take), (*NOT_REACHED, *left))
+    return Receipt(code, caseload.clock(), (*binned.lines(lies), *rows, *erased, *take), (*NOT_REACHED, *left))
 
 
 def _refuse_held(caseload: Caseload, code: str) -> None:
@@ -83,6 +100,7 @@ def _refuse_held(caseload: Caseload, code: str) -> None:
 def _remove_audio_rows(caseload: Caseload, code: str) -> tuple[str, ...]:
     with caseload.change("audio removed", code) as connection:
         own = sa.select(SESSIONS.c.id).where(SESSIONS.c.client_id == client_id(connection, code))
+        connection.execute(BINNED.delete().where(BINNED.c.code == code))
         n_words = connection.execute(CLIPS.delete().where(CLIPS.c.session_id.in_(own))).rowcount
         whole = RECORDINGS.update().where(RECORDINGS.c.session_id.in_(own), RECORDINGS.c.clip_sha256.is_not(None))
         n_whole = connection.execute(whole.values(clip_sha256=None, clip_suffix="")).rowcount
@@ -94,9 +112,11 @@ def _remove_all_rows(caseload: Caseload, code: str) -> tuple[str, ...]:
         owner = client_id(connection, code)
         n = connection.execute(sa.select(sa.func.count()).where(SESSIONS.c.client_id == owner)).scalar()
         connection.execute(CLIENTS.delete().where(CLIENTS.c.id == owner))
+        connection.execute(BINNED.delete().where(BINNED.c.code == code))
         mentions = AUDIT.c.subject == code
         n_audit = connection.execute(AUDIT.delete().where(sa.or_(mentions, AUDIT.c.detail.contains(code)))).rowcount
         connection.execute(SETTINGS.delete().where(SETTINGS.c.key.like("last_%"), SETTINGS.c.value == code))
+        connection.execute(SETTINGS.delete().where(SETTINGS.c.key == drafts.sign_key(code)))
     return (
         f"client {code} with {n} sessions, their tokens, judgements, corrections and events",
         f"{n_audit} lines of the audit trail that named the code",
@@ -105,26 +125,20 @@ def _remove_all_rows(caseload: Caseload, code: str) -> tuple[str, ...]:
 
 def _erase(caseload: Caseload, before: set[str]) -> tuple[str, ...]:
     """Erase the clips that no row names any more; each is named in the receipt by the start of its file's name."""
-    return _erase_files(caseload, before - clips.named_clips(caseload))
+    return clips.erase_files(caseload, before - clips.named_clips(caseload))
 
 
 def _named_without(caseload: Caseload, code: str) -> set[str]:
-    """File names of the clips that rows of other clients name."""
+    """File names of the clips that rows of other clients name, in the bin too."""
     with caseload.read() as connection:
         others = sa.select(SESSIONS.c.id).where(SESSIONS.c.client_id != client_id(connection, code))
         words = connection.execute(sa.select(CLIPS.c.sha256).where(CLIPS.c.session_id.in_(others))).scalars().all()
         whole = sa.select(RECORDINGS.c.clip_sha256).where(RECORDINGS.c.session_id.in_(others))
-        kept = {*words, *connection.execute(whole).scalars()}
+        of_others = sa.select(BINNED.c.id).where(BINNED.c.code != code)
+        in_bin = sa.select(BINNED_SOUNDS.c.sha256).where(BINNED_SOUNDS.c.kept.is_(sa.true()))
+        in_bin = in_bin.where(BINNED_SOUNDS.c.binned_id.in_(of_others))
+        kept = {*words, *connection.execute(whole).scalars(), *connection.execute(in_bin).scalars()}
     return clips.file_names(caseload, {sha256 for sha256 in kept if sha256})
-
-
-def _erase_files(caseload: Caseload, gone: set[str]) -> tuple[str, ...]:
-    erased = []
-    for path in clips.clip_files(caseload):
-        if path.stem in gone:
-            path.unlink(missing_ok=True)
-            erased.append(f"sound {path.stem[:12]}")
-    return tuple(erased)
 
 
 def _compact(caseload: Caseload) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ from .checksums import is_whole
 from .encode import method_from
 from .people import client_id, codes
 from .schema import (
+    BINNED_SOUNDS,
     CHOICES,
     CLIENTS,
     CLIPS,
@@ -70,7 +71,7 @@ def dump_client(caseload: Caseload, code: str) -> Rows:
     """Return a client's rows by table, numbered from 1 in each; devices and methods are those used."""
     with caseload.read() as connection:
         owner = client_id(connection, code)
-        found = {table.name: _of(connection, table, owner) for table in TABLES}
+        found = {table.name: rows_of(connection, table, owner) for table in TABLES}
     used = {row["device"] for row in found["sessions"]}
     found["devices"] = [row for row in found["devices"] if row["name"] in used]
     labels = {row["method"] for row in found["measurements"]}
@@ -78,7 +79,14 @@ def dump_client(caseload: Caseload, code: str) -> Rows:
     return _renumbered(found)
 
 
-def _of(connection: sa.Connection, table: sa.Table, owner: int) -> list[dict[str, Any]]:
+def rows_of(connection: sa.Connection, table: sa.Table, owner: int) -> list[dict[str, Any]]:
+    """Return the rows of a table that hang on a client, in the order kept, without their checksums.
+
+    Raises
+    ------
+    CaseloadError
+        When one is damaged.
+    """
     query = sa.select(table)
     if table is CLIENTS:
         query = query.where(CLIENTS.c.id == owner)
@@ -92,10 +100,10 @@ def _of(connection: sa.Connection, table: sa.Table, owner: int) -> list[dict[str
     order = table.c.id if "id" in table.c else table.c.label
     rows = connection.execute(query.order_by(order)).mappings().all()
     for row in rows:
-        if not is_whole(table.name, row):
+        if "checksum" in row and not is_whole(table.name, row):
             raise CaseloadError(
-                f"{table.name} row {row[order.name]}: damaged, so nothing was exported; sibilant caseload check names"
-                " all, a backup puts them right"
+                f"{table.name} row {row[order.name]}: damaged, so nothing was exported or put into the bin; sibilant"
+                " caseload check names all, a backup puts them right, --erase of a removal erases at once"
             )
     return [{name: value for name, value in row.items() if name != "checksum"} for row in rows]
 
@@ -132,7 +140,7 @@ def load_client(caseload: Caseload, rows: Mapping[str, Sequence[Mapping[str, Any
         _refuse_kept(connection, [str(row["sha256"]) for row in rows["recordings"]])
         numbers: dict[str, dict[int, int]] = {}
         for table in TABLES:
-            numbers[table.name] = _insert(connection, table, rows.get(table.name, ()), numbers)
+            numbers[table.name] = insert_rows(connection, table, rows.get(table.name, ()), numbers)
     return code
 
 
@@ -169,9 +177,14 @@ def _refuse_kept(connection: sa.Connection, hashes: Sequence[str]) -> None:
     query = sa.select(sa.func.count()).where(RECORDINGS.c.sha256.in_(hashes))
     if connection.execute(query).scalar():
         raise RefusedError("one of its recordings is kept in this caseload already; nothing was imported")
+    held = sa.select(BINNED_SOUNDS.c.id).where(BINNED_SOUNDS.c.sha256.in_(hashes), BINNED_SOUNDS.c.kept.is_(sa.false()))
+    if connection.execute(held).first() is not None:
+        raise RefusedError(
+            "one of its recordings lies in the bin of this caseload (sibilant client bin); bring that back, or erase it"
+        )
 
 
-def _insert(
+def insert_rows(
     connection: sa.Connection,
     table: sa.Table,
     rows: Sequence[Mapping[str, Any]],

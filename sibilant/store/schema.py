@@ -8,7 +8,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-FORMAT = 8
+FORMAT = 9
 NAMING = {
     "ix": "ix_%(column_0_label)s",
     "uq": "uq_%(table_name)s_%(column_0_name)s",
@@ -401,6 +401,36 @@ LENT = sa.Table(
     sa.UniqueConstraint("session_id", "measure"),
 )
 
+BINNED = sa.Table(
+    "binned",
+    METADATA,
+    _key(),
+    _check(),
+    sa.Column("code", sa.String(6), nullable=False, index=True),
+    sa.Column("kind", sa.String(10), nullable=False),
+    sa.Column("number", sa.Integer),
+    sa.Column("put_at", Moment, nullable=False),
+    sa.Column("until", Day, nullable=False),
+    sa.Column("format", sa.Integer, nullable=False),
+    _text("content"),
+)
+BINNED_SOUNDS = sa.Table(
+    "binned_sounds",
+    METADATA,
+    _key(),
+    _check(),
+    _of("binned_id", "binned.id"),
+    sa.Column("sha256", sa.String(64), nullable=False, index=True),
+    _text("suffix"),
+    sa.Column("kept", YesNo, nullable=False),
+)
+
+SPARSE = (
+    RECORDINGS, PROMPTS, CLIPS, SURROUNDINGS, ORDERS, TOKENS, MEASUREMENTS, JUDGEMENTS, CORRECTIONS, AUDIT,
+)  # fmt: skip
+"""Large tables whose checksums, with the row they are of, are read from an index."""
+for _table in SPARSE:
+    sa.Index(f"ix_{_table.name}_tally", _table.c.checksum, _table.c.id)
 for _table in METADATA.tables.values():
     if "checksum" in _table.c:  # migration 4 puts only rows whose checksum is still to be made into it; to say so here
         sa.Index(f"ix_{_table.name}_checksum", _table.c.checksum)  # would load the dialects of every database

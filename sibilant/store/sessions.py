@@ -20,7 +20,20 @@ from .caseload import Caseload
 from .checksums import readable, say_set_aside
 from .encode import dump, load, measured_text, method_text, observed_text, prompt_text
 from .people import client_id
-from .schema import CLIENTS, CLIPS, LENT, MEASUREMENTS, METHODS, PROMPTS, RECORDINGS, SESSIONS, SETTINGS, TOKENS
+from .schema import (
+    BINNED,
+    BINNED_SOUNDS,
+    CLIENTS,
+    CLIPS,
+    LENT,
+    MEASUREMENTS,
+    METHODS,
+    PROMPTS,
+    RECORDINGS,
+    SESSIONS,
+    SETTINGS,
+    TOKENS,
+)
 from .surroundings import keep_surroundings
 
 CHANGEABLE = {"on", "level", "cue", "device", "room", "phase", "bridge", "note", "elicited"}
@@ -112,11 +125,25 @@ def refuse_kept(caseload: Caseload, hashes: Sequence[str]) -> None:
     )
     with caseload.read() as connection:
         found = connection.execute(query).first()
+        lies = binned_with(connection, hashes) if found is None else ""
+    if lies:
+        raise RefusedError(f"this recording lies in the bin, {lies}; bring that back from there, or erase it")
     if found is not None:
         raise RefusedError(
             f"this recording is kept already, as session {found.number} of {found.code}; a probe is kept once"
             " (sibilant session remove takes the earlier one out)"
         )
+
+
+def binned_with(connection: sa.Connection, hashes: Sequence[str]) -> str:
+    """Say as what one of these recordings lies in the bin, with the command that brings it back; empty: it does not."""
+    of = sa.select(BINNED_SOUNDS.c.binned_id).where(BINNED_SOUNDS.c.sha256.in_(hashes), ~BINNED_SOUNDS.c.kept)
+    row = connection.execute(sa.select(BINNED.c.code, BINNED.c.number).where(BINNED.c.id.in_(of))).first()
+    if row is None:
+        return ""
+    if row.number is None:
+        return f"with all of {row.code} (sibilant client restore {row.code})"
+    return f"as session {row.number} of {row.code} (sibilant session restore {row.code} {row.number})"
 
 
 def _session_row(session: Session, owner: int) -> dict[str, Any]:

@@ -129,11 +129,11 @@ def text_of(path: Path) -> str:
 def _check_header(name: str, header: Sequence[str], required: Sequence[str]) -> None:
     missing = [column for column in required if column not in header]
     if missing:
-        there = ", ".join(cell[:30] for cell in header if cell)[:120]
+        there = ", ".join(" ".join(cell.split())[:30] for cell in header if cell)[:120]
         raise ListError(f"{name}: no column {missing[0]}; its first line has: {there or 'nothing'}")
     twice = {column for column in header if column and header.count(column) > 1}
     if twice:
-        raise ListError(f"{name}: column {min(twice)} stands twice in the first line; keep one")
+        raise ListError(f"{name}: column {' '.join(min(twice).split())} stands twice in the first line; keep one")
 
 
 def _cells(name: str, number: int, header: Sequence[str], row: Sequence[str]) -> dict[str, str]:

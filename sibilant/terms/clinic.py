@@ -395,12 +395,17 @@ class AuditEntry:
 
 @dataclass(frozen=True, slots=True)
 class Receipt:
-    """What a removal erased, and what it could not reach (copies, backups, exports)."""
+    """What a removal erased, and what it could not reach (copies, backups, exports).
+
+    ``in_bin`` is what was not erased but put into the bin, from where it can be brought back ``until`` a day.
+    """
 
     client: str
     on: dt.datetime
     erased: tuple[str, ...]
     not_reached: tuple[str, ...]
+    in_bin: tuple[str, ...] = ()
+    until: dt.date | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,7 +41,7 @@ def place(request: Request) -> Response:
     return shown(request, "look.html.j2", who=who, text=text, expected=expected, list_groups=list_groups())
 
 
-def _told(row: dict[str, Any]) -> tuple[str, list[str], str]:
+def _told(row: expect.Expected) -> tuple[str, list[str], str]:
     """A prompt, one line for each way to say it, and a note."""
     lines = [
         ", ".join(

@@ -101,12 +101,12 @@ def start(request: Request) -> Response:
     return answer
 
 
-def _lists() -> list[dict[str, Any]]:
+def _lists() -> list[expect.ListedName]:
     """Built-in lists that can be asked word by word."""
     return [row for row in expect.describe_lists() if row["list"] != "carriers"]
 
 
-def list_groups() -> list[tuple[str, list[dict[str, Any]]]]:
+def list_groups() -> list[tuple[str, list[expect.ListedName]]]:
     """The lists in two groups: whole probes, and pools of one kind of word."""
     rows = _lists()
     pools = [row for row in rows if str(row["list"]).startswith(("pool-", "pairs-"))]

@@ -18,6 +18,7 @@ from ..clinic.caseload import CaseloadHandle
 from ..errors import OutputError
 from .connections import bounded, quiet_logs
 from .guard import HOST
+from .locking import locking
 from .opening import Entrance, OpeningFile
 from .site import make_site
 
@@ -118,6 +119,7 @@ def serve(
     port: int | None,
     announce: Callable[[str], None],
     launch: Callable[[str], None] | None = None,
+    locked: Callable[[], None] = lambda: None,
 ) -> None:
     """Serve the page until it is stopped (Ctrl-C); ``announce`` is given the address once it answers.
 
@@ -131,6 +133,8 @@ def serve(
         Told the address, whose key is good once; told the next one each time it was used.
     launch : callable or None
         Given the path of a file of the user's own that opens the page in the browser it is opened with.
+    locked : callable
+        Called when the page of an encrypted caseload was locked, as nobody used it for a while.
 
     Raises
     ------
@@ -153,7 +157,7 @@ def serve(
     try:
         if launch is not None and opening is not None:
             launch(str(opening.path))
-        with ready.listening, contextlib.suppress(KeyboardInterrupt):
+        with ready.listening, locking(caseload, locked), contextlib.suppress(KeyboardInterrupt):
             ready.server.run(sockets=[ready.listening])
     finally:
         if opening is not None:

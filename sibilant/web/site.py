@@ -13,7 +13,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from ..clinic.caseload import CaseloadHandle
-from ..errors import QuestionError, RefusedError, SibilantError, UsageError
+from ..errors import LockedError, QuestionError, RefusedError, SibilantError, UsageError
 from . import (
     again,
     aiming,
@@ -91,7 +91,7 @@ def _routes(answers: dict[str, places.Answer], method: str) -> list[Route]:
 
 
 def status_of(error: SibilantError) -> int:
-    """Return the status an error is answered with: 400 a wrong question, 409 refused, 422 an input that can't serve.
+    """Return the status an error is answered with: 400 a wrong question, 409 refused, 423 locked, 422 not to be used.
 
     Examples
     --------
@@ -100,6 +100,8 @@ def status_of(error: SibilantError) -> int:
     """
     if isinstance(error, UsageError):
         return 400
+    if isinstance(error, LockedError):
+        return 423
     return 409 if isinstance(error, RefusedError) else 422
 
 

@@ -1,4 +1,4 @@
-"""Encryption and decryption that are killed: one process forks a child for each piece of work. Run by
+"""Encryption, decryption and a change of key that are killed: one process forks a child for each piece of work. Run by
 test_encrypted_killed.py. Invented data – not a person.
 """
 
@@ -31,13 +31,15 @@ def killed_at(step: int) -> None:
 
 
 def work(verb: str, folder: Path, step: int) -> None:
-    """Encrypt or decrypt; say that the work itself begins, and when it is done."""
+    """Encrypt, decrypt or change the key; say that the work itself begins, and when it is done."""
     with store.open_caseload(folder) as one:
         tell("begins")
         if step:
             killed_at(step)
         if verb == "encrypt":
             store.encrypt(one, PASSPHRASE, tell=lambda code: tell("code told"))
+        elif verb == "rekey":
+            store.rekey(one, PASSPHRASE, tell=lambda code: tell("code told"))
         else:
             store.decrypt(one)
     tell("done")

@@ -14,7 +14,7 @@ from types import ModuleType, SimpleNamespace
 import numpy as np
 
 from sibilant import audio, store
-from sibilant.clinic import clients, exchange, judge, probe
+from sibilant.clinic import clients, exchange, judge, probe, removing
 from sibilant.clinic.caseload import CaseloadHandle
 
 
@@ -80,17 +80,17 @@ def work(verb: str, folder: Path, place: Path, start: int) -> None:
             added, _ = clients.add_client(CaseloadHandle(folder), "7y4m")
             probe.keep_probe(CaseloadHandle(folder), added.code, probe.ProbeRequest([path], "core-a"))
             tell(f"kept {added.code}")
-            clients.remove_client(CaseloadHandle(folder), added.code, "all")
+            removing.remove_client(CaseloadHandle(folder), added.code, "all", erase=True)
             tell(f"gone {added.code}")
         elif verb == "import":
             with store.open_caseload(folder) as one:
                 left = [code for code in store.codes(one) if code != "C-7QXK"]
             for code in left:  # imported by a round that was killed before it took it out again
-                clients.remove_client(CaseloadHandle(folder), code, "all")
+                removing.remove_client(CaseloadHandle(folder), code, "all", erase=True)
                 tell(f"gone {code}")
             done = exchange.import_folder(CaseloadHandle(folder), place / "export", new_code=True)
             tell(done["client"])
-            clients.remove_client(CaseloadHandle(folder), done["client"], "all")
+            removing.remove_client(CaseloadHandle(folder), done["client"], "all", erase=True)
             tell(f"gone {done['client']}")
 
 

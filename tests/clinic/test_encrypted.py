@@ -179,7 +179,7 @@ def test_no_passphrase_is_one_line(
 def test_without_the_extra_the_line_names_it(
     sealed: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for name in ("sqlcipher3", "cryptography"):
+    for name in ("sqlcipher3", "cryptography", "zxcvbn"):
         with monkeypatch.context() as without:
             without.setitem(sys.modules, name, None)
             assert 'pip install "sibilant[private]"' in refused(capsys, sealed, "client", "list")
@@ -414,7 +414,7 @@ def test_the_clinicians_month(
     exported = {path.stem for path in (tmp_path / "out" / "audio").iterdir()}
     assert exported == set(sounds(folder))  # an export is plain by its nature
     still()
-    receipt = said(capsys, folder, "client", "remove", "C-7QXK", "--all")
+    receipt = said(capsys, folder, "client", "remove", "C-7QXK", "--all", "--erase")
     assert receipt.count("erased: sound") == 6 and not list(folder.glob("audio/??/*"))
     still()
     said(capsys, folder, "import", str(tmp_path / "out"))

@@ -1,4 +1,4 @@
-"""Encryption and decryption killed at random moments, and the ordinary work killed on an encrypted caseload.
+"""Encryption, decryption, a change of key killed at random, and the ordinary work killed on an encrypted caseload.
 
 Whatever the moment, the caseload is whole in one form, the next that opens it takes away the rest of the other, and
 doing it again ends it. A few kills by default, hundreds with ``-m long`` (evidence in
@@ -136,14 +136,15 @@ def test_killed_at_random_moments(
     filled(folder, material, n_sessions=4 if n_kills > 4 else 1)
     expected = held(folder)
     worker = Worker()
-    one_s = {verb: worker.work(verb, folder)[1] for verb in ("encrypt", "decrypt")}
+    one_s = {verb: worker.work(verb, folder)[1] for verb in ("encrypt", "rekey", "decrypt")}
     assert held(folder) == expected
     moments = random.Random(n_kills)
     counts = {verb: {"kills": 0, "old": 0, "new": 0, "half_made": 0} for verb in one_s}
     for _ in range(n_kills):
-        verb = "decrypt" if store.is_encrypted(folder) else "encrypt"
+        verb = moments.choice(["decrypt", "rekey"]) if store.is_encrypted(folder) else "encrypt"
+        key = key_of(folder)
         told, _ = worker.work(verb, folder, moments.uniform(0.0, 1.1 * one_s[verb]))
-        switched = store.is_encrypted(folder) == (verb == "encrypt")
+        switched = key_of(folder) != key
         counts[verb]["kills"] += 1
         counts[verb]["new" if switched else "old"] += 1
         counts[verb]["half_made"] += bool(list(folder.glob("audio/.unfinished*")))
@@ -169,8 +170,13 @@ def test_killed_at_random_moments(
         )
 
 
+def key_of(folder: Path) -> str:
+    """The public identity of the key a folder is under; empty where it is plain."""
+    return store.read_key_file(folder).identity if store.is_encrypted(folder) else ""
+
+
 @pytest.mark.parametrize("every", [8, pytest.param(1, marks=pytest.mark.long)])
-@pytest.mark.parametrize("verb", ["encrypt", "decrypt"])
+@pytest.mark.parametrize("verb", ["encrypt", "decrypt", "rekey"])
 def test_killed_before_every_file_operation(
     verb: str, every: int, tmp_path: Path, material: ModuleType, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -180,8 +186,9 @@ def test_killed_before_every_file_operation(
     filled(start, material, n_sessions=1, n_sounds=3)
     expected = held(start)
     worker = Worker()
-    if verb == "decrypt":
+    if verb != "encrypt":
         worker.work("encrypt", start)
+    key = key_of(start)
     step, n_new, n_half = 1, 0, 0
     while True:
         shutil.rmtree(folder, ignore_errors=True)
@@ -189,7 +196,7 @@ def test_killed_before_every_file_operation(
         told, _ = worker.work(verb, folder, step=step)
         if told[-1] == "done":
             break
-        switched = store.is_encrypted(folder) == (verb == "encrypt")
+        switched = key_of(folder) != key
         n_new += switched
         n_half += bool(list(folder.glob("audio/.unfinished*")))
         assert not switched or verb == "decrypt" or "code told" in told

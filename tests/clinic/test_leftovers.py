@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from sibilant import audio, store
-from sibilant.clinic import clients, encryption
+from sibilant.clinic import clients, encryption, removing
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import CaseloadError, RefusedError
 from sibilant.store import clips, converting, drafts
@@ -110,12 +110,12 @@ KILLED = """
 import os, signal, sys
 from pathlib import Path
 from sibilant.store import removal
-from sibilant.clinic import clients
+from sibilant.clinic import removing
 from sibilant.clinic.caseload import CaseloadHandle
 def die(*_):
     os.kill(os.getpid(), signal.SIGKILL)
 setattr(removal, sys.argv[2], die)
-clients.remove_client(CaseloadHandle(Path(sys.argv[1])), "C-7QXK", "all")
+removing.remove_client(CaseloadHandle(Path(sys.argv[1])), "C-7QXK", "all", erase=True)
 """
 
 
@@ -134,7 +134,7 @@ def test_a_removal_that_is_killed_leaves_no_take(folder: Path, before: str) -> N
 
 def test_a_word_of_a_client_removed_meanwhile_is_not_kept(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with store.open_caseload(folder) as one:
-        clients.remove_client(CaseloadHandle(folder), CODE, "all")
+        removing.remove_client(CaseloadHandle(folder), CODE, "all", erase=True)
         with pytest.raises(CaseloadError, match="no such client any more"):
             store.write_draft(one, CODE, "0001.wav", WORD)
     assert sounds_in(folder) == []
@@ -145,7 +145,7 @@ def test_a_held_clients_take_stays(folder: Path) -> None:
     with store.open_caseload(folder) as one:
         store.write_draft(one, CODE, "0001.wav", WORD)
     with pytest.raises(RefusedError, match="on hold"):
-        clients.remove_client(CaseloadHandle(folder), CODE, "all")
+        removing.remove_client(CaseloadHandle(folder), CODE, "all", erase=True)
     assert len(sounds_in(folder)) == 1
 
 

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from sibilant import store
-from sibilant.clinic import clients, encryption
+from sibilant.clinic import clients, encryption, removing
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import SibilantError
 from sibilant.store import clips
@@ -84,7 +84,7 @@ def test_a_full_disk_is_said_and_reading_and_removing_work(medium: Path) -> None
     with pytest.raises(SibilantError, match="full"):
         for _ in range(200):
             clients.add_event(CaseloadHandle(folder), CODE, "an invented event of many words " * 100)
-    receipt = clients.remove_client(CaseloadHandle(folder), CODE, "all")
+    receipt = removing.remove_client(CaseloadHandle(folder), CODE, "all", erase=True)
     assert sum(line.startswith("sound ") for line in receipt.erased) == N_SOUNDS
     assert kept_sounds(folder) == []
     assert [row["client"] for row in clients.list_clients(CaseloadHandle(folder))] == [OTHER]
@@ -99,5 +99,5 @@ def test_a_read_only_medium_can_be_read(medium: Path) -> None:
     with pytest.raises(SibilantError, match="read-only"):
         clients.add_event(CaseloadHandle(folder), CODE, "lost a tooth")
     with pytest.raises(SibilantError, match="read-only"):
-        clients.remove_client(CaseloadHandle(folder), CODE, "all")
+        removing.remove_client(CaseloadHandle(folder), CODE, "all", erase=True)
     assert len(kept_sounds(folder)) == N_SOUNDS

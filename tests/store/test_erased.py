@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
-from sibilant.clinic import clients
+from sibilant.clinic import clients, removing
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.store import removal
 
@@ -53,7 +53,7 @@ def test_a_removed_client_leaves_the_tables_and_the_log_is_named(tmp_path: Path)
         connection.exec_driver_sql("ANALYZE")
         connection.exec_driver_sql("CHECKPOINT")
     assert in_files(data / "base", f"{SIGN}-gone") > 0, "it is found where it stands"
-    receipt = clients.remove_client(CaseloadHandle(folder), CODE, "all")
+    receipt = removing.remove_client(CaseloadHandle(folder), CODE, "all", erase=True)
     engine.dispose()
     assert in_files(data / "base", f"{SIGN}-gone") == 0 and in_files(data / "base", CODE) == 0
     assert in_files(data / "base", OTHER) > 0, "the other client stands"

@@ -189,3 +189,28 @@ def browse(play: Any) -> Iterator[Callable[..., Any]]:
     yield opened
     for browser in browsers:
         browser.close()
+
+
+@pytest.fixture
+def serve_handle() -> Iterator[Callable[[CaseloadHandle], web.Running]]:
+    """Serve a caseload by its handle; all are stopped at the end."""
+    running: list[web.Running] = []
+
+    def started(handle: CaseloadHandle) -> web.Running:
+        running.append(web.start(handle))
+        return running[-1]
+
+    yield started
+    for one in running:
+        one.stop()
+
+
+@pytest.fixture
+def asked_of() -> Callable[[web.Running, str], tuple[int, str]]:
+    """GET a place as the page's own browser would, and return status and body."""
+
+    def asked(running: web.Running, path: str) -> tuple[int, str]:
+        status, _, body = Served(running, Path()).asked("GET", path)
+        return status, body.decode()
+
+    return asked

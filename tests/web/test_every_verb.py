@@ -12,7 +12,7 @@ from sibilant.web.site import ANSWERING
 
 PAGE = Path(__file__).parents[2] / "docs" / "page.md"
 OF_ITS_OWN = {"demo"}
-TERMINAL = {"caseload encrypt", "caseload decrypt", "caseload passphrase", "caseload restore"}
+TERMINAL = {"caseload encrypt", "caseload rekey", "caseload decrypt", "caseload passphrase", "caseload restore"}
 RESEARCH = {"corpus", "study"}
 
 

@@ -123,7 +123,16 @@ def test_a_session_is_moved_and_removed_after_one_question(browse, served, one_s
     page.click("text=Remove session 1 …")
     page.click("button:has-text('Remove this session')")
     page.wait_for_selector("text=Receipt")
-    assert "Erased" in page.inner_text("main") and sessions.list_sessions(CaseloadHandle(one_session), OTHER) == []
+    assert "not erased" in page.inner_text("main") and sessions.list_sessions(CaseloadHandle(one_session), OTHER) == []
+    page.click("main a:has-text('the bin')")
+    page.click("text=Bring it back")
+    page.wait_for_selector("text=Nothing lies in the bin")
+    assert len(sessions.list_sessions(CaseloadHandle(one_session), OTHER)) == 1 and "C-" not in page.url
+    page.goto(f"{served.base}/remove?client={OTHER}&what=session&number=1")
+    page.check("text=Erase it at once instead")
+    page.click("button:has-text('Remove this session')")
+    page.wait_for_selector("h2:has-text('Erased')")
+    assert sessions.list_sessions(CaseloadHandle(one_session), OTHER) == []
     assert page.wrong == []
 
 
@@ -141,8 +150,8 @@ def test_consent_hold_events_and_removal_of_a_client(browse, served, one_session
     page.fill("#because", "records asked for")
     page.click("text=Put on hold")
     page.wait_for_selector("text=On hold: records asked for")
-    page.click("text=Erase everything …")
-    page.click("button:has-text('Erase everything')")
+    page.click("text=Remove everything …")
+    page.click("button:has-text('Remove everything')")
     page.wait_for_selector("[role=alert]:has-text('hold')")
     page.goto(f"{served.base}/details?client={served.handle}")
     page.click("text=Let go of the hold")
@@ -169,8 +178,8 @@ def test_consent_hold_events_and_removal_of_a_client(browse, served, one_session
     page.wait_for_selector("text=removed")
     assert clients.list_events(CaseloadHandle(one_session), CLIENT) == []
     page.goto(f"{served.base}/details?client={served.handle}")
-    page.click("text=Erase everything …")
-    page.click("button:has-text('Erase everything')")
+    page.click("text=Remove everything …")
+    page.click("button:has-text('Remove everything')")
     page.wait_for_selector("text=Receipt")
     assert [row["client"] for row in clients.list_clients(CaseloadHandle(one_session))] == [OTHER] and page.wrong == []
 

@@ -10,7 +10,7 @@ import pytest
 import soundfile as sf
 
 from sibilant import lexicon, store
-from sibilant.clinic import clients, take
+from sibilant.clinic import clients, removing, take
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.suitability.stretch import spoilt
 
@@ -175,7 +175,7 @@ def test_what_is_not_kept_is_erased(served, spoken) -> None:
 @pytest.mark.parametrize("what", ["audio", "all"])
 def test_removing_a_client_takes_the_take_along(served, begun, spoken, what: str) -> None:
     stretch(served, begun, words_of(spoken("seal bus fossil"))[0])
-    receipt = clients.remove_client(CaseloadHandle(served.folder), "C-7QXK", what)
+    receipt = removing.remove_client(CaseloadHandle(served.folder), "C-7QXK", what, erase=True)
     assert any("take under way" in line for line in receipt.erased)
     assert not [p for p in (served.folder / "takes").rglob("*") if p.is_file()]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..levels.ranks import percentile
 from ..methods import HOUSE_15K, supports
 from ..terms import Interval, Method, MicrophoneResponse, Recording
 from ..terms.takes import SustainedTake
@@ -87,7 +88,7 @@ def find_breaks(recording: Recording, interval: Interval) -> tuple[Interval, ...
     level, step_s = envelope_db(recording, interval)
     if level.size == 0:
         return ()
-    quiet = np.concatenate([[False], level < np.percentile(level, PLATEAU_PERCENTILE) - BREAK_DB, [False]])
+    quiet = np.concatenate([[False], level < percentile(level, PLATEAU_PERCENTILE) - BREAK_DB, [False]])
     turns = np.flatnonzero(np.diff(quiet.astype(np.int8)))
     found = [Interval(interval.onset_s + a * step_s, interval.onset_s + b * step_s) for a, b in turns.reshape(-1, 2)]
     inside = [gap for gap in found if gap.onset_s > interval.onset_s and gap.offset_s < interval.offset_s - 2 * step_s]

@@ -24,7 +24,13 @@ CHANCE = 2.0
 """A difference of the two sides counts as drift as far as its square exceeds this many chance variances."""
 
 
-def noise_spectrum(recording: Recording, before: Sequence[Interval], after: Sequence[Interval]) -> NoiseSpectrum | None:
+Held = dict[int, Rows]
+"""Power densities of frames already computed, by their first sample."""
+
+
+def noise_spectrum(
+    recording: Recording, before: Sequence[Interval], after: Sequence[Interval], *, held: Held | None = None
+) -> NoiseSpectrum | None:
     """Noise spectrum from the pauses before and after a word, or None where there is none or the rate is too low.
 
     Frames of 20 ms every 10 ms with the five tapers of the house methods, averaged on each side; then the mean of the
@@ -37,6 +43,8 @@ def noise_spectrum(recording: Recording, before: Sequence[Interval], after: Sequ
         The sound.
     before, after : sequence of Interval
         Stretches of nothing but background on either side of the word.
+    held : dict, optional
+        Frames of the word before: those that are asked again are not computed again; left with this word's.
 
     Examples
     --------
@@ -56,7 +64,7 @@ def noise_spectrum(recording: Recording, before: Sequence[Interval], after: Sequ
     if len(sides) == 1:
         half = len(sides[0]) // 2
         sides = [sides[0][:half], sides[0][half:]]
-    rows = [power_densities(recording.samples, tuple(side), setup) for side in sides]
+    rows = _frames(recording, sides, setup, {} if held is None else held)
     means = [_mean(side) for side in rows]
     times_s = [_effective_s(side, setup) for side in sides]
     effective_s = 4 / (1 / times_s[0] + 1 / times_s[1])
@@ -82,37 +90,53 @@ def _starts(recording: Recording, stretches: Sequence[Interval], setup: Setup) -
     return found
 
 
+def _frames(recording: Recording, sides: Sequence[Sequence[int]], setup: Setup, held: Held) -> list[Rows]:
+    """Power densities (n, m) of the frames of each side; only those not held are computed."""
+    asked = dict.fromkeys(start for side in sides for start in side)
+    new = [start for start in asked if start not in held]
+    if new:
+        held.update(zip(new, power_densities(recording.samples, tuple(new), setup), strict=True))
+    for start in held.keys() - asked.keys():
+        del held[start]
+    return [np.stack([held[start] for start in side]) for side in sides]
+
+
 def _mean(rows: Rows) -> Rows:
-    total = np.zeros(rows.shape[1])
-    for row in rows:
-        total += row / rows.shape[0]
-    return total
+    return np.asarray(np.add.reduce(rows / rows.shape[0], axis=0))
 
 
 def _effective_s(starts: Sequence[int], setup: Setup) -> float:
     """Effective time of frames that overlap at most by half: one over the mean of what pairs hear in common."""
-    common = len(starts) * setup.overlaps_hz[0]
+    alone, shared = setup.overlaps_hz[:2]
+    common = len(starts) * alone
     for a, b in itertools.pairwise(starts):
         if b - a < setup.n_samples:
-            common += 2 * setup.overlaps_hz[1]
+            common += 2 * shared
     return len(starts) ** 2 / common
 
 
 def _drift(means: Sequence[Rows], times_s: Sequence[float], setup: Setup) -> Rows:
     """Half the difference of the sides in bands of 1 kHz, in the unit of the spectrum, chance taken out."""
     drift = np.zeros_like(means[0])
-    edges = np.arange(0.0, setup.frequency_hz[-1] + DRIFT_BAND_HZ, DRIFT_BAND_HZ)
     mean = (means[0] + means[1]) / 2
-    for low, high in itertools.pairwise(edges):
-        here = (setup.frequency_hz >= low) & (setup.frequency_hz < high)
-        power = float(np.sum(mean[here]))
-        if not here.any() or not power > 0:
+    for here in _drift_bands(setup.rate_hz):
+        power = float(mean[here].sum())
+        if not power > 0:
             continue
-        half = float(np.sum(means[1][here]) - np.sum(means[0][here])) / 2 / power
-        width_hz = power**2 / float(np.sum(mean[here] ** 2)) * setup.step_hz
+        half = float(means[1][here].sum() - means[0][here].sum()) / 2 / power
+        width_hz = power**2 / float((mean[here] ** 2).sum()) * setup.step_hz
         chance = (1 / times_s[0] + 1 / times_s[1]) / (4 * width_hz)
         drift[here] = mean[here] * math.copysign(math.sqrt(max(half**2 - CHANCE * chance, 0.0)), half)
     return drift
+
+
+@lru_cache(maxsize=16)
+def _drift_bands(rate_hz: int) -> tuple[slice, ...]:
+    """Bins of each whole kHz; bands without any are left out."""
+    frequency_hz = _setup(rate_hz).frequency_hz
+    edges = np.arange(0.0, frequency_hz[-1] + DRIFT_BAND_HZ, DRIFT_BAND_HZ)
+    places = np.searchsorted(frequency_hz, edges)
+    return tuple(slice(int(a), int(b)) for a, b in itertools.pairwise(places) if b > a)
 
 
 def _wander(rows: Sequence[Rows], setup: Setup) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..levels.ranks import percentile
 from ..terms import Interval, Recording, SibilantInterval
 from .tapers import Rows
 
@@ -49,7 +50,7 @@ def rise_ms(recording: Recording, interval: Interval) -> float | None:
     level, step_s = envelope_db(recording, interval)
     if level.size < 2:
         return None
-    reached = np.flatnonzero(level >= np.percentile(level, PLATEAU_PERCENTILE) - RISE_DB)
+    reached = np.flatnonzero(level >= percentile(level, PLATEAU_PERCENTILE) - RISE_DB)
     return float(1000 * reached[0] * step_s)
 
 

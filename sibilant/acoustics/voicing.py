@@ -7,6 +7,7 @@ import warnings
 import numpy as np
 import numpy.typing as npt
 
+from ..levels.ranks import median
 from ..terms import Interval, Recording
 from .tapers import Rows
 
@@ -62,7 +63,7 @@ def _voiced(frequency_hz: Rows, inside: npt.NDArray[np.bool_]) -> npt.NDArray[np
     beside = beside[beside > 0]
     if beside.size < NEEDED_BESIDE:
         return np.asarray(own > 0)
-    usual = np.median(beside)
+    usual = median(beside)
     return np.asarray((own > usual / PITCH_RATIO) & (own < usual * PITCH_RATIO))
 
 

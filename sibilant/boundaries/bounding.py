@@ -10,7 +10,7 @@ from .edges import Bounds, bounds_of
 from .frication import Run, is_burst
 from .seams import seam
 from .slot_assignment import overlap
-from .stage import Stage
+from .stage import FINE_REACH_S, Stage
 from .track import Beyond
 
 REACH_S, HIDDEN_REACH_S = 0.2, 0.03
@@ -24,7 +24,9 @@ def bounded(stage: Stage, run: Run, slots: tuple[SibilantSlot, ...]) -> Sibilant
     """Bound a run for a slot, for the slots that share it (as one), or as an extra (no slot)."""
     fine = stage.fine_about(run)
     seed = stage.frames_of(run, fine)
-    others = [stage.frames_of(r, fine) for r in stage.runs if r.kind == "frication" and not overlap(r, run)]
+    reached = round(FINE_REACH_S / stage.levels.hop_s) + 1
+    near = [r for r in stage.runs if r.last >= run.first - reached and r.first <= run.last + reached]
+    others = [stage.frames_of(r, fine) for r in near if r.kind == "frication" and not overlap(r, run)]
     before = max((r.stop for r in others if r.stop <= seed.start + 1), default=0)
     after = min((r.start for r in others if r.start >= seed.stop - 1), default=fine.n_frames)
     reach = round((HIDDEN_REACH_S if run.hidden else REACH_S) / fine.hop_s)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..levels.fine import FineLevels
+from ..levels.ranks import percentile
 from ..terms import Edge, Interval
 from ..terms.vocabulary import AFFRICATES, VOICED
 from .release import after_release
@@ -53,7 +54,7 @@ def _settled(way: Track, limits: slice) -> Track:
     """Take the plateau over the whole token, ramps included, once these are known roughly."""
     begin = int(silence_edge(way, -1, max(limits.start, way.first - 60)).frame)
     end = int(silence_edge(way, 1, min(limits.stop, way.high.size, way.last + 60) - 1).frame)
-    return replace(way, plateau_db=float(np.percentile(way.high[begin : end + 1], 75)))
+    return replace(way, plateau_db=percentile(way.high[begin : end + 1], 75))
 
 
 def onset_edge(fine: FineLevels, way: Track, limit: int, beyond: Beyond, loudest_db: float) -> Found:
@@ -80,7 +81,7 @@ def offset_edge(fine: FineLevels, way: Track, limit: int, beyond: Beyond, loudes
     voice = float(steady[way.last : stop + 1].max())
     if voice < max(loudest_db - VOICED_REACH_DB, way.low_floor_db + VOICE_OVER_FLOOR_DB):
         return silence
-    noise = float(np.percentile(way.low[way.first : way.last + 1], 40))
+    noise = percentile(way.low[way.first : way.last + 1], 40)
     reach = VOICED_PHONE_FRICTION_DB if beyond.phone in VOICED else VOICED_FRICTION_DB
     if noise > voice - reach:
         near = against_voice(fine, way, slice(min(way.last + 10, stop), stop + 1))
@@ -101,12 +102,12 @@ def _core(fine: FineLevels, way: Track, begin_s: float, end_s: float) -> Interva
 
 def _edge(way: Track, found: Found, time_s: float) -> Edge:
     """Half-width that holds about three in four hand marks: a base by what is beside, and the time 4 dB take there."""
-    here = int(np.clip(round(found.frame), 0, way.high.size - 1))
+    here = min(max(round(found.frame), 0), way.high.size - 1)
     slope = 0.0
     for line in (way.high, way.low) if found.beside == "voiced" else (way.high,):
         around = smoothed(line, 3)[max(0, here - 6) : here + 7]
         slope = max(slope, float(np.abs(np.diff(around)).max(initial=0.0)))
-    extent = float(np.clip(BASE_MS[found.beside] + 4.0 / max(slope, 0.1), 4.0, 40.0))
+    extent = min(max(BASE_MS[found.beside] + 4.0 / max(slope, 0.1), 4.0), 40.0)
     uncertainty = extent * (1.5 if found.floor_limited else 1.0)
-    confidence = float(np.clip(1.0 - uncertainty / 60.0, 0.05, 0.99))
+    confidence = min(max(1.0 - uncertainty / 60.0, 0.05), 0.99)
     return Edge(time_s, found.beside, uncertainty, confidence, found.floor_limited)

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..levels.coarse import CoarseLevels, Float32s, to_db
+from ..levels.ranks import median, percentile, percentiles
 
 Kind = Literal["voice", "frication", "silence"]
 
@@ -84,7 +85,7 @@ def scene_of(levels: CoarseLevels, floor: npt.NDArray[np.float32] | None = None)
     """Take the local floor off each band and compare high with low (while voice sounds, 4 kHz and more with low)."""
     power = levels.band_power
     if floor is None:
-        floor = np.percentile(power, FLOOR_PERCENTILE, axis=0)
+        floor = percentiles(power, FLOOR_PERCENTILE)
     first_high = 3 if power[:, 4:].any() else 2
     first_hiss = 5 if power[:, 6:].any() else first_high
     raw_low = power[:, :2].sum(axis=1)
@@ -98,7 +99,7 @@ def scene_of(levels: CoarseLevels, floor: npt.NDArray[np.float32] | None = None)
     loudest = float(low.max())
     balance = np.where(low > loudest - VOICED_DB, hiss, high) - low
     loud = low > loudest - 15.0
-    return Scene(low, high, balance, over, low_over, loudest, float(high.max()), float(np.median(balance[loud])))
+    return Scene(low, high, balance, over, low_over, loudest, float(high.max()), median(balance[loud]))
 
 
 def _net(power: Float32s, floor: float) -> tuple[Float32s, Float32s]:
@@ -157,8 +158,8 @@ def _run(scene: Scene, code: int, first: int, last: int) -> Run:
     inside = slice(first, last + 1)
     high = scene.high_db[max(0, first - 2) : min(first + 5, scene.high_db.size)]
     rise = float((high[2:] - high[:-2]).max(initial=0.0)) if high.size > 2 else 0.0
-    voiced = float(np.median(scene.low_db[inside])) > scene.loudest_low_db - VOICED_DB
-    level, balance = float(np.percentile(scene.high_db[inside], 75)), float(np.median(scene.balance_db[inside]))
+    voiced = median(scene.low_db[inside]) > scene.loudest_low_db - VOICED_DB
+    level, balance = percentile(scene.high_db[inside], 75), median(scene.balance_db[inside])
     power = np.power(10.0, scene.high_db[inside].astype(np.float64) / 10.0)
     centre = float((power * np.arange(power.size)).sum() / power.sum()) / max(power.size - 1, 1)
     return Run("frication", first, last, level, balance, voiced, rise, centre)
@@ -195,7 +196,7 @@ def hidden_run(scene: Scene, inside: slice, *, voiced: bool = False) -> Run | No
     steady[~audible] = steady.min()
     peak = int(np.argmax(steady))
     loud = scene.low_db[inside] > scene.loudest_low_db - VOICE_REACH_DB
-    own = float(np.median(balance[loud])) if loud.any() else float(steady.min())
+    own = median(balance[loud]) if loud.any() else float(steady.min())
     if not (audible[peak] and steady[peak] > max(own + HIDDEN_HUMP_DB, HIDDEN_LEAST_DB)):
         return None
     within = steady > max(steady[peak] - 8.0, 0.5 * (steady[peak] + own))

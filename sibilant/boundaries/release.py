@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..levels.fine import FineLevels
+from ..levels.ranks import median
 from .track import Found, Track, smoothed
 
 BURST_RISE_DB = 12.0
@@ -25,7 +26,7 @@ def after_release(fine: FineLevels, way: Track, found: Found) -> Found:
     if hiss.size < 30 or float(hiss[:6].max()) - float(way.high[max(0, start - 3)]) < BURST_RISE_DB:
         return found
     below = smoothed(fine.level_db(*BURST_BAND_HZ)[start : start + 60], 3)
-    steady = float(np.median(below[25:]))
+    steady = median(below[25:])
     end = BURST_MS
     peak = int(np.argmax(below[:20]))
     if below[peak] > steady + BURST_OVER_STEADY_DB:

@@ -95,4 +95,4 @@ def _two_lines(line: npt.NDArray[np.float64]) -> tuple[float, float, float]:
     k = int(np.argmin(rest_a + rest_b))
     gap = float(slope_a[k] - slope_b[k])
     meet = float((base_b[k] - base_a[k]) / gap) if abs(gap) > 1e-6 else float(cut[k])
-    return float(np.clip(meet, cut[k] - 5.0, cut[k] + 5.0)), -float(slope_a[k]), -float(slope_b[k])
+    return min(max(meet, float(cut[k]) - 5.0), float(cut[k]) + 5.0), -float(slope_a[k]), -float(slope_b[k])

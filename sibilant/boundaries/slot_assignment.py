@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
+from ..levels.ranks import median
 from ..terms import PhonePlaces, SibilantSlot
 from ..terms.vocabulary import VOICED
 from .align import kind_of
@@ -56,7 +55,7 @@ def _is_fading_voice(stage: Stage, run: Run) -> bool:
     scene, inside = stage.scene, slice(run.first, run.last + 1)
     heard = scene.low_over_floor_db[inside] > FADING_OVER_FLOOR_DB
     heard &= scene.low_db[inside] > scene.loudest_low_db - FADING_REACH_DB
-    balance = float(np.median(scene.high_db[inside] - scene.low_db[inside]))
+    balance = median(scene.high_db[inside] - scene.low_db[inside])
     return float(heard.mean()) > FADING_SHARE and balance < FADING_BALANCE_DB
 
 

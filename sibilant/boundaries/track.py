@@ -8,6 +8,7 @@ import numpy as np
 
 from ..levels.coarse import SILENCE_DB, Float32s, to_db
 from ..levels.fine import FineLevels
+from ..levels.ranks import percentile
 from ..terms.sound import Beside
 
 CORE_DROP_DB = 15.0
@@ -88,11 +89,11 @@ def track(fine: FineLevels, seed: slice) -> Track:
     band = followed_band(fine, seed)
     high, low = smoothed(fine.level_db(*band), 3), fine.low_db
     first, last = seed.start, seed.stop - 1
-    plateau = float(np.percentile(high[seed], 75))
+    plateau = percentile(high[seed], 75)
     for _ in range(3):
         first, last = _core_reach(high, first, last, plateau - CORE_DROP_DB)
-        plateau = float(np.percentile(high[first : last + 1], 75))
-    return Track(high, low, fine.hiss_db, plateau, first, last, band, float(np.percentile(smoothed(low, 20), 10)))
+        plateau = percentile(high[first : last + 1], 75)
+    return Track(high, low, fine.hiss_db, plateau, first, last, band, percentile(smoothed(low, 20), 10))
 
 
 def _core_reach(level: Float32s, first: int, last: int, threshold_db: float) -> tuple[int, int]:
@@ -122,14 +123,14 @@ def against_voice(fine: FineLevels, way: Track, voice: slice) -> Track:
     if high - low < 1500.0:
         low, high = max(float(frequency[0]), low - 750.0), min(float(frequency[-1]), high + 750.0)
     level = fine.level_db(low, high)
-    plateau = float(np.percentile(level[way.first : way.last + 1], 75))
+    plateau = percentile(level[way.first : way.last + 1], 75)
     strong = np.flatnonzero(level[way.first : way.last + 1] > plateau - NEAR_PLATEAU_DB) + way.first
     return replace(way, high=level, plateau_db=plateau, first=int(strong[0]), last=int(strong[-1]), band_hz=(low, high))
 
 
 def voiced_level(way: Track) -> float:
     """Level of the loudest voice in the stretch, at 150 to 950 Hz."""
-    return float(np.percentile(smoothed(way.low, 10), 97))
+    return percentile(smoothed(way.low, 10), 97)
 
 
 def smoothed(level_db: Float32s, width: int) -> Float32s:
@@ -142,8 +143,10 @@ def smoothed(level_db: Float32s, width: int) -> Float32s:
     [0.0, 0.0, 0.0, -3.0]
     """
     power = np.power(10.0, level_db.astype(np.float64) / 10.0)
-    left = width // 2
-    total = np.cumsum(np.concatenate([[0.0], np.pad(power, (left, width - 1 - left), mode="edge")]))
+    left, n = width // 2, power.size
+    total = np.zeros(n + width)  # a leading zero, then the powers with both ends held
+    total[1 : left + 1], total[left + 1 : left + 1 + n], total[left + 1 + n :] = power[0], power, power[-1]
+    np.cumsum(total, out=total)
     return to_db(np.maximum(total[width:] - total[:-width], 0.0) / width)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..levels.coarse import Float32s
+from ..levels.ranks import percentile
 from ..terms.vocabulary import VOICED
 from .silence import ABOVE_FLOOR_DB, SHALLOWEST_DB, SILENCE_DROP_DB
 from .track import Beyond, Found, Track, crossing, smoothed
@@ -45,7 +46,7 @@ def last_pulse(way: Track, begin: int, rise: float) -> float:
     if stop - begin < 10:
         return rise
     voice = float(smoothed(way.low, PITCH_SMOOTHING_MS)[begin : stop + 1].max())
-    noise = float(np.percentile(way.low[way.first : way.last + 1], 50))
+    noise = percentile(way.low[way.first : way.last + 1], 50)
     least = max(voice - LAST_PULSE_DB, noise + 10.0)
     for k in range(stop, begin, -1):
         if way.low[k] > least:
@@ -63,7 +64,7 @@ def voice_start(way: Track, steady: Float32s, stop: int, noise_db: float, voice_
     piece = way.low[middle : top + 1]
     frame = middle + crossing(piece, piece.size - 1, -1, threshold, sustained=12)
     after = steady[int(frame) + 5 : int(frame) + 5 + VOICE_SUSTAINED_MS]
-    if after.size and float(np.percentile(after, 25)) < threshold - 3.0:
+    if after.size and percentile(after, 25) < threshold - 3.0:
         return None
     return _foot(way.low, frame, noise_db)
 

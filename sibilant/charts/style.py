@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import contextlib
 import functools
+import importlib
+import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar
@@ -41,6 +43,7 @@ INVENTED = "Invented data – not a person"
 SUPPORTING = "Acoustic figures support, and do not replace, clinical judgement."
 NO_CAUSE = "This record does not show what caused the change."
 
+_LOADING = threading.Lock()
 _P = ParamSpec("_P")
 _R = TypeVar("_R")
 
@@ -108,6 +111,7 @@ def _settings() -> dict[Any, Any]:
 @contextlib.contextmanager
 def house_hand() -> Iterator[None]:
     """Draw and save in the house's hand; settings made elsewhere come back afterwards."""
+    load()
     import matplotlib as mpl
 
     _register_fonts()
@@ -136,8 +140,9 @@ def new_figure(width_mm: float, height_mm: float) -> Figure:
 
 
 def load() -> None:
-    """Load what drawing needs, so that the first chart need not wait for it."""
-    new_figure(1.0, 1.0)
+    """Load what drawing needs, so that the first chart need not wait for it; one thread at a time."""
+    with _LOADING:
+        importlib.import_module("matplotlib.figure")
 
 
 def place(figure: Figure, left_mm: float, top_mm: float, width_mm: float, height_mm: float, **kwargs: Any) -> Axes:

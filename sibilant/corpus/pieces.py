@@ -59,16 +59,17 @@ def measured_piece(piece: Piece, methods: Sequence[Method]) -> str:
     """
     keep_allocator_quick()
     fault, seen = "", {}
-    sha256 = hash_of(piece)
+    sha256 = ""  # read with the sound; by itself only where that can't be read
     try:
         if piece.problem:
             raise ListError(piece.problem)
         analysis, rows = _rows(piece, methods)
         sha256, seen = analysis.source.sha256, _seen(piece, analysis)
     except InputError as error:
+        sha256 = hash_of(piece)
         rows = [_refused(piece, sha256, str(error))]
     except Exception as error:  # noqa: BLE001 - a fault in one file must not end a run of days; it is counted and told
-        fault = f"{type(error).__name__}: {error}"
+        fault, sha256 = f"{type(error).__name__}: {error}", hash_of(piece)
         rows = [_refused(piece, sha256, f"fault of the program ({fault})")]
     columns = {column.name: column for column in tables.token_columns()}
     part = {

@@ -9,6 +9,7 @@ import numpy as np
 
 from ..terms import Interval, Recording
 from ..terms.sound import let_go
+from .ranks import percentile
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -170,7 +171,7 @@ def _local_floor(level: Floats, hop_s: float) -> Floats:
     for place in places:
         part = level[max(0, place - half) : place + half]
         sounding = part[part > -140]
-        floors.append(np.percentile(sounding if sounding.size else part, FLOOR_SHARE))
+        floors.append(percentile(sounding if sounding.size else part, FLOOR_SHARE))
     interpolated: Floats = np.interp(np.arange(level.size), places, floors)
     return interpolated
 

@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from ..terms import Interval, Recording
 from .coarse import Float32s, frame_plan, framed, sample_range, to_db
+from .ranks import percentiles
 
 FINE_HOP_S = 0.001
 FINE_WINDOW_S = 0.004
@@ -56,7 +57,7 @@ class FineLevels:
 
     def frame_at(self, time_s: float) -> int:
         """Return the frame nearest to a time, clamped."""
-        return int(np.clip(round((time_s - self.start_s) / self.hop_s), 0, self.n_frames - 1))
+        return min(max(round((time_s - self.start_s) / self.hop_s), 0), self.n_frames - 1)
 
     def cut(self, first: int, last: int) -> FineLevels:
         """Frames ``first`` to ``last`` (clamped) as views; the floor stays that of the whole."""
@@ -101,7 +102,7 @@ def fine_levels(recording: Recording, interval: Interval) -> FineLevels:
     top = float(frequency[-1])
     high = _bins_of(frequency, min(HISS_FROM_HZ, 0.6 * top), min(0.95 * top, HIGHEST_HZ))
     low, hiss = to_db(power[:, _bins_of(frequency, *LOW_BAND_HZ)].sum(axis=1)), to_db(power[:, high].sum(axis=1))
-    floor = np.percentile(power[:: max(1, min(3, n_frames // 50))], FLOOR_PERCENTILE, axis=0).astype(np.float32)
+    floor = percentiles(power[:: max(1, min(3, n_frames // 50))], FLOOR_PERCENTILE)
     return FineLevels(power, frequency, first / rate, hop / rate, low, hiss, floor)
 
 
@@ -118,5 +119,7 @@ def _without_rumble(piece: Float32s, rate: int) -> Float32s:
     n_fft = fft.next_fast_len(piece.size, real=True)
     spectrum = fft.rfft(piece, n_fft)
     low, high = FINE_HIGH_PASS_HZ
-    ramp = np.clip((np.arange(spectrum.size) * rate / n_fft - low) / (high - low), 0.0, 1.0)
-    return np.asarray(fft.irfft(spectrum * np.sin(0.5 * np.pi * ramp).astype(np.float32), n_fft)[: piece.size])
+    bins = np.arange(min(spectrum.size, int(high * n_fft / rate) + 2))
+    ramp = np.clip((bins * rate / n_fft - low) / (high - low), 0.0, 1.0)
+    spectrum[: bins.size] *= np.sin(0.5 * np.pi * ramp).astype(np.float32)
+    return np.asarray(fft.irfft(spectrum, n_fft, overwrite_x=True)[: piece.size])

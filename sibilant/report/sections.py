@@ -224,7 +224,7 @@ def methods_box(view: CaseView, settings: ReportSettings) -> Box:
     """Device, method, counts, error, rule and range source in a few lines."""
     lines = (
         _devices(view, settings),
-        _method_line(settings),
+        _method_line(view, settings),
         _count_line(view),
         _error_line(view),
         _rule_line(view, settings),
@@ -249,8 +249,11 @@ def _devices(view: CaseView, settings: ReportSettings) -> str:
     return f"Recording: {'; '.join(shown)}. Sampling rate: {rates}. Recordings judged: {judged}."
 
 
-def _method_line(settings: ReportSettings) -> str:
-    return f"Method: {wording.method_text(settings.method)}."
+def _method_line(view: CaseView, settings: ReportSettings) -> str:
+    measured = [one.measures[view.main_measure] for one in view.summaries if view.main_measure in one.measures]
+    narrower = sorted({one.method for one in measured if one.apart})
+    more = f"; probes in a narrower band: {', '.join(narrower)}" if narrower else ""
+    return f"Method: {wording.method_text(settings.method)}{more}."
 
 
 def _count_line(view: CaseView) -> str:

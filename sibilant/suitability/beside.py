@@ -9,6 +9,7 @@ import numpy as np
 
 from ..acoustics import noise_spectrum
 from ..levels.bands import Frames, decibels, runs
+from ..levels.ranks import median
 from ..terms import Interval, NoiseSpectrum, Recording
 
 if TYPE_CHECKING:
@@ -40,7 +41,7 @@ def settled(frames: Frames, quiet: Flags) -> Flags:
     level = decibels(_smooth(frames.band(1_000.0, 10_000.0), BREATH_FRAMES))
     for first, last in runs(rest):
         near = slice(max(0, first - 300), last + 300)
-        usual = np.median(level[near][rest[near]])
+        usual = median(level[near][rest[near]])
         rest[first:last] &= level[first:last] <= usual + BREATH_DB
     return rest
 
@@ -51,15 +52,22 @@ def noise_beside(
     """Noise spectrum beside the word of each sound, or the sound where no word is known; None without a pause."""
     places = np.flatnonzero(settled(frames, quiet))
     around = [word or sound for sound, word in zip(sounds, words, strict=True)]
-    known = {word: _beside(recording, frames, places, word) for word in dict.fromkeys(around)}
+    held: dict[int, npt.NDArray[np.float64]] = {}
+    known = {word: _beside(recording, frames, (places, word), held) for word in dict.fromkeys(around)}
     return [known[word] for word in around]
 
 
-def _beside(recording: Recording, frames: Frames, places: npt.NDArray[np.intp], word: Interval) -> NoiseSpectrum | None:
+def _beside(
+    recording: Recording,
+    frames: Frames,
+    near: tuple[npt.NDArray[np.intp], Interval],
+    held: dict[int, npt.NDArray[np.float64]],
+) -> NoiseSpectrum | None:
+    places, word = near
     times_s = (places + 1) * frames.hop_s
     before = places[(times_s < word.onset_s) & (times_s > word.onset_s - REACH_S)][-MOST_FRAMES:]
     after = places[(times_s > word.offset_s) & (times_s < word.offset_s + REACH_S)][:MOST_FRAMES]
-    return noise_spectrum(recording, _stretches(frames, before), _stretches(frames, after))
+    return noise_spectrum(recording, _stretches(frames, before), _stretches(frames, after), held=held)
 
 
 def _stretches(frames: Frames, places: npt.NDArray[np.intp]) -> list[Interval]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -115,12 +116,17 @@ def _highest_within(values: Floats, reach: int) -> Floats:
     return found
 
 
+@lru_cache(maxsize=8)
+def _window(size: int) -> npt.NDArray[np.float32]:
+    return np.blackman(size + 1)[:-1].astype(np.float32)
+
+
 def _mean_power(pieces: Sequence[npt.NDArray[np.float32]], rate: int) -> Floats | None:
     """Mean power (m,) of half-overlapped 23 ms frames of all pieces, or None where none holds a frame."""
     from scipy import fft
 
     size, n_fft = window_size(rate), grid_size(rate)
-    window = np.blackman(size + 1)[:-1].astype(np.float32)
+    window = _window(size)
     total, count = np.zeros(n_fft // 2 + 1), 0
     for piece in pieces:
         if piece.size < size:

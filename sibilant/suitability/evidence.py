@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..levels.bands import Frames, cuts, frames_of, pauses_of
+from ..levels.ranks import median
 from ..terms import Cut, Interval, NoiseSpectrum, Recording, SibilantInterval
 from .beside import noise_beside, quiet_stretches
 from .cut import find_cut
@@ -174,5 +175,5 @@ def _noise_beside(power: Floats, places: npt.NDArray[np.int64], span: slice, hop
     before = places[max(0, split - NEAR_FRAMES) : split]
     after = places[split : split + NEAR_FRAMES]
     sides = [before[before >= span.start - reach], after[after < span.stop + reach]]
-    levels = [float(np.median(power[side])) for side in sides if side.size >= 4]
+    levels = [median(power[side]) for side in sides if side.size >= 4]
     return max(levels, default=None)

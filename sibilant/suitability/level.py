@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import numpy as np
-
 from ..levels.bands import decibels
+from ..levels.ranks import median
 from .evidence import Evidence
 from .rules import ALL, OWN, PRACTICE, SPECTRA, Reading, Rule
 
@@ -48,7 +47,7 @@ def read_depth(evidence: Evidence) -> Iterator[Reading]:
 def read_breath(evidence: Evidence) -> Iterator[Reading]:
     """Level below 120 Hz over that at 1-10 kHz in each sound, the background's low part taken out."""
     low, high = evidence.frames.band(20.0, 120.0), evidence.frames.band(1_000.0, 10_000.0)
-    background = float(np.median(low[evidence.quiet])) if evidence.quiet.any() else 0.0
+    background = median(low[evidence.quiet]) if evidence.quiet.any() else 0.0
     for index, sound in enumerate(evidence.sounds):
         span = evidence.frames.span(sound)
         blast = max(float(low[span].mean()) - background, 1e-15)

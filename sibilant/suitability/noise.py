@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..levels.bands import decibels, runs
+from ..levels.ranks import median, percentile
 from .evidence import Evidence
 from .rules import ALL, OWN, SPECTRA, Reading, Rule
 
@@ -37,7 +38,7 @@ def read_typical_noise(evidence: Evidence) -> Iterator[Reading]:
     """Median of the sounds' signal-to-noise ratios."""
     known = evidence.snr_db[~np.isnan(evidence.snr_db)]
     if known.size:
-        yield Reading(float(np.median(known)))
+        yield Reading(median(known))
 
 
 def read_no_pause(evidence: Evidence) -> Iterator[Reading]:
@@ -52,7 +53,7 @@ def read_gain_riding(evidence: Evidence) -> Iterator[Reading]:
     if pieces is None:
         return
     drift = pieces.gain_db[pieces.since_s > LATE_S]
-    found = [float(np.percentile(drift, 95) - np.percentile(drift, 5))] if drift.size >= FEWEST_PIECES else []
+    found = [float(percentile(drift, 95) - percentile(drift, 5))] if drift.size >= FEWEST_PIECES else []
     rise = _rise(pieces)
     if rise is not None:
         found.append(rise)
@@ -121,13 +122,13 @@ def _course(pieces: Pieces, number: int) -> Floats | None:
     if late.sum() < 2 or (since <= LATE_S).sum() < 6:
         return None
     grid = (np.arange(8) + 0.5) * LATE_S / 8
-    lack: Floats = float(np.median(gain[late])) - np.interp(grid, since, gain)
+    lack: Floats = median(gain[late]) - np.interp(grid, since, gain)
     return lack
 
 
 def read_mains(evidence: Evidence) -> Iterator[Reading]:
     """Strongest line at a multiple of 50 or 60 Hz below 1 kHz over its neighbours, in the pauses."""
-    spectrum, step = _pause_spectrum(evidence)
+    spectrum, step = _pause_spectrum(evidence, LONGEST_WINDOW_S, MAINS_TOP_HZ)
     if spectrum is None:
         return
     prominence = _prominence(spectrum, max(3, round(20 / step)), max(1, round(5 / step)))
@@ -139,7 +140,7 @@ def read_mains(evidence: Evidence) -> Iterator[Reading]:
 
 def read_tones(evidence: Evidence) -> Iterator[Reading]:
     """Strongest steady line at 1-12 kHz over its neighbours, in the pauses."""
-    spectrum, step = _pause_spectrum(evidence, longest_s=SHORTEST_WINDOW_S)
+    spectrum, step = _pause_spectrum(evidence, SHORTEST_WINDOW_S, TONES_HZ[1])
     if spectrum is None:
         return
     prominence = _prominence(spectrum, max(6, round(150 / step)), max(2, round(15 / step)))
@@ -151,31 +152,44 @@ def read_tones(evidence: Evidence) -> Iterator[Reading]:
     yield Reading(float(prominence[place]), words=(("tone", f"{place * step / 1000:.1f}"),))
 
 
-def _pause_spectrum(evidence: Evidence, longest_s: float = LONGEST_WINDOW_S) -> tuple[Floats | None, float]:
-    """Median power of windows within the pauses, as long as six of them fit, and the step of its grid in Hz."""
+def _pause_spectrum(evidence: Evidence, longest_s: float, top_hz: float) -> tuple[Floats | None, float]:
+    """Median power of windows within the pauses, as long as six of them fit, and the step of its grid in Hz.
+
+    Up to 500 Hz above what is asked for, so that the surroundings of each line are there.
+    """
     rate, hop = evidence.recording.sampling_rate_hz, evidence.frames.hop_s
     pauses = [(first * hop, (last + 1) * hop) for first, last in runs(evidence.quiet)]
     length = longest_s
     while length >= 0.99 * SHORTEST_WINDOW_S:
         starts = [begin + k * length / 2 for begin, end in pauses for k in range(int((end - begin) / length * 2) - 1)]
         if len(starts) >= FEWEST_WINDOWS:
-            return _typical_power(evidence, starts, length), 1 / (2 * round(length * rate) / rate)
+            size = _quick(round(length * rate))
+            n_bins = round((top_hz + 500.0) * 2 * size / rate)
+            return _typical_power(evidence, starts, (size, n_bins)), rate / (2 * size)
         length /= 1.25
     return None, 0.0
 
 
-def _typical_power(evidence: Evidence, starts: list[float], length: float) -> Floats:
+def _quick(size: int) -> int:
+    """The next length whose transform is quick: no prime above 11 in it."""
     from scipy import fft
 
+    return int(fft.next_fast_len(size))
+
+
+def _typical_power(evidence: Evidence, starts: list[float], shape: tuple[int, int]) -> Floats:
+    """Median power (m,) of windows of ``shape[0]`` samples in the first ``shape[1]`` bins."""
+    from scipy import fft
+
+    size, n_bins = shape
     rate = evidence.recording.sampling_rate_hz
-    size = round(length * rate)
     window = np.hanning(size + 1)[:-1].astype(np.float32)
     chosen = starts[:: max(1, len(starts) // MOST_WINDOWS)]
     powers = []
     for start in chosen:
         first = min(round(start * rate), evidence.recording.samples.size - size)
         piece = evidence.recording.samples[max(first, 0) : max(first, 0) + size]
-        spectrum = fft.rfft(piece * window[: piece.size], 2 * size)
+        spectrum = fft.rfft(piece * window[: piece.size], 2 * size)[:n_bins]
         powers.append(spectrum.real**2 + spectrum.imag**2)
     typical: Floats = np.median(powers, axis=0).astype(np.float64)
     return typical

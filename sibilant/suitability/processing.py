@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from ..levels.bands import decibels
+from ..levels.ranks import percentile
 from ..terms import Interval
 from .evidence import Evidence
 from .rules import ALL, OWN, Reading, Rule
@@ -68,7 +69,7 @@ def read_dead_floor(evidence: Evidence) -> Iterator[Reading]:
     total = evidence.frames.power[evidence.quiet].sum(axis=1)
     total = total[total > 0]
     if total.size >= 5:
-        yield Reading(max(float(decibels(np.percentile(total, 10))), FLOOR_LOWEST_DB))
+        yield Reading(max(float(decibels(percentile(total, 10))), FLOOR_LOWEST_DB))
 
 
 def read_voice_processing(evidence: Evidence) -> Iterator[Reading]:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..levels.ranks import median
 from .evidence import Evidence
 from .rules import ALL, OWN, Reading, Rule
 
@@ -28,7 +30,7 @@ def read_high_hiss(evidence: Evidence) -> Iterator[Reading]:
         return
     power, grid = evidence.spectra[:, inside], evidence.grid_hz[inside]
     centres = np.sort((power * grid).sum(axis=1) / power.sum(axis=1))
-    yield Reading(float(np.median(centres[centres.size // 2 :])) / 1_000)
+    yield Reading(median(centres[centres.size // 2 :]) / 1_000)
 
 
 def read_pitch(evidence: Evidence) -> Iterator[Reading]:
@@ -63,12 +65,11 @@ def _pitch(samples: npt.NDArray[np.float32], rate: int) -> float | None:
 
     if samples.size < round(WINDOW_S * rate):
         return None
-    window = np.hanning(samples.size)
+    window, shape = _window(samples.size)
     size = 2 * samples.size
     spectrum = np.abs(fft.rfft((samples - samples.mean()) * window, size)) ** 2
     spectrum[round(SEARCH_HZ[1] * size / rate) :] = 0.0
     wave = fft.irfft(spectrum)[: samples.size // 2]
-    shape = fft.irfft(np.abs(fft.rfft(window, size)) ** 2)[: samples.size // 2]
     if wave[0] <= 0:
         return None
     likeness = wave / wave[0] * shape[0] / shape
@@ -80,6 +81,15 @@ def _pitch(samples: npt.NDArray[np.float32], rate: int) -> float | None:
         return None
     best = float(inner[strong].max())
     return rate / float(first + strong[inner[strong] > 0.9 * best][0])
+
+
+@lru_cache(maxsize=8)
+def _window(size: int) -> tuple[Floats, Floats]:
+    """Hann window (size,) and the first half of its autocorrelation."""
+    from scipy import fft
+
+    window = np.hanning(size)
+    return window, fft.irfft(np.abs(fft.rfft(window, 2 * size)) ** 2)[: size // 2]
 
 
 HIGH_HISS = Rule(

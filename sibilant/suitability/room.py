@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..levels.bands import decibels, runs
+from ..levels.ranks import median
 from .evidence import Evidence
 from .rules import ALL, OWN, Reading, Rule
 
@@ -36,7 +37,7 @@ def _decays(evidence: Evidence, band: int) -> list[float]:
     power, hop = evidence.frames.power[:, band], evidence.frames.hop_s
     found = []
     for first, last in runs(evidence.quiet):
-        noise = float(np.median(power[(first + last) // 2 : last]))
+        noise = median(power[(first + last) // 2 : last])
         begin = max(0, first - round(LONGEST_S / hop))
         if first > 0 and noise > 0:
             found.append(_decay(power[begin : first + 20], noise, hop))
@@ -74,7 +75,9 @@ def _line_time(level: Floats, hop_s: float) -> float | None:
     start = int(np.nonzero(level >= level[-1] + spread)[0][-1])
     if level.size - start < 4:
         return 60.0 * (level.size - start) * hop_s / spread
-    slope = float(np.polyfit(np.arange(level.size - start) * hop_s, level[start:], 1)[0])
+    at = np.arange(level.size - start) * hop_s
+    at -= at.mean()
+    slope = float((at * level[start:]).sum() / (at * at).sum())
     return -60.0 / slope if slope < 0 else None
 
 

@@ -7,6 +7,8 @@ import math
 import numpy as np
 import numpy.typing as npt
 
+from ..levels.ranks import percentile
+
 DROPOUT_MS = 3.0
 FULL_SCALE = 0.999
 CLIPPED_RUN = 3
@@ -79,7 +81,7 @@ def levels_db(samples: Samples, sampling_rate_hz: int) -> tuple[float, float]:
     frames = samples[: n_frames * n_frame].reshape(n_frames, n_frame).astype(np.float64)
     power_of = np.mean(np.square(frames - frames.mean(axis=1, keepdims=True)), axis=1)
     loud = np.convolve(power_of, np.full(3, 1 / 3), "valid").max()
-    return _db(float(loud)), _db(float(np.percentile(power_of, 10)))
+    return _db(float(loud)), _db(percentile(power_of, 10))
 
 
 def _db(power: float) -> float:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from ..levels.ranks import median
 from ..terms.suitability import ASPECTS, Aspect, Sign, Suitability, TokenSupport, Verdict, worse_of
 from ..terms.vocabulary import SUPPORTS, Support
 from .evidence import Evidence
@@ -36,7 +37,7 @@ def assessed(evidence: Evidence, rules: Sequence[Rule]) -> Suitability:
         findings=_gathered(read),
         verdict=_of_recording(_verdict(evidence.reach_hz, common), [token.verdict for token in tokens]),
         effective_bandwidth_hz=evidence.bandwidth_hz,
-        snr_4_10khz_db=float(np.median(known)) if known.size else None,
+        snr_4_10khz_db=median(known) if known.size else None,
         clipped_share=evidence.extremes.n_clipped / evidence.recording.samples.size,
         tokens=tokens,
         widest_method=widest_served(evidence.reach_hz) if evidence.sounds else "",

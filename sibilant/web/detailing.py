@@ -10,7 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from ..clinic import again, clients
+from ..clinic import again, clients, followed
 from ..errors import UsageError
 from ..terms import MEASURES
 from .asking import caseload_of, number_of, text_of
@@ -38,6 +38,7 @@ def place(request: Request) -> Response:
         scopes=SCOPES,
         measures=[measure for measure in MEASURES.values() if measure.scope == "token"],
         directions=clients.DIRECTIONS,
+        methods=followed.HOUSE,
         list_groups=list_groups(),
         rule=_rule(who.get("move_up")),
         done=text_of(request.query_params, "done", most=20),
@@ -61,6 +62,8 @@ def _described(given: Mapping[str, str]) -> _Said:
     fields: dict[str, Any] = {name: text_of(given, name) for name in TEXTS if name in given}
     fields |= {"main_measure": text_of(given, "measure"), "direction": text_of(given, "expected")}
     fields |= {"list_form": text_of(given, "words"), "hearing_on": day_in(given, "hearing_on")}
+    if "method" in given:
+        fields["method"] = text_of(given, "method")
     rule = text_of(given, "rule")
     fields["move_up"] = clients.read_move_up(rule) if rule else None
     fields["retention"] = {"text": text_of(given, "retention"), "months": number_of(given, "retention_months")}

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from ..levels.ranks import median
 from ..terms import Prompt, Recording
 from .adaptation import RecordingAdaptation
 from .candidates import Candidates
@@ -132,7 +133,7 @@ def _ratios(fits: BestScores, n_active: Array, asked: Scoring, trust: float) -> 
     loss = np.full(int(spans.piece.max()) + 1, -np.inf)
     np.maximum.at(loss, spans.piece[single], fits.whole[single] / np.maximum(n_active[single], 1))
     found = loss[np.isfinite(loss)]
-    usual = (-LOSS_TIMES * np.median(found) * found.size + LOSS_USUAL * LOSS_PIECES) / (found.size + LOSS_PIECES)
+    usual = (-LOSS_TIMES * median(found) * found.size + LOSS_USUAL * LOSS_PIECES) / (found.size + LOSS_PIECES)
     usual = float(np.clip(usual, *LOSS_LIMITS))
     length = np.array([c.length_s for c in models])[spans.prompt]
     said = (ranges[:, 1] - ranges[:, 0] - 2 * PAD_FRAMES) * HOP_S
@@ -160,7 +161,7 @@ def _rate(said: Reals, length: Reals, asked: tuple[Candidates, list[PhoneModel]]
         return float(np.clip(sounding / sum(c.length_s for c in models), 0.75, 1.5))
     ratio = said / np.maximum(length, 0.01)
     likely = (spans.extra == 0) & (ratio > 0.4) & (ratio < 2.5)
-    return float(np.clip(np.median(ratio[likely]), 0.6, 1.8)) if likely.any() else 1.0
+    return float(np.clip(median(ratio[likely]), 0.6, 1.8)) if likely.any() else 1.0
 
 
 def _length(said: Reals, expected: Reals, spread: Reals) -> Reals:
@@ -185,7 +186,7 @@ def _likeness(features: Features, frames: Ints, spans: Candidates) -> Array:
         return out
     left, right, extra, piece = np.array(compared).T
     found = distances(drawn[left], drawn[right])
-    usual = (float(np.median(found)) * found.size + USUAL_DISTANCE_DB * DISTANCES_HELD) / (found.size + DISTANCES_HELD)
+    usual = (median(found) * found.size + USUAL_DISTANCE_DB * DISTANCES_HELD) / (found.size + DISTANCES_HELD)
     far = np.maximum(found / usual, 0.25)
     ratio = _log_normal(far, *SAME_WORD) - _log_normal(far, *OTHER_WORD)
     length = np.log([max(2, int(frames[i + k, 1] - frames[i, 0]) - 2 * PAD_FRAMES) for i, k in pairs])

@@ -9,6 +9,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from ..levels.ranks import median, percentile
 from ..terms import Interval, Recording
 
 Array = npt.NDArray[np.float64]
@@ -95,7 +96,7 @@ def pitch_of(recording: Recording, pieces: Sequence[tuple[float, float]]) -> Pit
     peaks too, but at random lags. Frames more than 22 dB below the piece's loudest are left out; a piece needs five.
     """
     found = [_voiced_octaves(recording, Interval(a, max(a, b))) for a, b in pieces]
-    octave = np.array([np.percentile(f, TOP_PERCENTILE) if f.size >= FEWEST_FRAMES else np.nan for f in found])
+    octave = np.array([percentile(f, TOP_PERCENTILE) if f.size >= FEWEST_FRAMES else np.nan for f in found])
     return Pitch(octave, np.array([f.size for f in found], dtype=np.int64))
 
 
@@ -110,7 +111,7 @@ def against_most(pitch: Pitch) -> Array:
     if known.sum() < 3:
         return out
     centre = _weighted_median(pitch.octave[known], pitch.n_frames[known])
-    spread = float(np.clip(1.4826 * np.median(np.abs(pitch.octave[known] - centre)), *OWN_SPREAD_OCT))
+    spread = float(np.clip(1.4826 * median(np.abs(pitch.octave[known] - centre)), *OWN_SPREAD_OCT))
     out[known] = np.log(OTHER_DENSITY) - _log_t(pitch.octave[known] - centre, spread)
     return np.clip(out, -EVIDENCE_LIMIT, EVIDENCE_LIMIT)
 
@@ -139,7 +140,7 @@ def _split(values: Array) -> tuple[float, float]:
         range(1, order.size),
         key=lambda k: k * (order.size - k) * (order[k:].mean() - order[:k].mean()) ** 2,
     )
-    return float(np.median(order[:cut])), float(np.median(order[cut:]))
+    return median(order[:cut]), median(order[cut:])
 
 
 def _log_t(far: Array, spread: float) -> Array:

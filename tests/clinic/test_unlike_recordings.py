@@ -105,6 +105,7 @@ def test_narrower_probes_stand_apart_with_a_comparison_of_their_own(files: dict[
     summarise.figure(view, case, tmp_path / "months.png")
     report.make_report(handle, CODE, "quarterly", tmp_path / "report.html")
     told = (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert "probes in a narrower band: house-10k/2" in told
     assert "stands apart" in told.casefold() and "from 1 to 10 kHz, because the probe of 11 May holds no more" in told
 
 

@@ -170,9 +170,11 @@ def test_consent_hold_events_and_removal_of_a_client(browse, served, one_session
     page.click("summary:has-text('Change them')")
     page.fill("#hearing", "passed screening")
     page.fill("#rule", "90% x3 n10")
+    page.select_option("#method", "house-10k")
     page.click("text=Keep these >> nth=-1")
     page.wait_for_url("**done=described**")
     assert clients.show_client(CaseloadHandle(one_session), CLIENT)["move_up"]["n_sessions"] == 3
+    assert clients.show_client(CaseloadHandle(one_session), CLIENT)["method"] == "house-10k"
     page.click("text=remove the event of")
     page.click("button:has-text('Remove this event')")
     page.wait_for_selector("text=removed")

@@ -1,0 +1,61 @@
+"""Percentile and median of a row of numbers: numpy's own to the digit, without the checks, which cost ten times it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+Row = npt.NDArray[np.floating[Any]]
+
+
+def percentile(values: Row, share: float) -> float:
+    """Return ``np.percentile(values, share)`` of a row (n,) of floats; NaN where one of them is.
+
+    Examples
+    --------
+    >>> percentile(np.array([1.0, 2.0, 4.0]), 75)
+    3.0
+    """
+    at = (values.size - 1) * (share / 100)
+    low = min(int(at), values.size - 1)
+    high = min(low + 1, values.size - 1)
+    part = np.partition(values, (low, high, values.size - 1))
+    if np.isnan(part[-1]):
+        return float("nan")
+    before, after, past = part[low], part[high], at - low
+    step = after - before
+    return float(before + step * past if past < 0.5 else after - step * (1 - past))
+
+
+def percentiles(rows: npt.NDArray[np.float32], share: float) -> npt.NDArray[np.float32]:
+    """Return ``np.percentile(rows, share, axis=0)`` of finite rows (n, m), shape (m,).
+
+    Examples
+    --------
+    >>> percentiles(np.array([[1, 5], [2, 6], [4, 7]], dtype=np.float32), 75).tolist()
+    [3.0, 6.5]
+    """
+    at = (len(rows) - 1) * (share / 100)
+    low = min(int(at), len(rows) - 1)
+    high = min(low + 1, len(rows) - 1)
+    part = np.partition(np.ascontiguousarray(rows.T), (low, high), axis=1)
+    before, after, past = part[:, low], part[:, high], at - low
+    step = after - before
+    return np.asarray(before + step * past if past < 0.5 else after - step * (1 - past))
+
+
+def median(values: Row) -> float:
+    """Return ``np.median(values)`` of a row (n,) of floats; NaN where one of them is.
+
+    Examples
+    --------
+    >>> median(np.array([3.0, 1.0, 2.0, 10.0]))
+    2.5
+    """
+    low, high = (values.size - 1) // 2, values.size // 2
+    part = np.partition(values, (low, high, values.size - 1))
+    if np.isnan(part[-1]):
+        return float("nan")
+    return float(part[low] if low == high else (part[low] + part[high]) / 2)

@@ -1,0 +1,223 @@
+"""Every comparison of speed in one command: ratios with their spread, kept in docs/evidence/bench.csv.
+
+``python tests/benchmarks/bench.py [--turns N] [--only GROUP]``. Each job runs in turns with what it is held against,
+as whole processes; user and system time are counted, so that other work on the machine moves a ratio little. The
+figures of a commit replace its own earlier ones; beside each stands what the last other commit had.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import bench_material as made
+
+HERE = Path(__file__).parent
+EVIDENCE = made.ROOT / "docs" / "evidence" / "bench.csv"
+HEAD = ("what", "against", "ratio", "lowest", "highest", "ours_s", "theirs_s", "turns", "aim", "commit")
+LOADED = "import numpy, sqlalchemy, click"
+READ_AND_STFT = """
+import sys, numpy as np, soundfile as sf
+from scipy.fft import rfft
+x, rate = sf.read(sys.argv[1], dtype="float32")
+frames = np.lib.stride_tricks.sliding_window_view(x, 882)[::441] * np.hanning(882).astype("float32")
+np.abs(rfft(frames, axis=1)) ** 2
+"""
+PLAIN_SCRIPT = """
+import glob, sys, numpy as np, soundfile as sf, parselmouth
+from parselmouth.praat import call
+for path in sorted(glob.glob(sys.argv[1] + "/*.wav")):
+    x, rate = sf.read(path)
+    sound, hop = parselmouth.Sound(x, rate), int(0.005 * rate)
+    high = call(sound, "Filter (pass Hann band)", 4000, 10000, 100).values[0]
+    level = 10 * np.log10(np.add.reduceat(high**2, np.arange(0, high.size, hop)) / hop + 1e-12)
+    edges = np.flatnonzero(np.diff(np.r_[0, level > level.max() - 25, 0]))
+    for a, b in zip(edges[::2], edges[1::2]):
+        if b - a >= 8:
+            part = call(sound.extract_part(a * hop / rate, b * hop / rate), "Filter (pass Hann band)", 1000, 15000, 100)
+            spectrum = part.to_spectrum()
+            spectrum.get_centre_of_gravity(2), spectrum.get_standard_deviation(2)
+            spectrum.get_skewness(2), spectrum.get_kurtosis(2)
+"""
+"""What one would write by hand: an energy threshold, and four moments of each stretch over it."""
+FIRST_PAGE = """
+import http.client, os, sys
+from pathlib import Path
+from sibilant import web
+from sibilant.clinic.caseload import CaseloadHandle
+from sibilant.web.handles import handle_of
+page = web.start(CaseloadHandle(Path(sys.argv[1])))
+at, client = f"127.0.0.1:{page.port}", handle_of(page.token, sys.argv[2])
+for place in ("/progress", f"/progress?client={client}"):  # the first shows the clients
+    asked = http.client.HTTPConnection(at)
+    asked.request("GET", page.root + place, headers={"Host": at, "Cookie": f"sibilant={page.token}"})
+    assert asked.getresponse().status == 200, place
+os._exit(0)
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """What is run, what it is held against, and the aim; ``printed`` jobs print their own seconds."""
+
+    what: str
+    against: str
+    ours: list[str]
+    theirs: list[str]
+    aim: str
+    printed: bool = False
+    share: float = 1.0
+    """What the ratio is multiplied by, where the two do unlike amounts."""
+
+
+def sibilant(*words: object) -> list[str]:
+    """A command of the program."""
+    script = "import sys; from sibilant_cli.main import run; sys.exit(run(sys.argv[1:]))"
+    return [sys.executable, "-c", script, *map(str, words)]
+
+
+def python(script: str, *words: object) -> list[str]:
+    """A script by this interpreter."""
+    return [sys.executable, "-c", script, *map(str, words)]
+
+
+def figure(name: str, size: int) -> list[str]:
+    """A figure of ``bench_material``, printed."""
+    return [sys.executable, str(HERE / "bench_material.py"), name, str(size)]
+
+
+def starts(folder: Path) -> Iterator[Job]:
+    """Commands over a caseload, mostly their start."""
+    one = made.caseload(folder / "one", n_clients=1, n_sessions=9)
+    at, loaded, bare = ["--caseload", one], "numpy, sqlalchemy and click loaded", python(LOADED)
+    report = ["report", made.CODE, "--kind", "monthly", "--to", folder / "monthly.pdf"]
+    yield Job("progress, 9 probes", loaded, sibilant("progress", made.CODE, *at), bare, "")
+    yield Job("report, PDF", loaded, sibilant(*report, *at), bare, "")
+    yield Job("page, to the first progress", loaded, python(FIRST_PAGE, one, made.CODE), bare, "")
+
+
+def sounds(folder: Path) -> Iterator[Job]:
+    """Measuring: one recording, and a corpus on one core."""
+    two = made.two_minutes(folder)
+    ours, plain = sibilant("measure", two, "--words", "core-a"), python(READ_AND_STFT, two)
+    yield Job("measure, two minutes", "reading and one STFT", ours, plain, "<= 3")
+    bare, listed = made.ten_probes(folder / "ten")
+    script, by_hand = python(PLAIN_SCRIPT, folder / "ten"), "threshold and four moments"
+    to = ["--to", "NEW/to", "--workers", 1]
+    yield Job("corpus of 200, words not given", by_hand, sibilant("corpus", bare, *to), script, "<= 1")
+    yield Job("corpus of 200, by list", by_hand, sibilant("corpus", listed, *to), script, "")
+
+
+def growth(folder: Path) -> Iterator[Job]:
+    """Cost of one of many against one of few; a word's at n^1.15 is 1.41 times at ten times the list."""
+    few, _ = made.ten_probes(folder / "few")
+    many = made.links(few, folder / "many", 10)
+    to = ["--to", "NEW/to", "--workers", 1]
+    ours, theirs = sibilant("corpus", many, *to), sibilant("corpus", few, *to)
+    yield Job("corpus, a sibilant of 2,000", "one of 200", ours, theirs, "<= 1", share=0.1)
+    for name, large, small, aim in (("views", 384, 24, "<= 1.2"), ("words", 200, 20, "<= 1.41")):
+        ours, theirs = figure(name, large), figure(name, small)
+        yield Job(f"{name}, one of {large}", f"one of {small}", ours, theirs, aim, printed=True)
+
+
+def clients(folder: Path) -> Iterator[Job]:
+    """Verbs over a caseload of 1,000 clients against one of ten."""
+    few = made.caseload(folder / "few", n_clients=10, n_sessions=1, n_words=2)
+    many = made.caseload(folder / "many", n_clients=1000, n_sessions=1, n_words=2)
+    for verb in (["progress", made.CODE], ["session", "list", made.CODE], ["client", "show", made.CODE]):
+        ours, theirs = (sibilant(*verb, "--caseload", folder) for folder in (many, few))
+        yield Job(f"{' '.join(verb[:-1])}, 1,000 clients", "10 clients", ours, theirs, "<= 1.2")
+
+
+GROUPS = {"starts": starts, "sounds": sounds, "growth": growth, "clients": clients}
+
+
+def cost_s(command: list[str], *, printed: bool) -> float:
+    """User and system time of a whole process, or the figure it prints; NEW is a new folder each time."""
+    with tempfile.TemporaryFile() as said, tempfile.TemporaryDirectory() as new:
+        process = subprocess.Popen(
+            [word.replace("NEW", new) for word in command], stdout=said, stderr=subprocess.PIPE, cwd=HERE
+        )
+        assert process.stderr is not None
+        complaint = process.stderr.read().decode()
+        _, status, used = os.wait4(process.pid, 0)
+        process.returncode = os.waitstatus_to_exitcode(status)
+        if process.returncode:
+            raise SystemExit(f"{' '.join(command[-4:])}: exit {process.returncode}\n{complaint[-2000:]}")
+        said.seek(0)
+        told = said.read().decode()
+    return float(told.rsplit("FIGURE", 1)[1]) if printed else used.ru_utime + used.ru_stime
+
+
+def compared(job: Job, turns: int) -> dict[str, str]:
+    """Run a job and its counterpart in turns; the first turn warms the disk and does not count."""
+    pairs = []
+    for turn in range(turns + 1):
+        pair = cost_s(job.ours, printed=job.printed), cost_s(job.theirs, printed=job.printed)
+        if turn:
+            pairs.append(pair)
+    ratios = sorted(job.share * ours / theirs for ours, theirs in pairs)
+    middle = [statistics.median(costs) for costs in zip(*pairs, strict=True)]
+    figures = (statistics.median(ratios), ratios[0], ratios[-1])
+    return dict(zip(HEAD, (job.what, job.against, *(f"{r:.2f}" for r in figures), *(f"{m:.4g}" for m in middle),
+                           str(turns), job.aim, commit()), strict=True))  # fmt: skip
+
+
+def commit() -> str:
+    """The commit at hand, with a plus where files differ from it."""
+
+    def git(*words: str) -> str:
+        return subprocess.run(["git", *words], cwd=made.ROOT, capture_output=True, text=True, check=False).stdout
+
+    changed = git("status", "--porcelain", "--untracked-files=no", "--", "sibilant", "cli").strip()
+    return git("rev-parse", "--short", "HEAD").strip() + ("+" if changed else "")
+
+
+def kept() -> list[dict[str, str]]:
+    """Figures of earlier runs."""
+    return list(csv.DictReader(EVIDENCE.read_text(encoding="utf-8").splitlines())) if EVIDENCE.exists() else []
+
+
+def keep(row: dict[str, str]) -> None:
+    """Write a figure beside the others; one of the same job and commit goes."""
+    rows = [one for one in kept() if (one["what"], one["commit"]) != (row["what"], row["commit"])] + [row]
+    with EVIDENCE.open("w", newline="", encoding="utf-8") as stream:
+        writer = csv.DictWriter(stream, HEAD, lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
+
+
+def told(row: dict[str, str], before: list[dict[str, str]]) -> str:
+    """One line: the ratio, its spread, the aim, and what the last other commit had."""
+    last = [one for one in before if one["what"] == row["what"] and one["commit"] != row["commit"]]
+    was = f"  was {last[-1]['ratio']} at {last[-1]['commit']}" if last else ""
+    aim = f"  aim {row['aim']}" if row["aim"] else ""
+    spread = f"{row['ratio']:>6} ({row['lowest']}-{row['highest']})"
+    return f"{row['what']:<40} {spread:<22} x {row['against']}{aim}{was}"
+
+
+def main() -> None:
+    """Run what was asked."""
+    asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    asked.add_argument("--turns", type=int, default=3)
+    asked.add_argument("--only", choices=GROUPS, action="append", help="a group of jobs; all of them without")
+    words = asked.parse_args()
+    before = kept()
+    for name in words.only or GROUPS:
+        with tempfile.TemporaryDirectory() as folder:
+            for job in GROUPS[name](Path(folder)):
+                row = compared(job, words.turns)
+                keep(row)
+                print(told(row, before), flush=True)
+
+
+if __name__ == "__main__":
+    main()

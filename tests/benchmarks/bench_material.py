@@ -1,0 +1,129 @@
+"""What ``bench.py`` measures on, made anew in a folder of the run. Invented data – not a person."""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from dataclasses import replace
+from pathlib import Path
+from types import ModuleType
+
+import numpy as np
+
+from sibilant import store
+from sibilant.audio import write_wav
+from sibilant.lexicon import builtin_list
+from sibilant.synthetic import ProbePlan, child_speaker, man, probe, woman
+
+ROOT = Path(__file__).parents[2]
+CODE = "C-7QXK"
+RATE = 44_100
+
+
+def material() -> ModuleType:
+    """The tests' module of invented clients."""
+    spec = importlib.util.spec_from_file_location("bench_invented", ROOT / "tests" / "progress" / "material.py")
+    assert spec is not None and spec.loader is not None
+    sys.modules[spec.name] = module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def two_minutes(folder: Path) -> Path:
+    """Two minutes at 44.1 kHz: 20 words of a child, padded with the room's own quiet."""
+    spoken = probe(builtin_list("core-a"), child_speaker(5), 5, plan=ProbePlan(pause_s=(5.0, 5.6)))
+    path = folder / "two-minutes.wav"
+    write_wav(path, np.asarray(spoken.samples)[: 120 * RATE], RATE)
+    return path
+
+
+def ten_probes(folder: Path) -> tuple[Path, Path]:
+    """Ten probes of 20 words by ten invented speakers: a manifest without words, and one with them."""
+    folder.mkdir()
+    bare, listed = ["recording"], ["recording,prompts"]
+    for number in range(10):
+        words = builtin_list(("core-a", "core-b")[number % 2])
+        said = probe(
+            words, (woman, man, child_speaker)[number % 3](number), number, plan=ProbePlan(pause_s=(0.35, 0.6))
+        )
+        write_wav(folder / f"{number}.wav", said.samples, said.sampling_rate_hz)
+        bare.append(f"{number}.wav")
+        listed.append(f'{number}.wav,"{", ".join(prompt.text for prompt in words)}"')
+    for name, lines in (("bare", bare), ("listed", listed)):
+        (folder / f"{name}.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return folder / "bare.csv", folder / "listed.csv"
+
+
+def links(manifest: Path, folder: Path, times: int) -> Path:
+    """The recordings of a manifest without words, each ``times`` over under another name."""
+    folder.mkdir()
+    lines = ["recording"]
+    for path in sorted(manifest.parent.glob("*.wav")):
+        for number in range(times):
+            (folder / f"{path.stem}-{number}.wav").hardlink_to(path)
+            lines.append(f"{path.stem}-{number}.wav")
+    (folder / "m.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return folder / "m.csv"
+
+
+def caseload(folder: Path, *, n_clients: int, n_sessions: int, n_words: int = 20) -> Path:
+    """Clients under checked codes, each with judged probes."""
+    from sibilant.store.people import new_code
+
+    made = material()
+    with store.open_caseload(folder) as one:
+        codes = [CODE]
+        while len(codes) < n_clients:
+            codes.append(new_code({*codes}))
+        for place, code in enumerate(codes):
+            store.add_client(one, replace(made.client(), code=code))
+            for number in range(1, n_sessions + 1):
+                _keep(one, made, (code, place, number), n_words)
+    return folder
+
+
+def _keep(one: store.Caseload, made: ModuleType, which: tuple[str, int, int], n_words: int) -> None:
+    code, place, number = which
+    tokens = [made.token(i, {"centroid_hz": 6000.0 + 9 * i + 40 * number, "core_duration_ms": 90.0 + i})
+              for i in range(n_words)]  # fmt: skip
+    recording = store.NewRecording(f"{1000 * place + number:064d}", RATE, 30.0, {"verdict": "usable"})
+    prompts = tuple(made.prompt_of(i) for i in range(n_words))
+    session = replace(made.session(number), client=code, number=0)
+    store.keep_session(one, store.NewSession(session, prompts, (recording,), made.new_sounds(tokens)))
+    heard = [made.judgement(f"{i}.1.1", "correct") for i in range(1, n_words + 1)]
+    store.add_judgements(one, code, number, heard)
+
+
+def views(n_sessions: int) -> float:
+    """Seconds that the whole view of one client of ``n_sessions`` probes takes, a probe."""
+    import datetime as dt
+    import time
+
+    from sibilant.progress import view
+
+    made, rng = material(), np.random.default_rng(1)
+    held = [made.session(i + 1, on=made.DAY + dt.timedelta(days=3 * i)) for i in range(n_sessions)]
+    case = made.case((6000 + 300 * rng.random(n_sessions)).tolist(), sessions=held)
+    view(made.case([6000.0, 6100.0, 6050.0]))
+    start = time.process_time()
+    view(case)
+    return (time.process_time() - start) / n_sessions
+
+
+def words(n_words: int) -> float:
+    """Seconds that finding a list of ``n_words`` in its recording takes, a word."""
+    import time
+
+    from sibilant.terms import Recording, Source
+    from sibilant.words import find_words
+
+    prompts = (builtin_list("core-a") + builtin_list("core-b")) * (-(-n_words // 40))
+    said = probe(prompts[:n_words], woman(3), 3, plan=ProbePlan(pause_s=(0.35, 0.6)))
+    recording = Recording(said.samples, said.sampling_rate_hz, Source("invented", ""))
+    start = time.process_time()
+    find_words(recording, prompts[:n_words])
+    return (time.process_time() - start) / n_words
+
+
+if __name__ == "__main__":
+    print("FIGURE", {"views": views, "words": words}[sys.argv[1]](int(sys.argv[2])))

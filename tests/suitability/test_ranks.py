@@ -1,0 +1,44 @@
+"""Own percentiles and medians are numpy's to the digit; frames that neighbours share give the noise they gave alone."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from sibilant.acoustics import noise_spectrum
+from sibilant.levels.ranks import median, percentile, percentiles
+from sibilant.terms import Interval, Recording, Source
+
+SHARES = (0, 5, 8, 10, 25, 40, 50, 75, 90, 95, 97, 100)
+
+
+@pytest.mark.parametrize("kind", [np.float32, np.float64])
+def test_ranks_are_numpys_to_the_digit(kind: type) -> None:
+    rng = np.random.default_rng(1)
+    for n in (*range(1, 40), 100, 333, 1400):
+        row = (20 * rng.normal(size=n)).astype(kind).round(int(rng.integers(0, 6)))
+        assert median(row) == float(np.median(row))
+        assert [percentile(row, share) for share in SHARES] == [float(np.percentile(row, share)) for share in SHARES]
+        row[0] = np.nan
+        assert np.isnan(median(row)) and np.isnan(percentile(row, 75))
+
+
+def test_percentiles_of_columns_are_numpys_to_the_digit() -> None:
+    rng = np.random.default_rng(2)
+    for n in (1, 2, 7, 50, 333):
+        rows = rng.normal(size=(n, 9)).astype(np.float32)
+        for share in (8.0, 10.0, 75.0):
+            np.testing.assert_array_equal(percentiles(rows, share), np.percentile(rows, share, axis=0))
+
+
+def test_noise_of_shared_frames_is_that_of_frames_alone() -> None:
+    rng = np.random.default_rng(3)
+    sound = Recording((0.01 * rng.standard_normal(44_100 * 3)).astype(np.float32), 44_100, Source("noise", ""))
+    held: dict[int, np.ndarray] = {}
+    for start in (0.0, 0.4, 0.9):
+        sides = [Interval(start, start + 0.3)], [Interval(start + 0.8, start + 1.2)]
+        alone, shared = noise_spectrum(sound, *sides), noise_spectrum(sound, *sides, held=held)
+        assert alone is not None and shared is not None
+        np.testing.assert_array_equal(shared.power_density, alone.power_density)
+        np.testing.assert_array_equal(shared.drift, alone.drift)
+        assert len(held) < 80  # only this word's frames stay

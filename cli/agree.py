@@ -24,7 +24,7 @@ def command(named: tuple[str, ...], raters: tuple[str, ...], caseload: CaseloadH
     from sibilant.errors import UsageError
 
     client, rest = client_first(named)
-    if not all(number.isdigit() for number in rest):
+    if not all(number.isdecimal() for number in rest):
         raise UsageError("after the client come session numbers, as in 3 4")
     sessions = [int(number) for number in rest]
     found = agree.agree(caseload, client, sessions, raters=raters)

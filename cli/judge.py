@@ -148,7 +148,7 @@ def _answer(*, may_leave: bool) -> dict[str, Any] | str:
             return {}
         word, _, line = text.partition(" ")
         heard = KEYS.get(word.rstrip("?"))
-        if heard is None or (line and not line.strip().isdigit()):
+        if heard is None or (line and not line.strip().isdecimal()):
             click.echo(f"one of: {ASKED}  (? after it: unsure; b: back; z: undo; q: stop)", err=True)
             continue
         answer: dict[str, Any] = {"heard": heard, "certainty": "unsure" if word.endswith("?") else "sure"}

@@ -92,7 +92,7 @@ def change(named: tuple[str, ...], caseload: CaseloadHandle, which: str | None, 
     from sibilant.errors import UsageError
 
     client, rest = client_first(named)
-    if wrong := next((text for text in rest if not text.isdigit() or len(text) > 9), ""):
+    if wrong := next((text for text in rest if not text.isdecimal() or len(text) > 9), ""):
         raise UsageError(f"{wrong[:20]!r}: neither a client code nor the number of a session")
     changed = {key: value for key, value in asked.items() if value is not None}
     if not changed:

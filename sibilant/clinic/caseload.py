@@ -207,7 +207,7 @@ def session_or_last(caseload: store.Caseload, code: str, number: int | None) -> 
         return number
     last = caseload.setting("last_session")
     same = caseload.setting("last_client") == code
-    return int(last) if same and last.isdigit() and int(last) in kept else kept[-1]
+    return int(last) if same and last.isdecimal() and int(last) in kept else kept[-1]
 
 
 def day_or_last(caseload: store.Caseload, day: dt.date | None) -> dt.date:

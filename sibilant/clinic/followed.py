@@ -27,6 +27,6 @@ def is_earlier(label: str) -> bool:
     """
     name, _, version = label.partition("/")
     try:
-        return version.isdigit() and methods.get_method(label).version < methods.get_method(name).version
+        return version.isdecimal() and methods.get_method(label).version < methods.get_method(name).version
     except MethodError:
         return False

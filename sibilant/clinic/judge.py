@@ -118,7 +118,7 @@ def _places_on_line(path: Path) -> list[float | None]:
     places: list[float | None] = []
     for number, cells in tables.read_rows(path, ["prompt_index"]):
         cell = cells.get("line", "")
-        if cell and not (cell.replace(".", "", 1).isdigit() and 0 <= float(cell) <= 100):
+        if cell and not (cell.replace(".", "", 1).isdecimal() and 0 <= float(cell) <= 100):
             raise ListError(f"{path.name}: line {number}, line: a number from 0 to 100 is needed, got '{cell[:20]}'")
         places.append(float(cell) if cell else None)
     return places

@@ -69,7 +69,7 @@ def open_caseload(
     --------
     >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as folder, open_caseload(Path(folder) / "caseload") as caseload:
-    ...     caseload.setting("format").isdigit(), caseload.encrypted
+    ...     caseload.setting("format").isdecimal(), caseload.encrypted
     (True, False)
     """
     finish_restoring(folder)

@@ -42,7 +42,7 @@ def number_of(values: Mapping[str, Any], name: str) -> int | None:
     text = str(values.get(name, "") if values.get(name) is not None else "").strip()
     if not text:
         return None
-    if not text.isdigit() or len(text) > 9:
+    if not text.isdecimal() or len(text) > 9:
         raise UsageError(f"{name} {text[:20]!r}: a whole number is needed")
     return int(text)
 

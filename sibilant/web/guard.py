@@ -107,7 +107,7 @@ class Guard:
             return PlainTextResponse(WRONG_ORIGIN, 403)
         if changes:
             length = headers.get("content-length", "")
-            if not length.isdigit() or int(length) > MOST_BYTES:
+            if not length.isdecimal() or int(length) > MOST_BYTES:
                 return PlainTextResponse(TOO_LARGE, 413)
         if not (scope["path"].startswith(f"{self.root}/") and self._known(headers)):
             return PlainTextResponse(NO_TOKEN, 403)
@@ -121,7 +121,7 @@ class Guard:
 async def _key_sent(scope: Scope, receive: Receive) -> str:
     """The key in a form that was sent; empty where there is none or the form is longer than one can be."""
     length = Headers(scope=scope).get("content-length", "")
-    if not length.isdigit() or int(length) > MOST_KEY_BYTES:
+    if not length.isdecimal() or int(length) > MOST_KEY_BYTES:
         return ""
     sent = parse_qs((await Request(scope, receive).body()).decode("latin-1"))
     return sent.get("key", [""])[0]

@@ -490,3 +490,19 @@ def test_two_write_to_an_encrypted_caseload_one_after_the_other(
             assert waiting.is_alive()
         waiting.join(10)
         assert store.codes(first) == ("C-M4RT",)
+
+
+@pytest.mark.parametrize("what", ["session", "all"])
+def test_into_the_bin_and_back_on_every_database(caseload: Caseload, material: ModuleType, what: str) -> None:
+    store.keep_session(caseload, new_session(material, n=3))
+    before = store.dump_client(caseload, "C-7QXK")
+    until = dt.date(2026, 4, 3)
+    if what == "session":
+        receipt = store.put_session(caseload, "C-7QXK", 1, until)
+        assert store.sessions(caseload, "C-7QXK") == ()
+    else:
+        receipt = store.put_client(caseload, "C-7QXK", "all", until)
+        assert store.codes(caseload) == ()
+    assert receipt.erased == () and receipt.in_bin and receipt.until == until
+    store.bring_back(caseload, store.entries(caseload, "C-7QXK")[0])
+    assert store.dump_client(caseload, "C-7QXK") == before and store.look_at_rows(caseload).damaged == ()

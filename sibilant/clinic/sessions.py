@@ -167,9 +167,13 @@ def change_sessions(
 
 
 def _known(changed: Mapping[str, Any]) -> dict[str, Any]:
-    """Return changes with level, cue, phase and how the words were had as the words that are kept."""
-    sets: dict[str, Vocabulary[Any]] = {"level": LEVELS, "cue": CUES, "phase": PHASES, "elicited": ELICITED}
-    return {name: sets[name].read(value) if name in sets else value for name, value in changed.items()}
+    """Return changes with level, cue, phase and how the words were had as the words that are kept.
+
+    An empty level, cue or way is not stated; a phase is always one.
+    """
+    sets: dict[str, Vocabulary[Any]] = {"level": LEVELS, "cue": CUES, "elicited": ELICITED}
+    known = {name: sets[name].read_or_empty(value) if name in sets else value for name, value in changed.items()}
+    return known | ({"phase": PHASES.read(changed["phase"])} if "phase" in changed else {})
 
 
 def move_session(caseload: CaseloadHandle, code: str | None, number: int | None, to: str) -> int:

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-import tempfile
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from .. import audio, files, methods, tables
@@ -32,6 +31,8 @@ class MeasureRequest:
     alias: str = ""
     same_band: bool = False
     """Narrow the methods to what all the recordings hold."""
+    held: Mapping[Path, bytes] = field(default_factory=dict)
+    """Recordings that are at hand as bytes and in no file, by name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,18 +81,15 @@ def measure(request: MeasureRequest) -> list[MeasuredFile]:
 
 
 def measure_given(given: Sequence[tuple[str, bytes]], *, words: str = "", say: str = "") -> list[MeasuredFile]:
-    """Measure recordings handed over as names and bytes; they stand on the disk for that time alone.
+    """Measure recordings handed over as names and bytes; none is ever written into a file.
 
     Raises
     ------
     InputError, ListError, UsageError
         As :func:`measure` does.
     """
-    with tempfile.TemporaryDirectory(prefix="sibilant-") as folder:
-        paths = [Path(folder) / files.safe_name(name) for name, _ in given]
-        for path, (_, content) in zip(paths, given, strict=True):
-            files.write_bytes(path, content)
-        return measure(MeasureRequest(paths, words=words, say=say))
+    held = {Path(files.safe_name(name)): content for name, content in given}
+    return measure(MeasureRequest(list(held), words=words, say=say, held=held))
 
 
 def _under_the_widest(results: list[MeasuredFile], plan: _Plan) -> tuple[list[MeasuredFile], _Plan]:
@@ -175,7 +173,11 @@ def measure_recording(
 
 def _one(path: Path, request: MeasureRequest, plan: _Plan) -> MeasuredFile:
     try:
-        return _heard(audio.read_recording(path, channel=request.channel), path, request, plan)
+        if path in request.held:
+            recording = audio.recording_from_bytes(request.held[path], path.name, channel=request.channel)
+        else:
+            recording = audio.read_recording(path, channel=request.channel)
+        return _heard(recording, path, request, plan)
     except RecordingError as error:
         name = request.alias or path.name
         labels = tables.Labels(recording=name)

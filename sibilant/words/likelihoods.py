@@ -17,16 +17,18 @@ from .lattice import NOTHING, Evidence
 from .likeness import distances, portraits
 from .other_speaker import other_speaker_ratios
 from .phone_model import PhoneModel, phone_model
+from .sound_states import heard_states, with_network
 from .speaker import adapted_to, formant_scale, scale_of_words
 from .viterbi import BestScores, Emissions, best_scores, change_weights, emissions
 
 Array = npt.NDArray[np.float64]
 Reals = npt.NDArray[np.floating]
+Float32s = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.int64]
 
 PAD_FRAMES = 2
 # Worth of the sounds' log ratios: by the table alone, and once the recording's own adaptation is learnt.
-TRUST_AT_FIRST, TRUST = 0.3, 0.45
+TRUST_AT_FIRST, TRUST = 0.3, 0.35
 LOSS_TIMES = 1.35
 LOSS_LIMITS = (0.35, 0.9)
 LOSS_USUAL, LOSS_PIECES = 0.6, 4
@@ -46,7 +48,10 @@ LIKENESS_LIMITS = (-5.0, 5.0)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Scoring:
-    """What is weighed: features, the frames of each piece (n, 2), the candidate spans and the models of the prompts."""
+    """What is weighed: features, the frames of each piece (n, 2), the candidate spans and the models of the prompts.
+
+    ``heard`` (n, classes) is what the network of sounds says of each frame.
+    """
 
     features: Features
     frames: Ints
@@ -54,6 +59,7 @@ class Scoring:
     models: list[PhoneModel]
     scale: float
     same: Array
+    heard: Float32s
 
     @property
     def ranges(self) -> Ints:
@@ -70,7 +76,8 @@ def scoring(
     frames = np.array([(features.frame(a) - PAD_FRAMES, features.frame(b) + PAD_FRAMES) for a, b in pieces])
     frames = np.clip(frames, 0, features.n_frames)
     scale = formant_scale(features, frames, models)
-    return Scoring(features, frames, spans, models, scale, _likeness(features, frames, spans))
+    same, heard = _likeness(features, frames, spans), heard_states(recording, features)
+    return Scoring(features, frames, spans, models, scale, same, heard)
 
 
 def evidence_of(asked: Scoring, adaptation: RecordingAdaptation, before: Evidence | None = None) -> Evidence:
@@ -79,8 +86,9 @@ def evidence_of(asked: Scoring, adaptation: RecordingAdaptation, before: Evidenc
     Pairs that an evidence ``before`` found out of the question are not looked at again: they stay odd sayings.
     """
     spans, frames = asked.spans, asked.frames
-    scored = emissions(asked.features, asked.scale, adaptation)
-    worth = np.concatenate([[0.0], np.cumsum(change_weights(asked.features), dtype=np.float64)])
+    weight = change_weights(asked.features)
+    scored = with_network(emissions(asked.features, asked.scale, adaptation), asked.heard, weight)
+    worth = np.concatenate([[0.0], np.cumsum(weight, dtype=np.float64)])
     active = np.concatenate([[0.0], np.cumsum(worth[frames[:, 1]] - worth[frames[:, 0]])])
     n_active = active[spans.piece + spans.extra + 1] - active[spans.piece]
     fits = _fits(asked, scored, before)

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from sibilant import store
-from sibilant.clinic import clients, goals, runs, visits
+from sibilant import audio, store
+from sibilant.clinic import clients, goals, probe, runs, sessions, visits
 from sibilant.clinic.caseload import CaseloadHandle
 
 
@@ -108,7 +108,7 @@ def test_the_caseload_is_backed_up_as_one_file(served: Any) -> None:
 
 def test_values_and_words_are_looked_up_and_a_recording_is_told_without_being_kept(served: Any, spoken: Any) -> None:
     text = shown(served, "/ranges")
-    assert "None fits." in text and "7y4m" in text
+    assert "Where none fits" in text and "7y4m" in text
     status, told = handed(served, "/do/ranges", {}, ("own.csv", b"measure\n"))
     assert status in (400, 422) and told["error"]
     status, _, body = served.asked("GET", "/look?text=straw")
@@ -129,3 +129,16 @@ def test_a_name_in_a_form_is_asked_about_and_the_form_is_sent_again_when_it_is_n
     assert clients.list_events(CaseloadHandle(served.folder), "C-7QXK") == []
     assert form(served, "/details/event", **fields, no_name="yes")[0] == 303
     assert len(clients.list_events(CaseloadHandle(served.folder), "C-7QXK")) == 1
+
+
+def test_a_day_is_put_right_where_level_cue_and_way_are_not_stated(served: Any, spoken: Any, tmp_path: Any) -> None:
+    """Found by a whole month on the page: "not stated" was refused, and with it the whole form."""
+    said = spoken("seal")
+    audio.write_wav(tmp_path / "1.wav", said.samples, said.sampling_rate_hz)
+    (tmp_path / "list.csv").write_text("word\nseal\n", encoding="utf-8")
+    case = CaseloadHandle(served.folder)
+    probe.keep_probe(case, "C-7QXK", probe.ProbeRequest([tmp_path / "1.wav"], str(tmp_path / "list.csv")))
+    fields = {"session": "1", "on": "2026-03-02", "level": "", "cue": "", "elicited": "", "phase": "", "device": ""}
+    assert form(served, "/session/change", **fields)[0] == 303
+    (row,) = sessions.list_sessions(case, "C-7QXK")
+    assert (row["on"], row["level"], row["cue"], row["elicited"]) == ("2026-03-02", "", "", "")

@@ -224,6 +224,8 @@ def test_a_mark_is_changed_and_put_back_and_all_stay_in_the_trail(browse, served
     assert "before correct" in page.inner_text("#kept-one")
     page.keyboard.press("z")
     page.wait_for_selector("#words button >> nth=1 >> text=● correct")
+    page.keyboard.press("Enter")  # what stands is not kept a second time
+    page.wait_for_selector("#kept-one:has-text('bus: ● correct, as it stands')")
     page.mouse.click(1270, 790)
     page.keyboard.press("ArrowUp")
     assert page.inner_text("#prompt") == "seal" and page.wrong == []

@@ -9,6 +9,7 @@ let rows = [];
 let place = 0;
 let session = 0;
 let rater = "";
+let keeping = false;
 
 async function openSet() {
   session = Number(at("session").value);
@@ -66,9 +67,23 @@ async function heard(part) {
   });
 }
 
+/** Whether what is chosen is what stands already: keeping it again would only lengthen the trail. */
+function stands(row, chosen) {
+  const parts = ({ heard, types, substitute, certainty, note, line }) =>
+    JSON.stringify([heard, [...types].sort(), substitute || "", certainty || "", note || "", line ?? null]);
+  return Boolean(row.heard) && parts(row) === parts(chosen);
+}
+
 async function change(more) {
   const n = place;
+  if (keeping) return;
+  if (!more.undo && stands(rows[n], more)) {
+    at("kept-one").textContent = `${rows[n].prompt}: ${told(rows[n])}, as it stands`;
+    return;
+  }
+  keeping = true;
   const now = await tried(() => tell("do/again/one", { client }, { session, rater, key: rows[n].key, ...more }));
+  keeping = false;
   if (!now) return;
   rows[n] = now;
   go(n, false);
@@ -91,7 +106,7 @@ document.addEventListener("keydown", (event) => {
   const inField = typing(event);
   if (event.key === "Enter" && (onWord || !event.target.closest("button"))) {
     event.preventDefault();
-    change(said());
+    if (!event.repeat) change(said());
     return;
   }
   if (inField || event.repeat && !event.key.startsWith("Arrow")) return;

@@ -16,14 +16,6 @@ MATERIAL = Path(__file__).parent / "progress" / "material.py"
 CHROMIUM = Path("/usr/bin/chromium")
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Tests of one file stay with one worker, for they share what is costly; so do all that empty the PostgreSQL."""
-    for item in items:
-        if item.get_closest_marker("xdist_group") is None:
-            item.add_marker(pytest.mark.xdist_group(str(item.path)))
-
-
 @pytest.fixture(scope="session")
 def material() -> ModuleType:
     """The module of invented material."""

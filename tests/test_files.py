@@ -130,7 +130,7 @@ def test_without_flock_the_same_is_asked_of_windows(tmp_path: Path, monkeypatch:
 
 
 def test_no_other_file_names_what_only_some_systems_have() -> None:
-    """One door each: locks here, limits of a process where keys are opened."""
+    """One door each: locks here, limits of a process where keys are opened, a terminal where the page is stopped."""
     import re
 
     found = {
@@ -138,4 +138,4 @@ def test_no_other_file_names_what_only_some_systems_have() -> None:
         for path in (Path(files.__file__).parent).rglob("*.py")
         if re.search(r"^\s*(?:import|from) (?:fcntl|resource|pwd|grp|termios|msvcrt)\b", path.read_text("utf-8"), re.M)
     }
-    assert found == {"files.py", "opening.py"}
+    assert found == {"files.py", "opening.py", "locking.py"}

@@ -149,7 +149,7 @@ def _wander(rows: Sequence[Rows], setup: Setup) -> float:
     squares, n_free, n_blocks = 0.0, 0, 0
     for side in rows:
         blocks = side[: len(side) // BLOCK * BLOCK, first:].reshape(-1, BLOCK, side.shape[1] - first).mean(axis=1)
-        if len(blocks) < 2:
+        if len(blocks) < 2 or not blocks.any():
             continue
         mean = _mean(blocks)
         level = np.mean(blocks[:, mean > 0] / mean[mean > 0], axis=1)

@@ -10,6 +10,7 @@ import re
 from collections.abc import Sequence
 
 from ..terms import Word
+from ..terms.vocabulary import SIBILANTS
 from .dictionary import look_up
 
 _SPELLINGS: tuple[tuple[str, str], ...] = (
@@ -30,7 +31,6 @@ _SPELLINGS: tuple[tuple[str, str], ...] = (
 )  # fmt: skip
 _RULES = tuple((re.compile(pattern), phones.split()) for pattern, phones in _SPELLINGS)
 _VOICELESS = frozenset({"P", "T", "K", "F", "TH"})
-_HISSING = frozenset({"S", "Z", "SH", "ZH", "CH", "JH"})
 _VOWELS = frozenset({"AA", "AE", "AH", "AO", "AW", "AY", "EH", "ER", "EY", "IH", "IY", "OW", "OY", "UH", "UW"})
 _LEAST_PART = 3
 
@@ -64,7 +64,7 @@ def _with_ending(stem: Sequence[str], ending: str) -> list[str]:
     if ending == "ing":
         return [*stem, "IH0", "NG"]
     if ending == "s":
-        return [*stem, "AH0", "Z"] if last in _HISSING else [*stem, "S" if last in _VOICELESS else "Z"]
+        return [*stem, "AH0", "Z"] if last in SIBILANTS else [*stem, "S" if last in _VOICELESS else "Z"]
     if last in ("T", "D"):
         return [*stem, "AH0", "D"]
     return [*stem, "T" if last in _VOICELESS | {"S", "SH", "CH"} else "D"]

@@ -111,7 +111,8 @@ class LogisticRule:
     def _steps(self, weight: Values, member: Values, penalty: Values) -> Values:
         """Coefficients (k, groups, m + 1)."""
         k, width = penalty.shape
-        absent = np.where(weight.T @ member > 0, 0.0, -np.inf)  # it would drift off for ever: nobody is called so
+        there = weight.T @ member > 0
+        absent = np.where(there | ~there.any(axis=1, keepdims=True), 0.0, -np.inf)  # it would drift off for ever
         free = [1] if self.n_groups == 2 else list(range(self.n_groups))
         beta = np.zeros((k, self.n_groups, width))
         for _ in range(MOST_STEPS):

@@ -36,12 +36,16 @@ def locking(caseload: CaseloadHandle, locked: Callable[[], None], *, every_s: fl
 @contextlib.contextmanager
 def _terminal_kept() -> Iterator[None]:
     """Put the terminal back as it was: a passphrase may be asked, without showing it, when the page is stopped."""
-    try:
-        import sys
-        import termios
+    import sys
 
+    try:
+        import termios
+    except ImportError:  # Windows: its terminal needs no putting back
+        yield
+        return
+    try:
         before = termios.tcgetattr(sys.stdin)
-    except (ImportError, OSError, ValueError, AttributeError, termios.error):
+    except (OSError, ValueError, AttributeError, termios.error):  # no terminal
         yield
         return
     try:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import importlib.util
 import os
 import sys
+import traceback
 from pathlib import Path
 from types import ModuleType, SimpleNamespace
 
@@ -49,6 +50,7 @@ def listen(recording: object, prompts: object, **_: object) -> SimpleNamespace:
         suitability=found,
         missing=(),
         strays=(),
+        kept=SimpleNamespace(support={}, cut=None),
     )
 
 
@@ -110,6 +112,9 @@ if __name__ == "__main__":
         if not child:
             try:
                 work(sys.argv[1], Path(sys.argv[2]), Path(sys.argv[3]), int(line))
+            except Exception:
+                traceback.print_exc()
+                raise
             finally:
                 os._exit(70)  # only when it failed: it never ends by itself
         tell(f"at work {child}")

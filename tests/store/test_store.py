@@ -17,15 +17,16 @@ import pytest
 import sqlalchemy as sa
 
 from sibilant import store
+from sibilant.clinic import clients, removing
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import CaseloadError, RefusedError
-from sibilant.store import migrate, schema
+from sibilant.store import migrate, removal, schema
 from sibilant.store.caseload import Caseload
 from sibilant.store.keys import recovery_code
 from sibilant.store.opening import open_caseload
 from sibilant.terms.clinic import Client, Consent, Correction, Device, EarlierProbe, Event, MoveUpRule, Retention
 
 POSTGRES = os.environ.get("SIBILANT_TEST_POSTGRES", "")
-pytestmark = pytest.mark.xdist_group("postgres")
 NOON = dt.datetime(2026, 3, 4, 12, 30, tzinfo=dt.UTC)
 DATABASES = ["sqlite", "postgresql"]
 FORMS = ["sqlite", "encrypted", "postgresql", "postgresql, sound encrypted"]
@@ -506,3 +507,47 @@ def test_into_the_bin_and_back_on_every_database(caseload: Caseload, material: M
     assert receipt.erased == () and receipt.in_bin and receipt.until == until
     store.bring_back(caseload, store.entries(caseload, "C-7QXK")[0])
     assert store.dump_client(caseload, "C-7QXK") == before and store.look_at_rows(caseload).damaged == ()
+
+
+CODE, OTHER, SIGN = "C-7QXK", "C-M4RT", "ZQSIGN"
+
+
+def in_files(folder: Path, sign: str) -> int:
+    """How often a sign stands in the files below a folder."""
+    return sum(path.read_bytes().count(sign.encode()) for path in folder.rglob("*") if path.is_file())
+
+
+def test_a_removed_client_leaves_the_tables_and_the_log_is_named(tmp_path: Path) -> None:
+    """What stays in the files of PostgreSQL, and that the receipt names it; the data folder must be readable here."""
+    if not POSTGRES:
+        pytest.skip("SIBILANT_TEST_POSTGRES names no database; .ci/run starts one on loopback")
+    url = sa.make_url(POSTGRES).set(drivername="postgresql+psycopg")
+    engine = sa.create_engine(url, isolation_level="AUTOCOMMIT")
+    with engine.connect() as connection:
+        connection.exec_driver_sql("DROP SCHEMA public CASCADE")
+        connection.exec_driver_sql("CREATE SCHEMA public")
+        data = Path(connection.exec_driver_sql("SHOW data_directory").scalar())
+    if not os.access(data, os.R_OK | os.X_OK):
+        pytest.skip("the server's data folder can't be read by this user")
+    folder = tmp_path / "case"
+    folder.mkdir()
+    kept = sa.make_url(POSTGRES)._replace(password=None).render_as_string(hide_password=False)
+    (folder / "caseload.toml").write_text(f'url = "{kept}"\n', encoding="utf-8")
+    for code in (CODE, OTHER):
+        clients.add_client(
+            CaseloadHandle(folder), "7y4m", code=code, fields={"invented": True, "reason": f"{SIGN} of {code}"}
+        )
+    clients.add_event(
+        CaseloadHandle(folder), OTHER, "an invented event"
+    )  # of an empty table PostgreSQL keeps its old statistics
+    for n in range(30):
+        clients.add_event(CaseloadHandle(folder), CODE, f"{SIGN}-gone {n}")
+    with engine.connect() as connection:
+        connection.exec_driver_sql("ANALYZE")
+        connection.exec_driver_sql("CHECKPOINT")
+    assert in_files(data / "base", f"{SIGN}-gone") > 0, "it is found where it stands"
+    receipt = removing.remove_client(CaseloadHandle(folder), CODE, "all", erase=True)
+    engine.dispose()
+    assert in_files(data / "base", f"{SIGN}-gone") == 0 and in_files(data / "base", CODE) == 0
+    assert in_files(data / "base", OTHER) > 0, "the other client stands"
+    assert in_files(data / "pg_wal", f"{SIGN}-gone") > 0 and removal.POSTGRES_LOG in receipt.not_reached

@@ -96,7 +96,7 @@ def counts(top: Path) -> dict[str, int]:
         "`dict[str, Any]` in signatures that other files may call": sum(map(loose, everything)),
         "`type: ignore`": whole.count("type: ignore"),
         "tests of something for None": len(re.findall(r"\bis (?:not )?None\b", whole)),
-        "`caseload: Path | None` in signatures": len(re.findall(r"caseload: (?:Path|str) \| None", whole)),
+        "a caseload as a path or nothing in signatures": len(re.findall(r"caseload: (?:Path|str) \| None", whole)),
         "files in circles": in_circles(top),
     }
 

@@ -238,3 +238,21 @@ def test_nothing_swallows_every_exception() -> None:
                 silent = all(isinstance(item, ast.Pass) for item in node.body)
                 named = isinstance(node.type, ast.Name) and node.type.id == "Exception"
                 assert not broad and not (named and silent), f"{path}:{node.lineno}"
+
+
+def test_the_house_is_no_harder_to_read_than_the_guide_says() -> None:
+    """Figures of DEVELOPERS.md that must not grow, counted anew."""
+    import importlib.util
+    import re
+
+    spec = importlib.util.spec_from_file_location("house_counts", ROOT / "docs" / "house_counts.py")
+    assert spec is not None and spec.loader is not None
+    counting = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(counting)
+    found = counting.counts(ROOT)
+    told = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").split("## The house in figures")[1]
+    rows = {name: int(now) for name, now in re.findall(r"^\| (.+?) \| \d+ \| (\d+) \|$", told, re.M)}
+    assert set(rows) == set(found)
+    for name in set(rows) - {"rooms", "files", "lines", "functions", "tests of something for None"}:
+        assert found[name] <= rows[name], f"{name}: {found[name]}, told {rows[name]}"
+    assert rows["files in circles"] == rows["a caseload as a path or nothing in signatures"] == 0

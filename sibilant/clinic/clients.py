@@ -68,10 +68,30 @@ def read_move_up(text: str) -> MoveUpRule:
     >>> read_move_up("90% x3 n10").text
     '90 % correct of 10 or more tokens in 3 sessions running'
     """
-    found = re.fullmatch(r"\s*(\d{1,3})\s*%\s*x\s*(\d{1,2})\s*n\s*(\d{1,3})\s*", text.lower())
-    if found is None or not 0 < int(found[1]) <= 100 or int(found[2]) < 1 or int(found[3]) < 1:
-        raise UsageError(f"rule {text[:30]!r}: write share, sessions running and tokens, as in '80% x2 n20'")
-    return MoveUpRule(int(found[1]) / 100, int(found[2]), int(found[3]), "the clinic's own rule")
+    share, n_sessions, n_tokens = parts_of_rule(text, f"rule {text[:30]!r}: write share, sessions running and tokens")
+    return MoveUpRule(share, n_sessions, n_tokens, "the clinic's own rule")
+
+
+def parts_of_rule(text: str, wanted: str, left_out: tuple[int, int] = (0, 0)) -> tuple[float, int, int]:
+    """Return share, sessions running and sounds of ``80% x2 n20``.
+
+    ``left_out`` stands for either of the last two where it is not written; 0: it must be.
+
+    Raises
+    ------
+    UsageError
+        Begins with ``wanted``: when it can't be understood, or a part is 0.
+
+    Examples
+    --------
+    >>> parts_of_rule("90% n10", "write a rule", (2, 20))
+    (0.9, 2, 10)
+    """
+    found = re.fullmatch(r"\s*(\d{1,3})\s*%\s*(?:x\s*(\d{1,2})\s*)?(?:n\s*(\d{1,3})\s*)?", text.lower())
+    share, *beside = map(int, (found[1], found[2] or left_out[0], found[3] or left_out[1])) if found else (0, 0, 0)
+    if not 0 < share <= 100 or 0 in beside:
+        raise UsageError(f"{wanted}, as in '80% x2 n20'")
+    return share / 100, beside[0], beside[1]
 
 
 def add_client(

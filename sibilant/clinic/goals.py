@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import re
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
@@ -13,10 +12,10 @@ from .. import store
 from ..errors import CaseloadError, UsageError, WordError
 from ..terms.care import Goal
 from .caseload import CaseloadHandle, client_or_last, opened, used
+from .clients import parts_of_rule
 
 PHRASES = "phrases"
 MOST_PHRASES, MOST_LETTERS = 200, 200
-CRITERION = re.compile(r"\s*(\d{1,3})\s*%\s*(?:x\s*(\d{1,2}))?\s*(?:n\s*(\d{1,3}))?\s*")
 
 
 def read_criterion(text: str) -> dict[str, Any]:
@@ -32,10 +31,9 @@ def read_criterion(text: str) -> dict[str, Any]:
     >>> read_criterion("90% x3 n10")
     {'share': 0.9, 'n_sessions': 3, 'n_sounds': 10}
     """
-    found = CRITERION.fullmatch(text.lower())
-    if found is None or not 0 < int(found[1]) <= 100 or "0" in (found[2], found[3]):
-        raise UsageError(f"criterion {text[:30]!r}: write share, sessions running and sounds, as in '80% x2 n20'")
-    return {"share": int(found[1]) / 100, "n_sessions": int(found[2] or 2), "n_sounds": int(found[3] or 20)}
+    wanted = f"criterion {text[:30]!r}: write share, sessions running and sounds"
+    share, n_sessions, n_sounds = parts_of_rule(text, wanted, (2, 20))
+    return {"share": share, "n_sessions": n_sessions, "n_sounds": n_sounds}
 
 
 def add_goal(caseload: CaseloadHandle, code: str | None, behaviour: str, fields: Mapping[str, Any]) -> Goal:

@@ -40,8 +40,8 @@ def guessed_word(spelling: str) -> Word:
 
     Examples
     --------
-    >>> [" ".join(guessed_word(word).phones) for word in ("blorfts", "sunfish's", "smeeping")]
-    ['B L AO1 R F T S', 'S AH1 N F IH2 SH AH0 Z', 'S M IY1 P IH0 NG']
+    >>> [" ".join(guessed_word(word).phones) for word in ("sandgoose", "musclesoap", "fossilish")]
+    ['S AE1 N D G UW1 S', 'M AH1 S AH0 L S OW1 P', 'F AA1 S AH0 L IH1 SH']
     """
     return Word(spelling, tuple(_guess(spelling)), guessed=True)
 

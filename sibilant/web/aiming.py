@@ -14,7 +14,7 @@ from ..clinic.caseload import CaseloadHandle
 from ..errors import UsageError
 from ..terms.vocabulary import CUES, LEVELS, VISITS
 from .asking import caseload_of, number_of, text_of
-from .forms import ask_about_names, back_to, client_in, day_in, form_of
+from .forms import ask_about_names, back_to, client_in, day_in, form_of, one_of
 from .places import Answer, chosen_client
 from .showing import shown
 
@@ -94,9 +94,7 @@ _DONE: dict[str, Callable[[CaseloadHandle, str, Mapping[str, str]], None]] = {
 async def change(request: Request) -> Response:
     """Keep, change or take out one goal, visit, run of practice, phrase or sheet."""
     given = await form_of(request)
-    code, part = client_in(request, given), text_of(given, "part", most=20)
-    if part not in _DONE:
-        raise UsageError(f"part {part!r}: it is one of {', '.join(_DONE)}; load the page again")
+    code, part = client_in(request, given), one_of(given, "part", _DONE)
     ask_about_names(given, "behaviour")
     await run_in_threadpool(_DONE[part], caseload_of(request), code, given)
     return back_to(request, "goals", code, done=part)

@@ -14,7 +14,7 @@ from ..clinic import again, clients, followed
 from ..errors import UsageError
 from ..terms import MEASURES
 from .asking import caseload_of, number_of, text_of
-from .forms import ask_about_names, back_to, client_in, day_in, form_of
+from .forms import ask_about_names, back_to, client_in, day_in, form_of, one_of
 from .places import ROLES, Answer, chosen_client, list_groups
 from .showing import shown
 
@@ -112,9 +112,7 @@ _PARTS = {
 async def change(request: Request) -> Response:
     """Change one part of what is kept of a client."""
     given = await form_of(request)
-    code, part = client_in(request, given), text_of(given, "part", most=20)
-    if part not in _PARTS:
-        raise UsageError(f"part {part!r}: it is one of {', '.join(_PARTS)}; load the page again")
+    code, part = client_in(request, given), one_of(given, "part", _PARTS)
     said = _PARTS[part](given)
     ask_about_names(given, "reason", "hearing", "retention", "because")
     await run_in_threadpool(lambda: clients.change_client(caseload_of(request), code, said.fields, age=said.age))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 from urllib.parse import parse_qsl, urlencode
 
@@ -64,6 +64,20 @@ def client_in(request: Request, given: Mapping[str, str]) -> str:
     if not handle:
         raise UsageError("the form names no client; go back to the start and choose one")
     return handles_of(request).code(handle)
+
+
+def one_of(given: Mapping[str, str], name: str, known: Iterable[str]) -> str:
+    """What a field names among what is known.
+
+    Raises
+    ------
+    UsageError
+        When it names something else.
+    """
+    found = text_of(given, name, most=20)
+    if found not in (names := tuple(known)):
+        raise UsageError(f"{name} {found!r}: it is one of {', '.join(names)}; load the page again")
+    return found
 
 
 def day_in(given: Mapping[str, str], name: str) -> dt.date | None:

@@ -9,7 +9,7 @@ from typing import Any
 from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import JSONResponse, Response
 
 from ..clinic import clients, report, sessions, settings, summarise, take, told
 from ..clinic.caseload import CaseloadHandle, cautions
@@ -46,6 +46,8 @@ FORMS_OF_REPORT = {
 }
 
 
+WIDE_MM, NARROW_MM = 170.0, 85.0
+"""Widths of the months chart, for a screen and for a telephone."""
 TICKS = ("recording", "teaching", "research", "pooled")
 
 
@@ -169,10 +171,9 @@ def progress(request: Request) -> Response:
         return choose(request, "progress")
     key = request.query_params.get("measure", "")
     view = summarise.view_of(caseload_of(request), case, measures=(key,) if key else ())
-    alt, why_none, places = "", "", []
+    alt, why_none = "", ""
     try:
         alt = summarise.months_words(view, case, key=key)
-        places = [summarise.months_places(view, case, key=key, width_mm=width) for width in (170.0, 85.0)]
     except SibilantError as nothing:
         why_none = str(nothing)
     return shown(
@@ -186,8 +187,6 @@ def progress(request: Request) -> Response:
         nearest=summarise.nearest_sounds(view, key),
         sentences=told.sentences(view),
         groups=summarise.groups(view),
-        points=places,
-        days={one.number: one.on.isoformat() for one in view.summaries},
         measures=[measure for measure in MEASURES.values() if measure.scope == "token"],
         key=key or view.main_measure,
         kinds=tuple(REPORT_KINDS),
@@ -200,8 +199,21 @@ def months(request: Request) -> Response:
     key = request.query_params.get("measure", "")
     narrow = request.query_params.get("width") == "narrow"
     view, case = summarise.case_view(caseload_of(request), client_of(request), measures=(key,) if key else ())
-    svg = summarise.months_picture(view, case, key=key, width_mm=85.0 if narrow else 170.0)
+    svg = summarise.months_picture(view, case, key=key, width_mm=NARROW_MM if narrow else WIDE_MM)
     return Response(svg, media_type="image/svg+xml")
+
+
+def points(request: Request) -> Response:
+    """Where each session's point stands on the wide and the narrow chart; asked for once the place is shown."""
+    key = request.query_params.get("measure", "")
+    view, case = summarise.case_view(caseload_of(request), client_of(request), measures=(key,) if key else ())
+    on = {one.number: one.on.isoformat() for one in view.summaries}
+    found = [summarise.months_places(view, case, key=key, width_mm=width) for width in (WIDE_MM, NARROW_MM)]
+    charts = [
+        {"high": high, "spots": [{"session": n, "on": on[n], "across": x, "down": y} for n, (x, y) in at.items()]}
+        for high, at in found
+    ]
+    return JSONResponse(charts)
 
 
 def report_file(request: Request) -> Response:
@@ -303,6 +315,7 @@ PAGES: dict[str, Answer] = {
     "/progress/months.svg": months,
     "/report": report_file,
 }
+ASKED: dict[str, Answer] = {"/do/progress/points": points}
 FORMS: dict[str, Answer] = {
     "/clients": add_client,
     "/devices": add_device,

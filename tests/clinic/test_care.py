@@ -77,3 +77,11 @@ def test_all_of_it_goes_with_the_client_and_leaves_no_word_in_the_trail(caseload
         assert not any("quincunx" in entry.detail for entry in store.audit_trail(one, "C-7QXK"))
         store.remove_client(one, "C-7QXK", "all")
     assert b"quincunx" not in b"".join(p.read_bytes() for p in caseload.folder.rglob("*") if p.is_file())
+
+
+@pytest.mark.parametrize("text", ["0% x2", "101%", "90% x0", "90% x00 n10", "90% n000", "often"])
+def test_a_criterion_with_a_nought_or_in_words_is_refused_as_a_rule_is(text: str) -> None:
+    with pytest.raises(UsageError, match=r"^criterion .*: write share, sessions running and sounds, as in '80% x2"):
+        goals.read_criterion(text)
+    with pytest.raises(UsageError, match=r"^rule .*: write share, sessions running and tokens, as in '80% x2 n20'"):
+        clients.read_move_up(text)

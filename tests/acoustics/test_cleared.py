@@ -93,10 +93,14 @@ def mean_truth(recording: Recording, sounds: list) -> dict[str, float]:
 
 @pytest.mark.parametrize("kind", (*ENVELOPES, *GLIDES))
 def test_intervals_hold_for_frication_that_moves(kind: str, paper, grid_hz, noise_like, bounded) -> None:
-    # Issue: 93 to 97 %; before, fluctuating frication was covered in 55 to 88 %. A tenth here: 3.9 points allowed.
+    # Asked: 93 to 97 %; before, fluctuating frication was covered in 55 to 88 %. A tenth here: 3.9 points allowed. An
+    # interval without end would hold everything: in the mean no more than 98.5 %.
+    shares: list[float] = []
     for shape in ("hump", "narrow hump") if kind in GLIDES else ("hump", "flat band"):
         found = covered(paper[shape], kind, 150.0, 120, grid_hz, noise_like, bounded)
         assert all(share >= 0.93 - 0.045 for share in found.values()), (shape, found)
+        shares += found.values()
+    assert np.mean(shares) <= 0.985, shares
 
 
 def test_intervals_are_not_widened_without_end(paper, tokens_like) -> None:
@@ -254,6 +258,8 @@ def test_coverage_of_moving_frication_in_full(paper, grid_hz, noise_like, bounde
     margin = 4 * np.sqrt(0.05 * 0.95 / 150)
     low = [row for row in invented if float(str(row[-1])) < 0.93 - margin]
     assert len(low) <= len(rows) // 50, low
+    for kind in (*ENVELOPES, *GLIDES):
+        assert np.mean([float(str(row[-1])) for row in invented if row[1] == kind]) <= 0.975, kind
 
 
 @pytest.mark.long

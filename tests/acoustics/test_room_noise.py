@@ -174,7 +174,7 @@ def measured(mixed, beside: Under, scale: float, truth, before) -> Iterator[dict
 
 
 def allowed(key: str, snr: int) -> float:
-    """Issue: the mean within 0.7 % down to 20 dB and 1.5 % at 12, the SD within 1.5 and 3 %, levels within 0.5 dB."""
+    """Asked: the mean within 0.7 % down to 20 dB and 1.5 % at 12, the SD within 1.5 and 3 %, levels within 0.5 dB."""
     return {"centroid_hz": (0.7, 1.5), "sd_hz": (1.5, 3.0)}.get(key, (0.5, 0.5))[snr < 20]
 
 
@@ -201,8 +201,12 @@ def test_uncut_sums_stay_unbiased_where_nearly_all_are_buried() -> None:
 @pytest.mark.parametrize("kind", ["woman", "weak"])
 def test_intervals_hold_in_babble(kind: str) -> None:
     # Before the wandering of the pauses was counted: mean 78, SD 68, low-mid 71 % at 20 dB (weak).
-    for row in cells(kind, 120, ("babble",), (25, 20)):
+    rows = list(cells(kind, 120, ("babble",), (25, 20)))
+    for row in rows:
         assert row["coverage_95"] >= 0.93 - 0.07, row
+    # Neither withholding nor an interval without end would do: the mean is given, and not everything is held.
+    assert all(row["emptied"] <= 0.05 for row in rows if row["measure"] == "centroid_hz"), rows
+    assert np.mean([row["coverage_95"] for row in rows]) <= 0.985, rows
 
 
 @pytest.mark.long

@@ -11,7 +11,7 @@ import datetime as dt
 import json
 import secrets
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -25,7 +25,7 @@ from ..listening.check import check_sound
 from ..prompts import list_form, prompts_from
 from ..suitability.stretch import spoilt
 from ..terms import Prompt, Recording
-from ..terms.vocabulary import CUES, KEEPS, LEVELS, PHASES
+from ..terms.vocabulary import CUES, ELICITED, KEEPS, LEVELS, PHASES
 from .caseload import CaseloadHandle, client_or_last, opened
 from .heard import ProbeResult
 from .probe import ProbeRequest, keep_probe, refuse_without_consent
@@ -42,7 +42,7 @@ class TakeRequest:
     """What is to be captured: the list, the conditions, and what the microphone says of itself.
 
     ``words`` names a built-in list, or ``listed`` is the text of a LIST.csv; ``microphone`` are the settings that the
-    browser reads back from the track.
+    browser reads back from the track. ``pictures``: each word is shown as its drawing, so that it is had by picture.
     """
 
     words: str = ""
@@ -53,6 +53,8 @@ class TakeRequest:
     phase: str = ""
     keep: str = "words"
     modelled: bool = False
+    elicited: str = ""
+    pictures: bool = False
     sampling_rate_hz: int = 0
     microphone: Mapping[str, Any] = field(default_factory=dict)
 
@@ -97,7 +99,11 @@ def begin(caseload: CaseloadHandle, code: str | None, request: TakeRequest) -> d
     LEVELS.read_or_empty(request.level)
     PHASES.read_or_empty(request.phase)
     KEEPS.read(request.keep)
+    ELICITED.read_or_empty(request.elicited)
     prompts = prompts_given(request.words, request.listed)
+    if request.pictures:
+        _refuse_undrawn(prompts)
+        request = replace(request, elicited="picture")
     with opened(caseload) as one:
         client = store.get_client(one, client_or_last(one, code))
         refuse_without_consent(client)
@@ -120,7 +126,17 @@ def begin(caseload: CaseloadHandle, code: str | None, request: TakeRequest) -> d
         return _write(one, state)
 
 
-_KEPT = ("level", "cue", "device", "phase", "keep", "modelled", "sampling_rate_hz")
+_KEPT = ("level", "cue", "device", "phase", "keep", "modelled", "elicited", "pictures", "sampling_rate_hz")
+
+
+def _refuse_undrawn(prompts: Sequence[Prompt]) -> None:
+    """Forms must stay alike: a probe by pictures has one for every word, or none at all."""
+    lacking = [prompt.text for prompt in prompts if not lexicon.drawing_of(prompt.text)]
+    if lacking:
+        raise UsageError(
+            f"{', '.join(lacking[:3])}: no drawing; a probe by pictures needs one for every word;"
+            " the list pictured has them"
+        )
 
 
 def prompts_given(words: str, listed: str) -> tuple[Prompt, ...]:
@@ -153,6 +169,11 @@ def _as_row(prompt: Prompt) -> dict[str, Any]:
         "cue": prompt.cue,
         "treated": prompt.treated,
     }
+
+
+def spelt(row: Mapping[str, Any]) -> str:
+    """A prompt of a take's state as it stands on the screen, syllables as a family would write them."""
+    return lexicon.family_spelling(row["text"], row["level"])
 
 
 def _from_row(row: Mapping[str, Any], recording: str) -> Prompt:
@@ -275,6 +296,7 @@ def _request(state: Mapping[str, Any], said: Mapping[int, Recording]) -> ProbeRe
         form=state["form"],
         note=f"recorded on the page at {rate:g} kHz, processing off"
         + (f"; {n_spoilt} spoilt and asked again" if n_spoilt else ""),
+        elicited=state.get("elicited", ""),
         **{name: state[name] for name in ("level", "cue", "device", "phase", "keep", "modelled")},
     )
 

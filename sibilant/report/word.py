@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import zipfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from ..charts import style
@@ -23,12 +23,13 @@ from ..terms.document import (
     PracticeItem,
     Table,
 )
+from .drawn import png_of
 
 if TYPE_CHECKING:
     from docx.document import Document as Paper
 
 _ZIP_TIME = (1980, 1, 1, 0, 0, 0)
-_BODY_FONT, _FIGURE_FONT = "Cambria", "Calibri"
+_BODY_FONT, _FIGURE_FONT, _PRACTICE = "Cambria", "Calibri", "Practice"
 
 
 def to_docx(document: Document) -> bytes:
@@ -37,6 +38,7 @@ def to_docx(document: Document) -> bytes:
 
     paper = docx.Document()
     _set_up(paper, document)
+    _practice_style(paper, [part for part in document.parts if isinstance(part, PracticeItem)])
     paper.add_heading(document.title, level=1)
     if document.subject:
         _small(paper, document.subject)
@@ -197,17 +199,38 @@ def _page_break(paper: Paper, part: PageBreak) -> None:
 
 
 def _practice(paper: Paper, part: PracticeItem) -> None:
-    from docx.shared import Pt
-
-    line = paper.add_paragraph()
+    line = paper.add_paragraph(style=_PRACTICE)
+    if part.drawing:
+        _drawn(line, part.drawing)
     for text, how in part.runs():
         run = line.add_run(text)
-        run.font.size, run.font.name = Pt(26 if len(part.text) <= 18 else 20), _FIGURE_FONT
         run.bold, run.underline = how == "target", how == "other"
     if part.n_ticks:
-        line.add_run("    " + "\u00a0\u00a0".join("\u25a1" * part.n_ticks)).font.size = Pt(18)
+        line.add_run("\t" + "\u00a0\u00a0".join("\u25a1" * part.n_ticks))
     if part.hint:
         _small(paper, part.hint)
+
+
+def _practice_style(paper: Paper, items: Sequence[PracticeItem]) -> None:
+    """One size for all that is said on a sheet, by its longest line; the boxes to tick stand at the right."""
+    from docx.enum.style import WD_STYLE_TYPE
+    from docx.enum.text import WD_TAB_ALIGNMENT
+    from docx.shared import Mm, Pt
+
+    longest = max((len(item.text) for item in items), default=0)
+    style: Any = paper.styles.add_style(_PRACTICE, WD_STYLE_TYPE.PARAGRAPH)
+    style.base_style = paper.styles["Normal"]
+    style.font.name, style.font.size = _FIGURE_FONT, Pt(26 if longest <= 18 else 19 if longest <= 34 else 16)
+    style.paragraph_format.tab_stops.add_tab_stop(Mm(170), WD_TAB_ALIGNMENT.RIGHT)
+
+
+def _drawn(line: Any, svg: bytes) -> None:
+    """The drawing before its word, as PNG, which every reader of DOCX shows; decorative, since the word follows."""
+    from docx.shared import Mm
+
+    shape = line.add_run().add_picture(io.BytesIO(png_of(svg)), height=Mm(13))
+    shape._inline.docPr.set("descr", "")
+    line.add_run("   ")
 
 
 _WRITERS: Mapping[type[Part], Callable[[Any, Any], None]] = {

@@ -127,7 +127,8 @@ class PageBreak:
 class PracticeItem:
     """One thing to say, in large print: the target's letters bold, other sibilants' letters underlined.
 
-    ``n_ticks`` small boxes follow, for the family's own eye; nothing reads them back.
+    ``n_ticks`` small boxes follow, for the family's own eye; nothing reads them back. ``drawing`` (SVG) stands before
+    it for a child who does not read; the word beside it says what it shows.
     """
 
     text: str
@@ -135,6 +136,7 @@ class PracticeItem:
     others: tuple[tuple[int, int], ...] = ()
     n_ticks: int = 5
     hint: str = ""
+    drawing: bytes = b""
 
     def runs(self) -> tuple[tuple[str, Literal["plain", "target", "other"]], ...]:
         """Cut the text into runs of plain, target and other letters.

@@ -40,7 +40,8 @@ def _shown(state: Mapping[str, Any]) -> dict[str, Any]:
         "begun": state["begun"],
         "place": state["place"],
         "rate": state["sampling_rate_hz"],
-        "words": [row["text"] for row in state["prompts"]],
+        "words": [take.spelt(row) for row in state["prompts"]],
+        "pictures": state.get("pictures", False),
         "said": [said.count(place) for place in range(1, len(state["prompts"]) + 1)],
         "keep": state["keep"],
         "again": state.get("again", ""),
@@ -88,6 +89,8 @@ async def begin(request: Request) -> Response:
         phase=text_of(given, "phase"),
         keep=text_of(given, "keep") or "words",
         modelled=given.get("modelled") is True,
+        elicited=text_of(given, "elicited"),
+        pictures=given.get("pictures") is True,
         sampling_rate_hz=number_of(given, "rate") or 0,
         microphone=_settings(given),
     )

@@ -35,10 +35,18 @@ async function asked() {
     phase: at("phase").value,
     keep: chosen("keep"),
     modelled: at("modelled").checked,
+    elicited: at("elicited").value,
+    pictures: !at("by-picture").hidden && at("pictures").checked,
   };
 }
 
-at("words").addEventListener("change", () => { at("own").hidden = at("words").value !== ""; });
+/** Pictures are offered where every word of the list has one. */
+function follow() {
+  at("own").hidden = at("words").value !== "";
+  at("by-picture").hidden = at("words").selectedOptions[0]?.dataset.drawn !== "yes";
+}
+at("words").addEventListener("change", follow);
+follow();
 
 /** One key for a cue or a level while one of the two groups has the focus. */
 function pickByKey(event) {
@@ -168,17 +176,22 @@ function shownWord(line = "") {
   }
   const word = take.words[take.place - 1];
   const before = take.said[take.place - 1];
+  const drawn = take.pictures && !paused;
+  at("drawing").hidden = !drawn;
+  at("word").hidden = drawn;
+  if (drawn) at("drawing").src = `${ROOT}drawing?${new URLSearchParams({ word })}`;
   at("word").textContent = paused ? "pause" : word;
   at("word").classList.toggle("long", word.length > 14 && word.length <= 60);
   at("word").classList.toggle("passage", word.length > 60);
   at("word").classList.toggle("away", paused);
-  at("stage-place").textContent = `${take.place} of ${take.words.length}` + (before ? ` · said ${before === 1 ? "once" : `${before} times`}; the first whole one counts` : "");
+  at("drawing").classList.remove("away");
+  at("stage-place").textContent = `${take.place} of ${take.words.length}` + (drawn ? ` · ${word}` : "") + (before ? ` · said ${before === 1 ? "once" : `${before} times`}; the first whole one counts` : "");
   at("stage-said").textContent = line;
   at("pause-word").textContent = paused ? "go on" : "pause";
 }
 
 async function keepStretch(then) {
-  at("word").classList.add("away");
+  for (const id of ["word", "drawing"]) at(id).classList.add("away");
   await wait(RUN_ON_MS);
   const samples = microphone.cut();
   take = await tellSamples("do/take/stretch", { client, take: take.take, place: take.place, then }, samples);
@@ -228,7 +241,7 @@ async function act(name) {
   } catch (error) {
     at("stage-said").textContent = error.message;
     microphone.collect();
-    at("word").classList.remove("away");
+    for (const id of ["word", "drawing"]) at(id).classList.remove("away");
   } finally {
     busy = false;
     if (!at("stage").hidden) at("stage").focus();

@@ -1,5 +1,5 @@
 // Practice: a long sound as a ribbon, still until a person has marked the try; runs of words by one key each.
-import { at, made, showOnly, tell, tried, typing } from "./ask.js";
+import { ROOT, at, made, showOnly, tell, tried, typing } from "./ask.js";
 import { LongSound } from "./longsound.js";
 import { Microphone } from "./microphone.js";
 
@@ -105,6 +105,8 @@ function setCue(name) {
 function showItem() {
   const item = items[given.length % items.length];
   at("run-place").textContent = `${(given.length % items.length) + 1} of ${items.length}`;
+  at("run-drawing").hidden = !item.drawn;
+  if (item.drawn) at("run-drawing").src = `${ROOT}drawing?${new URLSearchParams({ word: item.drawn })}`;
   at("run-word").replaceChildren(...item.runs.map(([text, kind]) => (kind === "target" ? made("b", text) : document.createTextNode(text))));
   at("run-word").classList.toggle("long", item.runs.map(([text]) => text).join("").length > 18);
   at("run-count").textContent = counted().join(" · ");

@@ -220,7 +220,7 @@ def bracket_of(found: Comparison, method: Method) -> RangeBracket | None:
 
 def method_of(view: CaseView, case: Case) -> Method:
     """Return the method whose figures a view holds; before anything was measured, the client's own."""
-    from .summarise import method_of as method_measured
+    from .months_chart import method_of as method_measured
 
     try:
         return method_measured(view, case)

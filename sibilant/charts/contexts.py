@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from ..terms import Method
-from ..terms.change import CaseView, ContextCell
+from ..terms.case_view import CaseView
+from ..terms.groups import ContextCell
 from . import style, wording
 from .lettering import text_width_mm
 from .sheet import MARGIN_MM, Heading, begin, closing, named_rows

@@ -7,7 +7,9 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from ..terms import Method
-from ..terms.change import CaseView, Contrast, SpreadPoint
+from ..terms.case_view import CaseView
+from ..terms.groups import Contrast
+from ..terms.summaries import SpreadPoint
 from . import style, wording
 from .sheet import MARGIN_MM, Heading, begin, closing, month_ticks, quiet, upright
 

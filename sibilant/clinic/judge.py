@@ -13,7 +13,8 @@ from typing import Any
 from .. import store, tables
 from ..errors import ListError, UsageError
 from ..progress import accuracy, main_rater, standing
-from ..terms.clinic import Case, Judgement, KeptToken
+from ..terms.clinic import Case
+from ..terms.kept import Judgement, KeptToken
 from ..terms.vocabulary import DISTORTIONS, Heard
 from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 

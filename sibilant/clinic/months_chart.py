@@ -7,7 +7,7 @@ from pathlib import Path
 from .. import files
 from ..errors import OutputError
 from ..terms import Method
-from ..terms.change import CaseView
+from ..terms.case_view import CaseView
 from ..terms.clinic import Case
 
 FORMS = {".svg": "svg", ".pdf": "pdf", ".png": "png"}

@@ -11,9 +11,10 @@ from .. import files, lexicon, methods, ranges
 from ..errors import OutputError, UsageError
 from ..ranges import Question
 from ..terms import Method
-from ..terms.change import CaseView
-from ..terms.clinic import Case, KeptToken
+from ..terms.case_view import CaseView
+from ..terms.clinic import Case
 from ..terms.document import Blank, Document, Paragraph
+from ..terms.kept import KeptToken
 from ..terms.reference import Comparison
 from ..terms.vocabulary import REPORT_KINDS
 from .caseload import CaseloadHandle

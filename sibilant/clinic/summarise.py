@@ -9,11 +9,9 @@ from typing import Any
 from .. import progress, store
 from ..errors import UsageError
 from ..terms import MEASURES
-from ..terms.change import (
-    CaseView,
-    SessionSummary,
-)
+from ..terms.case_view import CaseView
 from ..terms.clinic import Case
+from ..terms.summaries import SessionSummary
 from .caseload import CaseloadHandle, client_or_last, opened, used
 from .lending import lent_to
 from .worked_out import with_interval

@@ -8,18 +8,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 from ..terms import MEASURES
-from ..terms.change import (
-    LARGER,
-    UNJUDGED,
-    CaseView,
-    Change,
-    ContextCell,
-    Contrast,
-    EarAndFigure,
-    MeasurementError,
-    MoveUp,
-    WordsGained,
-)
+from ..terms.by_ear import EarAndFigure, MoveUp, WordsGained
+from ..terms.case_view import CaseView
+from ..terms.change import LARGER, UNJUDGED, Change, MeasurementError
+from ..terms.groups import ContextCell, Contrast
 
 TOLD_FROM = 0.1
 """Share of the limit from which on what unlike noise may still do is told."""

@@ -16,7 +16,7 @@ from ..clinic.caseload import CaseloadHandle, usual_folder
 from ..demo import job
 from ..tables import Column, Row, as_frame
 from ..terms import MEASURES
-from ..terms.change import CaseView
+from ..terms.case_view import CaseView
 from ..terms.clinic import Case
 from .picture import Picture, short
 

@@ -14,8 +14,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from ..ranges.quantiles import t_quantile
-from ..terms.change import LARGER, UNJUDGED, WITHIN, Change, MeasurementError, MeasureSummary
+from ..terms.change import LARGER, UNJUDGED, WITHIN, Change, MeasurementError
 from ..terms.clinic import Direction
+from ..terms.summaries import MeasureSummary
 from .means import Estimate, mean_interval, sd_interval
 from .pooled import is_pooled, pooled_difference, pooled_level
 from .room import noise_left, reasons_of_room

@@ -9,9 +9,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from ..terms import MEASURES
-from ..terms.change import Change, MeasurementError, MeasureSummary, PhaseEffect, SessionSummary, Trend
+from ..terms.change import Change, MeasurementError, PhaseEffect, Trend
 from ..terms.clinic import Session
 from ..terms.lending import ClinicSpread
+from ..terms.summaries import MeasureSummary, SessionSummary
 from .change import LEAST_BASELINE, Asked, Bridge, Probe, measurement_error, plain_factor, token_error, usable_baseline
 from .decay import LEAST_PROBES, Decay, fit_decay
 from .frame import NEXT, Frame

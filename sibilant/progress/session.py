@@ -9,8 +9,8 @@ from collections.abc import Iterable, Mapping, Sequence
 import numpy as np
 
 from ..terms import MEASURES, Measurement
-from ..terms.change import MeasureSummary, WordValue
-from ..terms.clinic import KeptToken
+from ..terms.kept import KeptToken
+from ..terms.summaries import MeasureSummary, WordValue
 from .accuracy import counts, judgement_by
 from .means import Estimate, mean_interval, robust_sd, sd_interval
 from .pooled import LEVELS, Sums, pooled_level

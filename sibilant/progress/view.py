@@ -7,19 +7,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from ..terms import MEASURES
-from ..terms.change import (
-    AccuracyCell,
-    CaseView,
-    ContextCell,
-    Contrast,
-    MeasureSummary,
-    Presence,
-    SessionSummary,
-    SpreadPoint,
-    SustainedHold,
-    WordsGained,
-)
-from ..terms.clinic import Case, Event, KeptToken, Session
+from ..terms.by_ear import AccuracyCell, Presence, WordsGained
+from ..terms.case_view import CaseView
+from ..terms.clinic import Case, Event, Session
+from ..terms.groups import ContextCell, Contrast
+from ..terms.kept import KeptToken
+from ..terms.summaries import MeasureSummary, SessionSummary, SpreadPoint, SustainedHold
 from ..terms.therapy import REFERENCES
 from .accuracy import accuracy, accuracy_by, counts, judgement_by, move_up, standing, token_id, words_gained
 from .advice import advice_for

@@ -12,7 +12,8 @@ import sqlalchemy as sa
 
 from ..errors import CaseloadError
 from ..terms import Edge, Interval, Measurement, Method, Prompt, Review, SibilantInterval, Sound
-from ..terms.clinic import AuditEntry, Case, Client, Correction, EarlierProbe, KeptToken
+from ..terms.clinic import AuditEntry, Case, Client, EarlierProbe
+from ..terms.kept import Correction, KeptToken
 from ..terms.vocabulary import CUES, LEVELS
 from .care import read_goals, read_runs, read_visits
 from .caseload import Caseload, Known, revision_in

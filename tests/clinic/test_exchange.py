@@ -18,7 +18,8 @@ from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.clinic.private import suspects
 from sibilant.errors import CaseloadError, InputError, ListError, OutputError, RefusedError, UsageError
 from sibilant.terms.care import Goal, PracticeMark
-from sibilant.terms.clinic import Consent, Correction, Device, EarlierProbe, Event, MethodChoice, MoveUpRule, Retention
+from sibilant.terms.clinic import Consent, Device, EarlierProbe, Event, MethodChoice, MoveUpRule, Retention
+from sibilant.terms.kept import Correction
 from sibilant.terms.lending import ClinicSpread, Given, Grounds
 
 NOON = dt.datetime(2026, 3, 4, 12, 30, 15, 250000, tzinfo=dt.UTC)

@@ -16,7 +16,7 @@ from sibilant import audio, lexicon, synthetic
 from sibilant.clinic import clients, months_chart, probe, report, sessions, summarise, worked_out
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.synthetic.speakers import woman
-from sibilant.terms.change import CaseView
+from sibilant.terms.case_view import CaseView
 from sibilant.terms.clinic import Case
 
 CODE = "C-7QXK"

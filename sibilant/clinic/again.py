@@ -16,7 +16,7 @@ from ..terms.kept import KeptToken
 from .around import by_own_margins, kept_of, kept_word, measured_in, shifted
 from .caseload import CaseloadHandle, client_or_last, opened, used
 from .followed import is_earlier, methods_for
-from .probe import ISOLATION, with_hold
+from .keeping import ISOLATION, with_hold
 
 Fresh = list[tuple[int, str, Measurement]]
 

@@ -225,7 +225,7 @@ def _listening(one: store.Caseload, token: KeptToken, place: int, of: int) -> Li
 def record(caseload: CaseloadHandle, of: Queue, key: str, heard: Heard, **more: Any) -> None:
     """Keep one judgement at once, so that stopping loses nothing.
 
-    ``more`` are fields of :class:`~sibilant.terms.clinic.Judgement`: ``types``, ``substitute``, ``certainty``,
+    ``more`` are fields of :class:`~sibilant.terms.kept.Judgement`: ``types``, ``substitute``, ``certainty``,
     ``line``, ``cue``, ``self_corrected``, ``note``.
 
     Raises

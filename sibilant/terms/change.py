@@ -11,14 +11,8 @@ from .sound import Interval
 from .vocabulary import check_words
 
 Verdict = Literal["larger than error", "within error", "cannot be judged"]
-
-
 LARGER: Verdict = "larger than error"
-
-
 WITHIN: Verdict = "within error"
-
-
 UNJUDGED: Verdict = "cannot be judged"
 
 

@@ -9,6 +9,7 @@ from typing import Any, TypedDict
 from ..pipeline import Analysis
 from ..terms import Recording, Sound, Support
 from ..terms.clinic import Session
+from .notes import Note
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +51,7 @@ class ProbeResult:
     words: tuple[HeardWord, ...]
     verdict: dict[str, Any]
     remedies: tuple[str, ...]
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[Note, ...] = field(default=())
     recordings: tuple[HeardWhole, ...] = field(default=())
 
 
@@ -113,7 +114,7 @@ def as_plain(kept: ProbeResult) -> dict[str, Any]:
         "words": [dict(row) for row in kept.words],
         "verdict": kept.verdict,
         "remedies": list(kept.remedies),
-        "notes": list(kept.notes),
+        "notes": [str(note) for note in kept.notes],
         "recordings": [dict(row) for row in kept.recordings],
     }
 

@@ -95,10 +95,14 @@ class Picture:
 
 @dataclass(frozen=True, slots=True)
 class Blank:
-    """A field that only the clinician can fill: a label and ``n_lines`` empty lines (0: room on the label's line)."""
+    """A field that only the clinician can fill: a label and ``n_lines`` empty lines (0: room on the label's line).
+
+    ``by_hand``: it names or identifies somebody, so that it is filled on the finished paper and never on the page.
+    """
 
     label: str
     n_lines: int = 0
+    by_hand: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -143,7 +143,12 @@ async def finish(request: Request) -> Response:
     given = await sent(request)
     answered = {name: given.get(name) is True for name in ("modelled", "anyway")}
     kept = await run_in_threadpool(lambda: take.finish(caseload_of(request), client_of(request), **answered))
-    return JSONResponse(heard.as_plain(kept))
+    return JSONResponse(told(kept))
+
+
+def told(kept: heard.ProbeResult) -> dict[str, Any]:
+    """What was kept, its notes without the terminal's commands, which are buttons or places here."""
+    return {**heard.as_plain(kept), "notes": [note.text for note in kept.notes]}
 
 
 async def throw_away(request: Request) -> Response:

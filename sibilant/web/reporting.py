@@ -7,7 +7,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from ..clinic import plan, report
-from ..errors import SibilantError, UsageError
+from ..errors import NoSpreadError, UsageError
 from ..terms import MEASURES
 from ..terms.document import Part
 from ..terms.vocabulary import REPORT_KINDS
@@ -73,7 +73,7 @@ def planner(request: Request) -> Response:
         return who
     asked, code = request.query_params, client_of(request)
     key, change = asked.get("measure", who["main_measure"]), asked.get("change", "")
-    found, why_none = [], ""
+    found, assumed = [], False
     if change:
         try:
             size = float(change)
@@ -81,12 +81,12 @@ def planner(request: Request) -> Response:
             raise UsageError(f"change {change[:12]!r}: a size in the measure’s unit is needed, such as 400") from wrong
         try:
             designs = plan.plan(key, size, caseload=caseload_of(request), client=code)
-        except SibilantError as too_few:
-            why_none, designs = str(too_few).split(";")[0], plan.plan(key, size)
+        except NoSpreadError:
+            assumed, designs = True, plan.plan(key, size)
         found = [(plan.lines(one), plan.rows(one)) for one in designs]
     measures = [measure for measure in MEASURES.values() if measure.scope == "token"]
     return shown(
-        request, "plan.html.j2", who=who, found=found, why_none=why_none, key=key, change=change, measures=measures
+        request, "plan.html.j2", who=who, found=found, assumed=assumed, key=key, change=change, measures=measures
     )
 
 

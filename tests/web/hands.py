@@ -38,8 +38,13 @@ class Step:
 class Hands:
     """What both have in common: a page, and the steps that were gone."""
 
-    page: Any
+    page: Any = None
     steps: list[Step] = field(default_factory=list)
+
+    def sit_at(self, page: Any) -> None:
+        """Take a page; its file dialogues are answered by the test from now on, since asking for that takes a moment."""
+        self.page = page
+        page.on("filechooser", lambda _: None)
 
     @contextmanager
     def at(self, name: str) -> Iterator[Step]:

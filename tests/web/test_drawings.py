@@ -45,7 +45,7 @@ def test_a_sheet_shows_its_drawings_in_each_form() -> None:
 @pytest.mark.parametrize(("words", "answer"), [("core-a", 400), ("pictured", 200)])
 def test_a_probe_by_pictures_has_one_for_every_word_or_none(served, words: str, answer: int) -> None:
     asked = {"words": words, "pictures": True, "rate": 44_100, "microphone": OFF}
-    status, told = served.told(f"/do/take/begin?client=C-7QXK", asked)
+    status, told = served.told("/do/take/begin?client=C-7QXK", asked)
     assert status == answer
     assert told["pictures"] if answer == 200 else "no drawing" in told["error"]
 

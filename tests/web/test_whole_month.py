@@ -63,7 +63,8 @@ def test_some_steps_of_the_month_by_keys(opened, walk, tmp_path: Path) -> None:
     """A client, a phone's file under a wrong list, the ear, a mark changed, a session brought back, a run, a report."""
     hands_of, month = walk
     page = opened(FIRST)
-    hands = hands_of.Keys(page)
+    hands = hands_of.Keys()
+    hands.sit_at(page)
     way = month.Month(hands, "three-a", "sh-a")
     with hands.at("client"):
         code = way.add_client("7y4m", "2026-02-20")
@@ -118,7 +119,7 @@ class Story:
 
 def begun(opened: Any, way: Any, on: dt.date, sound: Path | None, how: dict[str, Any]) -> None:
     """Another day: the page opened anew, by the same hands."""
-    way.hands.page = opened(on, sound, **how)
+    way.hands.sit_at(opened(on, sound, **how))
 
 
 def baselines(opened: Any, way: Any, story: Story, how: dict[str, Any]) -> tuple[str, str]:
@@ -192,6 +193,7 @@ def put_right(way: Any, story: Story, codes: tuple[str, str], n: int, said: Any,
         with hands.at("the same file twice"):
             way.go(code)
             hands.press("main a:has-text('Bring in a recording')")
+            hands.see("#setup")
             hands.choose_file("#files", file)
             assert "kept already" in hands.see("#looked li:has-text('kept already')")
         with hands.at("a judgement changed"):
@@ -250,7 +252,7 @@ def test_the_whole_month(opened: Any, walk: tuple[ModuleType, ModuleType], tmp_p
     hands_of, month = walk
     story = Story(month, tmp_path)
     how = {"touch": True, "width": 820, "height": 1180} if by == "Fingers" else {}
-    way = month.Month(getattr(hands_of, by)(None), story.words, "core-b")
+    way = month.Month(getattr(hands_of, by)(), story.words, "core-b")
     code, other = baselines(opened, way, story, how)
     probes(opened, way, story, code, other, how)
     begun(opened, way, FIRST + dt.timedelta(days=170), None, how)

@@ -1,6 +1,7 @@
 // A probe word by word: Space next, A again, S skip, B back, P pause, Esc stop.
 import { ROOT, ask, at, made, say, showOnly, tell, tellSamples, tried, typing } from "./ask.js";
 import { Microphone, inputs, meterOf } from "./microphone.js";
+import { tellWords } from "./kept.js";
 
 const client = at("capture").dataset.client;
 const PARTS = ["unfinished", "setup", "registering", "trying", "stage", "ended", "question", "sure", "kept"];
@@ -275,7 +276,7 @@ at("keep-anyway").addEventListener("click", () => finish({ anyway: true }));
 
 /** A question about the list or the voices is asked where the probe ends, each answer a button. */
 function askBack(question) {
-  at("question-words").textContent = question.message.replace(/ Then say --modelled: w/, " If so, w").replace(/[.;] (If not, )?--anyway.*$/, ".");
+  at("question-words").textContent = `${question.message}.`;
   at("was-model").hidden = !question.answers.includes("modelled");
   at("sure-away").hidden = false;
   show("question", "question-head");
@@ -307,17 +308,9 @@ function tellKept(kept) {
   const of = (word) => kept.recordings.filter((one) => one.verdict === word).length;
   const byPlace = new Map(kept.recordings.flatMap((one) => one.prompts.map((place) => [place, one])));
   const counts = ["usable", "with care", "not usable"].filter(of).map((word) => `${of(word)} ${word}`).join(", ");
-  at("kept-head").textContent = `Kept as session ${kept.session} of ${kept.client}`;
-  at("verdict").textContent = `The words' recordings: ${counts}. No figures yet: the ear comes first.`;
-  at("remedies").replaceChildren(...kept.remedies.filter(() => of("usable") < kept.recordings.length).map((line) => made("li", line)));
-  at("found").replaceChildren(...kept.words.map((row) => {
-    const line = made("tr");
-    const head = made("th", row.prompt_index, { scope: "row", className: "number" });
-    const sound = byPlace.get(row.prompt_index);
-    line.append(head, made("td", row.prompt), made("td", row.attempt ?? "", { className: "number" }), made("td", row.heard + (row.attempt > 1 && !row.counts ? "; an earlier attempt counts" : ""), { className: "said" }), made("td", sound ? sound.verdict : ""));
-    return line;
-  }));
-  at("notes").replaceChildren(...kept.notes.filter((line) => !line.includes("sibilant judge")).map((line) => made("li", line)));
+  at("verdict").textContent = `The words' recordings: ${counts}.`;
+  tellWords(kept, (place) => byPlace.get(place)?.verdict ?? "");
+  if (of("usable") === kept.recordings.length) at("remedies").replaceChildren();
   at("to-judge").href = `${ROOT}judge?client=${client}&session=${kept.session}`;
   show("kept", "kept-head");
 }

@@ -42,7 +42,7 @@ class Hands:
     steps: list[Step] = field(default_factory=list)
 
     def sit_at(self, page: Any) -> None:
-        """Take a page; its file dialogues are answered by the test from now on, since asking for that takes a moment."""
+        """Take a page; the test answers its file dialogues from now on: the asking takes a moment."""
         self.page = page
         page.on("filechooser", lambda _: None)
 

@@ -117,7 +117,7 @@ def _bins_of(frequency_hz: npt.NDArray[np.float64], low_hz: float, high_hz: floa
 def _without_rumble(piece: Float32s, rate: int) -> Float32s:
     keep, margin = round(RUMBLE_BLOCK_S * rate), round(RUMBLE_MARGIN_S * rate)
     if piece.size <= keep + 2 * margin:
-        return _high_passed(piece[np.newaxis], rate)[0]
+        return np.asarray(_high_passed(piece[np.newaxis], rate)[0])
     n_blocks = -(-piece.size // keep)
     padded = np.zeros(n_blocks * keep + 2 * margin, dtype=np.float32)
     padded[margin : margin + piece.size] = piece

@@ -131,8 +131,8 @@ def _moved(shares: Rows, source: np.typing.NDArray[np.intp]) -> Rows:
 def _put(draft: Draft, keys: tuple[str, ...], shares: Rows, values: Rows, errors: Rows, overlap: Rows) -> None:
     """Coefficients with their intervals: sums of frames under ``shares`` (k, g); a frame without any may be unknown."""
     used = shares != 0
-    found = np.sum(np.where(used, shares * values, 0.0), axis=1)
-    scaled = np.where(used, shares * errors, 0.0)
+    found = np.sum(shares * np.where(used, values, 0.0), axis=1)
+    scaled = shares * np.where(used, errors, 0.0)
     halves = NORMAL_95 * np.sqrt(np.sum(scaled[:, :, np.newaxis] * overlap * scaled[:, np.newaxis], axis=(1, 2)))
     for key, value, half in zip(keys, found.tolist(), halves.tolist(), strict=True):
         if isfinite(value) and isfinite(half):

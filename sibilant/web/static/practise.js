@@ -85,12 +85,14 @@ at("leave-long").addEventListener("click", leaveLong);
 let items = [];
 let given = [];
 let cue = "";
+let ending = false; // while a run is being kept nothing more is marked, and it is kept once
 
 at("run-form").addEventListener("submit", (event) => {
   event.preventDefault();
   tried(async () => {
     items = await tell("do/practise/items", { client }, { level: at("level").value, words: at("words").value, probe_words: at("probe_words").checked });
     given = [];
+    ending = false;
     setCue(at("run-cues").querySelector("button").dataset.cue);
     showOnly(PARTS, "run", "run");
     showItem();
@@ -123,6 +125,7 @@ function counted() {
 }
 
 async function markItem(heard) {
+  if (ending) return;
   const item = items[given.length % items.length];
   given.push({ heard, cue, word: item.word, said: item.runs.map(([text]) => text).join("") });
   if (given.length % items.length === 0) await over();
@@ -130,19 +133,26 @@ async function markItem(heard) {
 }
 
 async function over() {
+  if (ending) return;
+  ending = true;
   const words = [...new Set(given.map((one) => one.word).filter(Boolean))];
-  if (given.length) await tried(() => tell("do/practise/said", { client }, { level: at("level").value, marks: given }));
+  const kept = given.length ? await tried(() => tell("do/practise/said", { client }, { level: at("level").value, marks: given })) : null;
   const lines = counted();
-  if (words.length) lines.push(`${words.length} word${words.length === 1 ? "" : "s"} practised; ${words.length === 1 ? "it counts" : "they count"} as treated from today`);
+  if (kept && words.length) lines.push(`${words.length} word${words.length === 1 ? "" : "s"} practised; ${words.length === 1 ? "it counts" : "they count"} as treated from today`);
   at("over-lines").replaceChildren(...(lines.length ? lines : ["Nothing was marked."]).map((line) => made("li", line)));
+  at("over-head").textContent = kept === undefined ? "Practised, and not kept" : "Practised";
+  at("run-kept").hidden = !kept;
+  at("keep-again").hidden = kept !== undefined;
   showOnly(PARTS, "over", "over-head");
 }
+at("keep-again").addEventListener("click", () => { ending = false; over(); });
 
 at("run-marks").addEventListener("click", (event) => { const one = event.target.closest("button"); if (one) markItem(one.dataset.heard); });
 at("run-cues").addEventListener("click", (event) => { const one = event.target.closest("button"); if (one) setCue(one.dataset.cue); });
 at("run-undo").addEventListener("click", takeBack);
 at("run-stop").addEventListener("click", over);
 function takeBack() {
+  if (ending) return;
   given.pop();
   showItem();
 }

@@ -83,13 +83,13 @@ class Probe:
         return path
 
 
-def spoken(words: str, on: dt.date, n_clear: int, seed: int) -> Probe:
+def spoken(words: str, on: dt.date, n_clear: int, seed: int, *, pause_s: float = 0.9) -> Probe:
     """A built-in list said by one invented child, ``n_clear`` of its words with a typical /s/, the others frontal."""
     prompts = list(lexicon.builtin_list(words))
     order = np.random.default_rng(seed).permutation(len(prompts))
     clear = {int(n) for n in order[:n_clear]}
     kinds = tuple("typical" if n in clear else "frontal" for n in range(len(prompts)))
-    plan = synthetic.ProbePlan(lead_s=2.0, pause_s=(0.9, 1.0), snr_db=35, sampling_rate_hz=RATE)
+    plan = synthetic.ProbePlan(lead_s=2.0, pause_s=(pause_s, pause_s + 0.1), snr_db=35, sampling_rate_hz=RATE)
     said = synthetic.probe(prompts, synthetic.child_speaker(3), seed, plan=plan, says=synthetic.SayPlan(types=kinds))
     samples = (0.6 * said.samples / np.abs(said.samples).max()).astype(np.float32)
     return Probe(on, dict(zip((p.text for p in prompts), kinds, strict=True)), samples)
@@ -152,7 +152,7 @@ class Month:
         hands.see("#stage")
         for n in range(1, n_words + 1):
             hands.page.wait_for_function(QUIET_AFTER_SPEECH, timeout=15_000)
-            hands.does(" ", "#stage button[data-do=next]")
+            hands.does("Space", "#stage button[data-do=next]")
             hands.until(WENT_ON, n)
             if "Once more" in hands.page.inner_text("#stage-said"):
                 self.lost += 1

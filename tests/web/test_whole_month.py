@@ -26,6 +26,9 @@ from sibilant.clinic.caseload import CaseloadHandle
 
 FIRST = dt.date(2026, 1, 12)
 WAITED_A_PROBE_S = 10.0
+SPEAKS_AFTER_S = (
+    2.0  # between words: the invented child reads what is shown, and a busy machine takes its time to show it
+)
 EVIDENCE = Path(__file__).parents[2] / "docs" / "evidence" / "page_month.csv"
 REPORTS = ("monthly", "family", "school", "discharge")
 PROBES = ((42, 8), (72, 10), (102, 13), (133, 16), (163, 18))  # day of the month's probe, words said with a clear /s/
@@ -113,8 +116,8 @@ class Story:
     folder: Path
     words: str = "core-a"
 
-    def said(self, days: int, n_clear: int, seed: int) -> Any:
-        return self.month.spoken(self.words, FIRST + dt.timedelta(days=days), n_clear, seed)
+    def said(self, days: int, n_clear: int, seed: int, **how: float) -> Any:
+        return self.month.spoken(self.words, FIRST + dt.timedelta(days=days), n_clear, seed, **how)
 
 
 def begun(opened: Any, way: Any, on: dt.date, sound: Path | None, how: dict[str, Any]) -> None:
@@ -131,7 +134,7 @@ def baselines(opened: Any, way: Any, story: Story, how: dict[str, Any]) -> tuple
         code = way.add_client("7y4m", "2026-02-20")
         way.add_device()
     for n, days in enumerate((0, 14), start=1):
-        said = story.said(days, 2 + n, n)
+        said = story.said(days, 2 + n, n, pause_s=SPEAKS_AFTER_S)
         begun(opened, way, said.on, said.as_wav(story.folder / "microphone.wav", tail_s=60), how)
         with hands.at(f"probe {n}") as step:
             way.go(code)

@@ -12,7 +12,7 @@ from ..terms import MEASURES
 from ..terms.document import Part
 from ..terms.vocabulary import REPORT_KINDS
 from .asking import caseload_of, client_of, number_of, text_of
-from .forms import client_in, pairs_of
+from .forms import ask_about_names, client_in, pairs_of
 from .places import FORMS_OF_REPORT, Answer, chosen_client
 from .showing import shown
 
@@ -58,7 +58,9 @@ async def make(request: Request) -> Response:
         for name in given
         if name.startswith("field:")
     )
-    ticked = report.Ticked(published_range=given.get("range") == "yes", filled=filled)
+    ask_about_names(given, "filed_as")
+    filed_as = text_of(given, "filed_as", most=60)
+    ticked = report.Ticked(published_range=given.get("range") == "yes", filled=filled, filed_as=filed_as)
     content = await run_in_threadpool(
         lambda: report.report_bytes(caseload_of(request), code, kind, form, ticked=ticked)
     )

@@ -80,6 +80,22 @@ def steps(page, base: str) -> Iterator[str]:
     page.click("#away")
     page.click("#erase")
     page.wait_for_selector("#setup:not([hidden])")
+    page.goto(f"{base}/again?client=C-7QXK&session=1")
+    page.click("#words button >> nth=0")
+    yield "judging again"
+    page.goto(f"{base}/practise?client=C-7QXK")
+    page.click("#open-long")
+    page.wait_for_selector("#long:not([hidden])")
+    yield "a long sound"
+    page.keyboard.press("Escape")
+    page.select_option("#run-form #words", "pool-ks-final")
+    page.click("text=Begin the run")
+    page.wait_for_selector("#run:not([hidden])")
+    yield "a run"
+    page.keyboard.press("c")
+    page.keyboard.press("Escape")
+    page.wait_for_selector("#over:not([hidden])")
+    yield "the run is over"
 
 
 OUTSIDE = """() => [...document.querySelectorAll('button, a, input, select')]
@@ -110,7 +126,7 @@ def test_every_place_can_be_used_by_everybody(browse, filled: web.Running, axe: 
         if place not in ("/", "/capture", "/bin", "/nowhere"):
             assert "Invented data – not a person" in page.inner_text("body"), place
         seen += 1
-    assert seen == len(PLACES) + 5 and page.wrong == []
+    assert seen == len(PLACES) + 9 and page.wrong == []
 
 
 def test_the_accessibility_check_can_fail(browse, filled: web.Running, axe: str) -> None:

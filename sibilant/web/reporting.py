@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from ..clinic import plan, report
+from ..clinic import plan, report, written
 from ..errors import NoSpreadError, UsageError
 from ..terms import MEASURES
 from ..terms.document import Part
 from ..terms.vocabulary import REPORT_KINDS
 from .asking import caseload_of, client_of, number_of, text_of
-from .forms import ask_about_names, client_in, pairs_of
+from .forms import ask_about_names, back_to, client_in, pairs_of
 from .places import FORMS_OF_REPORT, Answer, chosen_client
 from .showing import shown
 
 MOST_LETTERS = 2000
+FIELD = "field:"
 
 
 def place(request: Request) -> Response:
@@ -37,6 +40,8 @@ def place(request: Request) -> Response:
         kinds=tuple(REPORT_KINDS),
         forms=report.FORMS,
         with_range=with_range,
+        draft=written.draft_of(caseload_of(request), who["code"], kind),
+        done=text_of(asked, "done", most=20),
         document=document,
         parts=[(_name(part), part) for part in document.parts],
     )
@@ -47,17 +52,15 @@ def _name(part: Part) -> str:
 
 
 async def make(request: Request) -> Response:
-    """The report as a file, with what was written into its fields; nothing of it is kept here."""
+    """The report as a file, with what was written into its fields; or that kept as a draft, where this was asked."""
     pairs = await pairs_of(request)
     given = dict(pairs)
+    if given.get("keep"):
+        return await _keep(request, given)
     code, kind, form = client_in(request, given), text_of(given, "kind"), text_of(given, "form")
     if form not in FORMS_OF_REPORT:
         raise UsageError(f"a report is made as {', '.join(FORMS_OF_REPORT)}; not {form[:10]!r}")
-    filled = tuple(
-        (name.removeprefix("field:"), text_of(given, name, most=MOST_LETTERS))
-        for name in given
-        if name.startswith("field:")
-    )
+    filled = tuple(_filled(given).items())
     ask_about_names(given, "filed_as")
     filed_as = text_of(given, "filed_as", most=60)
     ticked = report.Ticked(published_range=given.get("range") == "yes", filled=filled, filed_as=filed_as)
@@ -66,6 +69,22 @@ async def make(request: Request) -> Response:
     )
     sent_as = {"content-disposition": f'attachment; filename="report-{REPORT_KINDS.read(kind)}.{form}"'}
     return Response(content, media_type=FORMS_OF_REPORT[form], headers=sent_as)
+
+
+def _filled(given: Mapping[str, str]) -> dict[str, str]:
+    """What was written, by the label of its field."""
+    names = [name for name in given if name.startswith(FIELD)]
+    return {name.removeprefix(FIELD): text_of(given, name, most=MOST_LETTERS) for name in names}
+
+
+async def _keep(request: Request, given: Mapping[str, str]) -> Response:
+    """Keep what was written as the client's draft, or throw the draft away."""
+    code, kind = client_in(request, given), REPORT_KINDS.read(text_of(given, "kind"))
+    away = given["keep"] == "away"
+    filled = {} if away else _filled(given)
+    ask_about_names({**filled, "no_name": given.get("no_name")}, *filled)
+    await run_in_threadpool(written.keep_draft, caseload_of(request), code, kind, filled)
+    return back_to(request, "reports", code, kind=kind, done="away" if away else "kept")
 
 
 def planner(request: Request) -> Response:

@@ -17,15 +17,15 @@ from sibilant.terms.vocabulary import DISTORTIONS
 
 RATE = 44_100
 FRONTAL = str(1 + list(DISTORTIONS).index("frontal"))
-QUIET_AFTER_SPEECH = """() => {
-  const level = parseFloat(document.querySelector('#stage .fill').style.width) || 0;
-  const ear = (window.ear ??= { loud: false, quietSince: 0 });
-  if (level > 58) { ear.loud = true; ear.quietSince = 0; }
-  else if (ear.loud && !ear.quietSince) ear.quietSince = performance.now();
-  if (!ear.quietSince || performance.now() - ear.quietSince < 300) return false;
-  delete window.ear;
-  return true;
-}"""
+NOTES_WHEN_IT_HEARS = """
+  const real = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices);
+  navigator.mediaDevices.getUserMedia = async (asked) => {
+    const stream = await real(asked);
+    window.hearsSince = performance.now();
+    return stream;
+  };"""
+SAID_BY_NOW = "(s) => window.hearsSince && performance.now() - window.hearsSince > 1000 * s"
+AFTER_A_WORD_S = 0.5
 WENT_ON = """(n) => !document.querySelector('#ended').hidden || document.querySelector('#stage-said').innerText
   || document.querySelector('#stage-place').innerText.startsWith(`${n + 1} of`)"""
 
@@ -49,10 +49,11 @@ class Clock:
 
 @dataclass(frozen=True)
 class Probe:
-    """One probe as it was said: its day, each word's way of /s/, and the sound."""
+    """One probe as it was said: its day, each word's way of /s/, when each ends, and the sound."""
 
     on: dt.date
     kinds: dict[str, str]
+    ends_s: tuple[float, ...]
     samples: np.ndarray = field(repr=False)
 
     @property
@@ -83,16 +84,17 @@ class Probe:
         return path
 
 
-def spoken(words: str, on: dt.date, n_clear: int, seed: int, *, pause_s: float = 0.9) -> Probe:
+def spoken(words: str, on: dt.date, n_clear: int, seed: int, *, pause_s: float = 0.9, lead_s: float = 1.0) -> Probe:
     """A built-in list said by one invented child, ``n_clear`` of its words with a typical /s/, the others frontal."""
     prompts = list(lexicon.builtin_list(words))
     order = np.random.default_rng(seed).permutation(len(prompts))
     clear = {int(n) for n in order[:n_clear]}
     kinds = tuple("typical" if n in clear else "frontal" for n in range(len(prompts)))
-    plan = synthetic.ProbePlan(lead_s=2.0, pause_s=(pause_s, pause_s + 0.1), snr_db=35, sampling_rate_hz=RATE)
+    plan = synthetic.ProbePlan(lead_s=lead_s, pause_s=(pause_s, pause_s + 0.1), snr_db=35, sampling_rate_hz=RATE)
     said = synthetic.probe(prompts, synthetic.child_speaker(3), seed, plan=plan, says=synthetic.SayPlan(types=kinds))
     samples = (0.6 * said.samples / np.abs(said.samples).max()).astype(np.float32)
-    return Probe(on, dict(zip((p.text for p in prompts), kinds, strict=True)), samples)
+    ends = tuple(word.interval.offset_s for word in said.truth.words)
+    return Probe(on, dict(zip((p.text for p in prompts), kinds, strict=True)), ends, samples)
 
 
 @dataclass
@@ -139,9 +141,10 @@ class Month:
         self.hands.see(f"#chosen:has-text('{code}')")
 
     # ---- a probe ---------------------------------------------------------------------------------------------------
-    def capture(self, n_words: int) -> None:
+    def capture(self, said: Probe) -> None:
         """Word by word into the microphone; a word whose sound was lost is left out, since the file says it once."""
         hands = self.hands
+        hands.page.add_init_script(NOTES_WHEN_IT_HEARS)
         hands.press("a:has-text('Record a probe')")
         hands.see("#setup")
         hands.pick("#device", "headset")
@@ -150,8 +153,8 @@ class Month:
         hands.see("#start:not([disabled])")
         hands.press("#start")
         hands.see("#stage")
-        for n in range(1, n_words + 1):
-            hands.page.wait_for_function(QUIET_AFTER_SPEECH, timeout=15_000)
+        for n, end_s in enumerate(said.ends_s, start=1):
+            hands.page.wait_for_function(SAID_BY_NOW, arg=end_s + AFTER_A_WORD_S, timeout=60_000)
             hands.does("Space", "#stage button[data-do=next]")
             hands.until(WENT_ON, n)
             if "Once more" in hands.page.inner_text("#stage-said"):

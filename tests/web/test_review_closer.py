@@ -1,4 +1,4 @@
-"""Edges seen closer and held without a jump; a report under the clinic's own name for the file. Invented data."""
+"""Edges seen closer, and held without a jump. Invented data."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from sibilant import audio, web
-from sibilant.clinic import judge, probe, report
+from sibilant.clinic import judge, probe
 from sibilant.clinic.caseload import CaseloadHandle
 
 CLIENT = "C-7QXK"
@@ -52,14 +52,3 @@ def test_the_sound_is_seen_closer_and_an_edge_never_jumps(browse, heard) -> None
         touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
     assert abs(int(page.get_attribute("#onset", "aria-valuenow")) - before) <= 2, "held beside its line it stays there"
     assert page.wrong == []
-
-
-def test_a_report_carries_the_clinics_own_name_for_the_file(heard) -> None:
-    caseload = CaseloadHandle(heard.folder)
-    made = report.report_bytes(caseload, CLIENT, "family", "html", ticked=report.Ticked(filed_as="2026-014"))
-    assert f"{CLIENT}" in made.decode() and "file 2026-014" in made.decode()
-    body = "client=" + CLIENT + "&kind=family&form=html&filed_as=Anna+Berg"
-    _, _, first = heard.asked("GET", f"/reports?client={CLIENT}")
-    assert b'name="filed_as"' in first
-    status, _, answer = heard.asked("POST", "/reports", body.replace(CLIENT, heard.handle).encode())
-    assert status == 200 and b"Is this a name?" in answer

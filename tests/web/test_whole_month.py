@@ -134,11 +134,11 @@ def baselines(opened: Any, way: Any, story: Story, how: dict[str, Any]) -> tuple
         code = way.add_client("7y4m", "2026-02-20")
         way.add_device()
     for n, days in enumerate((0, 14), start=1):
-        said = story.said(days, 2 + n, n, pause_s=SPEAKS_AFTER_S)
+        said = story.said(days, 2 + n, n, pause_s=SPEAKS_AFTER_S, lead_s=3 * SPEAKS_AFTER_S)
         begun(opened, way, said.on, said.as_wav(story.folder / "microphone.wav", tail_s=60), how)
         with hands.at(f"probe {n}") as step:
             way.go(code)
-            way.capture(len(said.kinds))
+            way.capture(said)
             step.spoken_s += said.seconds
             way.judge(said.kinds)
     said = story.said(28, 3, 3)

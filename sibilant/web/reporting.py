@@ -11,7 +11,7 @@ from starlette.responses import Response
 from ..clinic import plan, report, written
 from ..errors import NoSpreadError, UsageError
 from ..terms import MEASURES
-from ..terms.document import Part
+from ..terms.document import Part, Picture
 from ..terms.vocabulary import REPORT_KINDS
 from .asking import caseload_of, client_of, number_of, text_of
 from .forms import ask_about_names, back_to, client_in, pairs_of
@@ -45,6 +45,18 @@ def place(request: Request) -> Response:
         document=document,
         parts=[(_name(part), part) for part in document.parts],
     )
+
+
+def picture(request: Request) -> Response:
+    """A picture of a report, as it stands in that very report."""
+    asked = request.query_params
+    ticked = report.Ticked(published_range=asked.get("range") == "yes")
+    kind = REPORT_KINDS.read(asked.get("kind", "monthly"))
+    document = report.report_document(caseload_of(request), client_of(request), kind, ticked)
+    for part in document.of_kind(Picture):
+        if isinstance(part, Picture) and part.name == asked.get("name") and "svg" in part.images:
+            return Response(part.images["svg"], media_type="image/svg+xml")
+    raise UsageError(f"a {kind} report has no such picture; load the page again")
 
 
 def _name(part: Part) -> str:
@@ -111,5 +123,5 @@ def planner(request: Request) -> Response:
     )
 
 
-PAGES: dict[str, Answer] = {"/reports": place, "/plan": planner}
+PAGES: dict[str, Answer] = {"/reports": place, "/reports/picture.svg": picture, "/plan": planner}
 FORMS: dict[str, Answer] = {"/reports": make}

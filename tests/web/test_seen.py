@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import html
 import json
+import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,8 +12,9 @@ from pathlib import Path
 import pytest
 
 from sibilant import audio, web
-from sibilant.clinic import judge, probe
+from sibilant.clinic import judge, probe, report
 from sibilant.clinic.caseload import CaseloadHandle
+from sibilant.terms.document import Picture
 
 PLACES = ("/", "/?client=C-7QXK", "/capture?client=C-7QXK", "/judge?client=C-7QXK", "/review?client=C-7QXK",
           "/progress?client=C-7QXK", "/bring?client=C-7QXK", "/session?client=C-7QXK", "/details?client=C-7QXK",
@@ -283,3 +286,14 @@ def test_two_sounds_are_heard_at_equal_loudness_and_a_point_leads_to_its_sounds(
         }"""
     )
     assert abs(levels[0] / levels[1] - 10) < 0.01 and page.wrong == []
+
+
+def test_a_preview_shows_the_reports_own_picture(filled: web.Running, folder: Path, asked_of) -> None:
+    """A family's page holds no figure in hertz, so neither does what is read before it is made."""
+    document = report.report_document(CaseloadHandle(folder / "case"), "C-7QXK", "family", report.Ticked())
+    (picture,) = document.of_kind(Picture)
+    status, place = asked_of(filled, "/reports?client=C-7QXK&kind=family")
+    (address,) = re.findall(rf'<img class="chart" src="{filled.root}(/reports/picture[^"]*)"', place)
+    found = asked_of(filled, html.unescape(address))
+    assert (status, found) == (200, (200, picture.images["svg"].decode()))
+    assert asked_of(filled, "/reports/picture.svg?client=C-7QXK&kind=family&name=change-over-months")[0] == 400

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import zipfile
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from ..charts import style
@@ -42,11 +42,28 @@ def to_docx(document: Document) -> bytes:
     paper.add_heading(document.title, level=1)
     if document.subject:
         _small(paper, document.subject)
+    first_of = []
     for part in document.parts:
+        first_of.append(len(paper.paragraphs))
         _WRITERS[type(part)](paper, part)
+    for first, last in _held_together(document, [*first_of, len(paper.paragraphs)]):
+        for paragraph in paper.paragraphs[first:last]:
+            paragraph.paragraph_format.keep_with_next = paragraph.paragraph_format.keep_together = True
     stream = io.BytesIO()
     paper.save(stream)
     return _without_times(stream.getvalue())
+
+
+def _held_together(document: Document, first_of: Sequence[int]) -> Iterator[tuple[int, int]]:
+    """Paragraphs (from, to) that stay with what follows: a box with the fields to sign after it, up to their last line.
+
+    A signature, or a box's last line, never stands alone on a page.
+    """
+    ends = (len(document.body), len(document.parts))
+    for place, part in enumerate(document.parts):
+        if isinstance(part, Box):
+            end = next(end for end in ends if end > place)
+            yield first_of[place], first_of[end] - 1
 
 
 def _set_up(paper: Paper, document: Document) -> None:
@@ -56,7 +73,8 @@ def _set_up(paper: Paper, document: Document) -> None:
     section = paper.sections[0]
     section.page_width, section.page_height = Mm(210), Mm(297)
     section.left_margin = section.right_margin = Mm(20)
-    section.top_margin = section.bottom_margin = Mm(17)
+    section.top_margin = section.bottom_margin = Mm(19)
+    section.header_distance = section.footer_distance = Mm(9)
     if document.mark:
         section.header.paragraphs[0].text = document.mark
         section.footer.paragraphs[0].text = document.mark
@@ -87,13 +105,14 @@ def _properties(paper: Paper, document: Document) -> None:
     properties.revision = 1
 
 
-def _small(paper: Paper, text: str, *, before_pt: float = 0) -> None:
+def _small(paper: Paper, text: str, *, before_pt: float = 0) -> Any:
     from docx.shared import Pt, RGBColor
 
     paragraph = paper.add_paragraph()
     paragraph.paragraph_format.space_before, paragraph.paragraph_format.space_after = Pt(before_pt), Pt(4)
     run = paragraph.add_run(text)
     run.font.size, run.font.color.rgb = Pt(8.5), RGBColor.from_string(style.SECOND_INK[1:])
+    return paragraph
 
 
 def _heading(paper: Paper, part: Heading) -> None:
@@ -117,12 +136,14 @@ def _listing(paper: Paper, part: Listing) -> None:
 
 
 def _rows(paper: Paper, caption: str, header: tuple[str, ...], rows: tuple[tuple[str, ...], ...]) -> Any:
-    _small(paper, caption)
+    _small(paper, caption).paragraph_format.keep_with_next = True
     table = paper.add_table(rows=1, cols=len(header))
     table.style = "Table Grid"
     for cell, text in zip(table.rows[0].cells, header, strict=True):
         cell.paragraphs[0].add_run(text).bold = True
     _repeat_as_header(table.rows[0])
+    for cell in table.rows[0].cells:
+        cell.paragraphs[0].paragraph_format.keep_with_next = True
     for row in rows:
         for cell, text in zip(table.add_row().cells, row, strict=True):
             cell.paragraphs[0].add_run(text)

@@ -134,6 +134,8 @@ def test_a_run_of_words_by_one_key_each_is_not_kept(browse, served) -> None:
         for key in keys:
             page.keyboard.press(key)
     assert words[3] != words[2] and page.inner_text("#run-place").startswith("4 of")
+    assert page.is_hidden("#run-count"), "the count is for the one who works"
+    page.keyboard.press("t")
     assert page.inner_text("#run-count") == "spontaneous: 2 of 2 correct · model: 0 of 1 correct"
     page.keyboard.press("Escape")
     page.wait_for_selector("#over:not([hidden])")

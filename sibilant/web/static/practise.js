@@ -150,7 +150,14 @@ at("keep-again").addEventListener("click", () => { ending = false; over(); });
 at("run-marks").addEventListener("click", (event) => { const one = event.target.closest("button"); if (one) markItem(one.dataset.heard); });
 at("run-cues").addEventListener("click", (event) => { const one = event.target.closest("button"); if (one) setCue(one.dataset.cue); });
 at("run-undo").addEventListener("click", takeBack);
+at("run-tell").addEventListener("click", tellCount);
 at("run-stop").addEventListener("click", over);
+/** The count is for the one who works: it shows when asked for, and never by itself. */
+function tellCount() {
+  at("run-count").hidden = !at("run-count").hidden;
+  at("run-tell").setAttribute("aria-pressed", String(!at("run-count").hidden));
+}
+
 function takeBack() {
   if (ending) return;
   given.pop();
@@ -169,6 +176,7 @@ document.addEventListener("keydown", (event) => {
   const button = at("run").querySelector(`button[data-key="${CSS.escape(key)}"]`);
   if (button) button.click();
   else if (key === "z" && given.length) takeBack();
+  else if (key === "t") tellCount();
   else if (key === "escape") over();
   else return;
   event.preventDefault();

@@ -113,6 +113,7 @@ class Keys(Hands):
         )
 
     def press(self, selector: str) -> None:
+        self.timed(lambda: self.page.wait_for_load_state("load"))
         self.reach(selector)
         self.timed(lambda: self.key("Enter"))
 
@@ -166,6 +167,7 @@ class Fingers(Hands):
     """By touch alone; nothing hovers, nothing is clicked by a mouse."""
 
     def press(self, selector: str) -> None:
+        self.timed(lambda: self.page.wait_for_load_state("load"))
         self.count()
         shown = self.one(selector)
         self.timed(shown.tap)

@@ -297,3 +297,15 @@ def test_a_preview_shows_the_reports_own_picture(filled: web.Running, folder: Pa
     found = asked_of(filled, html.unescape(address))
     assert (status, found) == (200, (200, picture.images["svg"].decode()))
     assert asked_of(filled, "/reports/picture.svg?client=C-7QXK&kind=family&name=change-over-months")[0] == 400
+
+
+def test_a_button_pressed_before_its_script_is_there_goes_nowhere(browse, filled: web.Running) -> None:
+    """On a slow machine a form would otherwise be sent as it is, to a place that knows nothing of the client."""
+    page = browse()
+    page.route("**/static/*.js", lambda route: route.abort())
+    page.goto(filled.address)
+    base = f"http://127.0.0.1:{filled.port}{filled.root}"
+    for place, button in (("judge", "#begin button.first"), ("practise", "text=Begin the run")):
+        page.goto(f"{base}/{place}?client=C-7QXK")
+        page.click(button)
+        assert page.url == f"{base}/{place}?client=C-7QXK"

@@ -9,8 +9,8 @@ import numpy.typing as npt
 
 from ..terms import Interval, Recording
 
-N_BANDS = 30
-FRAME_MS, HOP_MS = 20.0, 5.0
+N_BANDS = 30  # common practice, no source, as are frame and step
+FRAME_MS, HOP_MS = 20.0, 5.0  # frame and step
 
 
 def cepstra(

@@ -21,7 +21,7 @@ STANDS = 5.0
 """Standard errors by which a frame's power must stand above zero to say where its energy sits."""
 WITHIN_HZ = 1500.0
 """How far from the sound's peak a frame's is looked for."""
-_DECIBEL = 10 / np.log(10)
+_DECIBEL = 10 / np.log(10)  # decibels a unit of the natural logarithm
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,8 +22,8 @@ from .tonality import ridges
 from .tonality_first import first_ridges
 from .voicing import voiced_share
 
-SHORTEST_MS = 40.0
-VOICED_FROM = 0.3
+SHORTEST_MS = 40.0  # shorter sounds have no spectrum worth a figure (flag `short`, docs/measures.md)
+VOICED_FROM = 0.3  # share voiced from which on the flag `voiced` stands (docs/measures.md)
 _CHUNK = 8
 """Sounds whose spectra are worked on at once, so that they stay in the processor's cache."""
 

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from ..terms import Interval, Mark
 
-REACH_S = 0.25
+# Chosen on hand marks and invented words (docs/boundaries.md), where no other origin is named.
+REACH_S = 0.25  # a person's mark belongs to the nearest slot within this; own choice
 
 
 def matched(marks: Sequence[Mark], slots: Sequence[tuple[str, Interval | None]]) -> dict[int, int]:

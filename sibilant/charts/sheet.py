@@ -140,7 +140,7 @@ def named_rows(axes: Axes, names: Sequence[str], values: Sequence[float], label:
     low, high, step = nice_limits(values)
     axes.set_xlim(low, high)
     places = [low + step * number for number in range(round((high - low) / step) + 1)]
-    wide_mm = axes.get_position().width * axes.figure.get_figwidth() * style.MM_PER_INCH
+    wide_mm = axes.get_window_extent().width / axes.figure.dpi * style.MM_PER_INCH
     axes.set_xticks(places[:: max(1, math.ceil(len(places) * _TICK_MM / wide_mm))])
     axes.set_ylim(len(names) - 0.5, -0.5)
     axes.set_yticks(range(len(names)), list(names))

@@ -90,7 +90,7 @@ class Speaker:
         factor = self.s.moments((1000.0, 15000.0)).centroid_hz / typical
         if kind == "retracted":
             return self.sh.scaled(1.05)
-        return shape_of(kind, factor)  # type: ignore[arg-type]
+        return shape_of(kind, factor)
 
     def drifting(self, towards: SibilantType, share: float) -> Speaker:
         """Return the same speaker with the typical /s/ mixed with another type (``share`` of the other's power)."""

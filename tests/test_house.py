@@ -180,7 +180,7 @@ def test_the_wheel_answers_where_no_checkout_is(installed: Path, tmp_path: Path)
 
 
 def test_a_call_or_a_name_that_is_none_fails_the_checker(installed: Path, tmp_path: Path) -> None:
-    """As a program outside sees it: the wheel in a site of its own, the strict checker, none of the checkout's settings."""
+    """As a program outside sees it: the wheel in a site of its own, the strict checker, none of our settings."""
     right = {
         "import sibilant as sib": "",
         "found = sib.measure('probe.wav', say='seal', method=['house-15k', 'house-7k'])": "",

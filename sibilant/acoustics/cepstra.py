@@ -1,4 +1,7 @@
-"""Cepstral coefficients of a stretch, by librosa, beside the spectral measures."""
+"""A stretch and a band come in; cepstral coefficients by librosa go out, beside the spectral measures.
+
+They serve studies only.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Stretches that a person marked, given to the slots they are of."""
+"""Stretches that a person marked come in with the slots of the prompts; which mark belongs to which slot goes out."""
 
 from __future__ import annotations
 

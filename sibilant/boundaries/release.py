@@ -1,4 +1,4 @@
-"""Edges after a release: where a burst gives way to steady frication."""
+"""A run after a stop comes in; the edge at which the burst gives way to steady frication goes out."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Where one frication passes into the next when two sibilants meet."""
+"""Two sibilants that meet come in as one run of frication; where one passes into the next goes out."""
 
 from __future__ import annotations
 

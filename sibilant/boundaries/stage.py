@@ -1,4 +1,4 @@
-"""A stretch of a recording with its runs, ready to be searched."""
+"""A stretch of a recording comes in; it goes out with its runs of hiss and voice, ready to be searched."""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Short-time power every millisecond, for the stretches where edges are set."""
+"""A stretch of a recording comes in; short-time power every millisecond goes out.
+
+Edges are read from it, so it is as fine as the criterion and made only where edges are set.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What recordings can and cannot support, and what to do about it."""
+"""Recordings come in; what each can and cannot support, and what to do about it, goes out as rows and as lines."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What there is to choose from: methods, word lists, published values."""
+"""What there is to choose from goes out as data frames: methods, word lists, published values that fit a question."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A caseload opened, and one client followed over sessions."""
+"""A caseload's folder comes in and is opened; one client comes in and sessions, changes and a chart go out."""
 
 from __future__ import annotations
 

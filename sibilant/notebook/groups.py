@@ -1,4 +1,4 @@
-"""Many recordings measured, and groups of speakers compared."""
+"""Many recordings come in and one table goes out; a table comes in and groups compared go out, as data frames."""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""``measure``: one recording in, its sounds, table and pictures out."""
+"""``measure``: one recording comes in; its sounds, table and pictures go out.
+
+What it takes is what the command takes.
+"""
 
 from __future__ import annotations
 

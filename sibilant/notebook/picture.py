@@ -1,4 +1,4 @@
-"""A picture that a notebook shows by itself and a program saves."""
+"""A figure with its words comes in; what a notebook shows by itself and a program saves goes out."""
 
 from __future__ import annotations
 

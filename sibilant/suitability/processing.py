@@ -1,4 +1,7 @@
-"""Signs of processing: dropouts, gating, noise suppression, calls."""
+"""Signs of processing: dropouts, gating, noise suppression, calls.
+
+Evidence of a recording comes in, readings go out; what a program took away can't be measured back.
+"""
 
 from __future__ import annotations
 

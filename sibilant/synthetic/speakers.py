@@ -1,4 +1,7 @@
-"""Invented speakers: nobody's voice, every parameter written down."""
+"""A seed comes in, an invented speaker goes out: nobody's voice, every parameter written down.
+
+The same seed the same speaker.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Which runs of neighbouring pieces may be one attempt."""
+"""Pieces of sound and prompts come in; which runs of neighbouring pieces may be one attempt at which prompt goes out.
+
+What is out of the question by pause, length or place is left out here, since scoring a pair costs time.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Words of a recording, matched to the prompts in order."""
+"""A recording and prompts in their order come in; utterances, prompts not heard and strays go out.
+
+What is less than sure says so, since a word in the wrong place spoils a client's figure unseen.
+"""
 
 from __future__ import annotations
 

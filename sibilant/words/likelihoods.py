@@ -1,4 +1,7 @@
-"""Evidence for each span and prompt, from sounds, length and likeness."""
+"""Spans of sound and the prompts they may be come in; evidence for each pair goes out, in log odds.
+
+Sounds, length, likeness and voice each speak for or against a pair.
+"""
 
 from __future__ import annotations
 

@@ -254,16 +254,20 @@ def modules() -> list[Path]:
     return [p for top in ("sibilant", "cli") for p in sorted((ROOT / top).rglob("*.py"))]
 
 
+ONE_TABLE = {"schema.py", "measures.py"}
+"""The tables of the caseload, and the glossary of measures: declarations one beneath another."""
+
+
 def test_modules_and_functions_stay_small() -> None:
-    """At most 600 lines a module and 80 a function body (common practice, no source)."""
+    """At most 400 lines a module, a single table apart, and 40 a function body (own choice; DEVELOPERS.md)."""
     for path in modules():
         text = path.read_text(encoding="utf-8")
-        assert text.count("\n") <= 600, path
+        assert text.count("\n") <= (600 if path.name in ONE_TABLE else 400), path
         for node in ast.walk(ast.parse(text)):
             if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
                 body = [b for b in node.body if not (isinstance(b, ast.Expr) and isinstance(b.value, ast.Constant))]
                 lines = (body[-1].end_lineno or 0) - body[0].lineno + 1 if body else 0
-                assert lines <= 80, f"{path}:{node.lineno} {node.name} has {lines} lines"
+                assert lines <= 40, f"{path}:{node.lineno} {node.name} has {lines} lines"
 
 
 def test_no_module_is_named_for_having_no_room() -> None:
@@ -281,6 +285,13 @@ def test_nothing_swallows_every_exception() -> None:
                 assert not broad and not (named and silent), f"{path}:{node.lineno}"
 
 
+ONLY_TOLD = {
+    "rooms", "files", "lines", "functions", "tests of something for None", "files over 350 lines",
+    "named numbers without a word of what they are",
+}  # fmt: skip
+"""What may grow with the house; the test above bounds each file."""
+
+
 def test_the_house_is_no_harder_to_read_than_the_guide_says() -> None:
     """Figures of DEVELOPERS.md that must not grow, counted anew."""
     import importlib.util
@@ -294,6 +305,7 @@ def test_the_house_is_no_harder_to_read_than_the_guide_says() -> None:
     told = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").split("## The house in figures")[1]
     rows = {name: int(now) for name, now in re.findall(r"^\| (.+?) \| \d+ \| (\d+) \|$", told, re.M)}
     assert set(rows) == set(found)
-    for name in set(rows) - {"rooms", "files", "lines", "functions", "tests of something for None"}:
+    for name in set(rows) - ONLY_TOLD:
         assert found[name] <= rows[name], f"{name}: {found[name]}, told {rows[name]}"
-    assert rows["files in circles"] == rows["a caseload as a path or nothing in signatures"] == 0
+    held = ("files in circles", "a caseload as a path or nothing in signatures", "`type: ignore`")
+    assert all(rows[name] == 0 for name in (*held, "functions over 40 lines", "functions with over seven parameters"))

@@ -1,9 +1,9 @@
 """The tally of an encrypted caseload: one digest a table, written with every change, so that no part can be older.
 
 SQLCipher vouches for each page by itself: a page of an older copy, put into the newer one, still opens. The tally lies
-in one row, covers the checksums of every row and the settings, counts the changes, and is compared when the caseload is
-opened; the same count stands in the file's head. A consent's withdrawal can then not be undone by putting back the pages
-that held it. What it can't tell is an older copy as a whole.
+in one row, covers the checksums of every row and the settings, counts the changes, and is compared when the caseload
+is opened; the same count stands in the file's head. A consent's withdrawal can then not be undone by putting back the
+pages that held it. What it can't tell is an older copy as a whole.
 """
 
 from __future__ import annotations

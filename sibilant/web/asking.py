@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from typing import Any
 
@@ -10,6 +9,7 @@ from starlette.requests import Request
 
 from ..clinic.caseload import CaseloadHandle
 from ..errors import UsageError
+from ..files import from_json
 from .handles import Handles
 
 
@@ -56,7 +56,7 @@ async def sent(request: Request) -> dict[str, Any]:
         When it is none.
     """
     try:
-        found = json.loads(await request.body())
+        found = from_json(await request.body())
     except ValueError as error:
         raise UsageError("what was sent is not JSON; load the page again") from error
     if not isinstance(found, dict):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from typing import Any
 
@@ -9,7 +10,6 @@ from starlette.requests import Request
 
 from ..clinic.caseload import CaseloadHandle
 from ..errors import UsageError
-from ..files import from_json
 from .handles import Handles
 
 
@@ -56,8 +56,8 @@ async def sent(request: Request) -> dict[str, Any]:
         When it is none.
     """
     try:
-        found = from_json(await request.body())
-    except ValueError as error:
+        found = json.loads(await request.body())
+    except (ValueError, RecursionError) as error:
         raise UsageError("what was sent is not JSON; load the page again") from error
     if not isinstance(found, dict):
         raise UsageError("what was sent is no JSON object; load the page again")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -10,7 +11,6 @@ from starlette.responses import JSONResponse, Response
 
 from ..clinic import bring, clients, heard, probe, take
 from ..errors import UsageError
-from ..files import from_json
 from ..terms.vocabulary import CUE_LETTERS, ELICITED, LEVELS
 from .asking import caseload_of, client_of, number_of, text_of
 from .capturing import MOST_LIST
@@ -53,7 +53,7 @@ async def handed_over(request: Request) -> tuple[dict[str, Any], list[tuple[str,
     length = int.from_bytes(body[:HEAD_BYTES], "little")
     head = body[HEAD_BYTES : HEAD_BYTES + min(length, MOST_HEAD)]
     try:
-        asked = from_json(head)
+        asked = json.loads(head)
         sizes, names = list(asked["sizes"]), list(asked["names"])
         first, files = HEAD_BYTES + length, []
         for name, size in zip(names, sizes, strict=True):
@@ -61,7 +61,7 @@ async def handed_over(request: Request) -> tuple[dict[str, Any], list[tuple[str,
             first += int(size)
         if first != len(body) or any(int(size) < 0 for size in sizes):
             raise ValueError("sizes")
-    except (ValueError, KeyError, TypeError) as error:
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
         raise UsageError("the files did not arrive whole; choose them again") from error
     return asked, files
 

@@ -253,6 +253,15 @@ def test_keys_that_never_arrive_whole_make_room_and_end(served, monkeypatch) -> 
             one.close()
 
 
+@pytest.mark.parametrize("sent", [b"[" * 100_000 + b"]" * 100_000, b'{"a":' * 50_000, b"\xff", b"", b"null"])
+def test_json_that_is_none_of_ours_is_refused_in_a_line(served, sent: bytes) -> None:
+    for path in ("/do/take/begin", "/do/again/one"):
+        status, _, body = served.asked("POST", f"{path}?client={served.handle}", sent)
+        assert status == 400 and b"load the page again" in body, path
+    head = len(sent).to_bytes(4, "little") + sent
+    assert served.asked("POST", "/do/bring/look", head)[0] == 400
+
+
 def test_what_a_form_is_answered_with_has_an_address_of_its_own(served) -> None:
     """A browser writes down the body of a form whose answer it shows, so it is sent on to the answer."""
     served.asked("GET", "/")  # names the client by a handle

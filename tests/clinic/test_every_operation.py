@@ -323,7 +323,7 @@ def _write_evidence(name: str, verb: str, counts: dict[str, int]) -> None:
     ).stdout.strip()
     rows = list(csv.DictReader(path.read_text(encoding="utf-8").splitlines())) if path.exists() else []
     fresh = {"verb": verb, **counts, "commit": commit}
-    rows = [row for row in rows if row["verb"] != verb and "," in row["verb"]] + [fresh]
+    rows = [row for row in rows if row["verb"] not in (verb, verb.split(",")[0])] + [fresh]
     with path.open("w", newline="", encoding="utf-8") as stream:
         writer = csv.DictWriter(stream, list(fresh), lineterminator="\n")
         writer.writeheader()

@@ -50,16 +50,17 @@ def outside(caseload: Caseload, beside: Path) -> Iterator[Path]:
     """
     sign = secrets.token_hex(16)
     folder = beside.parent.absolute() / f".{beside.name[:40]}.{sign[:8]}"
-    with _marker(caseload, sign, folder):
-        make_folder(folder.parent)
-        try:
-            folder.mkdir(mode=0o700)
-            (folder / SIGN).write_text(sign, encoding="ascii")
-            yield folder
-        except OSError as error:
-            raise output_error(beside, error) from error
-        finally:
-            shutil.rmtree(folder, ignore_errors=True)
+    try:
+        with _marker(caseload, sign, folder):
+            make_folder(folder.parent)
+            try:
+                folder.mkdir(mode=0o700)
+                (folder / SIGN).write_text(sign, encoding="ascii")
+                yield folder
+            finally:
+                shutil.rmtree(folder, ignore_errors=True)
+    except OSError as error:
+        raise output_error(beside, error) from error
 
 
 @contextlib.contextmanager

@@ -11,6 +11,7 @@ from .case_options import as_json, ask_about_names, caseload, client, no_name, r
 from .shown import print_json
 
 if TYPE_CHECKING:
+    from sibilant.clinic.answers import MarkRow
     from sibilant.clinic.caseload import CaseloadHandle
 
 KEYS = {
@@ -42,16 +43,13 @@ ASKED = "  ".join(f"{key} {word.replace('_', ' ')}" for key, word in KEYS.items(
 @caseload
 @as_json
 def command(
-    client: str | None,
-    session: int | None,
     path: Path | None,
     rater: str,
     no_name: bool,
-    blind: bool,
-    again: bool,
     share: float,
     caseload: CaseloadHandle,
     as_json: bool,
+    **asked: Any,
 ) -> None:
     """Judge by ear, from a file or asked one by one; figures are shown after, by sibilant progress.
 
@@ -62,14 +60,14 @@ def command(
     from sibilant.clinic import judge, judged
 
     ask_about_names(no_name, rater=rater)
-
+    client, session, blind = asked["client"], asked["session"], asked["blind"]
     if path is not None:
         done = judge.judge_from(caseload, client, session, path, rater=rater, blind=blind)
     else:
-        asked = judge.queue(caseload, client, session, rater=rater, blind=blind, share=share)
-        stand = judged.marks(caseload, asked.client, asked.session, rater=asked.rater)["tokens"] if again else []
-        _ask_all(caseload, asked, stand, quiet=as_json)
-        done = judge.after(caseload, asked)
+        left = judge.queue(caseload, client, session, rater=rater, blind=blind, share=share)
+        stand = judged.marks(caseload, left.client, left.session, rater=left.rater)["tokens"] if asked["again"] else []
+        _ask_all(caseload, left, stand, quiet=as_json)
+        done = judge.after(caseload, left)
     if as_json:
         print_json(done)
         return
@@ -77,7 +75,7 @@ def command(
         click.echo(line)
 
 
-def _ask_all(caseload: CaseloadHandle, asked: Any, stand: list[dict[str, Any]], *, quiet: bool) -> None:
+def _ask_all(caseload: CaseloadHandle, asked: Any, stand: list[MarkRow], *, quiet: bool) -> None:
     """Ask word by word: those left, or with ``stand`` all of a set with the marks that stand."""
     if not quiet and (asked.left or stand):
         click.echo(ASKED, err=True)
@@ -106,7 +104,7 @@ def _head(one: Any) -> str:
     return f"{one.place} of {one.of}: {one.prompt}, {one.sound}{where}"
 
 
-def _standing(n: int, row: dict[str, Any], rows: list[dict[str, Any]]) -> str:
+def _standing(n: int, row: MarkRow, rows: list[MarkRow]) -> str:
     return f"{n + 1} of {len(rows)}: {row['prompt']}, {row['sound']}  now: {row['heard'] or 'not judged'}"
 
 

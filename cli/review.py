@@ -26,21 +26,19 @@ if TYPE_CHECKING:
 @caseload
 @as_json
 def command(
-    client: str | None,
-    session: int | None,
     path: Path | None,
-    recording: Path | None,
     voices: bool,
-    undo: bool,
     rater: str,
     no_name: bool,
     caseload: CaseloadHandle,
     as_json: bool,
+    **asked: Any,
 ) -> None:
     """Correct boundaries, voices and attempts; the automatic values stay beside a person's."""
     from sibilant.clinic import review
     from sibilant.errors import UsageError
 
+    client, session, undo = asked["client"], asked["session"], asked["undo"]
     if voices == (path is not None) or (undo and not voices):
         raise UsageError("say one of --from REVIEW.csv (corrections) and --voices (whose voice after a model; --undo)")
     ask_about_names(no_name, rater=rater)
@@ -48,7 +46,7 @@ def command(
         _voices(caseload, client, session, rater, undo=undo, quiet=as_json)
         return
     assert path is not None
-    done = review.review_from(caseload, client, session, path, rater=rater, recording=recording)
+    done = review.review_from(caseload, client, session, path, rater=rater, recording=asked["recording"])
     if as_json:
         print_json(done)
         return
@@ -68,18 +66,23 @@ def _voices(
     from sibilant.clinic import voices
 
     if undo:
-        done = voices.undo_set(caseload, client, session, rater=rater)
+        undone = voices.undo_set(caseload, client, session, rater=rater)
+        _say(undone, undone["client"], undone["session"], f"{undone['taken_back']} tokens wait again", quiet=quiet)
     else:
         found = voices.waiting(caseload, client, session)
         heard = [one["key"] for one in found["hear"] if _is_the_clients(one)]
         if found["one_by_one"]:
             click.echo(f"one by one, with --from REVIEW.csv: {', '.join(found['one_by_one'])}", err=True)
         done = voices.confirm_set(caseload, found["client"], found["session"], heard=heard, rater=rater)
+        said = f"{done['confirmed']} replies confirmed as a set"
+        _say(done, done["client"], done["session"], said, quiet=quiet)
+
+
+def _say(done: object, client: str, session: int, said: str, *, quiet: bool) -> None:
     if quiet:
         print_json(done)
-        return
-    said = f"{done['taken_back']} tokens wait again" if undo else f"{done['confirmed']} replies confirmed as a set"
-    click.echo(f"{done['client']} session {done['session']}: {said}")
+    else:
+        click.echo(f"{client} session {session}: {said}")
 
 
 def _is_the_clients(one: dict[str, Any]) -> bool:

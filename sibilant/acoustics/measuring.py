@@ -1,4 +1,8 @@
-"""Sibilants of a recording in, their measures out."""
+"""Sibilants of a recording and a method come in, their measures go out.
+
+Sounds are worked on a few at a time under one setup, for the processor's cache; no value depends on which others are
+measured with it.
+"""
 
 from __future__ import annotations
 
@@ -22,8 +26,8 @@ from .tonality import ridges
 from .tonality_first import first_ridges
 from .voicing import voiced_share
 
-SHORTEST_MS = 40.0
-VOICED_FROM = 0.3
+SHORTEST_MS = 40.0  # shorter sounds have no spectrum worth a figure (flag `short`, docs/measures.md)
+VOICED_FROM = 0.3  # share voiced from which on the flag `voiced` stands (docs/measures.md)
 _CHUNK = 8
 """Sounds whose spectra are worked on at once, so that they stay in the processor's cache."""
 
@@ -33,7 +37,6 @@ def measure(
     sounds: Sequence[SibilantInterval],
     method: Method,
     *,
-    words: Sequence[Interval | None] = (),
     response: MicrophoneResponse | None = None,
     bandwidth_hz: Sequence[float | None] = (),
     timed: Sequence[Mapping[str, float]] = (),
@@ -49,14 +52,12 @@ def measure(
         What to measure; the reviewed stretch counts where there is one.
     method : Method
         Decides the spectral figures.
-    words : sequence of Interval or None, optional
-        The word of each sibilant, for its share of the word and the level against the vowel.
     response : MicrophoneResponse, optional
         Divided out of the power; name it in the method with `sibilant.methods.with_response`.
     bandwidth_hz : sequence of float or None, optional
         Effective bandwidth found in each sibilant; without it half the sampling rate is taken.
     timed : sequence of mapping, optional
-        What `timings` gave for the same sounds, so that several methods share it.
+        What `timings` gave for the same sounds, so that several methods share it, and the words are known to it.
     noise : sequence of NoiseSpectrum or None, optional
         The noise beside each sound's word, from `noise_spectrum`; methods that take noise out use it, and flag a sound
         ``uncorrected`` where there is none.
@@ -88,7 +89,7 @@ def measure(
     """
     with_response(method, response)
     bandwidth_hz = (*bandwidth_hz, *[None] * (len(sounds) - len(bandwidth_hz)))
-    timed = timed or timings(recording, sounds, words=words)
+    timed = timed or timings(recording, sounds)
     drafts = []
     beside = (*noise, *[None] * (len(sounds) - len(noise)))
     rows = zip(sounds, timed, bandwidth_hz, beside, strict=True)

@@ -18,25 +18,25 @@ from .frames import power_densities
 from .setup import Setup, prepare
 from .tapers import Rows
 
-FRAME_S = 0.03
-HOP_S = 0.015
-TIME_BANDWIDTH = 2.5
-N_TAPERS = 4
+FRAME_S = 0.03  # long enough for a whistle's narrow ridge, short enough for its glide
+HOP_S = 0.015  # half a frame
+TIME_BANDWIDTH = 2.5  # tapers that resolve the ridge's width
+N_TAPERS = 4  # 2 NW - 1 with the bandwidth above
 LOWEST_HZ = 2000.0
 """From here on the sound's power is counted."""
-LOWEST_RIDGE_HZ = 2500.0
-RIDGE_HALF_HZ = 150.0
+LOWEST_RIDGE_HZ = 2500.0  # whistled /s/ lies above; below are formants
+RIDGE_HALF_HZ = 150.0  # about what a ridge is wide
 BESIDE_HZ = (300.0, 700.0)
 """From and to how far either side of a ridge its surroundings are taken."""
-GLIDE_HZ_MS = 15.0
-WITHIN_HZ = 500.0
+GLIDE_HZ_MS = 15.0  # a ridge moves no faster from frame to frame
+WITHIN_HZ = 500.0  # width of the ridge is looked for within this
 HELD = 0.79
 """The width of a ridge holds this share of what lies within 500 Hz of it."""
 TONAL_DB = -3.7
 """Level against the rest from which a ridge is asked about: 0.3 of the power."""
 TONAL_WIDTH_HZ, TONAL_LOW_WIDTH_HZ, RESONANCES_HZ = 400.0, 220.0, 4000.0
 """Widest ridge asked about, above and below 4 kHz: below, the resonances of many a /ʃ/ are as narrow as a whistle."""
-FAINTEST_DB = 30.0
+FAINTEST_DB = 30.0  # shares of power beyond this are told as it
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,18 +73,23 @@ def ridges(recording: Recording, intervals: Sequence[Interval], method: Method) 
     starts = [_starts(recording, interval, setup) for interval in intervals]
     if (last - first) * setup.step_hz < 3000.0 or not any(starts):
         return [None for _ in intervals]
-    rows = [power_densities(recording.samples, s, setup)[:, first : last + 1] if s else None for s in starts]
-    known = [own is not None and bool(np.all(np.sum(own, axis=1) > 0)) for own in rows]
-    return [_ridge(own, setup) if own is not None and there else None for own, there in zip(rows, known, strict=True)]
-
-
-def _ridge(rows: Rows, setup: Setup) -> Ridge:
+    rows = power_densities(recording.samples, sum(starts, ()), setup)[:, first : last + 1]
     running = np.zeros((rows.shape[0], rows.shape[1] + 1))
     np.cumsum(rows, axis=1, out=running[:, 1:])
-    running /= running[:, -1:]
+    with np.errstate(invalid="ignore"):
+        running /= running[:, -1:]
     beyond = _beyond(running, setup.step_hz)
-    lowest = max(0, int(np.ceil((LOWEST_RIDGE_HZ - setup.frequency_hz[setup.band[0]]) / setup.step_hz)))
+    lowest = max(0, int(np.ceil((LOWEST_RIDGE_HZ - setup.frequency_hz[first]) / setup.step_hz)))
     beyond[:, :lowest] = -1.0
+    stops = np.cumsum([len(own) for own in starts])
+    own = [slice(stop - len(frames), stop) for frames, stop in zip(starts, stops, strict=True)]
+    return [_ridge(running[one], beyond[one], setup) for one in own]
+
+
+def _ridge(running: Rows, beyond: Rows, setup: Setup) -> Ridge | None:
+    """The ridge of one sound, from its frames' running sums and what stands out at each bin; None in silence."""
+    if not len(running) or np.isnan(running[:, -1]).any():
+        return None
     path = best_path(beyond, max(1, round(GLIDE_HZ_MS * 1000 * HOP_S / setup.step_hz)))
     share = float(np.mean(beyond[np.arange(path.size), path]))
     share = min(max(share, 1e-6), 1 - 1e-6)

@@ -12,9 +12,10 @@ from ..terms import Interval, PhonePlaces, SibilantInterval, SibilantSlot
 from .frication import Run, run_between
 from .stage import Stage
 
-ABOUT_S = 0.03
-ROOM_S, HISS_ROOM_S = 0.08, 0.04
-BELIEF_S = 0.06
+# Chosen on hand marks and invented words (docs/boundaries.md), where no other origin is named.
+ABOUT_S = 0.03  # a run is read with so much around it, as placed phones and hand marks differ by it
+ROOM_S, HISS_ROOM_S = 0.08, 0.04  # around a place in which a left-out sound is looked for
+BELIEF_S = 0.06  # around a found sound, in which the reader may have put it
 # Logistic weights. PLACED, fitted by ``docs/fit_slots.py`` on read sentences of speakers that the network had not heard
 # and on invented ones with left-out, distorted and substituted sibilants: one, the reader's log odds that the sound was
 # said, its doubted share of time there, the mean log odds of a hiss there, its share of the frames there, a short half
@@ -23,12 +24,13 @@ BELIEF_S = 0.06
 PLACED = (-2.11, 0.53, 3.69, 0.18, 0.92, -2.27)
 HEARD = (-0.18, 0.69, 0.52)
 MOST_LOG_ODDS, SHORT_HALF_S, CLEAREST_FRAMES = 5.0, 0.08, 4
+"""Evidence at most; half a doubled sound is short; frames that speak for a hiss."""
 # A hiss that nobody expected, beside the one found or the slot that has none, may be the one meant (own rule: such are
 # rare in the fit).
 RIVAL_S, RIVAL_HISS, RIVAL_SHARE = 0.3, 1.0, 0.5
-SURE_FOUND, SURE_ABSENT = 0.7, 0.6
-SURELY_SAID, SURELY_HISS = 0.9, 0.6
-LEAST_READ_S = 0.03
+SURE_FOUND, SURE_ABSENT = 0.7, 0.6  # probability below which a slot is unsure; own choice, told in docs/boundaries.md
+SURELY_SAID, SURELY_HISS = 0.9, 0.6  # probability of the phone, and of hiss, from which on absence is doubted
+LEAST_READ_S = 0.03  # shorter hiss says nothing
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""A caseload opened, and one client followed over sessions."""
+"""A caseload's folder comes in and is opened; one client comes in and sessions, changes and a chart go out."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from .. import charts
-from ..clinic import summarise
+from ..clinic import months_chart, summarise, worked_out
 from ..clinic.caseload import CaseloadHandle, usual_folder
 from ..demo import job
 from ..tables import Column, Row, as_frame
 from ..terms import MEASURES
-from ..terms.change import CaseView
+from ..terms.case_view import CaseView
 from ..terms.clinic import Case
 from .picture import Picture, short
 
@@ -61,6 +61,13 @@ class Followed:
 
     Figures of a session are there once its words are judged by ear. They support, and never replace, clinical
     judgement.
+
+    Examples
+    --------
+    See ``follow``, which makes one.
+
+    >>> Followed.__slots__[:4]
+    ('client', 'table', 'changes', 'summary')
     """
 
     client: str
@@ -78,7 +85,7 @@ class Followed:
         OutputError
             When nothing was measured yet.
         """
-        method = summarise.method_of(self.view, self._case)
+        method = months_chart.method_of(self.view, self._case)
         figure = charts.months_chart(self.view, method=method, key=measure)
         return Picture(figure, charts.alt_text(figure))
 
@@ -89,7 +96,7 @@ class Followed:
     def _repr_html_(self) -> str:
         main = self.table[self.table["measure"].isin([self.view.main_measure, ""])]
         shown = main.drop(columns=["unit", "method"]).to_html(index=False, na_rep="", float_format=short, border=0)
-        told = f"{self.client}: {MEASURES[self.view.main_measure].name} of /s/ by session. {summarise.SUPPORT}"
+        told = f"{self.client}: {MEASURES[self.view.main_measure].name} of /s/ by session. {worked_out.SUPPORT}"
         return f"<p>{escape(told)}</p>{shown}"
 
 
@@ -112,6 +119,10 @@ def open_caseload(folder: str | os.PathLike[str] | None = None, *, who: str = ""
     ------
     CaseloadError
         When there is none, or its passphrase is wrong (``SIBILANT_PASSPHRASE``, or asked in a terminal).
+
+    Notes
+    -----
+    docs/caseload.md tells what is kept, docs/security.md what protects it.
 
     Examples
     --------
@@ -145,6 +156,16 @@ def demo_case(folder: str | os.PathLike[str], client: str = "C-7QXK") -> Caseloa
         When no invented client has that code.
     OutputError
         When the folder holds something else.
+
+    Notes
+    -----
+    docs/synthetic.md tells how the clients were invented.
+
+    Examples
+    --------
+    >>> demo_case("somewhere", "C-2222")
+    Traceback (most recent call last):
+    sibilant.errors.UsageError: ...
     """
     return job.one_client(Path(folder), client)
 
@@ -176,10 +197,22 @@ def follow(
         When a measure or a set of words is not known.
     CaseloadError
         When there is no such client.
+
+    Notes
+    -----
+    docs/change.md holds the rule of change with its source, docs/caseload.md what a session keeps.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     followed = follow(demo_case(folder, "C-A83L"))
+    >>> followed.client, set(followed.changes["verdict"]) <= {"larger than error", "within error", "cannot be judged"}
+    ('C-A83L', True)
     """
     view, case = summarise.case_view(caseload, client or None, measures=measures, words=words)
     table, changes = as_frame(_session_rows(view), SESSIONS), as_frame(_change_rows(view), CHANGES)
-    return Followed(view.client.code, table, changes, tuple(summarise.lines(view)), view, case)
+    return Followed(view.client.code, table, changes, tuple(worked_out.lines(view)), view, case)
 
 
 def _session_rows(view: CaseView) -> list[Row]:

@@ -7,7 +7,9 @@ from types import MappingProxyType
 
 from ..charts import alike_probes, alt_text, render, shares_chart, wording
 from ..charts.wording import day_text
-from ..terms.change import LARGER, UNJUDGED, Accuracy, CaseView
+from ..terms.by_ear import Accuracy
+from ..terms.case_view import CaseView
+from ..terms.change import LARGER, UNJUDGED
 from ..terms.document import Blank, Facts, Heading, Listing, Paragraph, Part, Picture, PracticeItem, Table
 from . import errors, goals, plain, sections
 from .plain import ReportSettings
@@ -58,9 +60,10 @@ def gained_sentence(view: CaseView) -> str:
     if gained is None:
         return ""
     cautions = "".join(f" {wording.capital(one)}." for one in gained.cautions)
+    was = "was" if gained.lost == 1 else "were"
     return (
         f"Of {gained.n_same} words heard on both {day_text(gained.early_on)} and {day_text(gained.late_on)},"
-        f" {gained.gained} became correct and {gained.lost} no longer were.{cautions}"
+        f" {gained.gained} became correct and {gained.lost} no longer {was}.{cautions}"
     )
 
 
@@ -180,7 +183,7 @@ def _chart(view: CaseView, settings: ReportSettings, reader: Reader) -> tuple[Pa
     if not settings.picture_forms or not alike_probes(view):
         return ()
     figure = shares_chart(view, body_mm=_SHOWN_MM[reader])
-    images = {form: render(figure, form, dpi=220) for form in settings.picture_forms if form in ("svg", "png")}  # type: ignore[arg-type]
+    images: dict[str, bytes] = {form: render(figure, form, dpi=220) for form in settings.picture_forms}
     return (Picture("correct-over-time", alt_text(figure), images),)
 
 

@@ -8,9 +8,10 @@ from collections import Counter
 from collections.abc import Sequence
 
 from ..charts import alt_text, months_chart, render, wording
-from ..terms.change import CaseView, SessionSummary
+from ..terms.case_view import CaseView
 from ..terms.document import Blank, Box, Facts, Heading, Listing, Paragraph, Part, Picture, Table
 from ..terms.reference import INSIDE_SENTENCE
+from ..terms.summaries import SessionSummary
 from ..terms.therapy import NOT_STATED
 from . import goals, plain
 from .plain import ReportSettings
@@ -210,7 +211,7 @@ def picture(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
     if not settings.picture_forms or not wording.summary_of(view, view.main_measure):
         return ()
     figure = months_chart(view, method=settings.method, bracket=settings.bracket, in_report=True)
-    images = {form: render(figure, form, dpi=220) for form in settings.picture_forms if form in ("svg", "png")}  # type: ignore[arg-type]
+    images: dict[str, bytes] = {form: render(figure, form, dpi=220) for form in settings.picture_forms}
     return (Picture("change-over-months", alt_text(figure), images),)
 
 

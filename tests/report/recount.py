@@ -17,8 +17,9 @@ from functools import cached_property
 from scipy.stats import binomtest
 from statsmodels.stats.proportion import proportion_confint
 
-from sibilant.terms.clinic import Case, KeptToken, Session
+from sibilant.terms.clinic import Case, Session
 from sibilant.terms.document import Box, Document, Facts, Listing, Paragraph, Table
+from sibilant.terms.kept import KeptToken
 
 MONTHS = "January February March April May June July August September October November December".split()
 DAY = rf"(\d{{1,2}} (?:{'|'.join(MONTHS)}) \d{{4}})"
@@ -259,7 +260,7 @@ RULES: tuple[tuple[str, Check], ...] = (
     ),
     (
         rf"Of (?P<n>\d+) words heard on both (?P<early>{DAY}) and (?P<late>{DAY}), (?P<gained>\d+) became correct and"
-        r" (?P<lost>\d+) no longer were\.",
+        r" (?P<lost>\d+) no longer w(?:as|ere)\.",
         _gained,
     ),
     (rf"Not correct on {DAY}: (\d+) of (\d+) \((.*)\)\.", _errors),

@@ -21,8 +21,8 @@ BELIEF_S = 0.06  # around a found sound, in which the reader may have put it
 # said, its doubted share of time there, the mean log odds of a hiss there, its share of the frames there, a short half
 # of a hiss that two slots share. HEARD, fitted on read and on invented sentences: one, the same log odds, and those of
 # the clearest hiss about the slot.
-PLACED = (-2.11, 0.53, 3.69, 0.18, 0.92, -2.27)
-HEARD = (-0.18, 0.69, 0.52)
+PLACED = (-2.11, 0.53, 3.69, 0.18, 0.92, -2.27)  # weights of the logistic function
+HEARD = (-0.18, 0.69, 0.52)  # weights of the logistic function
 MOST_LOG_ODDS, SHORT_HALF_S, CLEAREST_FRAMES = 5.0, 0.08, 4
 """Evidence at most; half a doubled sound is short; frames that speak for a hiss."""
 # A hiss that nobody expected, beside the one found or the slot that has none, may be the one meant (own rule: such are

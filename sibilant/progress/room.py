@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..terms.change import MeasureSummary
+from ..terms.summaries import MeasureSummary
 from .pooled import is_pooled, pooled_level
 
 SHIFTS = {

@@ -23,7 +23,7 @@ from sibilant.methods import HOUSE_15K
 from sibilant.progress.pooled import LEVELS
 from sibilant.synthetic.shapes import shape_of
 from sibilant.terms import Edge, Interval, Measures, Recording, SibilantInterval, Source
-from sibilant.terms.change import MeasureSummary, WordValue
+from sibilant.terms.summaries import MeasureSummary, WordValue
 
 LENGTHS = Path(__file__).parents[2] / "docs" / "evidence" / "room_lengths.csv"
 RATE, SIZE = 44_100, 1 << 15

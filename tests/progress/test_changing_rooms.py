@@ -21,7 +21,8 @@ import pytest
 
 from sibilant.progress import changes, summarise
 from sibilant.progress.room import AT_DB, SHIFTS, noise_left
-from sibilant.terms.change import LARGER, UNJUDGED, Change, MeasureSummary
+from sibilant.terms.change import LARGER, UNJUDGED, Change
+from sibilant.terms.summaries import MeasureSummary
 
 EVIDENCE = Path(__file__).parents[2] / "docs" / "evidence" / "changing_rooms.csv"
 MEASURES = ("centroid_hz", "sd_hz", "core_duration_ms", "low_mid_db")

@@ -247,7 +247,7 @@ def test_measured_words_of_the_ninth_format_are_read_value_for_value_from_the_bi
         assert all_values(store.read_case(one, MEASURED)) == written
         assert store.look_at_rows(one).damaged == ()
     figures = [each["figures"] for sound in written for each in sound["measured"].values()]
-    assert len(figures) == 12 and all(len(one["values"]) > 25 and one["low"] and one["boundary"] for one in figures)
+    assert len(figures) == 12 and all(len(one["values"]) > 20 and one["low"] and one["boundary"] for one in figures)
     assert all(one["uncut"] and one["sums"] for sound in written for one in sound["measured"].values())
 
 

@@ -1,4 +1,4 @@
-"""Rows without their keys and back to the last bit; the view for reading by hand; damage stays damage. Invented data."""
+"""Rows without their keys and back to the last bit; the view for reading by hand; damage stays. Invented data."""
 
 from __future__ import annotations
 
@@ -47,7 +47,8 @@ def told_measurements(draw: st.DrawFn) -> dict[str, Any]:
     region = draw(st.none() | st.builds(lambda a, b: {"onset_s": a, "offset_s": b}, NUMBER, NUMBER))
     measures = {
         "values": values, "low": low, "high": high, "boundary": draw(FIGURES), "flags": draw(FLAGS), "region": region,
-        "n_frames": draw(st.integers(0, 9)), "band_hz": draw(st.none() | st.just([1.0, 2.0])), "sampling_rate_hz": 44100,
+        "n_frames": draw(st.integers(0, 9)), "band_hz": draw(st.none() | st.just([1.0, 2.0])),
+        "sampling_rate_hz": 44100,
         **{name: one for name, one in (("uncut", uncut), ("sums", sums)) if one},
     }  # fmt: skip
     kept = draw(st.none() | st.just(measures))

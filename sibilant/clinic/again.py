@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from .. import progress, store
 from ..errors import CaseloadError
-from ..pipeline import Kept, observe
 from ..terms import Cut, Measurement, Method, Recording, Sound
 from ..terms.clinic import Case, MethodChoice
 from ..terms.kept import KeptToken
@@ -17,6 +16,9 @@ from .around import by_own_margins, kept_of, kept_word, measured_in, shifted
 from .caseload import CaseloadHandle, client_or_last, opened, used
 from .followed import is_earlier, methods_for
 from .keeping import ISOLATION, with_hold
+
+if TYPE_CHECKING:
+    from ..pipeline import Kept
 
 Fresh = list[tuple[int, str, Measurement]]
 
@@ -115,6 +117,8 @@ def _words(one: store.Caseload, tokens: Sequence[KeptToken], around: store.Aroun
 
 def _observed(word: _Word) -> Kept:
     """What the word's own margins show."""
+    from ..pipeline import observe
+
     return observe(word.recording, [shifted(token.sound, -word.start_s) for token in word.tokens])
 
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, TypedDict
+from typing import TYPE_CHECKING, Any, TypedDict
 
-from ..pipeline import Analysis
 from ..terms import Recording, Sound, Support
 from ..terms.clinic import Session
+
+if TYPE_CHECKING:
+    from ..pipeline import Analysis
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,6 @@ from .. import audio, files, lexicon, store
 from ..errors import CaseloadError, RefusedError, UsageError
 from ..listening.check import check_sound
 from ..prompts import list_form, prompts_from
-from ..suitability.stretch import spoilt
 from ..terms import Prompt, Recording
 from ..terms.vocabulary import CUES, KEEPS, LEVELS, PHASES
 from .caseload import CaseloadHandle, client_or_last, opened
@@ -201,6 +200,8 @@ def keep_stretch(
     UsageError
         When the stretch is empty, too long, not sound, or of another place than the one under way.
     """
+    from ..suitability.stretch import spoilt
+
     with opened(caseload) as one:
         state = _held(one, code, take, place)
         rate = state["sampling_rate_hz"]
@@ -289,6 +290,8 @@ def throw_away(caseload: CaseloadHandle, code: str | None) -> int:
 
 def try_out(samples: Samples, sampling_rate_hz: int) -> dict[str, Any]:
     """Say of a trial stretch (a pause, then a word with /s/) what the room and microphone can support; keep nothing."""
+    from ..suitability.stretch import spoilt
+
     refuse_microphone(sampling_rate_hz, {})
     reason = spoilt(samples, sampling_rate_hz) if samples.size else "no sound arrived"
     if reason:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from .. import audio, pipeline
+from .. import audio
 from ..errors import RecordingError
 from ..terms import Recording
 
@@ -35,7 +35,9 @@ def _one(path: Path, channel: int | None) -> dict[str, Any]:
 
 def check_sound(recording: Recording, name: str) -> dict[str, Any]:
     """Return what one recording in memory can and cannot support."""
-    assessed = pipeline.assess_alone(recording)
+    from ..pipeline import assess_alone
+
+    assessed = assess_alone(recording)
     return {
         "recording": name,
         "sampling_rate_hz": recording.sampling_rate_hz,

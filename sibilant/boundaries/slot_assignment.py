@@ -12,10 +12,13 @@ from .frication import Run, hidden_run, is_burst, joined_run
 from .reading import is_left_out, read_room, read_run
 from .stage import Stage
 
-LEAST_SLOT_S = 0.025
-LEAST_EXTRA_S = 0.05
+# Chosen on hand marks and invented words (docs/boundaries.md), where no other origin is named.
+LEAST_SLOT_S = 0.025  # a run in a slot lasts at least so long
+LEAST_EXTRA_S = 0.05  # one outside any slot (docs/boundaries.md)
 CLOSURE_S, LONGEST_RELEASE_S = 0.022, 0.2
+"""Silence that may be a stop's closure, and how long its release may last (docs/boundaries.md)."""
 FADING_SHARE, FADING_OVER_FLOOR_DB, FADING_REACH_DB, FADING_BALANCE_DB = 0.75, 12.0, 35.0, -4.0
+"""A hiss through which a voice fades is none: share of it, levels of the voice, balance."""
 
 
 def taken_runs(
@@ -27,24 +30,20 @@ def taken_runs(
     """
     out: dict[int, Run] = {}
     for slot in slots:
+        if places is not None and slot.phone not in VOICED and is_left_out(places, slot.phone_index):
+            continue
         index = matched.get(slot.phone_index)
         if index is None or stage.runs[index].kind != "frication":
             run = _left_over(stage, slot, matched, places)
         else:
             run = _joined(stage, index, slot, set(matched.values()))
-        if run is not None and slot.phone not in VOICED and _is_no_hiss(stage, run, slot, places):
+        if run is not None and slot.phone not in VOICED and _is_fading_voice(stage, run):
             run = None
         if run is None and places is not None:
             run = read_run(stage, places, slot.phone_index)
         if run is not None:
             out[slot.index] = run
     return out
-
-
-def _is_no_hiss(stage: Stage, run: Run, slot: SibilantSlot, places: PhonePlaces | None) -> bool:
-    """Whether what a voiceless slot took is no frication of its own."""
-    left_out = places is not None and is_left_out(stage, places, slot.phone_index, run)
-    return left_out or _is_fading_voice(stage, run)
 
 
 def _is_fading_voice(stage: Stage, run: Run) -> bool:

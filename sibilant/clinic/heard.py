@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, TypedDict
+from typing import TYPE_CHECKING, TypedDict
 
 from ..terms import Recording, Sound, Support
 from ..terms.clinic import Session
+from ..terms.suitability import VerdictRow
+from .answers import ProbeTold
+from .notes import Note
 
 if TYPE_CHECKING:
     from ..pipeline import Analysis
@@ -50,9 +53,9 @@ class ProbeResult:
 
     session: Session
     words: tuple[HeardWord, ...]
-    verdict: dict[str, Any]
+    verdict: VerdictRow
     remedies: tuple[str, ...]
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[Note, ...] = field(default=())
     recordings: tuple[HeardWhole, ...] = field(default=())
 
 
@@ -105,7 +108,7 @@ def _said(sound: Sound) -> str:
     return words.get(sound.finding, sound.finding) + whose
 
 
-def as_plain(kept: ProbeResult) -> dict[str, Any]:
+def as_plain(kept: ProbeResult) -> ProbeTold:
     """Return a result as plain values for JSON: words and verdict, no figures."""
     return {
         "client": kept.session.client,
@@ -115,7 +118,7 @@ def as_plain(kept: ProbeResult) -> dict[str, Any]:
         "words": [dict(row) for row in kept.words],
         "verdict": kept.verdict,
         "remedies": list(kept.remedies),
-        "notes": list(kept.notes),
+        "notes": [str(note) for note in kept.notes],
         "recordings": [dict(row) for row in kept.recordings],
     }
 

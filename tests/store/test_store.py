@@ -260,9 +260,7 @@ def test_earlier_probes_and_devices_keep_their_source(caseload: Caseload) -> Non
     assert "paper form 3" in store.audit_trail(caseload, "C-7QXK")[-1].detail
 
 
-def test_what_stood_around_a_word_comes_back_noise_to_sixteen_bits(
-    caseload: Caseload, material: ModuleType
-) -> None:
+def test_what_stood_around_a_word_comes_back_noise_to_sixteen_bits(caseload: Caseload, material: ModuleType) -> None:
     words = (material.surroundings(1), material.surroundings(2), material.surroundings(3, cut_hz=None))
     prompts = tuple(material.prompt_of(i) for i in range(3))
     new = store.NewSession(replace(material.session(1), number=0), prompts, surroundings=words)

@@ -19,6 +19,7 @@ NARROWEST_BAND_HZ = 2000.0
 SUSTAINED_MS = 4
 MOST_CONTRAST_DB = 25.0
 CORE_BRIDGE_MS = 15
+PITCH_SMOOTHING_MS = 10
 NEAR_PLATEAU_DB = 10.0
 
 
@@ -44,12 +45,14 @@ class Beyond:
 class Track:
     """Levels every millisecond, (n,).
 
-    ``high`` in the frication's band, ``low`` at 150 to 950 Hz, ``hiss`` from 3 kHz on. ``first`` and ``last`` are the
-    outermost frames of the seed within 15 dB of the plateau; ``low_floor_db`` is the quietest tenth of ``low``.
+    ``high`` in the frication's band, ``low`` at 150 to 950 Hz and ``steady`` the same over 10 ms, ``hiss`` from 3 kHz
+    on. ``first`` and ``last`` are the outermost frames of the seed within 15 dB of the plateau; ``low_floor_db`` is the
+    quietest tenth of ``low``.
     """
 
     high: Float32s
     low: Float32s
+    steady: Float32s
     hiss: Float32s
     plateau_db: float
     first: int
@@ -93,7 +96,8 @@ def track(fine: FineLevels, seed: slice) -> Track:
     for _ in range(3):
         first, last = _core_reach(high, first, last, plateau - CORE_DROP_DB)
         plateau = percentile(high[first : last + 1], 75)
-    return Track(high, low, fine.hiss_db, plateau, first, last, band, percentile(smoothed(low, 20), 10))
+    steady, floor = smoothed(low, PITCH_SMOOTHING_MS), percentile(smoothed(low, 20), 10)
+    return Track(high, low, steady, fine.hiss_db, plateau, first, last, band, floor)
 
 
 def _core_reach(level: Float32s, first: int, last: int, threshold_db: float) -> tuple[int, int]:
@@ -130,11 +134,11 @@ def against_voice(fine: FineLevels, way: Track, voice: slice) -> Track:
 
 def voiced_level(way: Track) -> float:
     """Level of the loudest voice in the stretch, at 150 to 950 Hz."""
-    return percentile(smoothed(way.low, 10), 97)
+    return percentile(way.steady, 97)
 
 
-def smoothed(level_db: Float32s, width: int) -> Float32s:
-    """Moving average of the power over ``width`` frames, back in dB: (n,).
+def smoothed(level_db: Float32s, width: int, part: slice = slice(None)) -> Float32s:
+    """Moving average of the power over ``width`` frames, back in dB, of all frames or of a part of them: (n,).
 
     Examples
     --------
@@ -142,12 +146,15 @@ def smoothed(level_db: Float32s, width: int) -> Float32s:
     >>> smoothed(np.array([0.0, 0.0, 0.0, -140.0], dtype=np.float32), 2).round(1).tolist()
     [0.0, 0.0, 0.0, -3.0]
     """
-    power = np.power(10.0, level_db.astype(np.float64) / 10.0)
+    first, last, _ = part.indices(level_db.size)
+    begin = max(0, first - width)
+    power = np.power(10.0, level_db[begin : last + width].astype(np.float64) / 10.0)
     left, n = width // 2, power.size
     total = np.zeros(n + width)  # a leading zero, then the powers with both ends held
     total[1 : left + 1], total[left + 1 : left + 1 + n], total[left + 1 + n :] = power[0], power, power[-1]
     np.cumsum(total, out=total)
-    return to_db(np.maximum(total[width:] - total[:-width], 0.0) / width)
+    mean = np.maximum(total[width:] - total[:-width], 0.0) / width
+    return to_db(mean[first - begin : max(first, last) - begin])
 
 
 def crossing(level_db: Float32s, start: int, step: int, threshold_db: float, *, sustained: int = SUSTAINED_MS) -> float:

@@ -40,8 +40,9 @@ def percentiles(rows: npt.NDArray[np.float32], share: float) -> npt.NDArray[np.f
     at = (len(rows) - 1) * (share / 100)
     low = min(int(at), len(rows) - 1)
     high = min(low + 1, len(rows) - 1)
-    part = np.partition(np.ascontiguousarray(rows.T), (low, high), axis=1)
-    before, after, past = part[:, low], part[:, high], at - low
+    part = np.partition(np.ascontiguousarray(rows.T), high, axis=1)  # of one place alone, which is quicker
+    before = part[:, :high].max(axis=1) if low < high else part[:, low]
+    after, past = part[:, high], at - low
     step = after - before
     return np.asarray(before + step * past if past < 0.5 else after - step * (1 - past))
 

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..levels.ranks import nth_highest
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -33,10 +35,9 @@ def stretch_spectrum(samples: npt.NDArray[np.float32], rate: int) -> Floats:
     if samples.size < size:
         samples = np.pad(samples, (0, size - samples.size))
     framed = np.lib.stride_tricks.sliding_window_view(samples, size)[:: size // 2]
-    spectrum = fft.rfft(framed * _window(size), n_fft, axis=1)
+    spectrum = fft.rfft(framed * hann(size), n_fft, axis=1)
     power = spectrum.real**2 + spectrum.imag**2
-    place = round(STRONG_SHARE * (len(power) - 1))
-    reached = np.partition(power, place, axis=0)[place].astype(np.float64)
+    reached = nth_highest(power, len(power) - round(STRONG_SHARE * (len(power) - 1))).astype(np.float64)
     return _smoothed(reached, max(1, round(SMOOTHING_HZ / (rate / n_fft))))
 
 
@@ -67,7 +68,8 @@ def _smoothed(power: Floats, width: int) -> Floats:
 
 
 @lru_cache(maxsize=8)
-def _window(size: int) -> npt.NDArray[np.float32]:
+def hann(size: int) -> npt.NDArray[np.float32]:
+    """Hann window (size,)."""
     return np.hanning(size + 1)[:-1].astype(np.float32)
 
 

@@ -61,9 +61,9 @@ def tail_knee(way: Track, edge: int, limit: int, floor_db: float) -> float | Non
     """
     middle = (way.first + way.last) // 2
     level = smoothed(way.high, 5, slice(middle, max(edge, limit) + 1))
-    strong = np.flatnonzero(level[: edge - middle + 1] > way.plateau_db - TAIL_FROM_DB)
+    strong = np.flatnonzero(level[: max(0, edge - middle + 1)] > way.plateau_db - TAIL_FROM_DB)
     top = middle + int(strong[-1]) if strong.size else edge
-    rest = level[top - middle : min(limit, top + TAIL_MOST_MS) - middle + 1]
+    rest = level[top - middle : max(top, min(limit, top + TAIL_MOST_MS) + 1) - middle]
     near_floor = np.flatnonzero(rest < floor_db + TAIL_OVER_FLOOR_DB)
     line = rest[: int(near_floor[0]) if near_floor.size else rest.size].astype(np.float64)
     if line.size < TAIL_LEAST_MS:

@@ -147,6 +147,8 @@ def smoothed(level_db: Float32s, width: int, part: slice = slice(None)) -> Float
     [0.0, 0.0, 0.0, -3.0]
     """
     first, last, _ = part.indices(level_db.size)
+    if first >= last:
+        return level_db[:0]
     begin = max(0, first - width)
     power = np.power(10.0, level_db[begin : last + width].astype(np.float64) / 10.0)
     left, n = width // 2, power.size
@@ -154,7 +156,7 @@ def smoothed(level_db: Float32s, width: int, part: slice = slice(None)) -> Float
     total[1 : left + 1], total[left + 1 : left + 1 + n], total[left + 1 + n :] = power[0], power, power[-1]
     np.cumsum(total, out=total)
     mean = np.maximum(total[width:] - total[:-width], 0.0) / width
-    return to_db(mean[first - begin : max(first, last) - begin])
+    return to_db(mean[first - begin : last - begin])
 
 
 def crossing(level_db: Float32s, start: int, step: int, threshold_db: float, *, sustained: int = SUSTAINED_MS) -> float:

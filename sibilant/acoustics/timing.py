@@ -116,7 +116,7 @@ def _vowel_power(recording: Recording, interval: Interval, low_s: float, high_s:
     if n_blocks < VOWEL_BLOCKS:
         return 0.0
     cut = recording.samples[begin : begin + n_blocks * n_mean * per_block].astype(np.float64)
-    voice = np.einsum("bn->b", cut.reshape(-1, n_mean)) / n_mean
+    voice = np.einsum("bn->b", cut.reshape(-1, n_mean), optimize=False) / n_mean
     power = _running_power(cut, n_mean * per_block)
     low_power = _running_power(voice, per_block)
     starts_s = (begin + n_mean * per_block * np.arange(power.size)) / rate
@@ -129,6 +129,6 @@ def _vowel_power(recording: Recording, interval: Interval, low_s: float, high_s:
 def _running_power(samples: Rows, n_block: int) -> Rows:
     """Mean power over six blocks of ``n_block`` samples, from each block on."""
     parts = samples.reshape(-1, n_block)
-    blocks = np.einsum("bn,bn->b", parts, parts) / n_block
+    blocks = np.einsum("bn,bn->b", parts, parts, optimize=False) / n_block
     mean: Rows = np.sum(np.lib.stride_tricks.sliding_window_view(blocks, VOWEL_BLOCKS), axis=1) / VOWEL_BLOCKS
     return mean

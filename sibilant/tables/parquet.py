@@ -101,7 +101,7 @@ def _table(rows: Sequence[Mapping[str, Cell]], columns: Sequence[Column], schema
     import pyarrow as pa
 
     arrays = [
-        _array([_cell(row.get(column.name), column) for row in rows], schema.field(column.name).type)
+        _array(_cells([row.get(column.name) for row in rows], column), schema.field(column.name).type)
         for column in columns
     ]
     return pa.Table.from_arrays(arrays, schema=schema)
@@ -120,11 +120,8 @@ def _array(cells: Sequence[Cell], kind: Any) -> Any:
     return pa.StringArray.from_buffers(len(cells), *map(pa.py_buffer, (ends, b"".join(texts), known)))
 
 
-def _cell(value: Cell, column: Column) -> Cell:
-    value = rounded(value, column)
-    if value == "" or value is None:
-        return None
-    return float(value) if column.datatype == "number" else value
+def _cells(cells: Sequence[Cell], column: Column) -> list[Cell]:
+    return [None if cell is None or cell == "" else rounded(cell, column) for cell in cells]
 
 
 def read_frame(path: Path) -> pd.DataFrame:

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, TypedDict
+from typing import TypedDict
 
 from ..pipeline import Analysis
 from ..terms import Recording, Sound, Support
 from ..terms.clinic import Session
+from ..terms.suitability import VerdictRow
+from .answers import ProbeTold
+from .notes import Note
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,9 +51,9 @@ class ProbeResult:
 
     session: Session
     words: tuple[HeardWord, ...]
-    verdict: dict[str, Any]
+    verdict: VerdictRow
     remedies: tuple[str, ...]
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[Note, ...] = field(default=())
     recordings: tuple[HeardWhole, ...] = field(default=())
 
 
@@ -103,7 +106,7 @@ def _said(sound: Sound) -> str:
     return words.get(sound.finding, sound.finding) + whose
 
 
-def as_plain(kept: ProbeResult) -> dict[str, Any]:
+def as_plain(kept: ProbeResult) -> ProbeTold:
     """Return a result as plain values for JSON: words and verdict, no figures."""
     return {
         "client": kept.session.client,
@@ -113,7 +116,7 @@ def as_plain(kept: ProbeResult) -> dict[str, Any]:
         "words": [dict(row) for row in kept.words],
         "verdict": kept.verdict,
         "remedies": list(kept.remedies),
-        "notes": list(kept.notes),
+        "notes": [str(note) for note in kept.notes],
         "recordings": [dict(row) for row in kept.recordings],
     }
 

@@ -8,10 +8,11 @@ from functools import partial
 from typing import Any
 
 from .. import progress, store
-from ..errors import UsageError
+from ..errors import NoSpreadError, UsageError
 from ..progress import Plan
 from ..terms import MEASURES
 from ..terms.lending import ClinicSpread
+from .answers import DesignRow
 from .caseload import CaseloadHandle, client_or_last, opened
 from .lending import lent_to
 
@@ -86,7 +87,7 @@ def _own(caseload: CaseloadHandle, client: str, key: str) -> _Own:
     error = view.error_of(key)
     baseline = [one for one in view.summaries if error is not None and one.number in error.sessions]
     if error is None or error.k < 2 or not math.isfinite(error.token_only):
-        raise UsageError(f"{name}: fewer than two baseline probes with {key}; give --token-sd and --day-sd instead")
+        raise NoSpreadError(f"{name}: fewer than two baseline probes with {key}; give --token-sd and --day-sd instead")
     n_words = min(one.measures[key].n_words for one in baseline)
     token_sd = error.token_only * math.sqrt(n_words)
     day_sd = math.sqrt(max(0.0, error.sd**2 - error.token_only**2))
@@ -101,7 +102,7 @@ def as_plain(found: Plan) -> dict[str, Any]:
     return {**asdict(found), "smallest": asdict(smallest) if smallest is not None else None}
 
 
-def rows(found: Plan) -> list[dict[str, Any]]:
+def rows(found: Plan) -> list[DesignRow]:
     """Return one row a design: words a probe, baseline probes, the limit to expect, and what two probes alone need."""
     decimals = MEASURES[found.key].decimals
     return [

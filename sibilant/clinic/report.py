@@ -23,8 +23,9 @@ from .compare import Measured, own_ranges, token_values
 if TYPE_CHECKING:
     from ..charts import RangeBracket
     from ..report import ReportSettings
+    from ..report.render import Format
 
-FORMS = ("pdf", "html", "docx")
+FORMS: dict[str, Format] = {".pdf": "pdf", ".html": "html", ".docx": "docx"}
 NOT_CHOSEN = "No published range was chosen to be shown; values are compared with the client's own baseline."
 NONE_FITS = "No published range fits this age and recording; values are compared with the client's own baseline."
 
@@ -33,7 +34,8 @@ NONE_FITS = "No published range fits this age and recording; values are compared
 class Ticked:
     """What the clinician ticked: a published range, a session other than the last, which words, whose ear.
 
-    ``filled``: what was written into fields that only a clinician can fill, as pairs of label and text.
+    ``filled``: what was written into fields that only a clinician can fill, as pairs of label and text. ``filed_as``:
+    the clinic's own name for the client's file, printed beside the code and kept nowhere.
     """
 
     published_range: bool = False
@@ -41,6 +43,7 @@ class Ticked:
     words: str = "untreated"
     rater: str = ""
     filled: tuple[tuple[str, str], ...] = ()
+    filed_as: str = ""
 
 
 def make_report(
@@ -98,8 +101,8 @@ def report_bytes(
     """
     from .. import report
 
-    form_of(Path(f"report.{form}"))
-    return report.render(report_document(caseload, client, kind, ticked or Ticked(), form=form), form)  # type: ignore[arg-type]
+    known = form_of(Path(f"report.{form}"))
+    return report.render(report_document(caseload, client, kind, ticked or Ticked(), form=known), known)
 
 
 def report_document(
@@ -146,11 +149,11 @@ def write_report(
 
     form = form_of(path)
     document = compose_report(kind, view, case, ticked, form=form, caseload=caseload)
-    files.write_bytes(path, report.render(document, form))  # type: ignore[arg-type]
+    files.write_bytes(path, report.render(document, form))
     return document
 
 
-def form_of(path: Path, what: str = "a report") -> str:
+def form_of(path: Path, what: str = "a report") -> Format:
     """Return ``pdf``, ``html`` or ``docx`` from a path's ending; ``what`` is written there, for the error.
 
     Raises
@@ -158,8 +161,8 @@ def form_of(path: Path, what: str = "a report") -> str:
     UsageError
         For another ending.
     """
-    form = path.suffix.lower().removeprefix(".")
-    if form not in FORMS:
+    form = FORMS.get(path.suffix.lower())
+    if form is None:
         raise UsageError(f"{path.name}: {what} ends in .pdf, .html or .docx")
     return form
 
@@ -180,7 +183,10 @@ def compose_report(
     if ticked.session is not None and ticked.session not in known:
         shown = ", ".join(str(number) for number in known) or "none"
         raise UsageError(f"{view.client.code}: no session {ticked.session}; there are: {shown}")
-    return report.compose(REPORT_KINDS.read(kind), view, settings_of(view, case, ticked, form=form, caseload=caseload))
+    settings = settings_of(view, case, ticked, form=form, caseload=caseload)
+    document = report.compose(REPORT_KINDS.read(kind), view, settings)
+    filed = " · ".join(text for text in (document.subject, f"file {ticked.filed_as}") if text)
+    return replace(document, subject=filed) if ticked.filed_as else document
 
 
 def settings_of(
@@ -243,7 +249,7 @@ def comparison_of(view: CaseView, case: Case, *, caseload: CaseloadHandle | None
     question = Question(
         view.main_measure,
         age_months=last.age_months if last is not None else client.age_months,
-        group=client.group or None,  # type: ignore[arg-type]
+        group=ranges.read_group(client.group),
         position="initial",
         level=last.session.level if last is not None else "",
         cue=last.session.cue if last is not None else "",

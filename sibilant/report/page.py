@@ -5,10 +5,11 @@ from __future__ import annotations
 import base64
 import functools
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from ..charts import style
 from ..terms.document import Document, Part, Picture
+from .drawn import svg_address
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -16,7 +17,9 @@ if TYPE_CHECKING:
 
 def to_html(document: Document) -> bytes:
     """Render a document as one HTML file, pictures inside it; the same document gives the same bytes."""
-    text = _template().render(document=document, kind=kind_of, image=image_address, colours=_colours())
+    text = _template().render(
+        document=document, kind=kind_of, image=image_address, drawn=svg_address, colours=_colours()
+    )
     return text.encode("utf-8")
 
 
@@ -45,5 +48,5 @@ def _template() -> Template:
 
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     source = (Path(__file__).parent / "page.html.j2").read_text(encoding="utf-8")
-    template: Any = environment.from_string(source)
-    return template  # type: ignore[no-any-return]
+    template: Template = environment.from_string(source)
+    return template

@@ -21,7 +21,7 @@ def opening(view: CaseView, *blanks: Blank) -> tuple[Part, ...]:
     """Who (a code; name and whatever else identifies stand empty), which period, which probes."""
     if not view.summaries:
         return (
-            Blank("Name"),
+            Blank("Name", by_hand=True),
             *blanks,
             Facts("Client and period", (("Client", view.client.code), ("Probes", "none yet"))),
         )
@@ -35,7 +35,7 @@ def opening(view: CaseView, *blanks: Blank) -> tuple[Part, ...]:
         ("Probes", f"{len(view.summaries)} ({counted}); last one: {plain.conditions(last) or 'conditions not noted'}"),
         *((("Attendance", goals.visits_sentence(view)),) if view.visits else ()),
     )
-    return (Blank("Name"), *blanks, Facts("Client and period", rows))
+    return (Blank("Name", by_hand=True), *blanks, Facts("Client and period", rows))
 
 
 def _named(phase: str) -> str:
@@ -211,7 +211,7 @@ def picture(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
     if not settings.picture_forms or not wording.summary_of(view, view.main_measure):
         return ()
     figure = months_chart(view, method=settings.method, bracket=settings.bracket, in_report=True)
-    images = {form: render(figure, form, dpi=220) for form in settings.picture_forms if form in ("svg", "png")}  # type: ignore[arg-type]
+    images: dict[str, bytes] = {form: render(figure, form, dpi=220) for form in settings.picture_forms}
     return (Picture("change-over-months", alt_text(figure), images),)
 
 

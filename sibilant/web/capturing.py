@@ -11,6 +11,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from ..clinic import heard, take
+from ..clinic.answers import TakeMoved, TakeState
 from ..errors import UsageError
 from .asking import caseload_of, client_of, number_of, sent, text_of
 from .places import Answer
@@ -40,7 +41,8 @@ def _shown(state: Mapping[str, Any]) -> dict[str, Any]:
         "begun": state["begun"],
         "place": state["place"],
         "rate": state["sampling_rate_hz"],
-        "words": [row["text"] for row in state["prompts"]],
+        "words": [take.spelt(row) for row in state["prompts"]],
+        "pictures": state.get("pictures", False),
         "said": [said.count(place) for place in range(1, len(state["prompts"]) + 1)],
         "keep": state["keep"],
         "again": state.get("again", ""),
@@ -88,6 +90,8 @@ async def begin(request: Request) -> Response:
         phase=text_of(given, "phase"),
         keep=text_of(given, "keep") or "words",
         modelled=given.get("modelled") is True,
+        elicited=text_of(given, "elicited"),
+        pictures=given.get("pictures") is True,
         sampling_rate_hz=number_of(given, "rate") or 0,
         microphone=_settings(given),
     )
@@ -98,7 +102,7 @@ async def go_on(request: Request) -> Response:
     """Continue a take that was interrupted."""
     given = await sent(request)
 
-    def continued() -> dict[str, Any]:
+    def continued() -> TakeState:
         rate, settings = number_of(given, "rate") or 0, _settings(given)
         return take.go_on(caseload_of(request), client_of(request), sampling_rate_hz=rate, microphone=settings)
 
@@ -110,7 +114,7 @@ async def stretch(request: Request) -> Response:
     samples = await _samples(request)
     asked = request.query_params
 
-    def kept() -> dict[str, Any]:
+    def kept() -> TakeMoved:
         return take.keep_stretch(
             caseload_of(request),
             client_of(request),
@@ -127,7 +131,7 @@ async def step(request: Request) -> Response:
     """Go to the next word or the one before without a stretch."""
     given = await sent(request)
 
-    def moved() -> dict[str, Any]:
+    def moved() -> TakeState:
         place, back = number_of(given, "place") or 0, given.get("back") is True
         mark = text_of(given, "take")
         return take.step(caseload_of(request), client_of(request), take=mark, place=place, back=back)
@@ -140,7 +144,12 @@ async def finish(request: Request) -> Response:
     given = await sent(request)
     answered = {name: given.get(name) is True for name in ("modelled", "anyway")}
     kept = await run_in_threadpool(lambda: take.finish(caseload_of(request), client_of(request), **answered))
-    return JSONResponse(heard.as_plain(kept))
+    return JSONResponse(told(kept))
+
+
+def told(kept: heard.ProbeResult) -> dict[str, Any]:
+    """What was kept, its notes without the terminal's commands, which are buttons or places here."""
+    return {**heard.as_plain(kept), "notes": [note.text for note in kept.notes]}
 
 
 async def throw_away(request: Request) -> Response:

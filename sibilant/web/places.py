@@ -12,13 +12,14 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from ..clinic import clients, months_chart, report, sessions, settings, summarise, take, told, worked_out
+from ..clinic.answers import ClientRow
 from ..clinic.caseload import CaseloadHandle, cautions
 from ..clinic.warming import warm
 from ..errors import CaseloadError, SibilantError, UsageError
 from ..listening import expect
 from ..terms import MEASURES
 from ..terms.clinic import Case, Device
-from ..terms.vocabulary import CUE_LETTERS, DISTORTIONS, PRACTICE_LEVELS, REPORT_KINDS
+from ..terms.vocabulary import CUE_LETTERS, DISTORTIONS, ELICITED, PRACTICE_LEVELS, REPORT_KINDS
 from .asking import caseload_of, client_of, number_of, text_of
 from .forms import ask_about_names, back_to, client_in, day_in, form_of, pairs_of
 from .marks import MARKS
@@ -57,7 +58,7 @@ def at_hand(request: Request) -> tuple[dict[str, Any] | None, Case | None]:
     return clients.client_at_hand(caseload_of(request), code) if code else (None, None)
 
 
-def _rows(request: Request) -> tuple[list[dict[str, Any]], str]:
+def _rows(request: Request) -> tuple[list[ClientRow], str]:
     """All clients, or none with the reason."""
     try:
         return clients.list_clients(caseload_of(request)), ""
@@ -127,6 +128,7 @@ def capture(request: Request) -> Response:
         who=who,
         list_groups=list_groups(),
         levels=("", *PRACTICE_LEVELS),
+        elicited=tuple(ELICITED),
         cues=[(letter, name) for letter, name in CUE_LETTERS.items()],
         devices=registered,
         device_last=device_last(case, registered),

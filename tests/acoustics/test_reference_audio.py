@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from sibilant.acoustics import measure, sustained
+from sibilant.acoustics import measure, sustained, timings
 from sibilant.audio import read_recording
 from sibilant.methods import HOUSE_15K, matched
 from sibilant.terms import MEASURES, Edge, Interval, Measures, Recording, SibilantInterval, Source, measures_of
@@ -28,11 +29,12 @@ def stretch(name: str) -> Interval:
     return Interval(float(REGISTRY[name]["onset_s"]), float(REGISTRY[name]["offset_s"]))
 
 
-def measured(name: str, **words: object) -> Measures:
+def measured(name: str, words: Sequence[Interval] = ()) -> Measures:
     interval = stretch(name)
     edges = Edge(interval.onset_s, "silence", 2.0, 1.0), Edge(interval.offset_s, "silence", 2.0, 1.0)
     sound = SibilantInterval(None, interval, interval, *edges, 1.0)
-    return measure(read_recording(FOLDER / name), [sound], HOUSE_15K, **words)[0]  # type: ignore[arg-type]
+    recording = read_recording(FOLDER / name)
+    return measure(recording, [sound], HOUSE_15K, timed=timings(recording, [sound], words=words))[0]
 
 
 @pytest.mark.parametrize(("name", "widened"), [

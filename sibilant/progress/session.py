@@ -17,7 +17,7 @@ from .pooled import LEVELS, Sums, pooled_level
 
 FLAG_REASONS = ("clipped", "noise", "low_snr", "short", "band_too_wide", "peak_at_edge", "stop_like", "weak")
 
-UNCORRECTED = "uncorrected"
+UNCORRECTED, TAKEN_OUT = "uncorrected", "taken out"
 
 
 def is_main_s(token: KeptToken) -> bool:
@@ -184,6 +184,16 @@ def summarise(tokens: Sequence[KeptToken], key: str, method: str, *, rater: str 
         snr_db=math.fsum(ratios) / len(ratios) if ratios else math.nan,
         uncorrected=uncorrected,
         sums=sums,
+        left_in=2 * sum(_left_in(key, measured) for _, measured in found) > len(found),
+    )
+
+
+def _left_in(key: str, measured: Measurement) -> bool:
+    """Whether noise is in the figure: of a length, where the floor moves so that its level can't be known."""
+    spectral = key not in MEASURES or MEASURES[key].spectral
+    return (spectral and measured.method.noise != TAKEN_OUT) or UNCORRECTED in (
+        *measured.measures.flags,
+        *measured.flags,
     )
 
 

@@ -6,6 +6,7 @@ import contextlib
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -30,7 +31,7 @@ def command(
     dry_run: bool,
     verify: bool,
     as_json: bool,
-    **asked: object,
+    **asked: Any,
 ) -> None:
     """Measure every sibilant of a corpus, one row each; files that can't be read are rows too.
 
@@ -41,7 +42,7 @@ def command(
 
     if dry_run and verify:
         raise UsageError("--dry-run measures nothing and --verify measures again; use one of them")
-    order = corpus.CorpusRequest(source, to, names, **asked)  # type: ignore[arg-type]
+    order = corpus.CorpusRequest(source, to, names, **asked)
     if dry_run:
         show(corpus.preview(order), as_json)
         return

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -29,13 +29,13 @@ def command() -> None:
 @click.option("--response", default="", metavar="TEXT", help="Name of its response file, if there is one.")
 @no_name
 @caseload
-def add(name: str, no_name: bool, caseload: CaseloadHandle, **asked: object) -> None:
+def add(name: str, no_name: bool, caseload: CaseloadHandle, **asked: Any) -> None:
     """Register a microphone and place."""
     from sibilant.clinic import clients
     from sibilant.terms.clinic import Device
 
     ask_about_names(no_name, name=name, place=str(asked["place"]))
-    device = clients.add_device(caseload, Device(name, **asked))  # type: ignore[arg-type]
+    device = clients.add_device(caseload, Device(name, **asked))
     click.echo(f"{device.name} registered")
 
 

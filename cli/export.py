@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -34,11 +34,9 @@ def command(
     to: Path,
     form: str,
     audio: bool,
-    new_code: bool,
-    names: tuple[str, ...],
-    allowed: tuple[str, ...],
     caseload: CaseloadHandle,
     as_json: bool,
+    **asked: Any,
 ) -> None:
     """Write one client in open formats, days counted from the first probe, without sound unless asked."""
     from sibilant.clinic import exchange
@@ -47,7 +45,7 @@ def command(
     if form == "fhir":
         if audio:
             raise UsageError("--as fhir holds no sound; leave --audio away, or export as tables")
-        told = exchange.export_fhir(caseload, client, to, new_code=new_code, names=names, allowed=allowed)
+        told = exchange.export_fhir(caseload, client, to, **asked)
         if as_json:
             print_json(told)
             return
@@ -55,7 +53,7 @@ def command(
         click.echo(f"{told['client']}: {told['file']} with {counted}")
         click.echo(PERSONAL)
         return
-    done = exchange.export_client(caseload, client, to, audio=audio, new_code=new_code, names=names, allowed=allowed)
+    done = exchange.export_client(caseload, client, to, audio=audio, **asked)
     if as_json:
         print_json(done)
         return

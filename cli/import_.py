@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -28,13 +27,12 @@ if TYPE_CHECKING:
 @as_json
 def command(
     folder: Path,
-    day_zero: dt.date | None,
-    new_code: bool,
     client: str | None,
     source: str,
     no_name: bool,
     caseload: CaseloadHandle,
     as_json: bool,
+    **asked: Any,
 ) -> None:
     """Keep a client from an export, or an earlier hand-made probe table (a CSV) with its source.
 
@@ -47,7 +45,7 @@ def command(
         done = earlier.import_earlier(caseload, client, folder, source=source)
         text = f"{done['client']}: {done['probes']} earlier probes kept; source: {done['source']}"
     else:
-        done = exchange.import_folder(caseload, folder, day_zero=day_zero, new_code=new_code)
+        done = exchange.import_folder(caseload, folder, **asked)
         text = f"{done['client']}: {done['sessions']} sessions, {done['tokens']} tokens; first probe {done['day_zero']}"
     if as_json:
         print_json(done)

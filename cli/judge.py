@@ -42,16 +42,13 @@ ASKED = "  ".join(f"{key} {word.replace('_', ' ')}" for key, word in KEYS.items(
 @caseload
 @as_json
 def command(
-    client: str | None,
-    session: int | None,
     path: Path | None,
     rater: str,
     no_name: bool,
-    blind: bool,
-    again: bool,
     share: float,
     caseload: CaseloadHandle,
     as_json: bool,
+    **asked: Any,
 ) -> None:
     """Judge by ear, from a file or asked one by one; figures are shown after, by sibilant progress.
 
@@ -62,14 +59,14 @@ def command(
     from sibilant.clinic import judge, judged
 
     ask_about_names(no_name, rater=rater)
-
+    client, session, blind = asked["client"], asked["session"], asked["blind"]
     if path is not None:
         done = judge.judge_from(caseload, client, session, path, rater=rater, blind=blind)
     else:
-        asked = judge.queue(caseload, client, session, rater=rater, blind=blind, share=share)
-        stand = judged.marks(caseload, asked.client, asked.session, rater=asked.rater)["tokens"] if again else []
-        _ask_all(caseload, asked, stand, quiet=as_json)
-        done = judge.after(caseload, asked)
+        left = judge.queue(caseload, client, session, rater=rater, blind=blind, share=share)
+        stand = judged.marks(caseload, left.client, left.session, rater=left.rater)["tokens"] if asked["again"] else []
+        _ask_all(caseload, left, stand, quiet=as_json)
+        done = judge.after(caseload, left)
     if as_json:
         print_json(done)
         return

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -45,12 +46,12 @@ def command(
     figures: Path | None,
     columns: str,
     as_json: bool,
-    **asked: object,
+    **asked: Any,
 ) -> None:
     """Find and measure the sibilants of recordings."""
     from sibilant.listening import measure as verb
 
-    results = verb.measure(verb.MeasureRequest(recordings, method_names=names, **asked))  # type: ignore[arg-type]
+    results = verb.measure(verb.MeasureRequest(recordings, method_names=names, **asked))
     if to is not None:
         verb.write(results, to)
     if figures is not None:

@@ -34,14 +34,14 @@ def command(
     as_json: bool,
 ) -> None:
     """Sessions, change against measurement error, trend and accuracy of one client."""
-    from sibilant.clinic import summarise
+    from sibilant.clinic import months_chart, plain, summarise, worked_out
 
     view, case = summarise.case_view(caseload, client, measures=measures, words=words, rater=rater)
     if to is not None:
-        summarise.figure(view, case, to)
+        months_chart.figure(view, case, to)
     if as_json:
-        print_json(summarise.plain(view))
+        print_json(plain.plain(view))
         return
     print_table(summarise.session_rows(view), COLUMNS)
-    for line in summarise.lines(view):
+    for line in worked_out.lines(view):
         click.echo(line)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -35,12 +35,12 @@ def command(
     pair: Path | None,
     listened: bool,
     caseload: CaseloadHandle,
-    **ticked: object,
+    **ticked: Any,
 ) -> None:
     """A report to edit and sign: what was heard, what was measured, what is missing."""
     from sibilant.clinic import report
 
-    report.make_report(caseload, client, kind, to, ticked=report.Ticked(**ticked))  # type: ignore[arg-type]
+    report.make_report(caseload, client, kind, to, ticked=report.Ticked(**ticked))
     click.echo(f"{to.name} written: read it, fill in the empty fields, and sign it; it is a draft")
     if charts is None and pair is None:
         return

@@ -26,21 +26,19 @@ if TYPE_CHECKING:
 @caseload
 @as_json
 def command(
-    client: str | None,
-    session: int | None,
     path: Path | None,
-    recording: Path | None,
     voices: bool,
-    undo: bool,
     rater: str,
     no_name: bool,
     caseload: CaseloadHandle,
     as_json: bool,
+    **asked: Any,
 ) -> None:
     """Correct boundaries, voices and attempts; the automatic values stay beside a person's."""
     from sibilant.clinic import review
     from sibilant.errors import UsageError
 
+    client, session, undo = asked["client"], asked["session"], asked["undo"]
     if voices == (path is not None) or (undo and not voices):
         raise UsageError("say one of --from REVIEW.csv (corrections) and --voices (whose voice after a model; --undo)")
     ask_about_names(no_name, rater=rater)
@@ -48,7 +46,7 @@ def command(
         _voices(caseload, client, session, rater, undo=undo, quiet=as_json)
         return
     assert path is not None
-    done = review.review_from(caseload, client, session, path, rater=rater, recording=recording)
+    done = review.review_from(caseload, client, session, path, rater=rater, recording=asked["recording"])
     if as_json:
         print_json(done)
         return

@@ -7,6 +7,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -47,15 +48,7 @@ QUIET_S = 2.0
 @click.option("--to", required=True, type=click.Path(path_type=Path), metavar="FOLDER", help="Write all here.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else.")
 def command(
-    table: Path,
-    measures: str,
-    covariates: str,
-    primary: str | None,
-    judgements: Path | None,
-    recordings: Path | None,
-    to: Path,
-    as_json: bool,
-    **asked: object,
+    table: Path, judgements: Path | None, recordings: Path | None, to: Path, as_json: bool, **asked: Any
 ) -> None:
     """Compare groups of speakers in a table of sibilants.
 
@@ -66,12 +59,8 @@ def command(
 
     from sibilant.research import study as verb
 
-    question = verb.Question(
-        measures=_listed(measures),
-        covariates=_listed(covariates),
-        primary=primary or "",  # type: ignore[arg-type]
-        **asked,  # type: ignore[arg-type]
-    )
+    asked |= {name: _listed(asked[name]) for name in ("measures", "covariates")}
+    question = verb.Question(**asked | {"primary": asked["primary"] or ""})
     with progress_line() as tell:
         lines = verb.run_study(verb.StudyRequest(table, question, to, judgements, recordings), tell)
     if as_json:

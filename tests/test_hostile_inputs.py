@@ -25,7 +25,7 @@ from sibilant.clinic.clients import read_age, read_move_up
 from sibilant.errors import SibilantError
 from sibilant.store import table_names
 from sibilant.store.keys import key_from_code
-from sibilant.terms.clinic import is_client_code
+from sibilant.terms.codes import is_client_code
 from sibilant.terms.vocabulary import CUES, LEVELS
 from sibilant.web.asking import number_of, text_of
 from sibilant.web.handles import Handles

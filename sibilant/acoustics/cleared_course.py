@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 from math import isfinite
 
@@ -23,6 +24,16 @@ WITHIN_HZ = 1500.0
 _DECIBEL = 10 / np.log(10)
 
 
+@dataclass(frozen=True, slots=True)
+class _Series:
+    """A value a frame (g,) with its error, the frame that stands in for each, and what frames hear in common (g, g)."""
+
+    values: Rows
+    errors: Rows
+    source: np.typing.NDArray[np.intp]
+    overlap: Rows
+
+
 def course_measures(draft: Draft, room: tuple[Rows, Rows, Rows]) -> None:
     """Add a sound's courses and its movement, where it has three frames or more.
 
@@ -42,11 +53,13 @@ def course_measures(draft: Draft, room: tuple[Rows, Rows, Rows]) -> None:
     points, shares = _points(heard.grid_s.size), _overlap(heard.setup, heard.grid_s.size)
     time_s = _apply(points, heard.grid_s)
     slope = (time_s - np.mean(time_s)) / np.sum((time_s - np.mean(time_s)) ** 2) / 1000
-    _put(draft, "centroid_slope_hz_ms", slope, points, nearest, mean_hz, mean_error, shares)
+    means = _Series(mean_hz, mean_error, nearest, shares)
+    levels = _Series(level_db, level_error, np.arange(stands.size), shares)
+    _put(draft, "centroid_slope_hz_ms", slope, points, means)
     for k, cosine in enumerate(_cosines()):
-        _put(draft, f"centroid_course_{k}_hz", cosine, points, nearest, mean_hz, mean_error, shares)
+        _put(draft, f"centroid_course_{k}_hz", cosine, points, means)
         if stands.all():
-            _put(draft, f"level_course_{k}_db", cosine, points, np.arange(stands.size), level_db, level_error, shares)
+            _put(draft, f"level_course_{k}_db", cosine, points, levels)
     _peaks(draft, heard, rows, nearest, points)
     _movement(draft, heard, mean_hz, mean_error, stands)
 
@@ -110,23 +123,14 @@ def _overlap(setup: Setup, n_frames: int) -> Rows:
     return found
 
 
-def _put(
-    draft: Draft,
-    key: str,
-    per_point: Rows,
-    points: Rows,
-    source: np.typing.NDArray[np.intp],
-    values: Rows,
-    errors: Rows,
-    overlap: Rows,
-) -> None:
+def _put(draft: Draft, key: str, per_point: Rows, points: Rows, series: _Series) -> None:
     """One coefficient with its interval: a weighted sum of frames, some standing in for others."""
-    per_frame = np.zeros(values.size)
-    np.add.at(per_frame, source, np.sum(per_point[:, np.newaxis] * points, axis=0))
+    per_frame = np.zeros(series.values.size)
+    np.add.at(per_frame, series.source, np.sum(per_point[:, np.newaxis] * points, axis=0))
     used = per_frame != 0
-    value = float(np.sum(per_frame[used] * values[used]))
-    scaled = np.where(used, per_frame * np.where(used, errors, 0.0), 0.0)
-    half = NORMAL_95 * float(np.sqrt(np.sum(scaled[:, np.newaxis] * overlap * scaled)))
+    value = float(np.sum(per_frame[used] * series.values[used]))
+    scaled = np.where(used, per_frame * np.where(used, series.errors, 0.0), 0.0)
+    half = NORMAL_95 * float(np.sqrt(np.sum(scaled[:, np.newaxis] * series.overlap * scaled)))
     if isfinite(value) and isfinite(half):
         draft.values[key], draft.low[key], draft.high[key] = value, value - half, value + half
 

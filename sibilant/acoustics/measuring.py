@@ -33,7 +33,6 @@ def measure(
     sounds: Sequence[SibilantInterval],
     method: Method,
     *,
-    words: Sequence[Interval | None] = (),
     response: MicrophoneResponse | None = None,
     bandwidth_hz: Sequence[float | None] = (),
     timed: Sequence[Mapping[str, float]] = (),
@@ -49,14 +48,12 @@ def measure(
         What to measure; the reviewed stretch counts where there is one.
     method : Method
         Decides the spectral figures.
-    words : sequence of Interval or None, optional
-        The word of each sibilant, for its share of the word and the level against the vowel.
     response : MicrophoneResponse, optional
         Divided out of the power; name it in the method with `sibilant.methods.with_response`.
     bandwidth_hz : sequence of float or None, optional
         Effective bandwidth found in each sibilant; without it half the sampling rate is taken.
     timed : sequence of mapping, optional
-        What `timings` gave for the same sounds, so that several methods share it.
+        What `timings` gave for the same sounds, so that several methods share it, and the words are known to it.
     noise : sequence of NoiseSpectrum or None, optional
         The noise beside each sound's word, from `noise_spectrum`; methods that take noise out use it, and flag a sound
         ``uncorrected`` where there is none.
@@ -88,7 +85,7 @@ def measure(
     """
     with_response(method, response)
     bandwidth_hz = (*bandwidth_hz, *[None] * (len(sounds) - len(bandwidth_hz)))
-    timed = timed or timings(recording, sounds, words=words)
+    timed = timed or timings(recording, sounds)
     drafts = []
     beside = (*noise, *[None] * (len(sounds) - len(noise)))
     rows = zip(sounds, timed, bandwidth_hz, beside, strict=True)

@@ -10,7 +10,8 @@ from .render import alt_text, render
 from .shares import alike_probes, shares_alt, shares_chart
 from .sounds import SaidThrice, heard_chart, sets_chart
 from .spectra import SpectrumGroup, session_spectra
-from .strips import Ribbon, StripPanel, Tick, token_strip_pages, token_strips
+from .strip_panels import Ribbon, StripPanel, Tick
+from .strips import token_strip_pages, token_strips
 from .style import INVENTED, NO_CAUSE, SUPPORTING, load
 from .wording import Caption, change_sentence
 

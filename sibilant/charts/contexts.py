@@ -7,12 +7,14 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from ..terms import Method
-from ..terms.change import CaseView, ContextCell
+from ..terms.case_view import CaseView
+from ..terms.groups import ContextCell
 from . import style, wording
 from .lettering import text_width_mm
 from .sheet import MARGIN_MM, Heading, begin, closing, named_rows
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 _ROW_MM = 5.6
@@ -26,6 +28,23 @@ def _title(name: str, ranked: Sequence[ContextCell]) -> str:
         return f"No context differs from the others in {name} by more than chance may do"
     lowest, *_, highest = sorted(ranked, key=lambda cell: cell.mean)
     return f"The {name} is highest in {highest.name}, lowest in {lowest.name}"
+
+
+def _draw(axes: Axes, cells: Sequence[ContextCell], factor: float) -> None:
+    """One row a context: mean and interval, hollow and thin where it stands unranked."""
+    for row, cell in enumerate(cells):
+        shown = cell.rank is not None
+        axes.hlines(row, factor * cell.low, factor * cell.high, colors=style.BLUE, linewidth=1.6 if shown else 0.8)
+        axes.plot(
+            [factor * cell.mean],
+            [row],
+            marker="o",
+            markersize=5.5,
+            color=style.BLUE,
+            markerfacecolor=style.BLUE if shown else style.PAPER,
+            linestyle="none",
+            gid="context",
+        )
 
 
 @style.drawn
@@ -43,7 +62,6 @@ def context_map(view: CaseView, *, method: Method, key: str = "", width_mm: floa
     if not cells:
         raise ValueError(f"{view.client.code} has no contexts of {key} to show")
     cells = sorted(cells, key=lambda cell: (cell.rank is None, cell.rank or 0, -cell.mean))
-    factor, unit = wording.scale_of(measure)
     ranked = [cell for cell in cells if cell.rank is not None]
     title = _title(measure.name, ranked)
     heading = Heading(
@@ -60,21 +78,10 @@ def context_map(view: CaseView, *, method: Method, key: str = "", width_mm: floa
     names = [f"{cell.name}  n\u2009=\u2009{cell.n}" for cell in cells]
     label_mm = min(max(text_width_mm(name, style.BODY_PT) for name in names) + 3.0, 0.5 * width_mm)
     axes = sheet.place(MARGIN_MM + label_mm, 0.5, width_mm - 2 * MARGIN_MM - label_mm - 3.0, _ROW_MM * len(cells))
+    factor, unit = wording.scale_of(measure)
     ends = [factor * value for cell in cells for value in (cell.low, cell.high)]
     named_rows(axes, names, ends, wording.axis_label(measure, method))
-    for row, cell in enumerate(cells):
-        shown = cell.rank is not None
-        axes.hlines(row, factor * cell.low, factor * cell.high, colors=style.BLUE, linewidth=1.6 if shown else 0.8)
-        axes.plot(
-            [factor * cell.mean],
-            [row],
-            marker="o",
-            markersize=5.5,
-            color=style.BLUE,
-            markerfacecolor=style.BLUE if shown else style.PAPER,
-            linestyle="none",
-            gid="context",
-        )
+    _draw(axes, cells, factor)
     said = "; ".join(f"{c.name} {wording.interval_text(measure, c.mean, c.low, c.high)}, n = {c.n}" for c in cells)
     sheet.figure.set_label(f"{title}. {said}. Unit: {unit or measure.unit}.")
     return sheet.figure

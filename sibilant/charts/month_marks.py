@@ -8,7 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from ..terms.change import CaseView, MeasurementError, MeasureSummary, SessionSummary
+from ..terms.case_view import CaseView
+from ..terms.change import MeasurementError
+from ..terms.summaries import MeasureSummary, SessionSummary
 from . import style, wording
 from .lettering import text_width_mm
 from .sheet import haloed, quiet, upright

@@ -8,7 +8,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ..terms import Method
-from ..terms.change import UNJUDGED, Accuracy, CaseView, MeasureSummary, SessionSummary
+from ..terms.by_ear import Accuracy
+from ..terms.case_view import CaseView
+from ..terms.change import UNJUDGED
+from ..terms.summaries import MeasureSummary, SessionSummary
 from . import style, wording
 from .lettering import line_height_mm, wrap
 from .month_marks import (

@@ -7,7 +7,9 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from ..terms import Method
-from ..terms.change import CaseView, Contrast, SpreadPoint
+from ..terms.case_view import CaseView
+from ..terms.groups import Contrast
+from ..terms.summaries import SpreadPoint
 from . import style, wording
 from .sheet import MARGIN_MM, Heading, begin, closing, month_ticks, quiet, upright
 
@@ -79,6 +81,27 @@ def _spread_alt(points: Sequence[SpreadPoint], key: str) -> str:
     return f"{_spread_sentence(points)}. SD over words by session, {said}."
 
 
+def _separations(axes: Axes, contrasts: Sequence[Contrast], months: Mapping[int, float], factor: float) -> None:
+    """Each session's separation with its interval, a question mark where it can't be judged."""
+    judged = [one for one in contrasts if math.isfinite(one.difference)]
+    for one in contrasts:
+        at = months[one.session]
+        if one in judged:
+            axes.vlines(at, factor * one.low, factor * one.high, colors=style.VERMILLION, linewidth=1.6)
+        else:
+            axes.annotate("?", (at, 0), xytext=(0, 3), textcoords="offset points", ha="center")
+    axes.plot(
+        [months[o.session] for o in judged],
+        [factor * o.difference for o in judged],
+        color=style.VERMILLION,
+        linewidth=1.0,
+        marker="D",
+        markersize=5,
+        markeredgecolor=style.PAPER,
+        gid="separation",
+    )
+
+
 @style.drawn
 def separation_chart(
     view: CaseView,
@@ -112,23 +135,7 @@ def separation_chart(
     quiet(axes)
     upright(axes, [factor * v for one in judged for v in (one.low, one.high)] or [0.0, 1.0], unit, from_zero=True)
     axes.axhline(0, color=style.SECOND_INK, linewidth=0.7)
-    for one in contrasts:
-        if one in judged:
-            axes.vlines(
-                months[one.session], factor * one.low, factor * one.high, colors=style.VERMILLION, linewidth=1.6
-            )
-        else:
-            axes.annotate("?", (months[one.session], 0), xytext=(0, 3), textcoords="offset points", ha="center")
-    axes.plot(
-        [months[o.session] for o in judged],
-        [factor * o.difference for o in judged],
-        color=style.VERMILLION,
-        linewidth=1.0,
-        marker="D",
-        markersize=5,
-        markeredgecolor=style.PAPER,
-        gid="separation",
-    )
+    _separations(axes, contrasts, months, factor)
     month_ticks(axes, [months[one.session] for one in contrasts])
     if beside_mm and values:
         _two_sounds(

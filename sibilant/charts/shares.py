@@ -6,7 +6,9 @@ import datetime as dt
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from ..terms.change import Accuracy, CaseView, SessionSummary
+from ..terms.by_ear import Accuracy
+from ..terms.case_view import CaseView
+from ..terms.summaries import SessionSummary
 from . import style, wording
 from .lettering import text_width_mm
 from .sheet import MARGIN_MM, Heading, begin, quiet

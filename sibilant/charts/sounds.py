@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from ..terms import Method
-from ..terms.change import CaseView, SetOfThree
+from ..terms.case_view import CaseView
+from ..terms.groups import SetOfThree
 from . import style, wording
 from .sheet import MARGIN_MM, Heading, begin, closing, haloed, named_rows, quiet, upright
 

@@ -9,8 +9,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..terms import MEASURES, Measure, Method
-from ..terms.change import LARGER, UNJUDGED, WITHIN, CaseView, Change, MeasurementError, MeasureSummary, SessionSummary
+from ..terms.case_view import CaseView
+from ..terms.change import LARGER, UNJUDGED, WITHIN, Change, MeasurementError
 from ..terms.clinic import Client
+from ..terms.summaries import MeasureSummary, SessionSummary
 from .style import INVENTED
 
 MONTHS = (

@@ -11,11 +11,12 @@ from .. import progress, store
 from ..errors import CaseloadError
 from ..pipeline import Kept, observe
 from ..terms import Cut, Measurement, Measures, Method, Recording, Sound
-from ..terms.clinic import Case, KeptToken, MethodChoice
+from ..terms.clinic import Case, MethodChoice
+from ..terms.kept import KeptToken
 from .around import by_own_margins, kept_of, kept_word, measured_in, shifted
 from .caseload import CaseloadHandle, client_or_last, opened, used
 from .followed import is_earlier, methods_for
-from .probe import ISOLATION, with_hold
+from .keeping import ISOLATION, with_hold
 
 Fresh = list[tuple[int, str, Measurement]]
 RIDGE = {"tonality_db": "ridge_db", "tonality_width_hz": "ridge_width_hz"}

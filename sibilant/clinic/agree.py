@@ -9,7 +9,7 @@ from typing import Any
 
 from .. import store
 from ..progress import agreement, agreement_with_self
-from ..terms.change import Agreement
+from ..terms.by_ear import Agreement
 from .caseload import CaseloadHandle, client_or_last, opened, used
 
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 from .. import audio, store
 from ..pipeline import Kept, measure_again
 from ..terms import Interval, Measurement, Method, Recording, SibilantInterval, Sound, Surroundings, TokenSupport
-from ..terms.clinic import KeptToken
+from ..terms.kept import KeptToken
 from .heard import HeardRecording
 
 OWN_MARGINS = "own_margins"

@@ -13,7 +13,8 @@ from pathlib import Path
 from .. import methods, ranges, store
 from ..errors import CaseloadError, MethodError, UsageError
 from ..terms import Method
-from ..terms.clinic import Client, is_client_code
+from ..terms.clinic import Client
+from ..terms.codes import is_client_code
 from ..terms.reference import ReferenceRange
 from .holding import Held
 from .reminders import reminders

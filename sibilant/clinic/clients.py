@@ -12,7 +12,8 @@ from .. import methods, store
 from ..errors import UsageError
 from ..progress import followed
 from ..terms import MEASURES
-from ..terms.clinic import Case, Client, Consent, Device, Event, MethodChoice, MoveUpRule, is_client_code
+from ..terms.clinic import Case, Client, Consent, Device, Event, MethodChoice, MoveUpRule
+from ..terms.codes import is_client_code
 from .caseload import CaseloadHandle, cautions, client_or_last, day_known, opened, used
 from .plain import plain
 from .removing import erase_withdrawn

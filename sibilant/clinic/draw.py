@@ -13,8 +13,9 @@ from .. import audio, charts, files, progress, store
 from ..charts import wording
 from ..errors import RefusedError, UsageError
 from ..terms import Interval, Method, Recording, SibilantInterval, Sound
-from ..terms.change import CaseView
-from ..terms.clinic import Case, KeptToken
+from ..terms.case_view import CaseView
+from ..terms.clinic import Case
+from ..terms.kept import KeptToken
 from .caseload import CaseloadHandle, opened
 from .report import method_of
 from .summarise import case_view

@@ -20,8 +20,9 @@ from ..errors import MethodError
 from ..progress.accuracy import accuracy, main_rater, standing
 from ..progress.session import expected, is_main_s, summarise
 from ..terms import MEASURES
-from ..terms.change import Accuracy, MeasureSummary
+from ..terms.by_ear import Accuracy
 from ..terms.clinic import Case, Client, Device, Session
+from ..terms.summaries import MeasureSummary
 
 Resource = dict[str, Any]
 SYSTEM = "tag:sibilant,2026:"

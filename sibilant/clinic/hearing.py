@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ..progress import expected
-from ..terms.change import CaseView
-from ..terms.clinic import Case, KeptToken
+from ..terms.case_view import CaseView
+from ..terms.clinic import Case
+from ..terms.kept import KeptToken
 
 
 @dataclass(frozen=True, slots=True)

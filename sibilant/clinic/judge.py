@@ -13,7 +13,8 @@ from typing import Any
 from .. import store, tables
 from ..errors import ListError, UsageError
 from ..progress import accuracy, main_rater, standing
-from ..terms.clinic import Case, Judgement, KeptToken
+from ..terms.clinic import Case
+from ..terms.kept import Judgement, KeptToken
 from ..terms.vocabulary import DISTORTIONS, Heard
 from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 
@@ -224,7 +225,7 @@ def _listening(one: store.Caseload, token: KeptToken, place: int, of: int) -> Li
 def record(caseload: CaseloadHandle, of: Queue, key: str, heard: Heard, **more: Any) -> None:
     """Keep one judgement at once, so that stopping loses nothing.
 
-    ``more`` are fields of :class:`~sibilant.terms.clinic.Judgement`: ``types``, ``substitute``, ``certainty``,
+    ``more`` are fields of :class:`~sibilant.terms.kept.Judgement`: ``types``, ``substitute``, ``certainty``,
     ``line``, ``cue``, ``self_corrected``, ``note``.
 
     Raises

@@ -7,7 +7,7 @@ from typing import Any
 from .. import store
 from ..errors import RefusedError
 from ..progress import judgement_by
-from ..terms.clinic import Judgement, KeptToken
+from ..terms.kept import Judgement, KeptToken
 from ..terms.vocabulary import Heard
 from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 from .judge import Queue, can_be_judged, rater_or_last, record

@@ -13,7 +13,8 @@ from ..errors import CaseloadError, RefusedError
 from ..progress import followed, judgement_by, main_rater
 from ..progress.session import measured_under, values_under
 from ..terms import MEASURES, Interval, Recording, SibilantInterval, Sound
-from ..terms.clinic import Case, KeptToken
+from ..terms.clinic import Case
+from ..terms.kept import KeptToken
 from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 from .sessions import unlike_tokens
 

@@ -11,9 +11,10 @@ from .. import files, lexicon, methods, ranges
 from ..errors import OutputError, UsageError
 from ..ranges import Question
 from ..terms import Method
-from ..terms.change import CaseView
-from ..terms.clinic import Case, KeptToken
+from ..terms.case_view import CaseView
+from ..terms.clinic import Case
 from ..terms.document import Blank, Document, Paragraph
+from ..terms.kept import KeptToken
 from ..terms.reference import Comparison
 from ..terms.vocabulary import REPORT_KINDS
 from .caseload import CaseloadHandle
@@ -220,7 +221,7 @@ def bracket_of(found: Comparison, method: Method) -> RangeBracket | None:
 
 def method_of(view: CaseView, case: Case) -> Method:
     """Return the method whose figures a view holds; before anything was measured, the client's own."""
-    from .summarise import method_of as method_measured
+    from .months_chart import method_of as method_measured
 
     try:
         return method_measured(view, case)

@@ -11,7 +11,8 @@ from typing import Any, TypedDict
 from .. import audio, store, tables
 from ..errors import ListError, UsageError
 from ..terms import NOT_MEASURED, Measurement, Recording, Sound
-from ..terms.clinic import Case, Correction, KeptToken
+from ..terms.clinic import Case
+from ..terms.kept import Correction, KeptToken
 from ..terms.vocabulary import VOICES
 from .around import by_own_margins, kept_of, kept_word, measured_in
 from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used

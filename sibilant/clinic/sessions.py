@@ -12,7 +12,8 @@ from ..progress import WATCHED, Unlike, expected, followed, judgement_by, main_r
 from ..progress.phases import with_phases
 from ..progress.session import values_under
 from ..terms import MEASURES
-from ..terms.clinic import Case, KeptToken, Session
+from ..terms.clinic import Case, Session
+from ..terms.kept import KeptToken
 from ..terms.vocabulary import CUES, ELICITED, LEVELS, PHASES, Vocabulary
 from .caseload import CaseloadHandle, client_or_last, day_known, opened, session_or_last, used
 from .probe import refuse_without_consent

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..terms.change import CaseView
+from ..terms.case_view import CaseView
 
 
 def sentences(view: CaseView) -> tuple[str, ...]:

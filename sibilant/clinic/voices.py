@@ -7,7 +7,8 @@ from typing import Any
 
 from .. import store
 from ..errors import RefusedError
-from ..terms.clinic import AS_SET, Case, Correction, KeptToken
+from ..terms.clinic import Case
+from ..terms.kept import AS_SET, Correction, KeptToken
 from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 from .judge import rater_or_last
 

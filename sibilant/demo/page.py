@@ -8,7 +8,7 @@ from html import escape
 from pathlib import Path
 
 from .. import charts, files, synthetic
-from ..clinic import draw, practise, report, summarise
+from ..clinic import draw, months_chart, practise, report, summarise, worked_out
 from ..clinic.caseload import CaseloadHandle
 from ..listening import measure, pictures
 from ..synthetic.clients import ClientStory
@@ -49,7 +49,7 @@ def write_up(folder: Path, story: ClientStory) -> tuple[list[str], list[str]]:
     written = [_strips(folder, code, len(story.sessions))]
     view, case = summarise.case_view(caseload, code)
     chart = folder / "charts" / f"{code}-months.svg"
-    summarise.figure(view, case, chart)
+    months_chart.figure(view, case, chart)
     written.append([chart])
     kinds = tuple(REPORT_KINDS) if code == "C-7QXK" else ("monthly",)
     for kind in kinds:
@@ -63,7 +63,7 @@ def write_up(folder: Path, story: ClientStory) -> tuple[list[str], list[str]]:
         drawn = draw.draw_all(caseload, code, folder / "charts", forms=("svg",), widths_mm=(170.0,))
         written += [[sheet], [path for path in drawn if "170mm" in path.name and "months" not in path.name]]
     names = [path.relative_to(folder).as_posix() for group in written for path in group]
-    return names, summarise.lines(view)
+    return names, worked_out.lines(view)
 
 
 def _strips(folder: Path, code: str, number: int) -> list[Path]:

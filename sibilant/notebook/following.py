@@ -11,12 +11,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from .. import charts
-from ..clinic import summarise
+from ..clinic import months_chart, summarise, worked_out
 from ..clinic.caseload import CaseloadHandle, usual_folder
 from ..demo import job
 from ..tables import Column, Row, as_frame
 from ..terms import MEASURES
-from ..terms.change import CaseView
+from ..terms.case_view import CaseView
 from ..terms.clinic import Case
 from .picture import Picture, short
 
@@ -78,7 +78,7 @@ class Followed:
         OutputError
             When nothing was measured yet.
         """
-        method = summarise.method_of(self.view, self._case)
+        method = months_chart.method_of(self.view, self._case)
         figure = charts.months_chart(self.view, method=method, key=measure)
         return Picture(figure, charts.alt_text(figure))
 
@@ -89,7 +89,7 @@ class Followed:
     def _repr_html_(self) -> str:
         main = self.table[self.table["measure"].isin([self.view.main_measure, ""])]
         shown = main.drop(columns=["unit", "method"]).to_html(index=False, na_rep="", float_format=short, border=0)
-        told = f"{self.client}: {MEASURES[self.view.main_measure].name} of /s/ by session. {summarise.SUPPORT}"
+        told = f"{self.client}: {MEASURES[self.view.main_measure].name} of /s/ by session. {worked_out.SUPPORT}"
         return f"<p>{escape(told)}</p>{shown}"
 
 
@@ -179,7 +179,7 @@ def follow(
     """
     view, case = summarise.case_view(caseload, client or None, measures=measures, words=words)
     table, changes = as_frame(_session_rows(view), SESSIONS), as_frame(_change_rows(view), CHANGES)
-    return Followed(view.client.code, table, changes, tuple(summarise.lines(view)), view, case)
+    return Followed(view.client.code, table, changes, tuple(worked_out.lines(view)), view, case)
 
 
 def _session_rows(view: CaseView) -> list[Row]:

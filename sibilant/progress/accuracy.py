@@ -7,8 +7,9 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import Literal
 
-from ..terms.change import Accuracy, AccuracyCell, MoveUp, WordsGained
-from ..terms.clinic import Judgement, KeptToken, MoveUpRule, Session
+from ..terms.by_ear import Accuracy, AccuracyCell, MoveUp, WordsGained
+from ..terms.clinic import MoveUpRule, Session
+from ..terms.kept import Judgement, KeptToken
 from ..terms.vocabulary import Heard
 from .paired_shares import newcombe_paired
 from .proportions import mcnemar_exact, wilson

@@ -10,8 +10,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from ..terms.change import Agreement
-from ..terms.clinic import KeptToken
+from ..terms.by_ear import Agreement
+from ..terms.kept import KeptToken
 from ..terms.vocabulary import HEARD
 from .accuracy import judgement_by
 from .means import SEED

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 
-from ..terms.clinic import KeptToken, Session
+from ..terms.clinic import Session
+from ..terms.kept import KeptToken
 
 Conditions = tuple[str, str, str, str]
 NAMES = ("device", "level", "cue", "list form")

@@ -8,14 +8,15 @@ Rule: own, fixed for this project; t(.975, k - 1) sqrt(1 + 1/k) is 4.97, 3.56, 3
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from ..ranges.quantiles import t_quantile
-from ..terms.change import LARGER, UNJUDGED, WITHIN, Change, MeasurementError, MeasureSummary
+from ..terms.change import LARGER, UNJUDGED, WITHIN, Change, MeasurementError
 from ..terms.clinic import Direction
+from ..terms.summaries import MeasureSummary
 from .means import Estimate, mean_interval, sd_interval
 from .pooled import is_pooled, pooled_difference, pooled_level
 from .room import noise_left, reasons_of_room
@@ -189,19 +190,11 @@ def compare(
     widened by what noise unlike the baseline's may still do.
     """
     number, summary = probe
-    good, baseline_reasons = usable_baseline(baseline)
+    good, unusable = usable_baseline(baseline)
     k = len(good)
     before = [one for _, one in good]
     base = difference_from(before, summary)
-    reasons = list(apart)
-    if why := enough(summary):
-        reasons.append(why)
-    if k < LEAST_BASELINE:
-        reasons.append(too_few(k, len(baseline_reasons)))
-    elif not math.isfinite(base.value) and is_pooled(summary):
-        reasons.append(f"buried in the noise as a whole: at most {pooled_level(summary.sums).at_most:.1f} dB")
-    if base.n_shared < LEAST_WORDS:
-        reasons.append(f"{base.n_shared} words shared with the baseline; {LEAST_WORDS} are needed")
+    reasons = [*apart, *_why_not(summary, base, k, len(unusable))]
     half = limit = math.nan
     if k > 1:
         half, limit = limits(base.s, k, token_error(before), number)
@@ -234,6 +227,18 @@ def compare(
     )
 
 
+def _why_not(summary: MeasureSummary, base: Difference, k: int, n_unusable: int) -> Iterator[str]:
+    """Why a probe can't be judged against k baseline probes, its room apart."""
+    if why := enough(summary):
+        yield why
+    if k < LEAST_BASELINE:
+        yield too_few(k, n_unusable)
+    elif not math.isfinite(base.value) and is_pooled(summary):
+        yield f"buried in the noise as a whole: at most {pooled_level(summary.sums).at_most:.1f} dB"
+    if base.n_shared < LEAST_WORDS:
+        yield f"{base.n_shared} words shared with the baseline; {LEAST_WORDS} are needed"
+
+
 def direction_word(key: str, value: float) -> Direction:
     """Return higher or lower, longer or shorter (durations); never a judgement."""
     if not math.isfinite(value) or value == 0:
@@ -243,15 +248,26 @@ def direction_word(key: str, value: float) -> Direction:
     return "higher" if value > 0 else "lower"
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """How a measure is looked at: which way is hoped for, and by session what sets it apart, and its bridge."""
+
+    expected: Direction = "none"
+    exploratory: bool = False
+    apart: Mapping[int, Sequence[str]] = field(default_factory=dict)
+    offsets: Mapping[int, Bridge] = field(default_factory=dict)
+
+
+AS_IT_IS = Asked()
+"""Nothing hoped for, nothing set apart."""
+
+
 def changes(
     key: str,
     baseline: Sequence[Probe],
     later: Sequence[Probe],
     *,
-    expected: Direction = "none",
-    apart: Mapping[int, Sequence[str]] | None = None,
-    offsets: Mapping[int, Bridge] | None = None,
-    exploratory: bool = False,
+    asked: Asked = AS_IT_IS,
     limits: Limits = plain_limits,
 ) -> tuple[Change, ...]:
     """Return every later probe against the baseline, each with the next (or previous) probe's word taken in.
@@ -260,17 +276,16 @@ def changes(
     all waits ("cannot be judged" yet) unless the one before it agrees; one that its neighbours contradict is within
     error. "Looked at n times" counts the probes up to this one.
     """
-    apart, offsets = apart or {}, offsets or {}
     first = [
-        compare(key, baseline, one, apart=apart.get(one[0], ()), offset=offsets.get(one[0]), limits=limits)
+        compare(key, baseline, one, apart=asked.apart.get(one[0], ()), offset=asked.offsets.get(one[0]), limits=limits)
         for one in later
     ]
     return tuple(
         replace(
             change,
             n_looks=look,
-            exploratory=exploratory,
-            as_expected=None if expected == "none" else change.word == expected,
+            exploratory=asked.exploratory,
+            as_expected=None if asked.expected == "none" else change.word == asked.expected,
         )
         for look, change in enumerate(agreed(first), start=1)
     )

@@ -10,8 +10,10 @@ from dataclasses import replace
 import numpy as np
 
 from ..terms import SibilantSlot
-from ..terms.change import ContextCell, MeasureSummary
-from ..terms.clinic import Direction, KeptToken
+from ..terms.clinic import Direction
+from ..terms.groups import ContextCell
+from ..terms.kept import KeptToken
+from ..terms.summaries import MeasureSummary
 from .means import mean_interval
 from .proportions import wilson
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from ..terms.change import Additions, BeforeAfter, MeasureSummary, SessionSummary, SpreadPoint, SustainedHold
-from ..terms.clinic import KeptToken
+from ..terms.by_ear import Additions
+from ..terms.change import BeforeAfter
+from ..terms.kept import KeptToken
+from ..terms.summaries import MeasureSummary, SessionSummary, SpreadPoint, SustainedHold
 from .accuracy import counts
 from .session import values_under
 

@@ -12,8 +12,8 @@ from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from ..terms.change import Contrast
-from ..terms.clinic import KeptToken
+from ..terms.groups import Contrast
+from ..terms.kept import KeptToken
 from ..terms.sound import SibilantSlot
 from ..terms.takes import NEEDED_EACH, Separation
 from ..terms.vocabulary import Heard

@@ -12,7 +12,8 @@ from statistics import NormalDist
 import numpy as np
 import numpy.typing as npt
 
-from ..terms.change import EarAndFigure, MeasureSummary
+from ..terms.by_ear import EarAndFigure
+from ..terms.summaries import MeasureSummary
 from ..terms.vocabulary import Heard
 
 LEAST_EACH = 7

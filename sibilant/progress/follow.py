@@ -7,13 +7,13 @@ import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from ..terms import MEASURES
-from ..terms.change import Change, MeasurementError, MeasureSummary, PhaseEffect, SessionSummary, Trend
+from ..terms.change import Change, MeasurementError, PhaseEffect, Trend
 from ..terms.clinic import Session
 from ..terms.lending import ClinicSpread
-from .change import LEAST_BASELINE, Bridge, Probe, measurement_error, plain_factor, token_error, usable_baseline
+from ..terms.summaries import MeasureSummary, SessionSummary
+from .change import LEAST_BASELINE, Asked, Bridge, Probe, measurement_error, plain_factor, token_error, usable_baseline
 from .decay import LEAST_PROBES, Decay, fit_decay
 from .frame import NEXT, Frame
 from .series import Series, bridge_to
@@ -41,7 +41,9 @@ def follow(frame: Frame, key: str, summaries: Sequence[SessionSummary]) -> Follo
     """
     table = {one.number: one.measures[key] for one in summaries if key in one.measures}
     months = {one.number: one.month for one in summaries}
-    n_measures = 1 if key == frame.case.client.main_measure else max(1, len(frame.keys) - 1)
+    hoped, own = frame.case.client.direction, key == frame.case.client.main_measure
+    n_measures = 1 if own else max(1, len(frame.keys) - 1)
+    asked = Asked(hoped if own else "none", exploratory=not own)
     lent = {session: found for (measure, session), found in frame.lent.items() if measure == key}
     on = {one.number: one.on for one in summaries}
     main = frame.series[0] if frame.series else Series(("", "", "", ""), (), (), True)
@@ -54,7 +56,7 @@ def follow(frame: Frame, key: str, summaries: Sequence[SessionSummary]) -> Follo
     bridged: list[str] = []
     for line in frame.series[1:]:
         if line.baseline:
-            found += _compared(frame, key, line.baseline, line.later, table, replace(beside, lent={}))
+            found += _compared(frame, key, line.baseline, line.later, table, replace(beside, lent={}), asked)
             continue
         joined += line.later
         over = bridge_to(line, main, table, lambda session, method: frame.summary(session, key, method))
@@ -64,7 +66,8 @@ def follow(frame: Frame, key: str, summaries: Sequence[SessionSummary]) -> Follo
             offsets.update({session.number: over[0] for session in line.later})
             bridged.append(_bridge_sentence(key, *over))
     joined.sort(key=lambda session: months[session.number])
-    found += _compared(frame, key, main.baseline, joined, table, beside, apart=apart, offsets=offsets)
+    asked = replace(asked, apart=apart, offsets=offsets)
+    found += _compared(frame, key, main.baseline, joined, table, beside, asked)
     found.sort(key=lambda change: (months[change.session], change.session))
     last = next((one.number for one in reversed(joined) if one.number not in apart), NEXT)
     error = _with_limits(measurement_error(key, baseline), lent.get(last), n_measures)
@@ -93,20 +96,19 @@ def _compared(
     later: Sequence[Session],
     table: dict[int, MeasureSummary],
     beside: Beside,
-    **asked: Any,
+    asked: Asked,
 ) -> list[Change]:
     """Later probes against a baseline, those under each method by themselves, the baseline measured under it too."""
     there = [session for session in later if session.number in table]
     wide = [session for session in there if not table[session.number].apart]
-    found = _changes(frame, key, _probes(baseline, table), _probes(wide, table), beside=beside, **asked)
+    found = list(weighed(key, _probes(baseline, table), _probes(wide, table), beside, asked))
     narrow: dict[str, list[Session]] = defaultdict(list)
     for session in there:
         if table[session.number].apart:
             narrow[frame.under(session, key)].append(session)
     for label, sessions in narrow.items():
         before = [(one.number, frame.summary(one, key, label)) for one in baseline if one.number in table]
-        alone = replace(beside, lent={})
-        changes = _changes(frame, key, before, _probes(sessions, table), beside=alone, **asked)
+        changes = weighed(key, before, _probes(sessions, table), replace(beside, lent={}), asked)
         mean = measurement_error(key, before).mean
         found += [replace(one, baseline=mean, reasons=(*one.reasons, *table[one.session].apart)) for one in changes]
     return found
@@ -155,22 +157,6 @@ def _shape(
         trend(key, "treatment", [point[0] for point in treated], [point[1] for point in treated]),
         phase_effect(key, [point[0] for point in early], [p[1] for p in early], [p[1] for p in late]),
     )
-
-
-def _changes(
-    frame: Frame,
-    key: str,
-    baseline: list[Probe],
-    later: list[Probe],
-    *,
-    beside: Beside,
-    apart: dict[int, tuple[str, ...]] | None = None,
-    offsets: dict[int, Bridge] | None = None,
-) -> list[Change]:
-    main = key == frame.case.client.main_measure
-    expected_direction = frame.case.client.direction if main else "none"
-    asked = {"expected": expected_direction, "apart": apart, "offsets": offsets, "exploratory": not main}
-    return list(weighed(key, baseline, later, beside, **asked))
 
 
 def _bridge_sentence(key: str, over: Bridge, old: Session, new: Session) -> str:

@@ -8,9 +8,10 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from ..terms import MEASURES
-from ..terms.change import MeasureSummary
-from ..terms.clinic import Case, KeptToken, Session
+from ..terms.clinic import Case, Session
+from ..terms.kept import KeptToken
 from ..terms.lending import ClinicSpread
+from ..terms.summaries import MeasureSummary
 from .accuracy import main_rater
 from .following import Following, following
 from .phases import with_phases

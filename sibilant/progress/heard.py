@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
+from ..terms.by_ear import Accuracy, MoveUp
 from ..terms.care import Goal
-from ..terms.change import Accuracy, MoveUp, SessionSummary
-from ..terms.clinic import Judgement, KeptToken, MoveUpRule, Session
+from ..terms.clinic import MoveUpRule, Session
 from ..terms.heard import Consistency, ErrorKind, GroupedBy, HeardGroup, WordsHeard
+from ..terms.kept import Judgement, KeptToken
+from ..terms.summaries import SessionSummary
 from .accuracy import SCORED, counts, is_correct, judgement_by, move_up
 from .frame import Frame
 from .session import is_main_s

@@ -10,8 +10,10 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from ..terms.change import UNJUDGED, WITHIN, Change, MeasureSummary
-from ..terms.clinic import KeptToken, Session
+from ..terms.change import UNJUDGED, WITHIN, Change
+from ..terms.clinic import Session
+from ..terms.kept import KeptToken
+from ..terms.summaries import MeasureSummary
 from .change import (
     LEAST_BASELINE,
     LEAST_WORDS,

@@ -63,7 +63,6 @@ def plan(
     *,
     day_sd: float = 0.0,
     source: str = "",
-    words: Sequence[int] = WORDS,
     year_alarm: float = YEAR_ALARM,
     lent: ClinicSpread | None = None,
 ) -> Plan:
@@ -76,7 +75,7 @@ def plan(
     (20, 4, 0.1)
     """
     size = abs(change)
-    designs = trade(size, token_sd, day_sd=day_sd, lent=lent, year_alarm=year_alarm, words=words)
+    designs = trade(size, token_sd, day_sd=day_sd, lent=lent, year_alarm=year_alarm, words=WORDS)
     rows = tuple(_row(one, token_sd, day_sd) for one in designs)
     one = min(
         (d for d in designs if d.enough), key=lambda d: (d.n_words * d.k_baseline, d.k_baseline), default=designs[-1]

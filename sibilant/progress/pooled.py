@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping
 
-from ..terms.change import MeasureSummary
+from ..terms.summaries import MeasureSummary
 from ..terms.sums import Pooled, pooled_level_db
 
 LEVELS = {"low_mid_db": ("low", "mid"), "mid_high_db": ("mid", "high")}

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ..terms.change import Presence
-from ..terms.clinic import KeptToken
+from ..terms.by_ear import Presence
+from ..terms.kept import KeptToken
 from .accuracy import SCORED, counts, judgement_by
 from .session import expected
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from ..terms.change import CaseView
+from ..terms.case_view import CaseView
 from ..terms.clinic import Case
 
 View = Callable[[Case], CaseView]

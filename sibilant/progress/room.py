@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..terms.change import MeasureSummary
+from ..terms.summaries import MeasureSummary
 from .pooled import is_pooled, pooled_level
 from .shifts import AT_DB, LEFT_IN, SHIFTS
 

@@ -7,8 +7,8 @@ from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from ..terms.change import MeasureSummary
 from ..terms.clinic import Session
+from ..terms.summaries import MeasureSummary
 from ..terms.therapy import NOT_STATED, REFERENCES
 from ..terms.vocabulary import Phase
 from .alike import Conditions, numbered, reasons_between, settled

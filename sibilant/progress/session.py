@@ -9,8 +9,8 @@ from collections.abc import Iterable, Mapping, Sequence
 import numpy as np
 
 from ..terms import MEASURES, Measurement
-from ..terms.change import MeasureSummary, WordValue
-from ..terms.clinic import KeptToken
+from ..terms.kept import KeptToken
+from ..terms.summaries import MeasureSummary, WordValue
 from .accuracy import counts, judgement_by
 from .means import Estimate, mean_interval, robust_sd, sd_interval
 from .pooled import LEVELS, Sums, pooled_level
@@ -159,7 +159,6 @@ def summarise(tokens: Sequence[KeptToken], key: str, method: str, *, rater: str 
     label = found[-1][1].method.label if found else method
     clear = [(token, measured) for token, measured in found if math.isfinite(value_of(measured, key))]
     values = [_word_value(token, key, measured, rater) for token, measured in clear]
-    ratios = [measured.snr_db for _, measured in found if measured.snr_db is not None]
     words = by_word(values)
     means = np.asarray(list(words.values()), dtype=float)
     sd = float(np.std(means, ddof=1)) if means.size > 1 else math.nan
@@ -181,7 +180,7 @@ def summarise(tokens: Sequence[KeptToken], key: str, method: str, *, rater: str 
         spread=robust_sd(means),
         sd_low=sd_low,
         sd_high=sd_high,
-        snr_db=math.fsum(ratios) / len(ratios) if ratios else math.nan,
+        snr_db=_snr_db(found),
         uncorrected=uncorrected,
         sums=sums,
         left_in=2 * sum(_left_in(key, measured) for _, measured in found) > len(found),
@@ -195,6 +194,12 @@ def _left_in(key: str, measured: Measurement) -> bool:
         *measured.measures.flags,
         *measured.flags,
     )
+
+
+def _snr_db(found: Sequence[tuple[KeptToken, Measurement]]) -> float:
+    """Mean over the sounds that have one."""
+    ratios = [measured.snr_db for _, measured in found if measured.snr_db is not None]
+    return math.fsum(ratios) / len(ratios) if ratios else math.nan
 
 
 def _sums(found: Sequence[tuple[KeptToken, Measurement]], key: str) -> dict[str, tuple[float, float]]:

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..terms.change import SetOfThree
-from ..terms.clinic import KeptToken
+from ..terms.groups import SetOfThree
+from ..terms.kept import KeptToken
 from .accuracy import SCORED, is_correct, judgement_by
 from .means import SEED
 from .proportions import mcnemar_exact

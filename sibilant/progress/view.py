@@ -7,19 +7,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from ..terms import MEASURES
-from ..terms.change import (
-    AccuracyCell,
-    CaseView,
-    ContextCell,
-    Contrast,
-    MeasureSummary,
-    Presence,
-    SessionSummary,
-    SpreadPoint,
-    SustainedHold,
-    WordsGained,
-)
-from ..terms.clinic import Case, Event, KeptToken, Session
+from ..terms.by_ear import AccuracyCell, Presence, WordsGained
+from ..terms.case_view import CaseView
+from ..terms.clinic import Case, Event, Session
+from ..terms.groups import ContextCell, Contrast
+from ..terms.kept import KeptToken
+from ..terms.summaries import MeasureSummary, SessionSummary, SpreadPoint, SustainedHold
 from ..terms.therapy import REFERENCES
 from .accuracy import accuracy, accuracy_by, counts, judgement_by, move_up, standing, token_id, words_gained
 from .advice import advice_for
@@ -63,45 +56,68 @@ def view(case: Case, asked: ViewRequest | None = None) -> CaseView:
         changes=tuple(change for one in followed for change in one.changes),
         trends=tuple(one.trend for one in followed),
         effects=tuple(one.effect for one in followed),
-        contexts=_contexts(frame, summaries),
-        sets_of_three=fades(_shown_tokens(frame), frame.keys[:1], frame.method, frame.rater),
-        additions=tuple(a for s in frame.sessions if (a := additions(frame.case.tokens_of(s.number), s.number))),
-        contrasts=tuple(c for s in frame.sessions if frame.shown(s) and (c := _contrast(frame, s))),
-        contrasts_beside=tuple(c for s in frame.sessions if frame.shown(s) for c in _contrasts_beside(frame, s)),
         advice=(*_advice(frame), *asked.not_lent),
         ear_and_figure=ear_and_figure(
             frame.keys[0], [one.measures[frame.keys[0]] for one in summaries if frame.keys[0] in one.measures]
         ),
-        sustained=_sustained(frame),
-        spreads=_spreads(frame, summaries),
-        generalisation=_generalisation(frame),
-        gained=_gained(frame, summaries),
         before_after=before_after(summaries, frame.keys[0]),
         move_up=move_up(rule, last.session.level, judged) if rule is not None and last is not None else None,
-        agreement=agreement(case.tokens) if len(_raters(case)) > 1 else None,
-        voiced=_apart(frame, voiced=True),
-        str_cluster=_apart(frame, voiced=False),
-        events=case.events,
-        devices=case.devices,
-        earlier=case.earlier,
         joins=_sentences(frame, followed),
         made_on=asked.today,
         questions=_questions(frame),
         asked_of_devices=asked.questions,
         own_comparisons=own_comparisons(frame),
-        presence=_presence(frame),
         reference=frame.series[0].reference if frame.series else "baseline",
         reference_sessions=tuple(one.number for one in frame.series[0].baseline) if frame.series else (),
-        heard=heard_groups(frame),
-        words_heard=words_heard(frame),
-        consistency=consistencies(frame),
+    )
+    found = _with_heard(_with_kinds(_with_kept(found, case), frame), frame)
+    found = replace(found, joins=(*found.joins, *_uncorrected(summaries, frame.keys[0])))
+    changed = changed_method(case, found, frame.method, lambda other: view(other, replace(asked, lent={})))
+    return replace(found, joins=(changed, *found.joins)) if changed else found
+
+
+def _with_kept(found: CaseView, case: Case) -> CaseView:
+    """With what the caseload keeps beside the sounds, as it stands."""
+    return replace(
+        found,
+        events=case.events,
+        devices=case.devices,
+        earlier=case.earlier,
         goals=case.goals,
         visits=tuple(sorted(case.visits, key=lambda visit: (visit.on, visit.number))),
         runs=case.runs,
     )
-    found = replace(found, joins=(*found.joins, *_uncorrected(summaries, frame.keys[0])))
-    changed = changed_method(case, found, frame.method, lambda other: view(other, replace(asked, lent={})))
-    return replace(found, joins=(changed, *found.joins)) if changed else found
+
+
+def _with_kinds(found: CaseView, frame: Frame) -> CaseView:
+    """With figures by kinds of sounds: contexts, sets, contrasts, held sounds, spread, what stands apart."""
+    shown = [session for session in frame.sessions if frame.shown(session)]
+    return replace(
+        found,
+        contexts=_contexts(frame, found.summaries),
+        sets_of_three=fades(_shown_tokens(frame), frame.keys[:1], frame.method, frame.rater),
+        additions=tuple(a for s in frame.sessions if (a := additions(frame.case.tokens_of(s.number), s.number))),
+        contrasts=tuple(c for s in shown if (c := _contrast(frame, s))),
+        contrasts_beside=tuple(c for s in shown for c in _contrasts_beside(frame, s)),
+        sustained=_sustained(frame),
+        spreads=_spreads(frame, found.summaries),
+        voiced=_apart(frame, voiced=True),
+        str_cluster=_apart(frame, voiced=False),
+        presence=_presence(frame),
+    )
+
+
+def _with_heard(found: CaseView, frame: Frame) -> CaseView:
+    """With what people heard: words gained, agreement, and the same word in several sayings."""
+    return replace(
+        found,
+        generalisation=_generalisation(frame),
+        gained=_gained(frame, found.summaries),
+        agreement=agreement(frame.case.tokens) if len(_raters(frame.case)) > 1 else None,
+        heard=heard_groups(frame),
+        words_heard=words_heard(frame),
+        consistency=consistencies(frame),
+    )
 
 
 def _raters(case: Case) -> set[str]:

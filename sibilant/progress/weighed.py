@@ -13,7 +13,7 @@ from typing import Any
 
 from ..terms.change import UNJUDGED, Change
 from ..terms.lending import ClinicSpread
-from .change import Limits, Probe, changes, plain_limits, usable_baseline
+from .change import AS_IT_IS, Asked, Limits, Probe, changes, plain_limits, usable_baseline
 from .decay import Decay
 from .related import DECAY_DAYS, bunched_words, likeness, widened
 from .spread import clinic_level, clinic_limit, sd_known
@@ -35,20 +35,20 @@ class Beside:
 
 
 def weighed(
-    key: str, baseline: Sequence[Probe], later: Sequence[Probe], beside: Beside, **asked: Any
+    key: str, baseline: Sequence[Probe], later: Sequence[Probe], beside: Beside, asked: Asked = AS_IT_IS
 ) -> tuple[Change, ...]:
     """Return every later probe with its verdict, the plain rule's, and the one under the stated decay where days bunch.
 
     ``asked`` goes to :func:`~sibilant.progress.changes`. A session without anything lent is judged by the plain rule.
     """
     plain = partial(plain_limits, n_measures=beside.n_measures)
-    by_plain = changes(key, baseline, later, limits=plain, **asked)
+    by_plain = changes(key, baseline, later, asked=asked, limits=plain)
     looks = {number: look for look, (number, _) in enumerate(later, start=1)}
     limits = _limits(beside, looks, plain)
-    given = changes(key, baseline, later, limits=limits, **asked) if beside.lent else by_plain
+    given = changes(key, baseline, later, asked=asked, limits=limits) if beside.lent else by_plain
     days = [beside.on[number] for number, _ in usable_baseline(baseline)[0] if number in beside.on]
     why = bunched_words(days)
-    related = changes(key, baseline, later, limits=_related(limits, beside, days), **asked) if why else given
+    related = changes(key, baseline, later, asked=asked, limits=_related(limits, beside, days)) if why else given
     return tuple(
         replace(
             one,

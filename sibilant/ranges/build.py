@@ -16,7 +16,7 @@ import numpy as np
 from ..errors import RangeError
 from ..methods import get_method
 from ..terms import MEASURES
-from ..terms.clinic import is_client_code
+from ..terms.codes import is_client_code
 from ..terms.reference import FEWEST_SPEAKERS, Basis, Circumstances, Population, ReferenceRange
 from ..terms.vocabulary import TARGETS
 from .own import LABEL_BUILT

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import cast
@@ -111,32 +111,15 @@ def _rows(name: str) -> list[dict[str, str]]:
 def _range(rows: list[dict[str, str]], sources: Mapping[str, Mapping[str, str]]) -> ReferenceRange:
     first = rows[0]
     values = {row["statistic"]: float(row["value"]) for row in rows}
-    source = sources[first["citation_key"]]
     statistic = "mean" if "mean" in values else next((name for name in values if name not in ("min", "max")), "")
     return ReferenceRange(
         measure=first["key"],
         name=first["measure"],
         phone=first["phone"] or first["phoneme"],
         unit=first["unit"],
-        population=Population(
-            first["population"],
-            int(float(first["n_speakers"])) if first["n_speakers"] else None,
-            _number(first["age_low_y"]),
-            _number(first["age_high_y"]),
-            first["sex"],
-            first["dialect"],
-        ),
+        population=_population(first),
         circumstances=Circumstances(*(first[name] for name in ("position", "cluster", "level", "cue", "context"))),
-        basis=Basis(
-            source["citation"],
-            cast(Obtained, first["obtained"]),
-            source["label"] if first["obtained"] == "computed" and source["label"] else _LABELS[first["obtained"]],
-            first["citation_key"],
-            first["where"],
-            first["confidence"],
-            "; ".join(dict.fromkeys(part for row in rows for part in row["note"].split("; ") if part)),
-            tuple(row["id"] for row in rows),
-        ),
+        basis=_basis(rows, sources[first["citation_key"]]),
         mean=values.get(statistic),
         statistic=statistic or "edges",
         sd=values.get("sd") if statistic != "sd" else None,
@@ -149,6 +132,31 @@ def _range(rows: list[dict[str, str]], sources: Mapping[str, Mapping[str, str]])
         band_hz=_band(first),
         unknown=tuple(part for part in first["unknown"].split("; ") if part),
         use=cast(Use, first["use"]),
+    )
+
+
+def _population(first: Mapping[str, str]) -> Population:
+    return Population(
+        first["population"],
+        int(float(first["n_speakers"])) if first["n_speakers"] else None,
+        _number(first["age_low_y"]),
+        _number(first["age_high_y"]),
+        first["sex"],
+        first["dialect"],
+    )
+
+
+def _basis(rows: Sequence[Mapping[str, str]], source: Mapping[str, str]) -> Basis:
+    first = rows[0]
+    return Basis(
+        source["citation"],
+        cast(Obtained, first["obtained"]),
+        source["label"] if first["obtained"] == "computed" and source["label"] else _LABELS[first["obtained"]],
+        first["citation_key"],
+        first["where"],
+        first["confidence"],
+        "; ".join(dict.fromkeys(part for row in rows for part in row["note"].split("; ") if part)),
+        tuple(row["id"] for row in rows),
     )
 
 

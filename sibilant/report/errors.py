@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from ..charts.wording import capital, day_text
-from ..terms.change import CaseView, SessionSummary
+from ..terms.case_view import CaseView
 from ..terms.document import Paragraph, Part, Table
 from ..terms.heard import HeardGroup
+from ..terms.summaries import SessionSummary
 from .readers import LAY, PLACES_SAID, Reader, conditions_said, error_said
 
 

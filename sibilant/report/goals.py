@@ -7,9 +7,11 @@ from collections import Counter
 
 from .. import progress
 from ..charts.wording import day_text
+from ..terms.by_ear import Accuracy, MoveUp
 from ..terms.care import Goal
-from ..terms.change import Accuracy, CaseView, MoveUp, SessionSummary
+from ..terms.case_view import CaseView
 from ..terms.document import Facts, Heading, Listing, Paragraph, Part, Table
+from ..terms.summaries import SessionSummary
 from ..terms.vocabulary import VISITS
 from .readers import Reader, conditions_said
 

@@ -7,8 +7,9 @@ from types import MappingProxyType
 
 from ..charts import style, wording
 from ..terms import MEASURES
-from ..terms.change import CaseView, ContextCell
+from ..terms.case_view import CaseView
 from ..terms.document import Blank, BlankTable, Document, Facts, Heading, Paragraph, Part, Table
+from ..terms.groups import ContextCell
 from ..terms.vocabulary import REPORT_KINDS, ReportKind
 from . import errors, goals, lay, plain, sections
 from .plain import ReportSettings

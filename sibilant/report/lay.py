@@ -7,7 +7,9 @@ from types import MappingProxyType
 
 from ..charts import alike_probes, alt_text, render, shares_chart, wording
 from ..charts.wording import day_text
-from ..terms.change import LARGER, UNJUDGED, Accuracy, CaseView
+from ..terms.by_ear import Accuracy
+from ..terms.case_view import CaseView
+from ..terms.change import LARGER, UNJUDGED
 from ..terms.document import Blank, Facts, Heading, Listing, Paragraph, Part, Picture, PracticeItem, Table
 from . import errors, goals, plain, sections
 from .plain import ReportSettings

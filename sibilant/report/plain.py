@@ -9,7 +9,10 @@ from dataclasses import dataclass, replace
 from ..charts import NO_CAUSE, SUPPORTING, RangeBracket, wording
 from ..charts.wording import day_text as day_text
 from ..terms import Method
-from ..terms.change import UNJUDGED, WITHIN, Accuracy, CaseView, Change, MeasureSummary, SessionSummary, WordsGained
+from ..terms.by_ear import Accuracy, WordsGained
+from ..terms.case_view import CaseView
+from ..terms.change import UNJUDGED, WITHIN, Change
+from ..terms.summaries import MeasureSummary, SessionSummary
 
 NO_RANGE = "No published range fits this age and recording; values are compared with the client's own baseline."
 _MOST_JOINS = 3

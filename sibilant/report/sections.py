@@ -8,9 +8,10 @@ from collections import Counter
 from collections.abc import Sequence
 
 from ..charts import alt_text, months_chart, render, wording
-from ..terms.change import CaseView, SessionSummary
+from ..terms.case_view import CaseView
 from ..terms.document import Blank, Box, Facts, Heading, Listing, Paragraph, Part, Picture, Table
 from ..terms.reference import INSIDE_SENTENCE
+from ..terms.summaries import SessionSummary
 from ..terms.therapy import NOT_STATED
 from . import goals, plain
 from .plain import ReportSettings

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
@@ -12,7 +12,8 @@ import sqlalchemy as sa
 
 from ..errors import CaseloadError
 from ..terms import Edge, Interval, Measurement, Method, Prompt, Review, SibilantInterval, Sound
-from ..terms.clinic import AuditEntry, Case, Client, Correction, EarlierProbe, KeptToken
+from ..terms.clinic import AuditEntry, Case, Client, EarlierProbe
+from ..terms.kept import Correction, KeptToken
 from ..terms.vocabulary import CUES, LEVELS
 from .care import read_goals, read_runs, read_visits
 from .caseload import Caseload, Known, revision_in
@@ -173,47 +174,66 @@ def _measured(row: Mapping[str, Any]) -> tuple[str, str, Measured]:
 def _tokens(
     connection: sa.Connection, owner: int, session: int | None, known: Known, aside: list[str]
 ) -> tuple[KeptToken, ...]:
-    methods = _methods(connection, known, aside)
-    prompts: dict[tuple[int, int], Prompt | None] = {
-        (row["session_id"], row["prompt_index"]): readable("prompts", row, partial(prompt_from, row["prompt"]), aside)
-        for row in _rows(connection, _of_sessions(PROMPTS, owner, session))
-    }
-    clips = {
-        (row["session_id"], row["prompt_index"], row["attempt"]): row["sha256"]
-        for row in _rows(connection, _of_sessions(CLIPS, owner, session))
-        if readable("clips", row, dict, aside) is not None
-    }
-    measured = _by_token(connection, _of_tokens(MEASUREMENTS, owner, session), MEASUREMENTS, _measured, aside)
-    judged = _by_token(connection, _of_tokens(JUDGEMENTS, owner, session), JUDGEMENTS, dict, aside)
-    amended = _by_token(connection, _of_tokens(CORRECTIONS, owner, session), CORRECTIONS, dict, aside)
+    beside = _beside(connection, owner, session, known, aside)
     found = []
     for row in _rows(connection, _of_sessions(TOKENS, owner, session)):
         place = (row["session_id"], row["prompt_index"])
-        said = prompts.get(place)
-        if place in prompts and said is None:  # its prompt is damaged, and named
+        said = beside.prompts.get(place)
+        if place in beside.prompts and said is None:  # its prompt is damaged, and named
             continue
-
-        def read(row: Mapping[str, Any] = row, prompt: Prompt | None = said) -> KeptToken:
-            number = row["id"]
-            corrections = tuple(correction_from(one, row["key"]) for one in amended[number])
-            judgements = tuple(judgement_from(one, row["key"]) for one in judged[number])
-            sound = corrected(sound_from(row, prompt), corrections)
-            return KeptToken(
-                sound=sound,
-                session=row["session_number"],
-                measurements=_under_methods(sound, measured[number], methods, corrections),
-                judgements=judgements,
-                corrections=corrections,
-                treated=row["treated"],
-                cue=CUES.find(row["cue"]) or "",
-                level=LEVELS.find(row["level"]) or "",
-                clip=clips.get((row["session_id"], row["prompt_index"], row["attempt"]), ""),
-            )
-
-        kept = readable("tokens", row, read, aside)
+        kept = readable("tokens", row, partial(_token, row, said, beside), aside)
         if kept is not None:
             found.append(kept)
     return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class _Beside:
+    """What other tables keep of the tokens, by its number; prompts by session and place, clips by attempt too."""
+
+    methods: Mapping[str, Method]
+    prompts: Mapping[tuple[int, int], Prompt | None]
+    clips: Mapping[tuple[int, int, int], str]
+    measured: Mapping[int, Sequence[tuple[str, str, Measured]]]
+    judged: Mapping[int, Sequence[Mapping[str, Any]]]
+    amended: Mapping[int, Sequence[Mapping[str, Any]]]
+
+
+def _beside(connection: sa.Connection, owner: int, session: int | None, known: Known, aside: list[str]) -> _Beside:
+    return _Beside(
+        methods=_methods(connection, known, aside),
+        prompts={
+            (row["session_id"], row["prompt_index"]): readable(
+                "prompts", row, partial(prompt_from, row["prompt"]), aside
+            )
+            for row in _rows(connection, _of_sessions(PROMPTS, owner, session))
+        },
+        clips={
+            (row["session_id"], row["prompt_index"], row["attempt"]): row["sha256"]
+            for row in _rows(connection, _of_sessions(CLIPS, owner, session))
+            if readable("clips", row, dict, aside) is not None
+        },
+        measured=_by_token(connection, _of_tokens(MEASUREMENTS, owner, session), MEASUREMENTS, _measured, aside),
+        judged=_by_token(connection, _of_tokens(JUDGEMENTS, owner, session), JUDGEMENTS, dict, aside),
+        amended=_by_token(connection, _of_tokens(CORRECTIONS, owner, session), CORRECTIONS, dict, aside),
+    )
+
+
+def _token(row: Mapping[str, Any], prompt: Prompt | None, beside: _Beside) -> KeptToken:
+    number = row["id"]
+    corrections = tuple(correction_from(one, row["key"]) for one in beside.amended[number])
+    sound = corrected(sound_from(row, prompt), corrections)
+    return KeptToken(
+        sound=sound,
+        session=row["session_number"],
+        measurements=_under_methods(sound, beside.measured[number], beside.methods, corrections),
+        judgements=tuple(judgement_from(one, row["key"]) for one in beside.judged[number]),
+        corrections=corrections,
+        treated=row["treated"],
+        cue=CUES.find(row["cue"]) or "",
+        level=LEVELS.find(row["level"]) or "",
+        clip=beside.clips.get((row["session_id"], row["prompt_index"], row["attempt"]), ""),
+    )
 
 
 def _under_methods(

@@ -16,7 +16,8 @@ import sqlalchemy as sa
 
 from ..terms import MEASURES, Edge, Finding, Interval, Measures, Method, Prompt, SibilantSlot, Voice
 from ..terms.care import GoalEnd, PracticeMark
-from ..terms.clinic import Consent, Direction, MoveUpRule, Retention, is_client_code
+from ..terms.clinic import Consent, Direction, MoveUpRule, Retention
+from ..terms.codes import is_client_code
 from ..terms.therapy import Therapy
 from ..terms.vocabulary import DISTORTIONS, Elicited, Heard, Keep, Phase, Support, VisitKind
 from . import encode

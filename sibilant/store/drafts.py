@@ -16,7 +16,7 @@ import sqlalchemy as sa
 
 from ..errors import CaseloadError
 from ..files import output_error, write_bytes
-from ..terms.clinic import is_client_code
+from ..terms.codes import is_client_code
 from . import clips, rights, sealing
 from .schema import CLIENTS, SETTINGS
 

@@ -10,7 +10,8 @@ import sqlalchemy as sa
 
 from ..errors import CaseloadError
 from ..terms import Measurement
-from ..terms.clinic import Correction, Judgement, MethodChoice
+from ..terms.clinic import MethodChoice
+from ..terms.kept import Correction, Judgement
 from .caseload import Caseload
 from .checksums import readable
 from .encode import dump, load, measured_text, read_measured

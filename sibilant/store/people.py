@@ -12,18 +12,8 @@ from typing import Any
 import sqlalchemy as sa
 
 from ..errors import CaseloadError, RefusedError
-from ..terms.clinic import (
-    CODE_LETTERS,
-    Client,
-    Consent,
-    Device,
-    EarlierProbe,
-    Event,
-    MethodChoice,
-    MoveUpRule,
-    Retention,
-    check_letter,
-)
+from ..terms.clinic import Client, Consent, Device, EarlierProbe, Event, MethodChoice, MoveUpRule, Retention
+from ..terms.codes import CODE_LETTERS, check_letter
 from ..terms.therapy import Therapy
 from .caseload import Caseload
 from .checksums import is_whole, readable, say_set_aside

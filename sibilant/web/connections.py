@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import logging
 import time
-from typing import Any
+from typing import Any, ClassVar
 
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
@@ -13,6 +13,54 @@ HEAD_S = 10.0
 MOST_IDLE = 64
 MOST_LINES = 20
 LINES_S = 60.0
+
+
+class _Bounded(H11Protocol):
+    idle: ClassVar[dict[H11Protocol, None]]
+    most_idle: ClassVar[int]
+    _late: asyncio.TimerHandle | None = None
+
+    def connection_made(self, transport: Any) -> None:
+        super().connection_made(transport)
+        while len(self.idle) >= self.most_idle:
+            self._end(next(iter(self.idle)))
+        self._sort(wait=True)
+
+    def data_received(self, data: bytes) -> None:
+        super().data_received(data)
+        self._sort(wait=True)
+
+    def on_response_complete(self) -> None:
+        super().on_response_complete()
+        self._sort(wait=False)
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        self.idle.pop(self, None)
+        self._in_time()
+        super().connection_lost(exc)
+
+    def _sort(self, *, wait: bool) -> None:
+        """Count the connection among the idle ones or not; while a head is awaited a time runs, from its start."""
+        if self.transport.is_closing():
+            return
+        if self.cycle is not None and not self.cycle.response_complete:
+            self.idle.pop(self, None)
+            self._in_time()
+            return
+        self.idle.setdefault(self)
+        if not wait:
+            self._in_time()
+        elif self._late is None:
+            self._late = self.loop.call_later(HEAD_S, self._end, self)
+
+    def _in_time(self) -> None:
+        if self._late is not None:
+            self._late.cancel()
+            self._late = None
+
+    def _end(self, one: H11Protocol) -> None:
+        self.idle.pop(one, None)
+        one.transport.abort()
 
 
 def bounded(*, most_idle: int = MOST_IDLE) -> type[asyncio.Protocol]:
@@ -26,53 +74,11 @@ def bounded(*, most_idle: int = MOST_IDLE) -> type[asyncio.Protocol]:
     most_idle : int
         Connections that may wait at a time.
     """
-    idle: dict[H11Protocol, None] = {}
 
-    class Bounded(H11Protocol):
-        _late: asyncio.TimerHandle | None = None
+    class Bounded(_Bounded):
+        idle: ClassVar[dict[H11Protocol, None]] = {}
 
-        def connection_made(self, transport: Any) -> None:
-            super().connection_made(transport)
-            while len(idle) >= most_idle:
-                _end(next(iter(idle)))
-            self._sort(wait=True)
-
-        def data_received(self, data: bytes) -> None:
-            super().data_received(data)
-            self._sort(wait=True)
-
-        def on_response_complete(self) -> None:
-            super().on_response_complete()
-            self._sort(wait=False)
-
-        def connection_lost(self, exc: Exception | None) -> None:
-            idle.pop(self, None)
-            self._in_time()
-            super().connection_lost(exc)
-
-        def _sort(self, *, wait: bool) -> None:
-            """Count the connection among the idle ones or not; while a head is awaited a time runs, from its start."""
-            if self.transport.is_closing():
-                return
-            if self.cycle is not None and not self.cycle.response_complete:
-                idle.pop(self, None)
-                self._in_time()
-                return
-            idle.setdefault(self)
-            if not wait:
-                self._in_time()
-            elif self._late is None:
-                self._late = self.loop.call_later(HEAD_S, _end, self)
-
-        def _in_time(self) -> None:
-            if self._late is not None:
-                self._late.cancel()
-                self._late = None
-
-    def _end(one: H11Protocol) -> None:
-        idle.pop(one, None)
-        one.transport.abort()
-
+    Bounded.most_idle = most_idle
     return Bounded
 
 

@@ -7,7 +7,7 @@ import hmac
 import re
 
 from ..errors import UsageError
-from ..terms.clinic import is_client_code
+from ..terms.codes import is_client_code
 
 _FORM = re.compile(r"k[0-9a-f]{11}")
 

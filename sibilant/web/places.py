@@ -11,7 +11,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from ..clinic import clients, report, sessions, settings, summarise, take, told
+from ..clinic import clients, months_chart, report, sessions, settings, summarise, take, told, worked_out
 from ..clinic.caseload import CaseloadHandle, cautions
 from ..clinic.warming import warm
 from ..errors import CaseloadError, SibilantError, UsageError
@@ -173,7 +173,7 @@ def progress(request: Request) -> Response:
     view = summarise.view_of(caseload_of(request), case, measures=(key,) if key else ())
     alt, why_none = "", ""
     try:
-        alt = summarise.months_words(view, case, key=key)
+        alt = months_chart.words(view, case, key=key)
     except SibilantError as nothing:
         why_none = str(nothing)
     return shown(
@@ -186,7 +186,7 @@ def progress(request: Request) -> Response:
         rows=summarise.session_rows(view, key),
         nearest=summarise.nearest_sounds(view, key),
         sentences=told.sentences(view),
-        groups=summarise.groups(view),
+        groups=worked_out.groups(view),
         measures=[measure for measure in MEASURES.values() if measure.scope == "token"],
         key=key or view.main_measure,
         kinds=tuple(REPORT_KINDS),
@@ -199,7 +199,7 @@ def months(request: Request) -> Response:
     key = request.query_params.get("measure", "")
     narrow = request.query_params.get("width") == "narrow"
     view, case = summarise.case_view(caseload_of(request), client_of(request), measures=(key,) if key else ())
-    svg = summarise.months_picture(view, case, key=key, width_mm=NARROW_MM if narrow else WIDE_MM)
+    svg = months_chart.picture(view, case, key=key, width_mm=NARROW_MM if narrow else WIDE_MM)
     return Response(svg, media_type="image/svg+xml")
 
 
@@ -208,7 +208,7 @@ def points(request: Request) -> Response:
     key = request.query_params.get("measure", "")
     view, case = summarise.case_view(caseload_of(request), client_of(request), measures=(key,) if key else ())
     on = {one.number: one.on.isoformat() for one in view.summaries}
-    found = [summarise.months_places(view, case, key=key, width_mm=width) for width in (WIDE_MM, NARROW_MM)]
+    found = [months_chart.places(view, case, key=key, width_mm=width) for width in (WIDE_MM, NARROW_MM)]
     charts = [
         {"high": high, "spots": [{"session": n, "on": on[n], "across": x, "down": y} for n, (x, y) in at.items()]}
         for high, at in found

@@ -10,7 +10,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
-from ..clinic.summarise import SUPPORT
+from ..clinic.worked_out import SUPPORT
 from ..listening.pictures import INVENTED
 
 TEMPLATES = Path(__file__).parent / "templates"

@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from sibilant.acoustics import measure, spectrum
+from sibilant.acoustics import measure, spectrum, timings
 from sibilant.errors import MethodError
 from sibilant.methods import HOUSE_7K, HOUSE_10K, HOUSE_15K, OPEN_ADULT, get_method, matched, published_names
 from sibilant.terms import MEASURES, Interval, MicrophoneResponse, Review
@@ -18,8 +18,12 @@ def hiss(recorded, noise_like, paper):
     return recorded(noise_like(paper["hump"], 44100, np.random.default_rng(2)))
 
 
+def in_word(recording, sounds, words):
+    return measure(recording, sounds, HOUSE_15K, timed=timings(recording, sounds, words=words))
+
+
 def test_every_value_is_declared_with_scope_token(hiss, bounded) -> None:
-    found = measure(hiss, [bounded(0.3, 0.45)], HOUSE_15K, words=[Interval(0.1, 0.8)])[0]
+    found = in_word(hiss, [bounded(0.3, 0.45)], [Interval(0.1, 0.8)])[0]
     assert all(MEASURES[key].scope == "token" for key in found.values)
     assert set(found.low) == set(found.high) == {key for key in found.values if MEASURES[key].interval}
     for key in found.low:
@@ -27,7 +31,7 @@ def test_every_value_is_declared_with_scope_token(hiss, bounded) -> None:
 
 
 def test_house_method_gives_every_token_measure(hiss, bounded) -> None:
-    found = measure(hiss, [bounded(0.3, 0.45)], HOUSE_15K, words=[Interval(0.1, 0.8)])[0]
+    found = in_word(hiss, [bounded(0.3, 0.45)], [Interval(0.1, 0.8)])[0]
     declared = {key for key, measure_ in MEASURES.items() if measure_.scope == "token"}
     assert declared - set(found.values) == set()
 
@@ -119,7 +123,7 @@ def test_level_and_length_against_the_word(bounded, recorded, noise_like, hump) 
     vowel = noise_like(hump(800, 200), 13230, rng)
     hiss = noise_like(hump(7000, 1500), 6615, rng)
     samples = np.concatenate([hiss / np.std(hiss), 10 * vowel / np.std(vowel), np.zeros(8820)])
-    found = measure(recorded(samples), [bounded(0.0, 0.15)], HOUSE_15K, words=[Interval(0.0, 0.45)])[0].values
+    found = in_word(recorded(samples), [bounded(0.0, 0.15)], [Interval(0.0, 0.45)])[0].values
     assert found["level_re_vowel_db"] == pytest.approx(-20.0, abs=2.0)
     assert found["relative_duration"] == pytest.approx(0.5)
     assert "relative_duration" not in measure(recorded(samples), [bounded(0.0, 0.15)], HOUSE_15K)[0].values

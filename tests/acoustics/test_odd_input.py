@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from sibilant.acoustics import measure, sustained
+from sibilant.acoustics import measure, sustained, timings
 from sibilant.methods import HOUSE_15K, get_method, matched, method_names
 from sibilant.terms import MEASURES, Edge, Interval, Measures, Recording, SibilantInterval, Source
 
@@ -60,7 +60,8 @@ def test_anything_measured_is_sane(
 ) -> None:
     recording = made(kind, rate_hz, seed)
     method = get_method(name)
-    sane(measure(recording, [sound(onset_s, length_s)], method, words=[Interval(0.0, 0.5)])[0])
+    sounds = [sound(onset_s, length_s)]
+    sane(measure(recording, sounds, method, timed=timings(recording, sounds, words=[Interval(0.0, 0.5)]))[0])
     narrow = matched(HOUSE_15K, rate_hz / 2)
     sane(measure(recording, [sound(onset_s, length_s)], narrow)[0])
 
@@ -75,9 +76,9 @@ def test_any_take_is_sane(kind: str, onset_s: float, length_s: float) -> None:
 @pytest.mark.parametrize("name", method_names())
 def test_noise_in_the_middle_always_has_a_value(name: str) -> None:
     """The tests above would also pass with everything withheld: ordinary sound is measured, and silence is not."""
-    stretch, words = [sound(0.1, 0.3)], [Interval(0.0, 0.5)]
-    assert "centroid_hz" in measure(made("noise", 96000, 3), stretch, get_method(name), words=words)[0].values
-    silent = measure(made("silence", 96000, 3), stretch, get_method(name), words=words)[0]
+    stretch = [sound(0.1, 0.3)]
+    assert "centroid_hz" in measure(made("noise", 96000, 3), stretch, get_method(name))[0].values
+    silent = measure(made("silence", 96000, 3), stretch, get_method(name))[0]
     assert "centroid_hz" not in silent.values and "silent" in silent.flags
 
 

@@ -8,27 +8,12 @@ import math
 import numpy as np
 
 from sibilant.terms import MEASURES
-from sibilant.terms.change import (
-    LARGER,
-    UNJUDGED,
-    WITHIN,
-    Accuracy,
-    AccuracyCell,
-    Additions,
-    CaseView,
-    Change,
-    ContextCell,
-    Contrast,
-    MeasurementError,
-    MeasureSummary,
-    SessionSummary,
-    SetOfThree,
-    SpreadPoint,
-    Trend,
-    WordsGained,
-    WordValue,
-)
+from sibilant.terms.by_ear import Accuracy, AccuracyCell, Additions, WordsGained
+from sibilant.terms.case_view import CaseView
+from sibilant.terms.change import LARGER, UNJUDGED, WITHIN, Change, MeasurementError, Trend
 from sibilant.terms.clinic import Client, Device, Event, MoveUpRule, Session
+from sibilant.terms.groups import ContextCell, Contrast, SetOfThree
+from sibilant.terms.summaries import MeasureSummary, SessionSummary, SpreadPoint, WordValue
 
 WORDS = (
     "seal sand sun sock soap side castle messy recycle muscle goose bus rice purse spark star skate snow sled swim"

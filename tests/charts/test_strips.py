@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from sibilant import charts
-from sibilant.charts import strips
+from sibilant.charts import strip_panels
 from sibilant.charts.lettering import split_bold
 
 
@@ -28,7 +28,7 @@ def test_all_strips_share_one_time_scale_and_frequency_axis(gallery: ModuleType)
 def test_ribbon_ends_are_half_opaque_at_the_boundary_and_as_soft_as_uncertain() -> None:
     moments_s = np.linspace(0, 0.4, 4001)
     ribbon = charts.Ribbon(0.1, 0.3, 3.0, 8.0)
-    opacity = strips._ribbon_image(ribbon, moments_s, "#0072B2")[0, :, 3]
+    opacity = strip_panels.ribbon_image(ribbon, moments_s, "#0072B2")[0, :, 3]
     assert np.interp(0.1, moments_s, opacity) == pytest.approx(0.5, abs=0.02)
     assert np.interp(0.3, moments_s, opacity) == pytest.approx(0.5, abs=0.02)
     for edge_s, half_s in ((0.1, 0.003), (0.3, 0.008)):

@@ -19,7 +19,8 @@ from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import CaseloadError, RefusedError
 from sibilant.store.binned import CARRIED
 from sibilant.store.schema import CLIENTS, LENDERS, METADATA
-from sibilant.terms.clinic import Consent, Event, Judgement
+from sibilant.terms.clinic import Consent, Event
+from sibilant.terms.kept import Judgement
 
 CODE, OTHER = "C-7QXK", "C-M4RT"
 NOW = dt.datetime(2026, 11, 2, 9, 0, tzinfo=dt.UTC)

@@ -18,7 +18,8 @@ from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.clinic.private import suspects
 from sibilant.errors import CaseloadError, InputError, ListError, OutputError, RefusedError, UsageError
 from sibilant.terms.care import Goal, PracticeMark
-from sibilant.terms.clinic import Consent, Correction, Device, EarlierProbe, Event, MethodChoice, MoveUpRule, Retention
+from sibilant.terms.clinic import Consent, Device, EarlierProbe, Event, MethodChoice, MoveUpRule, Retention
+from sibilant.terms.kept import Correction
 from sibilant.terms.lending import ClinicSpread, Given, Grounds
 
 NOON = dt.datetime(2026, 3, 4, 12, 30, 15, 250000, tzinfo=dt.UTC)
@@ -198,7 +199,7 @@ def test_without_a_day_zero_the_last_session_falls_on_today(tmp_path: Path, mate
 
 
 def test_an_earlier_hand_made_table_keeps_its_source_and_is_not_joined(tmp_path: Path, material: ModuleType) -> None:
-    from sibilant.clinic import summarise
+    from sibilant.clinic import summarise, worked_out
 
     fill(tmp_path / "one", material)
     table = tmp_path / "old.csv"
@@ -210,7 +211,7 @@ def test_an_earlier_hand_made_table_keeps_its_source_and_is_not_joined(tmp_path:
     assert done["probes"] == 2
     view, _ = summarise.case_view(CaseloadHandle(tmp_path / "one"), "C-7QXK")
     assert len(view.earlier) == 3 and view.earlier[2].value == 6100.5 and len(view.summaries) == 3
-    text = "\n".join(summarise.lines(view))
+    text = "\n".join(worked_out.lines(view))
     assert "earlier, not joined (paper forms of the school): 2025-03-02, 8 of 20 correct" in text
     with pytest.raises(UsageError, match="--source"):
         earlier.import_earlier(CaseloadHandle(tmp_path / "one"), "C-7QXK", table, source=" ")

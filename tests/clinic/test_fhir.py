@@ -20,7 +20,8 @@ from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.progress.accuracy import accuracy, main_rater, standing
 from sibilant.progress.session import is_main_s, summarise
 from sibilant.terms import MEASURES
-from sibilant.terms.clinic import Consent, Device, Judgement
+from sibilant.terms.clinic import Consent, Device
+from sibilant.terms.kept import Judgement
 
 CODE = "C-7QXK"
 FIRST = dt.date(2026, 3, 2)

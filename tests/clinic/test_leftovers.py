@@ -19,7 +19,8 @@ from sibilant.clinic import clients, encryption, removing
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import CaseloadError, RefusedError
 from sibilant.store import clips, converting, drafts
-from sibilant.terms.clinic import Consent, Judgement
+from sibilant.terms.clinic import Consent
+from sibilant.terms.kept import Judgement
 
 PASSPHRASE = "six blue horses walk"
 CODE = "C-7QXK"
@@ -233,7 +234,7 @@ def test_a_folder_with_other_things_keeps_its_rights_and_the_caseload_in_it_has_
 
 def test_a_correction_stands_though_the_clock_ran_a_day_ahead_before(folder: Path) -> None:
     from sibilant.progress import judgement_by
-    from sibilant.terms.clinic import KeptToken
+    from sibilant.terms.kept import KeptToken
 
     day = dt.datetime(2026, 3, 4, tzinfo=dt.UTC)
     ahead = Judgement("1.1.1", "distorted", "R7", day + dt.timedelta(days=1))

@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 
 from sibilant import progress, store
-from sibilant.clinic import exchange, lending, plan, summarise
+from sibilant.clinic import exchange, lending, plan, summarise, worked_out
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import NoRoomError
 from sibilant.store.opening import open_caseload
@@ -143,7 +143,7 @@ def test_the_verdict_is_given_with_the_clinics_limit_and_keeps_its_numbers(clini
     assert [one.lent.n_clients for one in first if one.lent] == [14, 14]
     assert first[0].verdict == LARGER and first[0].limit != first[0].plain_limit
     assert first[0].lent is not None and first[0].lent.fitted_on is not None
-    text = "\n".join(summarise.lines(view))
+    text = "\n".join(worked_out.lines(view))
     assert "by the spread of 14 other clients" in text and "plain rule:" in text
     with _open(folder) as one:
         for client in list(store.clients(one)):

@@ -13,10 +13,10 @@ import numpy as np
 import pytest
 
 from sibilant import audio, lexicon, synthetic
-from sibilant.clinic import clients, probe, report, sessions, summarise
+from sibilant.clinic import clients, months_chart, probe, report, sessions, summarise, worked_out
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.synthetic.speakers import woman
-from sibilant.terms.change import CaseView
+from sibilant.terms.case_view import CaseView
 from sibilant.terms.clinic import Case
 
 CODE = "C-7QXK"
@@ -100,9 +100,9 @@ def test_narrower_probes_stand_apart_with_a_comparison_of_their_own(files: dict[
     assert changes[5].baseline < np.mean(own) - 50, "the baseline under the narrower band reads lower"
     assert abs(changes[5].difference) < changes[5].limit and abs(changes[6].difference) < changes[6].limit
     assert blank(case, view, handle) == []
-    said = "\n".join(summarise.lines(view))
+    said = "\n".join(worked_out.lines(view))
     assert f"session 5 stands apart: {APART}" in said
-    summarise.figure(view, case, tmp_path / "months.png")
+    months_chart.figure(view, case, tmp_path / "months.png")
     report.make_report(handle, CODE, "quarterly", tmp_path / "report.html")
     told = (tmp_path / "report.html").read_text(encoding="utf-8")
     assert "probes in a narrower band: house-10k/2" in told

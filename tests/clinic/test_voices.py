@@ -16,7 +16,8 @@ from sibilant import store
 from sibilant.clinic import exchange, sessions, voices
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import RefusedError
-from sibilant.terms.clinic import Case, KeptToken, Session
+from sibilant.terms.clinic import Case, Session
+from sibilant.terms.kept import KeptToken
 
 AT = "C-7QXK"
 CONFIDENCE = {4: 0.91, 7: 0.92, 11: 0.93}

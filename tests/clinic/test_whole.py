@@ -18,7 +18,7 @@ import pytest
 from sibilant_cli.main import run
 
 from sibilant import store
-from sibilant.clinic import summarise, wholeness
+from sibilant.clinic import plain, summarise, wholeness
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import SibilantError
 
@@ -57,7 +57,7 @@ def caseload(kept: Path, tmp_path: Path) -> Path:
 
 def values(view: object) -> object:
     """What is shown of a client, without the sentences."""
-    return summarise.plain(replace(view, joins=()))  # type: ignore[type-var]
+    return plain.plain(replace(view, joins=()))  # type: ignore[type-var]
 
 
 def test_a_flipped_digit_is_noticed_and_only_its_row_left_out(caseload: Path) -> None:

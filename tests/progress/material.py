@@ -27,7 +27,8 @@ from sibilant.terms import (
     Verdict,
     Word,
 )
-from sibilant.terms.clinic import Case, Client, Device, Event, Judgement, KeptToken, Session
+from sibilant.terms.clinic import Case, Client, Device, Event, Session
+from sibilant.terms.kept import Judgement, KeptToken
 
 if TYPE_CHECKING:
     from sibilant import store

@@ -9,7 +9,8 @@ import pytest
 
 from sibilant.progress import view
 from sibilant.terms.change import WITHIN
-from sibilant.terms.clinic import Case, KeptToken
+from sibilant.terms.clinic import Case
+from sibilant.terms.kept import KeptToken
 
 KEY = "centroid_hz"
 

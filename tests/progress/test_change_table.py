@@ -23,7 +23,8 @@ import change_table as table
 from invented_days import Clinic, Days, Scenario, called, draw
 
 from sibilant.progress import changes
-from sibilant.terms.change import LARGER, MeasureSummary, WordValue
+from sibilant.terms.change import LARGER
+from sibilant.terms.summaries import MeasureSummary, WordValue
 
 EVIDENCE = Path(__file__).parents[2] / "docs" / "evidence" / "change_days.csv"
 N = 1000

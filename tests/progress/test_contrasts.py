@@ -19,7 +19,7 @@ from sibilant.progress.ear_and_figure import area_within, ear_and_figure
 from sibilant.progress.paired_shares import newcombe_paired
 from sibilant.progress.separation import overlap_of_normals, separation
 from sibilant.terms import SibilantSlot
-from sibilant.terms.change import MeasureSummary, WordValue
+from sibilant.terms.summaries import MeasureSummary, WordValue
 
 EVIDENCE = Path(__file__).parents[2] / "docs" / "evidence" / "contrast_intervals.csv"
 APART = ((0.0, 1.0), (0.5, 1.0), (1.0, 1.0), (1.0, 1.6), (2.0, 1.0), (3.0, 1.6), (4.0, 1.0))

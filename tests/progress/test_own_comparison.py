@@ -16,8 +16,9 @@ from sibilant.progress import view
 from sibilant.progress.change import changes, limit_factor
 from sibilant.progress.own_comparison import ANOTHER_SOUND, NOT_PRACTISED, Both, less
 from sibilant.terms import Measurement
-from sibilant.terms.change import LARGER, WITHIN, MeasureSummary, WordValue
+from sibilant.terms.change import LARGER, WITHIN
 from sibilant.terms.clinic import Case
+from sibilant.terms.summaries import MeasureSummary, WordValue
 
 KEY = "centroid_hz"
 

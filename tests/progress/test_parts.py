@@ -12,7 +12,7 @@ from sibilant.progress import additions, before_after, contrast, fades, plan, se
 from sibilant.progress.context import accuracy_map
 from sibilant.progress.planning import spacings, trade
 from sibilant.terms import Interval, Prompt, Sound, Utterance, Word
-from sibilant.terms.clinic import KeptToken
+from sibilant.terms.kept import KeptToken
 from sibilant.terms.lending import ClinicSpread
 
 

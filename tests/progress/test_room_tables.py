@@ -16,7 +16,8 @@ from sibilant.progress import changes
 from sibilant.progress.room import noise_left
 from sibilant.progress.shifts import AT_DB, LEFT_IN, SHIFTS
 from sibilant.terms import MEASURES
-from sibilant.terms.change import UNJUDGED, WITHIN, MeasureSummary, WordValue
+from sibilant.terms.change import UNJUDGED, WITHIN
+from sibilant.terms.summaries import MeasureSummary, WordValue
 
 EVIDENCE = Path(__file__).parents[2] / "docs" / "evidence" / "room_probes.csv"
 

@@ -19,7 +19,8 @@ from scipy import stats
 
 from sibilant.progress import changes, context_map, first_against_third, limit_factor, newcombe, wilson
 from sibilant.progress.change import Probe
-from sibilant.terms.change import LARGER, MeasureSummary, WordValue
+from sibilant.terms.change import LARGER
+from sibilant.terms.summaries import MeasureSummary, WordValue
 
 N_WORDS = 20
 TOKEN_SD, WORD_SD = 500.0, 600.0

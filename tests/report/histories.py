@@ -11,7 +11,8 @@ import numpy as np
 
 from sibilant.terms import Prompt, Word
 from sibilant.terms.care import Goal, PracticeMark, PracticeRun, Visit
-from sibilant.terms.clinic import Case, Consent, Event, KeptToken
+from sibilant.terms.clinic import Case, Consent, Event
+from sibilant.terms.kept import KeptToken
 from sibilant.terms.therapy import Therapy
 
 KINDS = ("whole", "unjudged", "no device", "omissions", "additions", "one probe", "no baseline", "withdrawn", "unlike")

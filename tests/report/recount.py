@@ -17,8 +17,9 @@ from functools import cached_property
 from scipy.stats import binomtest
 from statsmodels.stats.proportion import proportion_confint
 
-from sibilant.terms.clinic import Case, KeptToken, Session
+from sibilant.terms.clinic import Case, Session
 from sibilant.terms.document import Box, Document, Facts, Listing, Paragraph, Table
+from sibilant.terms.kept import KeptToken
 
 MONTHS = "January February March April May June July August September October November December".split()
 DAY = rf"(\d{{1,2}} (?:{'|'.join(MONTHS)}) \d{{4}})"

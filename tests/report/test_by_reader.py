@@ -14,7 +14,7 @@ import pytest
 from sibilant import progress, report
 from sibilant.report import errors, goals
 from sibilant.terms.care import Goal, Visit
-from sibilant.terms.change import CaseView
+from sibilant.terms.case_view import CaseView
 from sibilant.terms.document import Table
 
 HERE = Path(__file__).parent

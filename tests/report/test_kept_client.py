@@ -19,8 +19,9 @@ from sibilant.clinic import report as verb
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.clinic.summarise import case_view
 from sibilant.errors import OutputError, RefusedError, UsageError
-from sibilant.terms.clinic import Client, Consent, Judgement
+from sibilant.terms.clinic import Client, Consent
 from sibilant.terms.document import Document, Picture
+from sibilant.terms.kept import Judgement
 
 PLANTED = "Wilhelmina Quistgaard"
 HERE = Path(__file__).parent

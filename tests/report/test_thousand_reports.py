@@ -17,7 +17,8 @@ import pytest
 from sibilant import report
 from sibilant.charts import wording
 from sibilant.report import plain
-from sibilant.terms.change import Agreement, CaseView, MoveUp
+from sibilant.terms.by_ear import Agreement, MoveUp
+from sibilant.terms.case_view import CaseView
 
 ROOT = Path(__file__).parents[2]
 PLANTED = "Wilhelmina Quistgaard"

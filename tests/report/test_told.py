@@ -23,7 +23,8 @@ from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.listening import pictures
 from sibilant.methods import HOUSE_15K
 from sibilant.progress import ViewRequest, view
-from sibilant.terms.change import Accuracy, AccuracyCell, CaseView
+from sibilant.terms.by_ear import Accuracy, AccuracyCell
+from sibilant.terms.case_view import CaseView
 from sibilant.terms.clinic import Client
 from sibilant.terms.document import Heading, Paragraph, Table
 from sibilant.terms.lending import ClinicSpread

@@ -33,7 +33,7 @@ from sibilant.terms import (
     Window,
     Word,
 )
-from sibilant.terms.clinic import CODE_LETTERS, check_letter, is_client_code
+from sibilant.terms.codes import CODE_LETTERS, check_letter, is_client_code
 from sibilant.terms.vocabulary import CUES, FINDINGS, LEVELS
 
 NUMBER = st.floats(allow_nan=False, allow_infinity=False, width=64)

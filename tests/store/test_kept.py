@@ -18,7 +18,8 @@ from sibilant import store
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.clinic.exchange import import_folder
 from sibilant.terms import NOT_MEASURED, Measurement, Sound
-from sibilant.terms.clinic import Case, KeptToken
+from sibilant.terms.clinic import Case
+from sibilant.terms.kept import KeptToken
 
 KEPT = Path(__file__).parent / "kept"
 FORMATS = ("format2", "format4", "format8")

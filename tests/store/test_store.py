@@ -24,7 +24,8 @@ from sibilant.store import migrate, removal, schema
 from sibilant.store.caseload import Caseload
 from sibilant.store.keys import recovery_code
 from sibilant.store.opening import open_caseload
-from sibilant.terms.clinic import Client, Consent, Correction, Device, EarlierProbe, Event, MoveUpRule, Retention
+from sibilant.terms.clinic import Client, Consent, Device, EarlierProbe, Event, MoveUpRule, Retention
+from sibilant.terms.kept import Correction
 
 POSTGRES = os.environ.get("SIBILANT_TEST_POSTGRES", "")
 NOON = dt.datetime(2026, 3, 4, 12, 30, tzinfo=dt.UTC)
@@ -317,7 +318,7 @@ def test_times_keep_their_zone(database: str, tmp_path: Path) -> None:
 
 
 def test_codes_are_random_checked_and_without_look_alikes() -> None:
-    from sibilant.terms.clinic import CODE_LETTERS, is_client_code
+    from sibilant.terms.codes import CODE_LETTERS, is_client_code
 
     drawn = {store.new_code(set()) for _ in range(500)}
     assert len(drawn) > 480 and all(is_client_code(code) for code in drawn)

@@ -13,7 +13,8 @@ from sibilant.lexicon import builtin_list, expect, list_names
 from sibilant.ranges import Question, TokenValue, compare, read_own_ranges
 from sibilant.tables import read_judgements, read_list
 from sibilant.terms import Prompt, vocabulary
-from sibilant.terms.clinic import Client, Judgement, Session
+from sibilant.terms.clinic import Client, Session
+from sibilant.terms.kept import Judgement
 from sibilant.terms.vocabulary import CUE_LETTERS, CUES, HEARD, LEVELS, Vocabulary
 
 DAY = dt.date(2026, 3, 2)

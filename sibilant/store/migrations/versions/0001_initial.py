@@ -31,54 +31,32 @@ def upgrade() -> None:
     _measurements()
 
 
+INDEXED = {
+    "measurements": ("token_id",),
+    "judgements": ("token_id",),
+    "corrections": ("token_id",),
+    "tokens": ("session_id", "recording_id"),
+    "recordings": ("session_id",),
+    "prompts": ("session_id",),
+    "clips": ("sha256", "session_id"),
+    "sessions": ("client_id",),
+    "events": ("client_id",),
+    "settings": (),
+    "methods": (),
+    "devices": (),
+    "clients": (),
+    "audit": ("subject",),
+}
+"""Tables in the order in which they can go, with their indexed columns."""
+
+
 def downgrade() -> None:
     """Take the caseload down to the format before."""
-    with op.batch_alter_table("measurements", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_measurements_token_id"))
-
-    op.drop_table("measurements")
-    with op.batch_alter_table("judgements", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_judgements_token_id"))
-
-    op.drop_table("judgements")
-    with op.batch_alter_table("corrections", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_corrections_token_id"))
-
-    op.drop_table("corrections")
-    with op.batch_alter_table("tokens", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_tokens_session_id"))
-        batch_op.drop_index(batch_op.f("ix_tokens_recording_id"))
-
-    op.drop_table("tokens")
-    with op.batch_alter_table("recordings", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_recordings_session_id"))
-
-    op.drop_table("recordings")
-    with op.batch_alter_table("prompts", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_prompts_session_id"))
-
-    op.drop_table("prompts")
-    with op.batch_alter_table("clips", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_clips_sha256"))
-        batch_op.drop_index(batch_op.f("ix_clips_session_id"))
-
-    op.drop_table("clips")
-    with op.batch_alter_table("sessions", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_sessions_client_id"))
-
-    op.drop_table("sessions")
-    with op.batch_alter_table("events", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_events_client_id"))
-
-    op.drop_table("events")
-    op.drop_table("settings")
-    op.drop_table("methods")
-    op.drop_table("devices")
-    op.drop_table("clients")
-    with op.batch_alter_table("audit", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_audit_subject"))
-
-    op.drop_table("audit")
+    for table, columns in INDEXED.items():
+        with op.batch_alter_table(table, schema=None) as batch_op:
+            for column in columns:
+                batch_op.drop_index(batch_op.f(f"ix_{table}_{column}"))
+        op.drop_table(table)
 
 
 def _audit() -> None:

@@ -13,6 +13,13 @@ depends_on = None
 
 def upgrade() -> None:
     """Bring the caseload up to this format."""
+    _earlier_probes()
+    _judging_orders()
+    with op.batch_alter_table("sessions", schema=None) as batch_op:
+        batch_op.add_column(sa.Column("bridge", sa.Boolean(), server_default=sa.false(), nullable=False))
+
+
+def _earlier_probes() -> None:
     op.create_table(
         "earlier_probes",
         sa.Column("id", sa.Integer(), nullable=False),
@@ -37,6 +44,8 @@ def upgrade() -> None:
     with op.batch_alter_table("earlier_probes", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_earlier_probes_client_id"), ["client_id"], unique=False)
 
+
+def _judging_orders() -> None:
     op.create_table(
         "judging_orders",
         sa.Column("id", sa.Integer(), nullable=False),
@@ -52,9 +61,6 @@ def upgrade() -> None:
     )
     with op.batch_alter_table("judging_orders", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_judging_orders_session_id"), ["session_id"], unique=False)
-
-    with op.batch_alter_table("sessions", schema=None) as batch_op:
-        batch_op.add_column(sa.Column("bridge", sa.Boolean(), server_default=sa.false(), nullable=False))
 
 
 def downgrade() -> None:

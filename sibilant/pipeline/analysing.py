@@ -1,7 +1,6 @@
-"""The one pipeline: a recording and its prompts become sounds and their measurements.
+"""A recording, what was to be said and methods in; the sounds observed and a measurement a sound and method out.
 
-In come a recording, what was to be said, and methods; out come the sounds observed, once each, and one measurement a
-sound and method. Clinic and corpus both call it, so that a clinic's number and a thesis's are the same number.
+Also sounds measured once more: between a person's edges, or under another method.
 """
 
 from __future__ import annotations
@@ -9,95 +8,31 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-import numpy.typing as npt
-
-from . import acoustics, boundaries, suitability
-from .methods import HOUSE_7K, HOUSE_10K, HOUSE_15K, supports
-from .terms import (
-    MEASURES,
+from .. import acoustics, boundaries, suitability
+from ..methods import HOUSE_15K
+from ..terms import (
     Cut,
     Edge,
     Finding,
     Interval,
     Mark,
-    Measure,
     Measurement,
-    Measures,
     Method,
     MicrophoneResponse,
-    NoiseSpectrum,
     PhonePlaces,
     Prompt,
     Recording,
     Review,
     SibilantInterval,
     Sound,
-    Source,
     Suitability,
-    Support,
-    TokenSupport,
     Utterance,
 )
-from .words import READER, WordSearch, find_words, place_phones
+from ..words import READER, WordSearch, find_words, place_phones
+from .analysis import Analysis, Kept
+from .supporting import supported
 
 OWN_SHARE = 0.5
-LEAST_SNR_DB = 10.0
-"""Below this ratio at 4-10 kHz a method that leaves the noise in gives no spectral value (docs/recordings.md)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Kept:
-    """What a whole recording showed of each sound, kept so that a clip can be measured again to the same figures.
-
-    ``support`` by the sound's id, its noise included; ``cut`` is the recording's; ``noise`` is that of the word, for a
-    sound that had none of its own because a person bounded it.
-    """
-
-    support: Mapping[str, TokenSupport]
-    cut: Cut | None
-    noise: NoiseSpectrum | None = None
-
-    def over(self, judged: Suitability, names: Sequence[str]) -> Suitability:
-        """A clip's suitability with what the recording showed in its place, sound by sound."""
-        tokens = tuple(
-            self.support.get(name) or replace(own, noise=self.noise or own.noise)
-            for name, own in zip(names, judged.tokens, strict=True)
-        )
-        return replace(judged, tokens=tokens, cut=self.cut)
-
-
-@dataclass(frozen=True, slots=True)
-class Analysis:
-    """All that was found in a recording.
-
-    ``sounds`` in the order of the prompts; ``measurements`` of all sounds heard, method after method; ``missing`` are
-    the 1-based places of prompts not heard; ``strays`` are stretches of sound that match no prompt; ``kept`` is what a
-    later measuring of a clip needs; ``own_cut`` is where the recording by itself seems cut off.
-    """
-
-    source: Source
-    sampling_rate_hz: int
-    duration_s: float
-    sounds: tuple[Sound, ...]
-    measurements: tuple[Measurement, ...]
-    utterances: tuple[Utterance, ...]
-    missing: tuple[int, ...]
-    strays: tuple[Interval, ...]
-    suitability: Suitability
-    kept: Kept
-    own_cut: Cut | None = None
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class StripValues:
-    """Values for a picture of one sound: ``level_db`` (frequencies, times) and a spectrum in the method's band."""
-
-    time_s: npt.NDArray[np.float64]
-    frequency_hz: npt.NDArray[np.float64]
-    level_db: npt.NDArray[np.float64]
-    spectrum_hz: npt.NDArray[np.float64] | None = None
-    spectrum_db: npt.NDArray[np.float64] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,20 +149,6 @@ def _overlaps(sound: Sound, marks: Sequence[Mark]) -> bool:
 def assess_alone(recording: Recording) -> Suitability:
     """Say what a recording can support when nothing is known of what was said in it."""
     return suitability.assess(recording, boundaries.find_all(recording))
-
-
-def strip_values(
-    recording: Recording, view: Interval, sound: Interval | None, method: Method, *, top_hz: float
-) -> StripValues:
-    """Return what a picture of one sound shows: levels over time of ``view``, and the spectrum of ``sound`` if any."""
-    time_s, frequency_hz, by_time = acoustics.spectrogram(recording, view, band_hz=(0.0, top_hz))
-    if sound is None:
-        return StripValues(time_s, frequency_hz, by_time.T)
-    spectrum = acoustics.spectrum(recording, sound, method)
-    low, high = method.band_hz
-    inside = (spectrum.frequency_hz >= low) & (spectrum.frequency_hz <= high)
-    level_db = 10.0 * np.log10(np.maximum(spectrum.power_density[inside], 1e-20))
-    return StripValues(time_s, frequency_hz, by_time.T, spectrum.frequency_hz[inside], level_db)
 
 
 def _given(recording: Recording, interval: Interval) -> SibilantInterval:
@@ -368,44 +289,7 @@ def _measured(heard: _Assessed, sounds: Sequence[Sound], method: Method) -> tupl
     cut = heard.judged.cut
     found = {}
     for sound, measures, support in zip(heard.sounds, values, heard.judged.tokens, strict=True):
-        left = _supported(measures, support, method, heard.recording.sampling_rate_hz, cut)
+        left = supported(measures, support, method, heard.recording.sampling_rate_hz, cut)
         flags = tuple(dict.fromkeys((*sound.flags, *support.flags, *left.flags)))
         found[sound.id] = Measurement(sound.id, method, left, support.snr_db, support.bandwidth_hz, flags)
     return tuple(found.get(sound.id) or Measurement(sound.id, method, flags=sound.flags) for sound in sounds)
-
-
-def _supported(measures: Measures, support: TokenSupport, method: Method, rate_hz: int, cut: Cut | None) -> Measures:
-    """Return the measures without those that the sound can't support, each with its reason among the flags."""
-    reasons: dict[str, str] = {}
-    drowned = method.noise == "observed" and support.snr_db is not None and support.snr_db < LEAST_SNR_DB
-    if not supports(method, rate_hz, cut.frequency_hz if cut is not None else None):
-        reasons["moments"] = "band_too_wide"
-    elif drowned or _moments_support(support, method) == "not usable":
-        reasons["moments"] = "moments_not_supported"
-    if drowned or support.verdict.levels == "not usable":
-        reasons["levels"] = "levels_not_supported"
-    if support.verdict.durations == "not usable":
-        reasons["durations"] = "durations_not_supported"
-    if not reasons:
-        return measures
-    out = {key for key in measures.values if _aspect(MEASURES[key]) in reasons}
-    flags = tuple(dict.fromkeys((*measures.flags, *reasons.values())))
-    kept = [
-        {key: value for key, value in values.items() if key not in out}
-        for values in (measures.values, measures.low, measures.high, measures.boundary)
-    ]
-    bare = replace(measures, values=kept[0], low=kept[1], high=kept[2], boundary=kept[3], flags=flags)
-    return replace(bare, uncut={}, sums={}) if "moments" in reasons else bare
-
-
-def _aspect(measure: Measure) -> str:
-    """Which verdict a measure hangs on: moments where the spectrum makes it, else levels, durations, or none."""
-    if measure.spectral:
-        return "moments"
-    return {"dB": "levels", "ms": "durations"}.get(measure.unit, "")
-
-
-def _moments_support(support: TokenSupport, method: Method) -> Support:
-    """Support of the house method whose top lies nearest below the method's, or of the narrowest."""
-    fitting = [house for house in (HOUSE_15K, HOUSE_10K, HOUSE_7K) if house.band_hz[1] <= method.band_hz[1]]
-    return support.verdict.moments[(fitting or [HOUSE_7K])[0].name]

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from .moments import MOMENT_KEYS, from_sums, weighted_sums
+from .moments import MOMENT_KEYS, from_sums, power_and_mean, weighted_sums
 from .setup import Setup
 from .shape import half_bandwidth, level_keys, smoothed
 from .tapers import Rows
@@ -117,9 +117,8 @@ def moment_errors(cleared: Cleared, setup: Setup) -> dict[str, Rows]:
 def clear_moments(cleared: Cleared, setup: Setup) -> dict[str, npt.NDArray[np.bool_]]:
     """Which sounds (t,) have each moment: all rest on the band's power, all but the mean also on its spread."""
     rows, weights = cleared.rows, setup.moment_weights[:1]
-    power = weighted_sums(rows, weights)[:, 0]
+    power, mean = power_and_mean(rows, setup.moment_weights, setup.method.band_hz)
     stands = power > CLEAR * cleared.noise_errors(weights, setup)[:, 0]
-    mean = from_sums(weighted_sums(rows, setup.moment_weights), setup.method.band_hz)[:, 0]
     second = weights * (setup.frequency_hz - mean[:, np.newaxis]) ** 2
     with np.errstate(invalid="ignore"):
         spread = stands & (np.sum(rows * second, axis=1) > CLEAR * cleared.own_noise_errors(second, setup))

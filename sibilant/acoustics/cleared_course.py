@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 from math import isfinite
 
@@ -11,7 +10,7 @@ import numpy as np
 from .cleared import NORMAL_95
 from .course import N_COEFFICIENTS, N_POINTS, dct
 from .drafts import Draft
-from .moments import from_sums, weighted_sums
+from .moments import power_and_mean, weighted_sums
 from .setup import Setup
 from .shape import half_bandwidth, highest, smoothed
 from .tapers import Rows
@@ -21,17 +20,9 @@ STANDS = 5.0
 """Standard errors by which a frame's power must stand above zero to say where its energy sits."""
 WITHIN_HZ = 1500.0
 """How far from the sound's peak a frame's is looked for."""
+_CENTROID_KEYS = ("centroid_slope_hz_ms", *(f"centroid_course_{k}_hz" for k in range(N_COEFFICIENTS)))
+_LEVEL_KEYS = tuple(f"level_course_{k}_db" for k in range(N_COEFFICIENTS))
 _DECIBEL = 10 / np.log(10)
-
-
-@dataclass(frozen=True, slots=True)
-class _Series:
-    """A value a frame (g,) with its error, the frame that stands in for each, and what frames hear in common (g, g)."""
-
-    values: Rows
-    errors: Rows
-    source: np.typing.NDArray[np.intp]
-    overlap: Rows
 
 
 def course_measures(draft: Draft, room: tuple[Rows, Rows, Rows]) -> None:
@@ -50,16 +41,13 @@ def course_measures(draft: Draft, room: tuple[Rows, Rows, Rows]) -> None:
     if not stands.any():
         return
     nearest = _nearest(stands)
-    points, shares = _points(heard.grid_s.size), _overlap(heard.setup, heard.grid_s.size)
+    points, overlap = _points(heard.grid_s.size), _overlap(heard.setup, heard.grid_s.size)
     time_s = _apply(points, heard.grid_s)
     slope = (time_s - np.mean(time_s)) / np.sum((time_s - np.mean(time_s)) ** 2) / 1000
-    means = _Series(mean_hz, mean_error, nearest, shares)
-    levels = _Series(level_db, level_error, np.arange(stands.size), shares)
-    _put(draft, "centroid_slope_hz_ms", slope, points, means)
-    for k, cosine in enumerate(_cosines()):
-        _put(draft, f"centroid_course_{k}_hz", cosine, points, means)
-        if stands.all():
-            _put(draft, f"level_course_{k}_db", cosine, points, levels)
+    shares = _per_frame(np.vstack([slope, _cosines()]), points)
+    _put(draft, _CENTROID_KEYS, _moved(shares, nearest), mean_hz, mean_error, overlap)
+    if stands.all():
+        _put(draft, _LEVEL_KEYS, shares[1:], level_db, level_error, overlap)
     _peaks(draft, heard, rows, nearest, points)
     _movement(draft, heard, mean_hz, mean_error, stands)
 
@@ -71,20 +59,23 @@ def _frames(
     setup = heard.setup
     weights = setup.moment_weights[0]
     assert heard.grid is not None
-    variance = heard.grid**2 * setup.overlaps_hz[0] / (1 + setup.overlaps_hz[0] / setup.correlation_hz)
+    variance = heard.grid**2 * (setup.overlaps_hz[0] / (1 + setup.overlaps_hz[0] / setup.correlation_hz))
     clean = np.maximum(rows, 0.0) ** 2 * setup.overlaps_hz[0]
-    power = np.sum(rows * weights, axis=1)
+    power, mean_hz = power_and_mean(rows, setup.moment_weights, setup.method.band_hz)
     room = np.sum(noise_variance * weights) + np.sum(drift * weights) ** 2
-    noise_error = np.sqrt(np.sum(np.maximum(variance - clean, 0.0) * weights, axis=1) + room)
+    noise_error = np.sqrt(_sums(np.maximum(variance - clean, 0.0), weights) + room)
     stands = power > STANDS * noise_error
-    mean_hz = from_sums(weighted_sums(rows, setup.moment_weights), setup.method.band_hz)[:, 0]
     distance = setup.frequency_hz - mean_hz[:, np.newaxis]
-    own = np.sum(distance**2 * (variance + noise_variance) * weights, axis=1)
+    own = _sums(distance**2 * (variance + noise_variance), weights)
     with np.errstate(divide="ignore", invalid="ignore"):
-        mean_error = np.sqrt(own + np.sum(distance * drift * weights, axis=1) ** 2) / power
-        level_error = _DECIBEL * np.sqrt(np.sum(variance * weights, axis=1) + room) / power
+        mean_error = np.sqrt(own + _sums(distance, drift * weights) ** 2) / power
+        level_error = _DECIBEL * np.sqrt(_sums(variance, weights) + room) / power
         level_db = 10 * np.log10(power)
     return mean_hz, mean_error, level_db, level_error, stands
+
+
+def _sums(rows: Rows, weights: Rows) -> Rows:
+    return weighted_sums(rows, weights[np.newaxis])[:, 0]
 
 
 def _nearest(stands: np.typing.NDArray[np.bool_]) -> np.typing.NDArray[np.intp]:
@@ -123,16 +114,29 @@ def _overlap(setup: Setup, n_frames: int) -> Rows:
     return found
 
 
-def _put(draft: Draft, key: str, per_point: Rows, points: Rows, series: _Series) -> None:
-    """One coefficient with its interval: a weighted sum of frames, some standing in for others."""
-    per_frame = np.zeros(series.values.size)
-    np.add.at(per_frame, series.source, np.sum(per_point[:, np.newaxis] * points, axis=0))
-    used = per_frame != 0
-    value = float(np.sum(per_frame[used] * series.values[used]))
-    scaled = np.where(used, per_frame * np.where(used, series.errors, 0.0), 0.0)
-    half = NORMAL_95 * float(np.sqrt(np.sum(scaled[:, np.newaxis] * series.overlap * scaled)))
-    if isfinite(value) and isfinite(half):
-        draft.values[key], draft.low[key], draft.high[key] = value, value - half, value + half
+def _per_frame(per_point: Rows, points: Rows) -> Rows:
+    """Shares (k, g) of the frames in coefficients that take some of each point, (k, 9)."""
+    found: Rows = np.einsum("kp,pg->kg", per_point, points, optimize=False)
+    return found
+
+
+def _moved(shares: Rows, source: np.typing.NDArray[np.intp]) -> Rows:
+    """Shares (k, g) where each frame is stood in for by another, (g,)."""
+    moved = np.zeros_like(shares)
+    for frame, other in enumerate(source):
+        moved[:, other] += shares[:, frame]
+    return moved
+
+
+def _put(draft: Draft, keys: tuple[str, ...], shares: Rows, values: Rows, errors: Rows, overlap: Rows) -> None:
+    """Coefficients with their intervals: sums of frames under ``shares`` (k, g); a frame without any may be unknown."""
+    used = shares != 0
+    found = np.sum(shares * np.where(used, values, 0.0), axis=1)
+    scaled = shares * np.where(used, errors, 0.0)
+    halves = NORMAL_95 * np.sqrt(np.sum(scaled[:, :, np.newaxis] * overlap * scaled[:, np.newaxis], axis=(1, 2)))
+    for key, value, half in zip(keys, found.tolist(), halves.tolist(), strict=True):
+        if isfinite(value) and isfinite(half):
+            draft.values[key], draft.low[key], draft.high[key] = value, value - half, value + half
 
 
 def _peaks(draft: Draft, heard: Listened, rows: Rows, source: np.typing.NDArray[np.intp], points: Rows) -> None:

@@ -55,9 +55,10 @@ def cleared_values(stacks: Rows, cleared: Cleared, setup: Setup) -> Valued:
     shaped = {key: column.reshape(n_sounds, n_shifts) for key, column in columns.items()}
     sides, side_clear = slopes(stacks, shaped["peak_hz"], cleared, setup)
     shaped |= sides
-    uncut = _uncut(shaped, cleared, setup)
+    levels = level_reaches(cleared, setup)
+    uncut = {key: reach[:3] for key, reach in levels.items()} | _reaches(shaped, moment_errors(cleared, setup))
     stands = clear_moments(cleared, setup) | side_clear | _clear_spreads(cleared, setup)
-    stands |= {key: reach[3] for key, reach in level_reaches(cleared, setup).items()}
+    stands |= {key: reach[3] for key, reach in levels.items()}
     stands["peak_erb"] = stands["centroid_hz"]
     if "amplitude_difference_db" in shaped:
         stands["amplitude_difference_db"] = clear_low(cleared, setup)
@@ -86,13 +87,10 @@ def _peaks(flat: Rows, broad: Tops, middle: Tops, n_shifts: int, setup: Setup) -
     return found
 
 
-def _uncut(columns: dict[str, Rows], cleared: Cleared, setup: Setup) -> dict[str, tuple[Rows, Rows, Rows]]:
-    """Value, low and high of mean, SD and level differences, whether they stand clear or not."""
-    found = {key: reach[:3] for key, reach in level_reaches(cleared, setup).items()}
-    for key, error in moment_errors(cleared, setup).items():
-        value = columns[key][:, 0]
-        found[key] = (value, value - NORMAL_95 * error, value + NORMAL_95 * error)
-    return found
+def _reaches(columns: dict[str, Rows], errors: dict[str, Rows]) -> dict[str, tuple[Rows, Rows, Rows]]:
+    """Value, low and high of what has a standard error, whether it stands clear or not."""
+    own = {key: columns[key][:, 0] for key in errors}
+    return {key: (own[key], own[key] - NORMAL_95 * e, own[key] + NORMAL_95 * e) for key, e in errors.items()}
 
 
 def _intervals(
@@ -195,7 +193,8 @@ def _between(start_hz: Rows, stop_hz: Rows, setup: Setup) -> Rows:
 
 def spreads(rows: Rows, setup: Setup) -> dict[str, Rows]:
     """Widths (r,) of the middle 50 % and 90 % of the band's power; the running sum may fall where bins are negative."""
-    found = [_quantile(_running(rows, setup), share, setup) for share in (0.05, 0.25, 0.75, 0.95)]
+    running = _running(rows, setup)
+    found = [_quantile(running, share, setup) for share in (0.05, 0.25, 0.75, 0.95)]
     return {"spread_50_hz": found[2] - found[1], "spread_90_hz": found[3] - found[0]}
 
 
@@ -210,7 +209,7 @@ def _running(rows: Rows, setup: Setup) -> Rows:
 def _quantile(running: Rows, share: float, setup: Setup) -> Rows:
     """Frequency (r,) up to which a share of the power lies: as many bins as lie under it, the last one by its part."""
     target = share * running[:, -1]
-    after = np.clip(np.sum(running < target[:, np.newaxis], axis=1), 1, running.shape[1] - 1)
+    after = np.clip(np.count_nonzero(running < target[:, np.newaxis], axis=1), 1, running.shape[1] - 1)
     row = np.arange(running.shape[0])
     low, high = running[row, after - 1], running[row, after]
     with np.errstate(divide="ignore", invalid="ignore"):

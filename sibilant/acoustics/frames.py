@@ -39,8 +39,8 @@ def power_densities(samples: npt.NDArray[np.float32], starts: tuple[int, ...], s
     """
     from scipy.fft import rfft
 
-    index = np.array(starts)[:, np.newaxis] + np.arange(setup.n_samples)
-    tapered = samples[index][:, np.newaxis, :] * setup.tapers
+    windows = np.stack([samples[start : start + setup.n_samples] for start in starts])
+    tapered = windows[:, np.newaxis, :] * setup.tapers
     first, last = setup.bins
     transform = rfft(tapered, n=setup.n_fft, axis=-1, overwrite_x=True)[..., first:last]
     power = transform.real**2 + transform.imag**2

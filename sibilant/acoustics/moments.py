@@ -55,7 +55,8 @@ def quadrature(frequency_hz: Rows, band_hz: tuple[float, float], n_orders: int =
 
 def weighted_sums(rows: Rows, weights: Rows) -> Rows:
     """Sums of each row (r, m) under each weight (k, m), shape (r, k), added in a fixed order without BLAS."""
-    return np.stack([np.sum(rows * weight, axis=1) for weight in weights], axis=1)
+    found: Rows = np.einsum("rm,km->rk", rows, weights, optimize=False)
+    return found
 
 
 def from_sums(sums: Rows, band_hz: tuple[float, float]) -> Rows:
@@ -76,6 +77,14 @@ def from_sums(sums: Rows, band_hz: tuple[float, float]) -> Rows:
         spread = np.sqrt(np.where(variance > 0, variance, np.nan))
         shape = [third / spread**3, fourth / spread**4 - 3]
     return np.stack([(low + high) / 2 + half * mean, half * spread, *shape], axis=1)
+
+
+def power_and_mean(rows: Rows, weights: Rows, band_hz: tuple[float, float]) -> tuple[Rows, Rows]:
+    """Power and spectral mean in Hz, each (r,), of rows (r, m) under the weights of `quadrature`; NaN without power."""
+    power, first = weighted_sums(rows, weights[:2]).T
+    low, high = band_hz
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return power, (low + high) / 2 + (high - low) / 2 * (first / np.where(power > 0, power, np.nan))
 
 
 def moments(

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,6 +14,9 @@ from ..terms import Interval, NoiseSpectrum, Recording
 from .frames import power_densities
 from .setup import LOW_BAND_HZ, Setup, prepare, whole
 from .tapers import Rows
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
 
 FEWEST_FRAMES = 4
 """Fewest frames of 20 ms on a side, half overlapped (50 ms), for that side to count."""
@@ -108,35 +111,32 @@ def _mean(rows: Rows) -> Rows:
 def _effective_s(starts: Sequence[int], setup: Setup) -> float:
     """Effective time of frames that overlap at most by half: one over the mean of what pairs hear in common."""
     alone, shared = setup.overlaps_hz[:2]
-    common = len(starts) * alone
-    for a, b in itertools.pairwise(starts):
-        if b - a < setup.n_samples:
-            common += 2 * shared
-    return len(starts) ** 2 / common
+    n_overlaps = int(np.count_nonzero(np.diff(starts) < setup.n_samples))
+    return len(starts) ** 2 / (len(starts) * alone + n_overlaps * 2 * shared)
 
 
 def _drift(means: Sequence[Rows], times_s: Sequence[float], setup: Setup) -> Rows:
     """Half the difference of the sides in bands of 1 kHz, in the unit of the spectrum, chance taken out."""
-    drift = np.zeros_like(means[0])
     mean = (means[0] + means[1]) / 2
-    for here in _drift_bands(setup.rate_hz):
-        power = float(mean[here].sum())
-        if not power > 0:
-            continue
-        half = float(means[1][here].sum() - means[0][here].sum()) / 2 / power
-        width_hz = power**2 / float((mean[here] ** 2).sum()) * setup.step_hz
+    edges = _drift_edges(setup.rate_hz)
+    parts = np.stack([mean, mean**2, means[1] - means[0]])[:, : edges[-1]]
+    power, squares, difference = np.add.reduceat(parts, edges[:-1], axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        half = difference / 2 / power
+        width_hz = power**2 / squares * setup.step_hz
         chance = (1 / times_s[0] + 1 / times_s[1]) / (4 * width_hz)
-        drift[here] = mean[here] * math.copysign(math.sqrt(max(half**2 - CHANCE * chance, 0.0)), half)
+        share = np.copysign(np.sqrt(np.maximum(half**2 - CHANCE * chance, 0.0)), half)
+    drift = np.zeros_like(mean)
+    drift[: edges[-1]] = mean[: edges[-1]] * np.repeat(np.where(power > 0, share, 0.0), np.diff(edges))
     return drift
 
 
 @lru_cache(maxsize=16)
-def _drift_bands(rate_hz: int) -> tuple[slice, ...]:
-    """Bins of each whole kHz; bands without any are left out."""
+def _drift_edges(rate_hz: int) -> npt.NDArray[np.intp]:
+    """First bin of each whole kHz, and one past the last; bands without any are left out."""
     frequency_hz = _setup(rate_hz).frequency_hz
     edges = np.arange(0.0, frequency_hz[-1] + DRIFT_BAND_HZ, DRIFT_BAND_HZ)
-    places = np.searchsorted(frequency_hz, edges)
-    return tuple(slice(int(a), int(b)) for a, b in itertools.pairwise(places) if b > a)
+    return np.unique(np.searchsorted(frequency_hz, edges))
 
 
 def _wander(rows: Sequence[Rows], setup: Setup) -> float:
@@ -152,14 +152,21 @@ def _wander(rows: Sequence[Rows], setup: Setup) -> float:
         if len(blocks) < 2 or not blocks.any():
             continue
         mean = _mean(blocks)
-        level = np.mean(blocks[:, mean > 0] / mean[mean > 0], axis=1)
+        share = np.where(mean > 0, 1.0, 0.0) / np.where(mean > 0, mean, 1.0) / np.count_nonzero(mean > 0)
+        level = np.einsum("bm,m->b", blocks, share, optimize=False)
         squares += float(np.sum((level - np.mean(level)) ** 2))
         n_free, n_blocks = n_free + len(blocks) - 1, n_blocks + len(blocks)
     if not n_free:
         return 0.0
+    return math.sqrt(max(squares / n_free - CHANCE * _block_chance(setup), 0.0) * (1 + 1 / n_blocks))
+
+
+@lru_cache(maxsize=16)
+def _block_chance(setup: Setup) -> float:
+    """What chance alone makes of the squared level of one block."""
     hop = round(0.001 * (HOUSE_7K.hop_ms or 0.0) * setup.rate_hz)
-    chance = 1 / (_effective_s([k * hop for k in range(BLOCK)], setup) * (setup.frequency_hz[-1] - LOW_BAND_HZ[0]))
-    return math.sqrt(max(squares / n_free - CHANCE * chance, 0.0) * (1 + 1 / n_blocks))
+    block_s = _effective_s([k * hop for k in range(BLOCK)], setup)
+    return float(1 / (block_s * (setup.frequency_hz[-1] - LOW_BAND_HZ[0])))
 
 
 def _with_wander(drift: Rows, mean: Rows, wander: float) -> Rows:

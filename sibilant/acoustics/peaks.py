@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from .cleared import CLEAR, Cleared
 from .setup import Setup
-from .shape import highest, smoothed
+from .shape import half_bandwidth, mirrored, running_mean, smoothed, vertex
 from .tapers import Rows
 
 CELL_HALF_HZ = 500.0
@@ -39,9 +39,9 @@ def tops(cleared: Cleared, span: tuple[int, int], setup: Setup) -> Tops:
     band on either side, where a place that does not stand above zero counts at its standard error.
     """
     half = max(1, round(CELL_HALF_HZ / setup.step_hz))
-    level = _broad(cleared.rows, half)
+    level = running_mean(cleared.rows, half)
     width_hz = (2 * half + 1) * setup.step_hz
-    error = np.sqrt(_broad(cleared.variance + cleared.noise_variance, half) / width_hz)
+    error = np.sqrt(smoothed(cleared.variance + cleared.noise_variance, half) / width_hz)
     error = np.hypot(error, np.abs(cleared.drift))
     best = span[0] + np.argmax(level[:, span[0] : span[1] + 1], axis=1)
     row = np.arange(level.shape[0])
@@ -57,21 +57,20 @@ def tops(cleared: Cleared, span: tuple[int, int], setup: Setup) -> Tops:
     return Tops(best, stands, (best - span[0] <= half) | (span[1] - best <= half))
 
 
-def _broad(rows: Rows, half: int) -> Rows:
-    """`shape.smoothed` without its floor at zero."""
-    lowest = np.minimum(np.min(rows, axis=1, keepdims=True), 0.0)
-    found: Rows = smoothed(rows - lowest, half) + lowest
-    return found
-
-
 def near_tops(rows: Rows, found: npt.NDArray[np.intp], span: tuple[int, int], setup: Setup) -> tuple[Rows, Rows]:
     """Frequency and height (r,) of the highest point within 1 kHz of a top, for rows (r, m).
 
-    NaN where it lies within half the estimator's bandwidth of an end of the span.
+    NaN where it lies within half the estimator's bandwidth of an end of the span, or nothing is there.
     """
-    reach = max(2, round(TOP_HALF_HZ / setup.step_hz))
-    distance = np.abs(np.arange(rows.shape[1]) - found[:, np.newaxis])
-    return highest(np.where(distance <= reach, rows, 0.0), span, setup)
+    reach, (first, last) = max(2, round(TOP_HALF_HZ / setup.step_hz)), span
+    row, place = np.arange(rows.shape[0]), found[:, np.newaxis] + np.arange(-reach, reach + 1)
+    near = rows[row[:, np.newaxis], np.clip(place, 0, rows.shape[1] - 1)]
+    best = found - reach + np.argmax(np.where((place >= first) & (place <= last), near, 0.0), axis=1)
+    margin, height = half_bandwidth(setup), rows[row, best]
+    known = (best >= first + margin) & (best <= last - margin) & (height > 0)
+    safe = np.clip(best, first + 1, last - 1)
+    delta = np.where(np.abs(safe - found) < reach, vertex(rows, safe), 0.0)
+    return np.where(known, setup.frequency_hz[0] + (safe + delta) * setup.step_hz, np.nan), height
 
 
 def clear_low(cleared: Cleared, setup: Setup) -> npt.NDArray[np.bool_]:
@@ -81,10 +80,11 @@ def clear_low(cleared: Cleared, setup: Setup) -> npt.NDArray[np.bool_]:
     half = max(1, round(LOW_HALF_HZ / setup.step_hz))
     width_hz = (2 * half + 1) * setup.step_hz
     clean = 1 - np.minimum(cleared.noise / np.maximum(cleared.observed, 1e-300), 1.0)
-    variance = _broad(cleared.variance * (1 - clean**2) + cleared.noise_variance, half) / width_hz
+    variance = smoothed(cleared.variance * (1 - clean**2) + cleared.noise_variance, half) / width_hz
     error = np.sqrt(variance + cleared.drift**2)
     first, last = setup.low_band
-    clear: npt.NDArray[np.bool_] = np.all((_broad(cleared.rows, half) > CLEAR * error)[:, first : last + 1], axis=1)
+    level = running_mean(cleared.rows, half)
+    clear: npt.NDArray[np.bool_] = np.all((level > CLEAR * error)[:, first : last + 1], axis=1)
     return clear
 
 
@@ -92,12 +92,13 @@ def height_over_low_db(rows: Rows, peak_hz: Rows, setup: Setup) -> Rows:
     """Level around a peak less the lowest level of the low band, in dB (r,), each averaged over 0.6 to 1 kHz."""
     if setup.low_band is None:
         return np.full(rows.shape[0], np.nan)
-    wide = _broad(rows, max(1, round(CELL_HALF_HZ / setup.step_hz)))
-    low = _broad(rows, max(1, round(LOW_HALF_HZ / setup.step_hz)))
-    first, last = setup.low_band
+    half = max(1, round(CELL_HALF_HZ / setup.step_hz))
+    low = running_mean(rows, max(1, round(LOW_HALF_HZ / setup.step_hz)), setup.low_band)
     known = np.isfinite(peak_hz)
     place = np.where(known, (peak_hz - setup.frequency_hz[0]) / setup.step_hz, 0.0)
-    at = np.clip(np.rint(place), 0, rows.shape[1] - 1).astype(np.intp)
+    at = np.clip(np.rint(place), 0, rows.shape[1] - 1).astype(np.intp)[:, np.newaxis]
+    around = mirrored(at + np.arange(-half, half + 1), rows.shape[1])
+    wide = np.mean(np.take_along_axis(rows, around, axis=1), axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
-        found = 10 * np.log10(wide[np.arange(rows.shape[0]), at] / np.min(low[:, first : last + 1], axis=1))
+        found = 10 * np.log10(wide / np.min(low, axis=1))
     return np.where(known & np.isfinite(found), found, np.nan)

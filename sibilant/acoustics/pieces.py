@@ -33,13 +33,10 @@ def variance_density(grid: Rows, shares: Rows, setup: Setup) -> Rows:
     :math:`\int g^2 v`. For a steady sound v is :math:`P^2 / T` with T the effective time; a frame that holds more of
     the energy counts by its energy squared, and a sound that glides by the narrow spectra that it has at each moment.
     """
+    shared = shares[:, np.newaxis] * grid
     total = np.zeros(grid.shape[1])
-    used = np.flatnonzero(shares > 0)
-    for lag, common in enumerate(setup.overlaps_hz):
-        part = np.zeros(grid.shape[1])
-        for a in used:
-            if a + lag < shares.size and shares[a + lag] > 0:
-                part += shares[a] * shares[a + lag] * grid[a] * grid[a + lag]
+    for lag, common in enumerate(setup.overlaps_hz[: len(grid)]):
+        part = np.sum(shared[: len(grid) - lag] * shared[lag:], axis=0)
         total += part * ((1.0 if lag == 0 else 2.0) * common / (1 + common / setup.correlation_hz))
     return total
 
@@ -53,9 +50,7 @@ def variance_densities(region: Region, setup: Setup) -> tuple[Rows, Rows]:
     coarse = variance_density(region.grid, region.shares, setup)
     heard = summed_energy(setup.taper_key, tuple(s - region.starts[0] for s in region.starts), tuple(region.shares))
     samples = region.samples[region.starts[0] : region.starts[0] + heard.size]
-    mean = np.zeros(region.grid.shape[1])
-    for share, row in zip(region.shares, region.grid, strict=True):
-        mean += share * row
+    mean: Rows = np.sum(region.shares[:, np.newaxis] * region.grid, axis=0)
     factor = flutter(samples, heard, mean, coarse, setup)
     return factor * coarse, factor * _finest(samples, heard, setup)
 

@@ -13,7 +13,7 @@ import numpy as np
 from ..terms import Method, MicrophoneResponse
 from .auditory import excitation_weights
 from .moments import quadrature
-from .tapers import Rows, blur_squared, effective_samples, shared_energy, tapers_of
+from .tapers import Rows, TaperKey, blur_squared, effective_samples, shared_energy, tapers_of
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -32,7 +32,10 @@ class Setup:
     ``frequency_hz`` (m,) are the bins kept, from just below the lowest band needed to just above the method's top;
     ``gain`` (m,) multiplies the power density (pre-emphasis and microphone response); ``band`` are the first and last
     bin inside the method's band. ``moment_weights`` (5, m) and ``level_weights`` (3, m) are quadratures;
-    ``excitation`` (c, m) are auditory filters at ``erb_number`` (c,).
+    ``excitation`` (c, m) are auditory filters at ``erb_number`` (c,). Of the tapers that ``taper_key`` asks for:
+    ``correlation_hz``, the width of a stretch of spectrum that fluctuates as one, K / T_eff of a single frame;
+    ``blur_hz2``, what they add to the squared width of a hump; ``overlaps_hz``, what two frames hear in common, per
+    second, by how many hops lie between them, from 0 on.
     """
 
     method: Method
@@ -51,31 +54,14 @@ class Setup:
     level_weights: Rows | None
     erb_number: Rows
     excitation: Rows
-
-    @property
-    def taper_key(self) -> tuple[str, int, int, float]:
-        """What `tapers.taper_set` is asked for."""
-        return (self.method.taper, self.n_samples, self.method.n_tapers, self.method.time_bandwidth)
+    taper_key: TaperKey
+    correlation_hz: float
+    blur_hz2: float
+    overlaps_hz: tuple[float, ...]
 
     def effective_s(self, starts: tuple[int, ...]) -> float:
         """Effective time that frames starting at these samples listen to, in seconds."""
         return effective_samples(self.taper_key, tuple(s - starts[0] for s in starts)) / self.rate_hz
-
-    @property
-    def correlation_hz(self) -> float:
-        """Width of a stretch of spectrum that fluctuates as one: K / T_eff of a single frame."""
-        return int(self.tapers.shape[0]) / self.effective_s((0,))
-
-    @property
-    def blur_hz2(self) -> float:
-        """What the estimator adds to the squared width of a hump, in Hz²."""
-        return blur_squared(self.taper_key) * self.rate_hz**2
-
-    @property
-    def overlaps_hz(self) -> tuple[float, ...]:
-        """What the tapers of two frames hear in common, per second, by how many hops lie between them, from 0 on."""
-        hop = round(0.001 * self.method.hop_ms * self.rate_hz) if self.method.hop_ms else self.n_samples
-        return tuple(self.rate_hz * common for common in shared_energy(self.taper_key, hop))
 
 
 @lru_cache(maxsize=128)
@@ -92,6 +78,9 @@ def prepare(method: Method, rate_hz: int, n_samples: int, response: MicrophoneRe
     levels = _level_weights(frequency_hz, high) if has_low else None
     erb_number, excitation = excitation_weights(frequency_hz, method.band_hz)
     mid = (max(low, method.mid_band_hz[0]), min(high, method.mid_band_hz[1]))
+    key = (method.taper, n_samples, method.n_tapers, method.time_bandwidth)
+    hop = round(0.001 * method.hop_ms * rate_hz) if method.hop_ms else n_samples
+    tapers = tapers_of(method, n_samples)
     return Setup(
         method=method,
         rate_hz=rate_hz,
@@ -101,7 +90,7 @@ def prepare(method: Method, rate_hz: int, n_samples: int, response: MicrophoneRe
         frequency_hz=frequency_hz,
         step_hz=step_hz,
         gain=gain_at(method, frequency_hz, rate_hz, response),
-        tapers=tapers_of(method, n_samples),
+        tapers=tapers,
         band=inside(frequency_hz, (low, high)),
         mid_band=inside(frequency_hz, mid) if mid[1] - mid[0] >= 1000.0 else None,
         low_band=inside(frequency_hz, LOW_BAND_HZ) if has_low else None,
@@ -109,6 +98,10 @@ def prepare(method: Method, rate_hz: int, n_samples: int, response: MicrophoneRe
         level_weights=levels,
         erb_number=erb_number,
         excitation=excitation,
+        taper_key=key,
+        correlation_hz=int(tapers.shape[0]) / (effective_samples(key, (0,)) / rate_hz),
+        blur_hz2=blur_squared(key) * rate_hz**2,
+        overlaps_hz=tuple(rate_hz * common for common in shared_energy(key, hop)),
     )
 
 

@@ -67,13 +67,17 @@ def highest(rows: Rows, span: tuple[int, int], setup: Setup) -> tuple[Rows, Rows
     margin = half_bandwidth(setup)
     edge = (best < first + margin) | (best > last - margin)
     safe = np.clip(best, first + 1, last - 1)
+    frequency = setup.frequency_hz[0] + (safe + vertex(rows, safe)) * setup.step_hz
+    return np.where(edge, np.nan, frequency), rows[np.arange(rows.shape[0]), best]
+
+
+def vertex(rows: Rows, at: npt.NDArray[np.intp]) -> Rows:
+    """How far in bins (r,) the top of the parabola through three log powers lies from their middle one, at most 0.5."""
     row = np.arange(rows.shape[0])
     with np.errstate(divide="ignore", invalid="ignore"):
-        a, b, c = (np.log(rows[row, safe + step]) for step in (-1, 0, 1))
+        a, b, c = (np.log(rows[row, at + step]) for step in (-1, 0, 1))
         delta = (a - c) / (2 * (a - 2 * b + c))
-    delta = np.where(np.isfinite(delta), np.clip(delta, -0.5, 0.5), 0.0)
-    frequency = setup.frequency_hz[0] + (safe + delta) * setup.step_hz
-    return np.where(edge, np.nan, frequency), rows[row, best]
+    return np.where(np.isfinite(delta), np.clip(delta, -0.5, 0.5), 0.0)
 
 
 def half_bandwidth(setup: Setup) -> int:
@@ -89,13 +93,23 @@ def smoothed(rows: Rows, half: int) -> Rows:
     >>> [float(v) for v in smoothed(np.array([[0.0, 3.0, 0.0, 0.0]]), 1)[0]]
     [2.0, 1.0, 1.0, 0.0]
     """
-    if half == 0:
-        return rows
-    padded = np.concatenate([rows[:, half:0:-1], rows, rows[:, -2 : -half - 2 : -1]], axis=1)
+    return rows if half == 0 else np.maximum(running_mean(rows, half), 0.0)
+
+
+def running_mean(rows: Rows, half: int, span: tuple[int, int] | None = None) -> Rows:
+    """As `smoothed`, but below zero where the rows are; only the bins from ``span[0]`` to ``span[1]`` where given."""
+    first, last = span or (0, rows.shape[1] - 1)
+    padded = rows[:, mirrored(np.arange(first - half, last + half + 1), rows.shape[1])]
     running = np.zeros((rows.shape[0], padded.shape[1] + 1))
     np.cumsum(padded, axis=1, out=running[:, 1:])
-    mean: Rows = np.maximum((running[:, 2 * half + 1 :] - running[:, : -2 * half - 1]) / (2 * half + 1), 0.0)
+    mean: Rows = (running[:, 2 * half + 1 :] - running[:, : -2 * half - 1]) / (2 * half + 1)
     return mean
+
+
+def mirrored(places: npt.NDArray[np.intp], n_bins: int) -> npt.NDArray[np.intp]:
+    """Places of bins, those beyond an end turned back at it."""
+    found: npt.NDArray[np.intp] = (n_bins - 1) - np.abs((n_bins - 1) - np.abs(places))
+    return found
 
 
 def auditory_peak(rows: Rows, setup: Setup) -> Rows:
@@ -114,13 +128,8 @@ def pattern_peak(pattern: Rows, numbers: Rows) -> Rows:
     best = np.argmax(pattern, axis=1)
     edge = (best == 0) | (best == numbers.size - 1)
     safe = np.clip(best, 1, numbers.size - 2)
-    row = np.arange(pattern.shape[0])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        a, b, c = (np.log(pattern[row, safe + step]) for step in (-1, 0, 1))
-        delta = (a - c) / (2 * (a - 2 * b + c))
-    delta = np.where(np.isfinite(delta), np.clip(delta, -0.5, 0.5), 0.0)
     step = numbers[1] - numbers[0]
-    return np.where(edge, np.nan, numbers[safe] + delta * step)
+    return np.where(edge, np.nan, numbers[safe] + vertex(pattern, safe) * step)
 
 
 def level_values(rows: Rows, setup: Setup) -> dict[str, Rows]:

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 Rows: TypeAlias = npt.NDArray[np.float64]
 """Real numbers in double precision."""
+TaperKey: TypeAlias = tuple[str, int, int, float]
+"""What `taper_set` is asked for: kind, samples, tapers, time-bandwidth."""
 
 
 def dpss(n_samples: int, time_bandwidth: float, n_tapers: int) -> Rows:
@@ -98,8 +100,17 @@ def _cosine(kind: str, n_samples: int) -> Rows:
     return pedestal - (1 - pedestal) * np.cos(phase)
 
 
+@lru_cache(maxsize=128)
+def mean_energy(tapers_key: TaperKey) -> Rows:
+    """Energy (n,) with which one frame hears each of its samples, the mean of its tapers'; its sum is 1; read-only."""
+    tapers = taper_set(*tapers_key).astype(np.float64)
+    energy: Rows = np.sum(tapers**2, axis=0) / tapers.shape[0]
+    energy.setflags(write=False)
+    return energy
+
+
 @lru_cache(maxsize=512)
-def effective_samples(tapers_key: tuple[str, int, int, float], offsets: tuple[int, ...]) -> float:
+def effective_samples(tapers_key: TaperKey, offsets: tuple[int, ...]) -> float:
     r"""Effective number of samples that frames at these offsets listen to.
 
     With the summed taper energy :math:`e(t) = \sum_f \sum_k h_k^2(t - t_f) / (K F)`, whose sum is 1, it is
@@ -112,8 +123,7 @@ def effective_samples(tapers_key: tuple[str, int, int, float], offsets: tuple[in
     offsets : tuple of int
         First sample of each frame, rising from 0.
     """
-    tapers = taper_set(*tapers_key).astype(np.float64)
-    energy = np.sum(tapers**2, axis=0) / tapers.shape[0]
+    energy = mean_energy(tapers_key)
     n = energy.size
     total = np.zeros(offsets[-1] + n)
     for offset in offsets:
@@ -122,7 +132,7 @@ def effective_samples(tapers_key: tuple[str, int, int, float], offsets: tuple[in
 
 
 @lru_cache(maxsize=128)
-def shared_energy(tapers_key: tuple[str, int, int, float], hop: int) -> tuple[float, ...]:
+def shared_energy(tapers_key: TaperKey, hop: int) -> tuple[float, ...]:
     r"""What frames 0, 1, 2 ... hops apart hear in common, :math:`\sum_t e(t) e(t + k h)`, while it is not nothing.
 
     ``e`` is the tapers' mean energy, whose sum is 1; the first value is one over the effective samples of a frame.
@@ -134,16 +144,14 @@ def shared_energy(tapers_key: tuple[str, int, int, float], hop: int) -> tuple[fl
     hop : int
         Samples from one frame to the next.
     """
-    tapers = taper_set(*tapers_key).astype(np.float64)
-    energy = np.sum(tapers**2, axis=0) / tapers.shape[0]
+    energy = mean_energy(tapers_key)
     lags = range(0, energy.size, hop)
     return tuple(float(np.sum(energy[: energy.size - lag] * energy[lag:])) for lag in lags)
 
 
-def summed_energy(tapers_key: tuple[str, int, int, float], offsets: tuple[int, ...], shares: tuple[float, ...]) -> Rows:
+def summed_energy(tapers_key: TaperKey, offsets: tuple[int, ...], shares: tuple[float, ...]) -> Rows:
     """Energy (n,) with which frames at some offsets, taken with some shares, hear each sample; its sum is 1."""
-    tapers = taper_set(*tapers_key).astype(np.float64)
-    energy = np.sum(tapers**2, axis=0) / tapers.shape[0]
+    energy = mean_energy(tapers_key)
     total = np.zeros(max(offsets) + energy.size)
     for offset, share in zip(offsets, shares, strict=True):
         total[offset : offset + energy.size] += energy * share
@@ -151,7 +159,7 @@ def summed_energy(tapers_key: tuple[str, int, int, float], offsets: tuple[int, .
 
 
 @lru_cache(maxsize=128)
-def blur_squared(tapers_key: tuple[str, int, int, float]) -> float:
+def blur_squared(tapers_key: TaperKey) -> float:
     r"""Second moment of the tapers' mean spectral window within twice its half width, in (cycles a sample)².
 
     What the estimator adds to the squared width of a hump.

@@ -73,18 +73,23 @@ def ridges(recording: Recording, intervals: Sequence[Interval], method: Method) 
     starts = [_starts(recording, interval, setup) for interval in intervals]
     if (last - first) * setup.step_hz < 3000.0 or not any(starts):
         return [None for _ in intervals]
-    rows = [power_densities(recording.samples, s, setup)[:, first : last + 1] if s else None for s in starts]
-    known = [own is not None and bool(np.all(np.sum(own, axis=1) > 0)) for own in rows]
-    return [_ridge(own, setup) if own is not None and there else None for own, there in zip(rows, known, strict=True)]
-
-
-def _ridge(rows: Rows, setup: Setup) -> Ridge:
+    rows = power_densities(recording.samples, sum(starts, ()), setup)[:, first : last + 1]
     running = np.zeros((rows.shape[0], rows.shape[1] + 1))
     np.cumsum(rows, axis=1, out=running[:, 1:])
-    running /= running[:, -1:]
+    with np.errstate(invalid="ignore"):
+        running /= running[:, -1:]
     beyond = _beyond(running, setup.step_hz)
-    lowest = max(0, int(np.ceil((LOWEST_RIDGE_HZ - setup.frequency_hz[setup.band[0]]) / setup.step_hz)))
+    lowest = max(0, int(np.ceil((LOWEST_RIDGE_HZ - setup.frequency_hz[first]) / setup.step_hz)))
     beyond[:, :lowest] = -1.0
+    stops = np.cumsum([len(own) for own in starts])
+    own = [slice(stop - len(frames), stop) for frames, stop in zip(starts, stops, strict=True)]
+    return [_ridge(running[one], beyond[one], setup) for one in own]
+
+
+def _ridge(running: Rows, beyond: Rows, setup: Setup) -> Ridge | None:
+    """The ridge of one sound, from its frames' running sums and what stands out at each bin; None in silence."""
+    if not len(running) or np.isnan(running[:, -1]).any():
+        return None
     path = best_path(beyond, max(1, round(GLIDE_HZ_MS * 1000 * HOP_S / setup.step_hz)))
     share = float(np.mean(beyond[np.arange(path.size), path]))
     share = min(max(share, 1e-6), 1 - 1e-6)

@@ -24,7 +24,7 @@ EDGES_HZ = (20.0, 120.0, 1_000.0, 2_000.0, 4_000.0, 6_000.0, 8_000.0, 10_000.0)
 """Band edges; the last band reaches to the Nyquist frequency. Bands above it hold nothing."""
 SILENCE = 1e-15
 """Power (full scale squared) below which a frame is digital silence: -150 dB."""
-BLOCK_FRAMES, STRETCHES_HELD = 2_048, 100
+BLOCK_FRAMES, STRETCHES_HELD = 256, 100
 
 
 @dataclass(frozen=True, slots=True)

@@ -155,7 +155,8 @@ def _band_power(frames: Float32s, rate: int) -> Float32s:
 
     width = frames.shape[1]
     window, n_fft, edges = frame_plan(width, rate)
-    power = np.abs(fft.rfft(frames * window, n_fft, axis=1)) ** 2
+    transform = fft.rfft(frames * window, n_fft, axis=1)
+    power = transform.real**2 + transform.imag**2
     bands = [power[:, low:high].sum(axis=1) for low, high in edges]
     return np.stack(bands, axis=1).astype(np.float32)
 

@@ -14,6 +14,9 @@ from .ranks import percentiles
 FINE_HOP_S = 0.001
 FINE_WINDOW_S = 0.004
 FINE_HIGH_PASS_HZ = (60.0, 110.0)
+RUMBLE_BLOCK_S, RUMBLE_MARGIN_S = 1.0, 0.25
+"""Longer stretches are freed of rumble piece by piece, each with what lies so near it on either side: a transform of
+half a minute costs twice as much as those of its pieces'."""
 LOW_BAND_HZ = (150.0, 950.0)
 HISS_FROM_HZ = 3000.0
 HIGHEST_HZ = 15000.0
@@ -24,13 +27,15 @@ FLOOR_PERCENTILE = 10.0
 class FineLevels:
     """Short-time power of a stretch every millisecond through 4 ms Hann windows.
 
-    ``power`` (n, m): mean square per bin; ``frequency_hz`` (m,). Rumble and hum below 60 to 110 Hz are taken out first.
+    ``power`` (n, m): mean square per bin up to 15 kHz; ``frequency_hz`` (m,); ``top_hz``: highest frequency that is
+    used, 0.95 of the Nyquist frequency, 15 kHz at most. Rumble and hum below 60 to 110 Hz are taken out first.
     ``low_db`` (n,): level at 150 to 950 Hz; ``hiss_db`` (n,): level from 3 kHz on (0.6 of the top in narrower
     recordings); ``floor`` (m,): the quietest tenth of each bin.
     """
 
     power: Float32s
     frequency_hz: npt.NDArray[np.float64]
+    top_hz: float
     start_s: float
     hop_s: float
     low_db: Float32s
@@ -41,11 +46,6 @@ class FineLevels:
     def n_frames(self) -> int:
         """Number of frames."""
         return int(self.power.shape[0])
-
-    @property
-    def top_hz(self) -> float:
-        """Highest frequency that is used: 0.95 of the Nyquist frequency, 15 kHz at most."""
-        return min(0.95 * float(self.frequency_hz[-1]), HIGHEST_HZ)
 
     def bins_of(self, low_hz: float, high_hz: float) -> slice:
         """Bins whose centres lie in a band; at least one."""
@@ -64,7 +64,7 @@ class FineLevels:
         first, last = max(0, first), min(self.n_frames - 1, last)
         part = slice(first, max(first, last) + 1)
         start_s, low, hiss = self.time_of(first), self.low_db[part], self.hiss_db[part]
-        return FineLevels(self.power[part], self.frequency_hz, start_s, self.hop_s, low, hiss, self.floor)
+        return FineLevels(self.power[part], self.frequency_hz, self.top_hz, start_s, self.hop_s, low, hiss, self.floor)
 
     def time_of(self, frame: float) -> float:
         """Return the time of a (fractional) frame."""
@@ -94,16 +94,17 @@ def fine_levels(recording: Recording, interval: Interval) -> FineLevels:
     from scipy import fft
 
     window, n_fft, _ = frame_plan(width, rate)
-    power: Float32s = np.empty((n_frames, n_fft // 2 + 1), dtype=np.float32)
-    for begin in range(0, n_frames, 512):
-        part = np.abs(fft.rfft(frames[begin : begin + 512] * window, n_fft, axis=1))
-        power[begin : begin + 512] = part * part
     frequency: npt.NDArray[np.float64] = np.arange(n_fft // 2 + 1, dtype=np.float64) * (rate / n_fft)
-    top = float(frequency[-1])
-    high = _bins_of(frequency, min(HISS_FROM_HZ, 0.6 * top), min(0.95 * top, HIGHEST_HZ))
+    nyquist = float(frequency[-1])
+    frequency, top = frequency[frequency <= HIGHEST_HZ], min(0.95 * nyquist, HIGHEST_HZ)
+    power: Float32s = np.empty((n_frames, frequency.size), dtype=np.float32)
+    for begin in range(0, n_frames, 512):
+        part = fft.rfft(frames[begin : begin + 512] * window, n_fft, axis=1)[:, : frequency.size]
+        power[begin : begin + 512] = part.real**2 + part.imag**2
+    high = _bins_of(frequency, min(HISS_FROM_HZ, 0.6 * nyquist), top)
     low, hiss = to_db(power[:, _bins_of(frequency, *LOW_BAND_HZ)].sum(axis=1)), to_db(power[:, high].sum(axis=1))
     floor = percentiles(power[:: max(1, min(3, n_frames // 50))], FLOOR_PERCENTILE)
-    return FineLevels(power, frequency, first / rate, hop / rate, low, hiss, floor)
+    return FineLevels(power, frequency, top, first / rate, hop / rate, low, hiss, floor)
 
 
 def _bins_of(frequency_hz: npt.NDArray[np.float64], low_hz: float, high_hz: float) -> slice:
@@ -114,12 +115,26 @@ def _bins_of(frequency_hz: npt.NDArray[np.float64], low_hz: float, high_hz: floa
 
 
 def _without_rumble(piece: Float32s, rate: int) -> Float32s:
+    keep, margin = round(RUMBLE_BLOCK_S * rate), round(RUMBLE_MARGIN_S * rate)
+    if piece.size <= keep + 2 * margin:
+        return np.asarray(_high_passed(piece[np.newaxis], rate)[0])
+    n_blocks = -(-piece.size // keep)
+    padded = np.zeros(n_blocks * keep + 2 * margin, dtype=np.float32)
+    padded[margin : margin + piece.size] = piece
+    blocks = np.lib.stride_tricks.sliding_window_view(padded, keep + 2 * margin)[::keep]
+    whole: Float32s = _high_passed(blocks, rate)[:, margin : margin + keep].reshape(-1)
+    return whole[: piece.size]
+
+
+def _high_passed(pieces: Float32s, rate: int) -> Float32s:
+    """Pieces (n, size) without what lies below 60 Hz, and with less of what lies below 110."""
     from scipy import fft
 
-    n_fft = fft.next_fast_len(piece.size, real=True)
-    spectrum = fft.rfft(piece, n_fft)
+    size = pieces.shape[1]
+    n_fft = fft.next_fast_len(size, real=True)
+    spectra = fft.rfft(pieces, n_fft, axis=1)
     low, high = FINE_HIGH_PASS_HZ
-    bins = np.arange(min(spectrum.size, int(high * n_fft / rate) + 2))
+    bins = np.arange(min(spectra.shape[1], int(high * n_fft / rate) + 2))
     ramp = np.clip((bins * rate / n_fft - low) / (high - low), 0.0, 1.0)
-    spectrum[: bins.size] *= np.sin(0.5 * np.pi * ramp).astype(np.float32)
-    return np.asarray(fft.irfft(spectrum, n_fft, overwrite_x=True)[: piece.size])
+    spectra[:, : bins.size] *= np.sin(0.5 * np.pi * ramp).astype(np.float32)
+    return np.asarray(fft.irfft(spectra, n_fft, axis=1, overwrite_x=True)[:, :size])

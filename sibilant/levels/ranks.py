@@ -59,3 +59,16 @@ def median(values: Row) -> float:
     if np.isnan(part[-1]):
         return float("nan")
     return float(part[low] if low == high else (part[low] + part[high]) / 2)
+
+
+def medians(rows: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Return ``np.median(rows, axis=1)`` of finite rows (n, m), shape (n,).
+
+    Examples
+    --------
+    >>> medians(np.array([[1, 5, 3], [2, 6, 4]], dtype=np.float32)).tolist()
+    [3.0, 4.0]
+    """
+    low, high = (rows.shape[1] - 1) // 2, rows.shape[1] // 2
+    part = np.partition(rows, (low, high), axis=1)
+    return part[:, low] if low == high else (part[:, low] + part[:, high]) / np.float32(2)

@@ -12,7 +12,7 @@ from ..terms import Cut
 from .spectra import grid_size, window_size
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     import numpy.typing as npt
 
@@ -30,6 +30,9 @@ without a pause they leave 39 dB and more; the steepest invented sound in a room
 FALL_DB, FALL_ALONE_DB = 8.0, 20.0
 """Least fall where pauses show the same edge, and where there are only sounds: no mouth falls by 20 dB in 300 Hz into
 what then stays that low, the steepest invented hump by 15."""
+BESIDE_PAUSES = (GAP_HZ, FALL_DB), (SOFT_GAP_HZ, SOFT_FALL_DB)
+ALONE = (GAP_HZ, FALL_ALONE_DB), (SOFT_GAP_HZ, SOFT_ALONE_DB)
+"""Gap and least fall of a sharp and of a soft edge."""
 STAYS_DB = 5.0
 """How much less than the fall everything above a cut may lie below what was there before it."""
 ALIKE_HZ = 250.0
@@ -49,31 +52,44 @@ def find_cut(recording: Recording, sounds: Sequence[Interval], pauses: Sequence[
     sounds, pauses : sequence of Interval
         Its sibilants, and stretches of nothing but background.
     """
-    spectra = [_mean_power([samples], recording.sampling_rate_hz) for samples in cuts(recording, sounds)]
-    known = [spectrum for spectrum in spectra if spectrum is not None]
-    if not known:
+    rate = recording.sampling_rate_hz
+    rest = _mean_power(cuts(recording, pauses), rate) if pauses else None
+    known = rest is not None and bool(np.any(rest > 0))
+    step_hz = rate / grid_size(rate)
+    shown = [
+        (gap_hz, least_db, falls)
+        for gap_hz, least_db in (BESIDE_PAUSES if known else ALONE)
+        if (falls := _falls_of_pauses(rest if known else None, step_hz, gap_hz)) is None or falls.max() >= least_db
+    ]
+    levels = _levels(recording, sounds) if shown else []
+    found = (_cut_in(levels, step_hz, *asked) for asked in shown if levels)
+    return next((cut for cut in found if cut is not None), None)
+
+
+def _falls_of_pauses(rest: Floats | None, step_hz: float, gap_hz: float) -> Floats | None:
+    """How deep the pauses fall near each place (m,): where they do not, no sound need be looked at."""
+    if rest is None:
         return None
-    step_hz = recording.sampling_rate_hz / grid_size(recording.sampling_rate_hz)
-    levels = [decibels(spectrum) for spectrum in known]
-    rest = _mean_power(list(cuts(recording, pauses)), recording.sampling_rate_hz) if pauses else None
-    if rest is None or not np.any(rest > 0):
-        sharp = _cut_in(levels, None, step_hz, (GAP_HZ, FALL_ALONE_DB))
-        return sharp or _cut_in(levels, None, step_hz, (SOFT_GAP_HZ, SOFT_ALONE_DB))
-    sharp = _cut_in(levels, decibels(rest), step_hz, (GAP_HZ, FALL_DB))
-    return sharp or _cut_in(levels, decibels(rest), step_hz, (SOFT_GAP_HZ, SOFT_FALL_DB))
+    return _highest_within(edge_falls(decibels(rest), step_hz, gap_hz), round(ALIKE_HZ / step_hz))
 
 
-def _cut_in(levels: Sequence[Floats], rest: Floats | None, step_hz: float, asked: tuple[float, float]) -> Cut | None:
+def _levels(recording: Recording, sounds: Sequence[Interval]) -> list[Floats]:
+    """Levels (m,) of the sounds that are long enough."""
+    spectra = (_mean_power([samples], recording.sampling_rate_hz) for samples in cuts(recording, sounds))
+    return [decibels(spectrum) for spectrum in spectra if spectrum is not None]
+
+
+def _cut_in(
+    levels: Sequence[Floats], step_hz: float, gap_hz: float, least_db: float, pauses: Floats | None
+) -> Cut | None:
     """The place of a fall over a gap that most sounds, and the pauses near it, show at least so deep.
 
     Of several, as where one coder's work was coded again, the lowest that is six tenths as deep as the deepest; of a
     slope where it begins, for above that the sound is no longer whole.
     """
-    gap_hz, least_db = asked
     score: Floats = np.quantile([edge_falls(level, step_hz, gap_hz) for level in levels], 1 - ROUGHLY, axis=0)
-    if rest is not None:
-        near = _highest_within(edge_falls(rest, step_hz, gap_hz), round(ALIKE_HZ / step_hz))
-        score = np.minimum(score, near)
+    if pauses is not None:
+        score = np.minimum(score, pauses)
     deep = np.flatnonzero(score >= max(least_db, 0.6 * float(np.max(score))))
     if deep.size == 0:
         return None
@@ -121,7 +137,7 @@ def _window(size: int) -> npt.NDArray[np.float32]:
     return np.blackman(size + 1)[:-1].astype(np.float32)
 
 
-def _mean_power(pieces: Sequence[npt.NDArray[np.float32]], rate: int) -> Floats | None:
+def _mean_power(pieces: Iterable[npt.NDArray[np.float32]], rate: int) -> Floats | None:
     """Mean power (m,) of half-overlapped 23 ms frames of all pieces, or None where none holds a frame."""
     from scipy import fft
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -50,29 +50,34 @@ def typical_pitch(evidence: Evidence) -> float | None:
         return None
     chosen = loud[np.linspace(0, loud.size - 1, min(MOST_WINDOWS, loud.size)).astype(int)]
     size = round(WINDOW_S * rate)
-    found = []
-    for place in chosen:
-        first = max(0, round((place + 1) * hop * rate) - size // 2)
-        pitch = _pitch(evidence.recording.samples[first : first + size], rate)
-        if pitch is not None:
-            found.append(pitch)
+    firsts = [max(0, round((place + 1) * hop * rate) - size // 2) for place in chosen]
+    whole = [evidence.recording.samples[first : first + size] for first in firsts]
+    found = _pitches([piece for piece in whole if piece.size == size], rate)
     return float(np.median(found)) if len(found) >= FEWEST_WINDOWS else None
 
 
-def _pitch(samples: npt.NDArray[np.float32], rate: int) -> float | None:
-    """Fundamental frequency by the autocorrelation of the part below 1.5 kHz, divided by that of the window."""
+def _pitches(pieces: Sequence[npt.NDArray[np.float32]], rate: int) -> list[float]:
+    """Fundamental frequencies of pieces of one length, those left out that are not periodic.
+
+    By the autocorrelation of the part below 1.5 kHz, divided by that of the window.
+    """
     from scipy import fft
 
-    if samples.size < round(WINDOW_S * rate):
-        return None
-    window, shape = _window(samples.size)
-    size = 2 * samples.size
-    spectrum = np.abs(fft.rfft((samples - samples.mean()) * window, size)) ** 2
-    spectrum[round(SEARCH_HZ[1] * size / rate) :] = 0.0
-    wave = fft.irfft(spectrum)[: samples.size // 2]
-    if wave[0] <= 0:
-        return None
-    likeness = wave / wave[0] * shape[0] / shape
+    if not pieces:
+        return []
+    stack = np.stack(pieces)
+    n_samples = stack.shape[1]
+    window, shape = _window(n_samples)
+    size = 2 * n_samples
+    stack -= stack.mean(axis=1, keepdims=True)
+    spectrum = fft.rfft(stack * window, size, axis=1)[:, : round(SEARCH_HZ[1] * size / rate)]
+    waves = fft.irfft(spectrum.real**2 + spectrum.imag**2, size, axis=1)[:, : n_samples // 2]
+    waves = waves[waves[:, 0] > 0]
+    return [pitch for likeness in waves / waves[:, :1] * shape[0] / shape if (pitch := _pitch(likeness, rate))]
+
+
+def _pitch(likeness: Floats, rate: int) -> float | None:
+    """Frequency of the first peak of an autocorrelation (n,) that is nearly as high as the highest, or None."""
     first, last = round(rate / SEARCH_HZ[1]) + 1, min(round(rate / SEARCH_HZ[0]), likeness.size - 2)
     inner = likeness[first:last]
     peaks = np.nonzero((inner[1:-1] > inner[:-2]) & (inner[1:-1] >= inner[2:]))[0] + 1

@@ -21,7 +21,7 @@ from scipy.fft import irfft, rfft
 
 from sibilant.acoustics import noise_spectrum
 from sibilant.acoustics.certainty import delta_halves
-from sibilant.acoustics.cleared import Cleared, clear_moments, cleared_moments, level_reaches, moment_errors
+from sibilant.acoustics.cleared import Cleared, clear_moments, cleared_moments, level_reaches, moment_reaches
 from sibilant.acoustics.frames import power_densities
 from sibilant.acoustics.moments import weighted_sums
 from sibilant.acoustics.noise import on_setup
@@ -142,19 +142,15 @@ def cleared_of(mixed: tuple[np.ndarray, ...], beside: Under, scale: float) -> Cl
 
 def measured(mixed, beside: Under, scale: float, truth, before) -> Iterator[dict[str, object]]:
     cleared = cleared_of(mixed, beside, scale)
-    values, errors, stands = (
-        cleared_moments(cleared.rows, SETUP),
-        moment_errors(cleared, SETUP),
-        clear_moments(cleared, SETUP),
-    )
+    reaches, stands = moment_reaches(cleared, SETUP), clear_moments(cleared, SETUP)
     plain = moment_values(cleared.observed, SETUP) | level_values(cleared.observed, SETUP)
     nominal = delta_halves(cleared.observed, SETUP, np.full(len(cleared.observed), SETUP.effective_s(STARTS)))
     for key in ("centroid_hz", "sd_hz"):
-        value, half = values[key], 1.959964 * errors[key]
+        value, low, high = reaches[key]
         yield {
             "measure": key, "truth": truth[key], "unit": "%",
             "bias": 100 * (np.nanmean(value) - truth[key]) / truth[key],
-            "coverage_95": np.mean(np.abs(value - truth[key]) <= half), "emptied": np.mean(~stands[key]),
+            "coverage_95": np.mean((low <= truth[key]) & (truth[key] <= high)), "emptied": np.mean(~stands[key]),
             "bias_version_1": 100 * (np.mean(plain[key]) - before[key]) / before[key],
             "coverage_version_1": np.mean(np.abs(plain[key] - before[key]) <= nominal[key]),
         }  # fmt: skip

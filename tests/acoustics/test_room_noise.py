@@ -196,13 +196,15 @@ def test_uncut_sums_stay_unbiased_where_nearly_all_are_buried() -> None:
 
 @pytest.mark.parametrize("kind", ["woman", "weak"])
 def test_intervals_hold_in_babble(kind: str) -> None:
-    # Before the wandering of the pauses was counted: mean 78, SD 68, low-mid 71 % at 20 dB (weak).
-    rows = list(cells(kind, 120, ("babble",), (25, 20)))
+    # Before the wandering of the pauses was counted: mean 78, SD 68, low-mid 71 % at 20 dB (weak); before intervals held
+    # what the sums don't refute, the SD 43 % at 12 dB, nearly all of it buried.
+    rows = list(cells(kind, 120, ("babble",), (25, 20, 12)))
     for row in rows:
         assert row["coverage_95"] >= 0.93 - 0.07, row
     # Neither withholding nor an interval without end would do: the mean is given, and not everything is held.
-    assert all(row["emptied"] <= 0.05 for row in rows if row["measure"] == "centroid_hz"), rows
-    assert np.mean([row["coverage_95"] for row in rows]) <= 0.985, rows
+    good = [row for row in rows if row["snr_db"] >= 20]
+    assert all(row["emptied"] <= 0.05 for row in good if row["measure"] == "centroid_hz"), rows
+    assert np.mean([row["coverage_95"] for row in good]) <= 0.985, rows
 
 
 @pytest.mark.long

@@ -165,12 +165,12 @@ def _measured_of(connection: sa.Connection, session: int) -> dict[tuple[int, str
 def _add_to(connection: sa.Connection, kept: tuple[int, str], fresh: Measurement) -> bool:
     """Add the values that a kept measurement lacks, with their flags; say whether there were any."""
     number, text = kept
-    measures, *rest = read_measured(text)
+    measures, *_ = found = read_measured(text)
     if fresh.measures.values.keys() <= measures.values.keys():
         return False
     values = {**fresh.measures.values, **measures.values}
     flags = tuple(dict.fromkeys((*measures.flags, *fresh.measures.flags)))
-    added = Measurement(fresh.sound_id, fresh.method, replace(measures, values=values, flags=flags), *rest)
+    added = Measurement(fresh.sound_id, fresh.method, replace(measures, values=values, flags=flags), *found[1:])
     row = MEASUREMENTS.update().where(MEASUREMENTS.c.id == number)
     connection.execute(row.values(measured=measured_text(added)))
     return True

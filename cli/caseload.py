@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,7 +25,7 @@ def command() -> None:
     """
 
 
-def _print(done: dict[str, Any], *, as_json: bool) -> None:
+def _print(done: Mapping[str, Any], *, as_json: bool) -> None:
     if as_json:
         print_json(done)
         return
@@ -188,7 +189,7 @@ def restore(file: Path, to: Path | None, in_place: bool, anyway: bool, caseload:
     _tell(done, f"{head}: {done['clients']} clients, {done['rows']} rows, {done['sounds']} sounds", as_json=as_json)
 
 
-def _tell(done: dict[str, Any], head: str, *, as_json: bool) -> None:
+def _tell(done: Mapping[str, Any], head: str, *, as_json: bool) -> None:
     if as_json:
         print_json(done)
         return

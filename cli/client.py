@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
@@ -215,7 +215,9 @@ def hold(client: str | None, because: str, off: bool, no_name: bool, caseload: C
 @erasing
 @caseload
 @as_json
-def remove(client: str, what: str | None, erase: bool, caseload: CaseloadHandle, as_json: bool) -> None:
+def remove(
+    client: str, what: Literal["audio", "all"] | None, erase: bool, caseload: CaseloadHandle, as_json: bool
+) -> None:
     """Put a client's sound or everything into the bin, or erase it, and print a receipt that says which.
 
     From the bin it can be brought back for 30 days (bin_days in caseload.toml); then it is erased, with its receipt.
@@ -224,9 +226,9 @@ def remove(client: str, what: str | None, erase: bool, caseload: CaseloadHandle,
     from sibilant.clinic import removing
     from sibilant.errors import UsageError
 
-    if what not in ("audio", "all"):
+    if what is None:
         raise UsageError("say what to remove: --audio (the kept sound) or --all (everything)")
-    done = removing.remove_client(caseload, client, what, erase=erase)  # type: ignore[arg-type]
+    done = removing.remove_client(caseload, client, what, erase=erase)
     print_receipt(done, as_json=as_json)
 
 

@@ -30,7 +30,7 @@ def fields_of(asked: dict[str, Any]) -> dict[str, Any]:
     from sibilant.clinic.goals import read_criterion
 
     found = {key: asked[key] for key in ("level", "cue", "by_on") if asked[key] is not None}
-    return found | (read_criterion(asked["criterion"]) if asked["criterion"] else {})
+    return {**found, **read_criterion(asked["criterion"])} if asked["criterion"] else found
 
 
 def described(function: Any) -> Any:

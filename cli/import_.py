@@ -42,11 +42,15 @@ def command(
 
     ask_about_names(no_name, source=source)
     if folder.suffix.lower() == ".csv":
-        done = earlier.import_earlier(caseload, client, folder, source=source)
-        text = f"{done['client']}: {done['probes']} earlier probes kept; source: {done['source']}"
-    else:
-        done = exchange.import_folder(caseload, folder, **asked)
-        text = f"{done['client']}: {done['sessions']} sessions, {done['tokens']} tokens; first probe {done['day_zero']}"
+        table = earlier.import_earlier(caseload, client, folder, source=source)
+        _say(table, f"{table['client']}: {table['probes']} earlier probes kept; source: {table['source']}", as_json)
+        return
+    done = exchange.import_folder(caseload, folder, **asked)
+    counted = f"{done['sessions']} sessions, {done['tokens']} tokens; first probe {done['day_zero']}"
+    _say(done, f"{done['client']}: {counted}", as_json)
+
+
+def _say(done: object, text: str, as_json: bool) -> None:
     if as_json:
         print_json(done)
     else:

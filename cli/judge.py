@@ -11,6 +11,7 @@ from .case_options import as_json, ask_about_names, caseload, client, no_name, r
 from .shown import print_json
 
 if TYPE_CHECKING:
+    from sibilant.clinic.answers import MarkRow
     from sibilant.clinic.caseload import CaseloadHandle
 
 KEYS = {
@@ -74,7 +75,7 @@ def command(
         click.echo(line)
 
 
-def _ask_all(caseload: CaseloadHandle, asked: Any, stand: list[dict[str, Any]], *, quiet: bool) -> None:
+def _ask_all(caseload: CaseloadHandle, asked: Any, stand: list[MarkRow], *, quiet: bool) -> None:
     """Ask word by word: those left, or with ``stand`` all of a set with the marks that stand."""
     if not quiet and (asked.left or stand):
         click.echo(ASKED, err=True)
@@ -103,7 +104,7 @@ def _head(one: Any) -> str:
     return f"{one.place} of {one.of}: {one.prompt}, {one.sound}{where}"
 
 
-def _standing(n: int, row: dict[str, Any], rows: list[dict[str, Any]]) -> str:
+def _standing(n: int, row: MarkRow, rows: list[MarkRow]) -> str:
     return f"{n + 1} of {len(rows)}: {row['prompt']}, {row['sound']}  now: {row['heard'] or 'not judged'}"
 
 

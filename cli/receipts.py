@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from .shown import print_json
+
+if TYPE_CHECKING:
+    from sibilant.clinic.answers import BroughtBack
 
 erasing = click.option(
     "--erase", is_flag=True, help="Erase at once and for good, as where somebody asks for erasure; no bin."
@@ -36,7 +39,7 @@ def print_receipt(receipt: Any, *, as_json: bool) -> None:
         click.echo(f"  not reached, see to it yourself: {line}")
 
 
-def print_brought_back(done: dict[str, Any], *, as_json: bool) -> None:
+def print_brought_back(done: BroughtBack, *, as_json: bool) -> None:
     """Print what was brought back from the bin."""
     if as_json:
         print_json(done)

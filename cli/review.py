@@ -66,18 +66,23 @@ def _voices(
     from sibilant.clinic import voices
 
     if undo:
-        done = voices.undo_set(caseload, client, session, rater=rater)
+        undone = voices.undo_set(caseload, client, session, rater=rater)
+        _say(undone, undone["client"], undone["session"], f"{undone['taken_back']} tokens wait again", quiet=quiet)
     else:
         found = voices.waiting(caseload, client, session)
         heard = [one["key"] for one in found["hear"] if _is_the_clients(one)]
         if found["one_by_one"]:
             click.echo(f"one by one, with --from REVIEW.csv: {', '.join(found['one_by_one'])}", err=True)
         done = voices.confirm_set(caseload, found["client"], found["session"], heard=heard, rater=rater)
+        said = f"{done['confirmed']} replies confirmed as a set"
+        _say(done, done["client"], done["session"], said, quiet=quiet)
+
+
+def _say(done: object, client: str, session: int, said: str, *, quiet: bool) -> None:
     if quiet:
         print_json(done)
-        return
-    said = f"{done['taken_back']} tokens wait again" if undo else f"{done['confirmed']} replies confirmed as a set"
-    click.echo(f"{done['client']} session {done['session']}: {said}")
+    else:
+        click.echo(f"{client} session {session}: {said}")
 
 
 def _is_the_clients(one: dict[str, Any]) -> bool:

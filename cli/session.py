@@ -57,15 +57,16 @@ def show(
     from sibilant.clinic import sessions
 
     if unlike:
-        shown = sessions.unlike_in_session(caseload, client, session)
-    else:
-        shown = sessions.show_session(caseload, client, session, key=measure)
+        found = sessions.unlike_in_session(caseload, client, session)
+        if as_json:
+            print_json(found)
+            return
+        print_table(found["tokens"], ("prompt_index", "slot", "prompt", "phone", "heard", "unlike_the_rest_in"))
+        click.echo("Unlike the rest does not mean wrong, nor like it right: please listen.")
+        return
+    shown = sessions.show_session(caseload, client, session, key=measure)
     if as_json:
         print_json(shown)
-        return
-    if unlike:
-        print_table(shown["tokens"], ("prompt_index", "slot", "prompt", "phone", "heard", "unlike_the_rest_in"))
-        click.echo("Unlike the rest does not mean wrong, nor like it right: please listen.")
         return
     columns = ("prompt_index", "attempt", "slot", "prompt", "phone", "position", "finding", "voice", "counts", "heard")
     print_table(shown["tokens"], (*columns, "checked", shown["measure"]))

@@ -44,6 +44,24 @@ def loose(function: Function) -> bool:
     return not function.name.startswith("_") and any(note and "dict[str, Any]" in ast.unparse(note) for note in notes)
 
 
+def numbers_unexplained(tree: ast.Module, lines: list[str]) -> int:
+    """Named numbers at the top of a file without a word beside or beneath of what they are."""
+    found = 0
+    for place, node in enumerate(tree.body):
+        if not isinstance(node, ast.Assign | ast.AnnAssign) or node.value is None or isinstance(node.value, ast.Call):
+            continue
+        target = node.targets[0] if isinstance(node, ast.Assign) else node.target
+        named = [one.id for one in ast.walk(target) if isinstance(one, ast.Name)]
+        values = [one.value for one in ast.walk(node.value) if isinstance(one, ast.Constant)]
+        if not (named and named[0].isupper() and any(type(value) in (int, float) for value in values)):
+            continue
+        after = tree.body[place + 1] if place + 1 < len(tree.body) else None
+        beneath = isinstance(after, ast.Expr) and isinstance(after.value, ast.Constant)
+        around = (lines[node.lineno - 2], lines[node.lineno - 1], lines[(node.end_lineno or node.lineno) - 1])
+        found += not (beneath or any("# " in line for line in around))
+    return found
+
+
 def rooms(top: Path) -> set[str]:
     """Folders and files directly in the library."""
     found = {path.stem if path.suffix == ".py" else path.name for path in (top / "sibilant").iterdir()}
@@ -81,11 +99,15 @@ def counts(top: Path) -> dict[str, int]:
         "files": len(texts),
         "lines": whole.count("\n"),
         "functions": len(everything),
+        "files over 350 lines": sum(text.count("\n") > 350 for text in texts),
         "functions over 40 lines": sum(body_lines(one) > 40 for one in everything),
         "functions with over seven parameters": sum(parameters(one) > 7 for one in everything),
         "`dict[str, Any]` in signatures that other files may call": sum(map(loose, everything)),
         "`type: ignore`": whole.count("type: ignore"),
         "tests of something for None": len(re.findall(r"\bis (?:not )?None\b", whole)),
+        "named numbers without a word of what they are": sum(
+            numbers_unexplained(ast.parse(text), text.split("\n")) for text in texts
+        ),
         "a caseload as a path or nothing in signatures": len(re.findall(r"caseload: (?:Path|str) \| None", whole)),
         "files in circles": in_circles(top),
     }

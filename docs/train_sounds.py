@@ -48,7 +48,9 @@ class Learnt:
         """Take the frames whose sound is known."""
         known = sound != UNKNOWN
         ends = ((sound_model.REACH, sound_model.REACH), (0, 0))
-        seen = sound_model.seen_by_network(np.pad(power, ends, mode="edge"), sound_model.colour_of([power], rate))
+        seen = sound_model.seen_by_network(
+            np.pad(power, ends, mode="edge"), sound_model.normalisation_of([power], rate)
+        )
         self.seen.append(seen[known])
         self.sound.append(sound[known])
         self.worth.append(np.full(int(known.sum()), worth))

@@ -83,6 +83,15 @@ __all__ = [
 def reference_sounds() -> Path:
     """Return the folder of known-answer sounds, invented probes and credited clips that comes with the package.
 
+    Returns
+    -------
+    Path
+        The folder; ``registry.csv`` in it names each file with its hash, origin and licence.
+
+    Notes
+    -----
+    docs/synthetic.md tells how the invented ones were made.
+
     Examples
     --------
     >>> (reference_sounds() / "registry.csv").exists()

@@ -1,4 +1,8 @@
-"""Atomic writes, hashes and safe names."""
+"""Bytes and a place come in; a file that is there whole or not at all goes out.
+
+Hashes and names that every system takes stand beside it: what is half written, or named after a person, is never
+found later.
+"""
 
 from __future__ import annotations
 

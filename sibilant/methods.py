@@ -191,10 +191,24 @@ def published_names() -> tuple[str, ...]:
 def get_method(name: str) -> Method:
     """Return a method by its name, or an earlier version by name and version (``house-15k`` or ``house-15k/1``).
 
+    Parameters
+    ----------
+    name : str
+        A house method or a published protocol; each carries its own citation.
+
+    Returns
+    -------
+    Method
+        Its band and rate in Hz, windows and frames in ms.
+
     Raises
     ------
     MethodError
         When no method has that name, or not that version.
+
+    Notes
+    -----
+    docs/methods.md tells each with its source.
 
     Examples
     --------

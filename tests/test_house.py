@@ -114,34 +114,6 @@ def test_the_names_a_checker_sees_are_those_that_are_there() -> None:
     assert set(sibilant.__all__) == set(seen) | {"__version__", "reference_sounds"}
 
 
-def test_a_call_or_a_name_that_is_none_fails_the_checker(tmp_path: Path) -> None:
-    right = [
-        "import sibilant as sib",
-        "found = sib.measure('probe.wav', say='seal', method=['house-15k', 'house-7k'])",
-        "found.table['centroid_hz'].mean()",
-        "sib.follow(sib.open_caseload()).plot('centroid_hz').save('months.svg')",
-        "sib.find_ranges('centroid_hz', age='30y')",
-    ]
-    wrong = {
-        "sib.measure('probe.wav', wrod='seal')": "call-arg",
-        "sib.measure(44100)": "arg-type",
-        "sib.spectrum('probe.wav', 'first', 0.2)": "arg-type",
-        "sib.find_ranges('centroid_hz', years=30)": "call-arg",
-        "sib.compare_groups('table.csv', 'kind', primary='best')": "arg-type",
-        "sib.open_caseload().sounds": "attr-defined",
-        "sib.nonsense()": "attr-defined",
-    }
-    (tmp_path / "right.py").write_text("\n".join(right) + "\n")
-    (tmp_path / "wrong.py").write_text("\n".join(["import sibilant as sib", *wrong]) + "\n")
-    options = ["--config-file", str(ROOT / "pyproject.toml"), "--cache-dir", str(ROOT / ".mypy_cache")]
-    command = [sys.executable, "-m", "mypy", *options, "right.py", "wrong.py"]
-    here = os.environ | {"MYPYPATH": str(ROOT)}  # an editable install is found by a hook that the checker doesn't run
-    told = subprocess.run(command, cwd=tmp_path, env=here, capture_output=True, text=True, check=False).stdout
-    faults = dict(re.findall(r"^wrong\.py:(\d+): error: .*\[([a-z-]+)\]$", told, re.M))
-    assert faults == {str(line): code for line, code in enumerate(wrong.values(), start=2)}, told
-    assert "right.py" not in told
-
-
 def tracked(*patterns: str) -> list[str]:
     """Files in the checkout that match, as git sees them."""
     listed = subprocess.run(["git", "ls-files", *patterns], cwd=ROOT, capture_output=True, text=True, check=False)
@@ -172,6 +144,73 @@ def wheel(source: Path) -> Path:
     """The wheel of this checkout."""
     pip("wheel", "-q", "--no-deps", "-w", str(source / "made"), str(source))
     return next((source / "made").glob("*.whl"))
+
+
+@pytest.fixture(scope="module")
+def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The interpreter of a fresh environment that holds the wheel; what that needs is lent by the one of the tests."""
+    import numpy as np
+
+    folder = tmp_path_factory.mktemp("fresh") / "environment"
+    subprocess.run([sys.executable, "-m", "venv", "--without-pip", str(folder)], check=True)
+    python = folder / ("Scripts" if os.name == "nt" else "bin") / "python"
+    pip("--python", str(python), "install", "-q", "--no-deps", str(wheel))
+    command = [str(python), "-c", "import sysconfig; print(sysconfig.get_path('purelib'))"]
+    site = Path(subprocess.run(command, capture_output=True, text=True, check=True).stdout.strip())
+    (site / "lent.pth").write_text(f"{Path(np.__file__).parents[1]}\n")
+    return python
+
+
+def test_the_wheel_answers_where_no_checkout_is(installed: Path, tmp_path: Path) -> None:
+    def told(*command: str) -> str:
+        done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stderr[-1000:]
+        return done.stdout
+
+    asked = (
+        "import sibilant, sibilant_cli; print(sibilant.__file__, sibilant_cli.__file__, sibilant.reference_sounds())"
+    )
+    places = told(str(installed), "-c", asked).split()
+    assert all(Path(place).is_relative_to(installed.parents[1]) for place in places), places
+    program = str(installed.with_name("sibilant"))
+    assert "--to" in told(program, "demo", "--help")
+    clip = Path(places[2]) / "ktuberling-stick.ogg"
+    told(program, "measure", str(clip), "--say", "stick", "--to", "table.csv")
+    assert (tmp_path / "table.csv").read_text(encoding="utf-8").count("\n") == 2
+
+
+def test_a_call_or_a_name_that_is_none_fails_the_checker(installed: Path, tmp_path: Path) -> None:
+    """As a program outside sees it: the wheel in a site of its own, the strict checker, none of our settings."""
+    right = {
+        "import sibilant as sib": "",
+        "found = sib.measure('probe.wav', say='seal', method=['house-15k', 'house-7k'])": "",
+        "reveal_type(found)": "sibilant.notebook.measured.Measured",
+        "reveal_type(found.suitability.verdict.worst)": "'with care'",
+        "reveal_type(sib.spectrum('probe.wav', 0.1, 0.2).frequency_hz)": "numpy.ndarray",
+        "sib.follow(sib.open_caseload()).plot('centroid_hz').save('months.svg')": "",
+        "reveal_type(sib.get_method('house-15k').band_hz)": "tuple[float, float]",
+    }
+    wrong = {
+        "sib.measure('probe.wav', wrod='seal')": "call-arg",
+        "sib.measure(44100)": "arg-type",
+        "sib.spectrum('probe.wav', 'first', 0.2)": "arg-type",
+        "sib.find_ranges('centroid_hz', years=30)": "call-arg",
+        "sib.compare_groups('table.csv', 'kind', primary='best')": "arg-type",
+        "sib.open_caseload().sounds": "attr-defined",
+        "sib.nonsense()": "attr-defined",
+    }
+    (tmp_path / "right.py").write_text("\n".join(right) + "\n")
+    (tmp_path / "wrong.py").write_text("\n".join(["import sibilant as sib", *wrong]) + "\n")
+    options = ["--strict", "--config-file", "", "--python-executable", str(installed)]
+    options += ["--cache-dir", str(ROOT / ".mypy_cache" / "installed")]
+    command = [sys.executable, "-m", "mypy", *options, "right.py", "wrong.py"]
+    told = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False).stdout
+    faults = dict(re.findall(r"^wrong\.py:(\d+): error: .*\[([a-z-]+)\]$", told, re.M))
+    assert faults == {str(line): code for line, code in enumerate(wrong.values(), start=2)}, told
+    assert "right.py" not in "".join(line for line in told.splitlines() if ": error:" in line), told
+    for line, kind in enumerate(right.values(), start=1):
+        shown = re.search(rf"^right\.py:{line}: note: Revealed type is (.*)$", told, re.M)
+        assert not kind or (shown and kind in shown[1]), told
 
 
 def test_wheel_holds_every_module_and_data_file(wheel: Path) -> None:
@@ -215,16 +254,20 @@ def modules() -> list[Path]:
     return [p for top in ("sibilant", "cli") for p in sorted((ROOT / top).rglob("*.py"))]
 
 
+ONE_TABLE = {"schema.py", "measures.py"}
+"""The tables of the caseload, and the glossary of measures: declarations one beneath another."""
+
+
 def test_modules_and_functions_stay_small() -> None:
-    """At most 600 lines a module and 80 a function body (common practice, no source)."""
+    """At most 400 lines a module, a single table apart, and 40 a function body (own choice; DEVELOPERS.md)."""
     for path in modules():
         text = path.read_text(encoding="utf-8")
-        assert text.count("\n") <= 600, path
+        assert text.count("\n") <= (600 if path.name in ONE_TABLE else 400), path
         for node in ast.walk(ast.parse(text)):
             if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
                 body = [b for b in node.body if not (isinstance(b, ast.Expr) and isinstance(b.value, ast.Constant))]
                 lines = (body[-1].end_lineno or 0) - body[0].lineno + 1 if body else 0
-                assert lines <= 80, f"{path}:{node.lineno} {node.name} has {lines} lines"
+                assert lines <= 40, f"{path}:{node.lineno} {node.name} has {lines} lines"
 
 
 def test_no_module_is_named_for_having_no_room() -> None:
@@ -242,6 +285,13 @@ def test_nothing_swallows_every_exception() -> None:
                 assert not broad and not (named and silent), f"{path}:{node.lineno}"
 
 
+ONLY_TOLD = {
+    "rooms", "files", "lines", "functions", "tests of something for None", "files over 350 lines",
+    "named numbers without a word of what they are",
+}  # fmt: skip
+"""What may grow with the house; the test above bounds each file."""
+
+
 def test_the_house_is_no_harder_to_read_than_the_guide_says() -> None:
     """Figures of DEVELOPERS.md that must not grow, counted anew."""
     import importlib.util
@@ -255,6 +305,7 @@ def test_the_house_is_no_harder_to_read_than_the_guide_says() -> None:
     told = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").split("## The house in figures")[1]
     rows = {name: int(now) for name, now in re.findall(r"^\| (.+?) \| \d+ \| (\d+) \|$", told, re.M)}
     assert set(rows) == set(found)
-    for name in set(rows) - {"rooms", "files", "lines", "functions", "tests of something for None"}:
+    for name in set(rows) - ONLY_TOLD:
         assert found[name] <= rows[name], f"{name}: {found[name]}, told {rows[name]}"
-    assert rows["files in circles"] == rows["a caseload as a path or nothing in signatures"] == 0
+    held = ("files in circles", "a caseload as a path or nothing in signatures", "`type: ignore`")
+    assert all(rows[name] == 0 for name in (*held, "functions over 40 lines", "functions with over seven parameters"))

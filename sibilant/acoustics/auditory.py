@@ -11,8 +11,8 @@ from .tapers import Rows
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-ERB_STEP = 0.25
-GAMMATONE_ORDER = 4
+ERB_STEP = 0.25  # four filters an ERB (common practice, no source)
+GAMMATONE_ORDER = 4  # the usual order of the gammatone for hearing
 GAMMATONE_WIDTH = 1.019
 """Bandwidth of a fourth-order gammatone filter in ERB (Patterson et al. 1992, from memory)."""
 

@@ -1,4 +1,7 @@
-"""Cepstral coefficients of a stretch, by librosa, beside the spectral measures."""
+"""A stretch and a band come in; cepstral coefficients by librosa go out, beside the spectral measures.
+
+They serve studies only.
+"""
 
 from __future__ import annotations
 
@@ -9,8 +12,8 @@ import numpy.typing as npt
 
 from ..terms import Interval, Recording
 
-N_BANDS = 30
-FRAME_MS, HOP_MS = 20.0, 5.0
+N_BANDS = 30  # common practice, no source, as are frame and step
+FRAME_MS, HOP_MS = 20.0, 5.0  # frame and step
 
 
 def cepstra(

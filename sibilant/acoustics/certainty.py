@@ -12,12 +12,12 @@ from .setup import Setup, inside
 from .shape import excitation, half_bandwidth, level_keys, moment_values, pattern_peak, peak_values, smoothed
 from .tapers import Rows
 
-N_DRAWS = 200
-_SEED = 20261124
-_NORMAL_95 = 1.959964
-_DECIBEL = 10 / np.log(10)
-_CHUNK = 4
-_SMOOTHEST = 24
+N_DRAWS = 200  # draws of an interval; half, each with its mirror image
+_SEED = 20261124  # fixed, so that the same sound has the same interval
+_NORMAL_95 = 1.959964  # 97.5th percentile of the normal distribution, as in every table of it
+_DECIBEL = 10 / np.log(10)  # decibels a unit of the natural logarithm
+_CHUNK = 4  # for the processor's cache; no result depends on it
+_SMOOTHEST = 24  # most terms of the smoothed spectrum that draws are made about
 
 
 def delta_halves(rows: Rows, setup: Setup, effective_s: Rows) -> dict[str, Rows]:

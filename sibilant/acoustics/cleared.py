@@ -19,8 +19,8 @@ from .tapers import Rows
 
 CLEAR = 3.0
 """Standard errors by which a sum of power must stand above zero (methods.md, section 2)."""
-NORMAL_95 = 1.959964
-_DECIBEL = 10 / np.log(10)
+NORMAL_95 = 1.959964  # 97.5th percentile of the normal distribution
+_DECIBEL = 10 / np.log(10)  # decibels a unit of the natural logarithm
 
 
 @dataclass(frozen=True, slots=True, eq=False)

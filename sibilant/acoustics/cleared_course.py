@@ -22,7 +22,7 @@ WITHIN_HZ = 1500.0
 """How far from the sound's peak a frame's is looked for."""
 _CENTROID_KEYS = ("centroid_slope_hz_ms", *(f"centroid_course_{k}_hz" for k in range(N_COEFFICIENTS)))
 _LEVEL_KEYS = tuple(f"level_course_{k}_db" for k in range(N_COEFFICIENTS))
-_DECIBEL = 10 / np.log(10)
+_DECIBEL = 10 / np.log(10)  # decibels a unit of the natural logarithm
 
 
 def course_measures(draft: Draft, room: tuple[Rows, Rows, Rows]) -> None:

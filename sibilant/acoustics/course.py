@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from .through import Listened
 
 
-N_POINTS = 9
-N_COEFFICIENTS = 4
+N_POINTS = 9  # nine equally spaced points and their first four cosine terms (docs/measures.md)
+N_COEFFICIENTS = 4  # level, slope, curvature and one more
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,4 +1,4 @@
-"""One sound's measures while they are being put together."""
+"""One sound's measures while they are put together: values, ends of intervals, flags, with why a value is absent."""
 
 from __future__ import annotations
 

@@ -15,12 +15,12 @@ from .shape import moment_values
 from .tapers import Rows
 from .timing import PLATEAU_PERCENTILE, envelope_db
 
-BREAK_DB = 20.0
-BREAK_S = 0.05
+BREAK_DB = 20.0  # a held sound breaks where its level falls so far (docs/measures.md)
+BREAK_S = 0.05  # for longer than this
 RAMP_SHARE = 0.1
 """Share of the take at each end that is not counted as steady."""
-FRAME_S = 0.02
-_CHUNK = 64
+FRAME_S = 0.02  # frames of the steady part
+_CHUNK = 64  # for the processor's cache; no result depends on it
 
 
 def sustained(

@@ -1,4 +1,8 @@
-"""Sibilants of a recording in, their measures out."""
+"""Sibilants of a recording and a method come in, their measures go out.
+
+Sounds are worked on a few at a time under one setup, for the processor's cache; no value depends on which others are
+measured with it.
+"""
 
 from __future__ import annotations
 
@@ -22,8 +26,8 @@ from .tonality import ridges
 from .tonality_first import first_ridges
 from .voicing import voiced_share
 
-SHORTEST_MS = 40.0
-VOICED_FROM = 0.3
+SHORTEST_MS = 40.0  # shorter sounds have no spectrum worth a figure (flag `short`, docs/measures.md)
+VOICED_FROM = 0.3  # share voiced from which on the flag `voiced` stands (docs/measures.md)
 _CHUNK = 8
 """Sounds whose spectra are worked on at once, so that they stay in the processor's cache."""
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 FEWEST_FRAMES = 4
 """Fewest frames of 20 ms on a side, half overlapped (50 ms), for that side to count."""
-DRIFT_BAND_HZ = 1000.0
+DRIFT_BAND_HZ = 1000.0  # the room's wandering is taken band by band, as wide as this
 BLOCK = 5
 """Frames of the stretches, about as long as the region of a sound, between which the noise's level may wander."""
 CHANCE = 2.0

@@ -8,7 +8,7 @@ from ..errors import MethodError
 from ..terms import Interval, Recording
 from .tapers import Rows, taper_set
 
-FLOOR_DB = -160.0
+FLOOR_DB = -160.0  # silence is drawn as this
 
 
 def spectrogram(

@@ -1,4 +1,4 @@
-"""Where a method takes its windows inside a fricative."""
+"""A fricative's stretch and a method come in, the windows that the method takes inside it go out."""
 
 from __future__ import annotations
 

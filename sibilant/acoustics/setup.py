@@ -18,9 +18,9 @@ from .tapers import Rows, TaperKey, blur_squared, effective_samples, shared_ener
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-LOW_BAND_HZ = (550.0, 3000.0)
-MID_BAND_HZ = (3000.0, 7000.0)
-HIGH_FROM_HZ = 7000.0
+LOW_BAND_HZ = (550.0, 3000.0)  # low, mid and high bands of the level ratios (docs/measures.md names their source)
+MID_BAND_HZ = (3000.0, 7000.0)  # the second
+HIGH_FROM_HZ = 7000.0  # the third, to the method's top
 HIGH_NEEDS_HZ = 2000.0
 """Least width of the high band for a level difference to be given."""
 

@@ -8,17 +8,17 @@ from ..levels.ranks import percentile
 from ..terms import Interval, Recording, SibilantInterval
 from .tapers import Rows
 
-SMOOTHING_S = 0.004
-ENVELOPE_STEP_S = 0.00025
-PLATEAU_PERCENTILE = 75.0
-RISE_DB = 3.0
+SMOOTHING_S = 0.004  # as the boundary criterion smooths (docs/boundaries.md)
+ENVELOPE_STEP_S = 0.00025  # finer than a rise can be
+PLATEAU_PERCENTILE = 75.0  # the criterion's plateau (docs/boundaries.md)
+RISE_DB = 3.0  # the rise ends so near the plateau (docs/measures.md)
 ENVELOPE_FROM_HZ = 2000.0
 """Above the vowel's strong harmonics, below the energy of every sibilant type."""
-VOWEL_REACH_S = 0.3
-VOWEL_WINDOW_S = 0.03
-VOWEL_BLOCKS = 6
-VOWEL_MEAN_S = 0.00025
-LEAST_POWER = 1e-6
+VOWEL_REACH_S = 0.3  # the vowel is looked for so far on either side
+VOWEL_WINDOW_S = 0.03  # its loudest stretch of this length
+VOWEL_BLOCKS = 6  # moved in steps of a sixth
+VOWEL_MEAN_S = 0.00025  # on means over this
+LEAST_POWER = 1e-6  # what is quieter is no vowel
 
 
 def duration_values(sound: SibilantInterval, word: Interval | None) -> dict[str, float]:

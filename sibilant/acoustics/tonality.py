@@ -18,25 +18,25 @@ from .frames import power_densities
 from .setup import Setup, prepare
 from .tapers import Rows
 
-FRAME_S = 0.03
-HOP_S = 0.015
-TIME_BANDWIDTH = 2.5
-N_TAPERS = 4
+FRAME_S = 0.03  # long enough for a whistle's narrow ridge, short enough for its glide
+HOP_S = 0.015  # half a frame
+TIME_BANDWIDTH = 2.5  # tapers that resolve the ridge's width
+N_TAPERS = 4  # 2 NW - 1 with the bandwidth above
 LOWEST_HZ = 2000.0
 """From here on the sound's power is counted."""
-LOWEST_RIDGE_HZ = 2500.0
-RIDGE_HALF_HZ = 150.0
+LOWEST_RIDGE_HZ = 2500.0  # whistled /s/ lies above; below are formants
+RIDGE_HALF_HZ = 150.0  # about what a ridge is wide
 BESIDE_HZ = (300.0, 700.0)
 """From and to how far either side of a ridge its surroundings are taken."""
-GLIDE_HZ_MS = 15.0
-WITHIN_HZ = 500.0
+GLIDE_HZ_MS = 15.0  # a ridge moves no faster from frame to frame
+WITHIN_HZ = 500.0  # width of the ridge is looked for within this
 HELD = 0.79
 """The width of a ridge holds this share of what lies within 500 Hz of it."""
 TONAL_DB = -3.7
 """Level against the rest from which a ridge is asked about: 0.3 of the power."""
 TONAL_WIDTH_HZ, TONAL_LOW_WIDTH_HZ, RESONANCES_HZ = 400.0, 220.0, 4000.0
 """Widest ridge asked about, above and below 4 kHz: below, the resonances of many a /ʃ/ are as narrow as a whistle."""
-FAINTEST_DB = 30.0
+FAINTEST_DB = 30.0  # shares of power beyond this are told as it
 
 
 @dataclass(frozen=True, slots=True)

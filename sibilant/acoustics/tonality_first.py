@@ -18,15 +18,15 @@ from .setup import Setup
 from .tapers import Rows
 from .tonality import best_path, frame_starts, mean_between, tonal_setup
 
-FRAME_S = 0.04
-HOP_S = 0.02
-RIDGE_HALF_HZ = 75.0
+FRAME_S = 0.04  # version 1's own, kept so that its figures stay what they were, as is all below
+HOP_S = 0.02  # half a frame
+RIDGE_HALF_HZ = 75.0  # half of what a ridge is wide
 BESIDE_HZ = (450.0, 1200.0)
 """From and to how far either side of a ridge its surroundings are taken."""
 GLIDE_HZ = 300.0
 """Farthest a ridge may move from one frame to the next: 15 Hz a ms."""
-TONAL_DB = 9.0
-TONAL_WIDTH_HZ = 660.0
+TONAL_DB = 9.0  # flag `tonal` of version 1
+TONAL_WIDTH_HZ = 660.0  # and no wider
 
 
 @dataclass(frozen=True, slots=True)

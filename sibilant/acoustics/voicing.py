@@ -15,17 +15,17 @@ LOW_RATE_HZ = 2000
 """The sound is brought down to this rate, so that hiss does not hide the voice below it."""
 BLOCK = 40
 """Samples at the low rate that are a whole number of samples at every usual rate."""
-CONTEXT_S = 0.1
-STEP_S = 0.005
-FLOOR_HZ = 60.0
-CEILING_HZ = 600.0
+CONTEXT_S = 0.1  # read with so much on either side, which the pitch needs
+STEP_S = 0.005  # step of the pitch
+FLOOR_HZ = 60.0  # voices of men to small children, as in the recording check
+CEILING_HZ = 600.0  # children calling
 SILENCE = 0.1
 """A frame whose peak lies 20 dB below the loudest one's is not voiced: reverberation of a vowel is not voice."""
 VOICING = 0.55
 """Least autocorrelation peak; noise of a narrow band reaches Boersma's usual 0.45."""
 PITCH_RATIO = 1.5
 """Voice in a sibilant has the pitch of the voice beside it, by this factor either way."""
-NEEDED_BESIDE = 4
+NEEDED_BESIDE = 4  # voiced frames beside the sound that its own voice is told by
 
 
 def voiced_share(recording: Recording, interval: Interval) -> float | None:

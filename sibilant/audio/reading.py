@@ -53,6 +53,10 @@ def read_recording(path: str | Path, *, channel: int | None = None) -> Recording
         When the file is missing, a folder, empty, not a sound, damaged, holds samples that are not numbers, or has
         several different channels and none was chosen. One line: base name, what is there, the way out.
 
+    Notes
+    -----
+    docs/recordings.md tells what is read, and what a file has to hold to support figures.
+
     Examples
     --------
     >>> import tempfile

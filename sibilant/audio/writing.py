@@ -1,4 +1,4 @@
-"""Kept copies: WAV and FLAC without tags, whole or not at all."""
+"""Samples come in; kept copies in WAV or FLAC go out, without tags, whole or not at all."""
 
 from __future__ import annotations
 

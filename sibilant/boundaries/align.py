@@ -14,23 +14,30 @@ from .frication import Run, is_burst
 
 Costs = npt.NDArray[np.float64]
 
-FAR = 1e9
+# Chosen on hand marks and invented words (docs/boundaries.md), where no other origin is named.
+FAR = 1e9  # cost of what can not be
 STOPS = frozenset({"P", "T", "K", "B", "D", "G"})
 FAINT_FRICATIVES = frozenset({"F", "TH", "HH", "V", "DH"})
 SONORANTS = frozenset({"M", "N", "NG", "L", "R", "W", "Y"})
 SKIP_PHONE = {"vowel": 3.0, "sonorant": 0.6, "stop": 0.6, "faint": 1.0, "sibilant": 2.6}
-SKIP_STRESSED = 5.0
-LASTING_S, FLEETING_S = 0.045, 0.025
-FLEETING_COST = 3.6
-LASTING_COST, SIBILANT_COST, BURST_COST = 2.0, 3.0, 4.0
+"""Cost of a phone that no run of sound answers, by kind: what carries a word is rarely left out."""
+SKIP_STRESSED = 5.0  # the same for a stressed vowel
+LASTING_S, FLEETING_S = 0.045, 0.025  # runs of hiss are lasting above the first, fleeting below the second
+FLEETING_COST = 3.6  # most that a fleeting hiss costs where no phone answers it
+LASTING_COST, SIBILANT_COST, BURST_COST = 2.0, 3.0, 4.0  # the same for a lasting hiss, one like a sibilant, a burst
 ORDINARY_S = {"sibilant": 0.12, "stop": 0.09, "sonorant": 0.07, "faint": 0.09}
+"""Ordinary lengths, for where in a word a phone is expected (common practice, no source)."""
 PLACE_SHARE, PLACE_LEAST_S, PLACE_COST, LEAST_PLACED = 0.25, 0.25, 1.2, 6
+"""How far from its expected place a phone may lie, what that costs, and phones needed for it."""
 READ_COST, MOST_ELSEWHERE = 3.0, 14.0
-VOWEL_HISSED_COST = 3.0
-QUIETEST_LOUDEST_DB = 23.0
-VOICE_COST = {"vowel": 0.0, "sonorant": 0.2, "faint": 1.0, "stop": 1.2}
+"""Cost of a log unit by which the reader of sounds puts a sibilant elsewhere, and the most units."""
+VOWEL_HISSED_COST = 3.0  # cost of a vowel that is heard as hiss: whispered or devoiced
+QUIETEST_LOUDEST_DB = 23.0  # the loudest hiss of a word is taken to lie at most so far below its voice
+VOICE_COST = {"vowel": 0.0, "sonorant": 0.2, "faint": 1.0, "stop": 1.2}  # cost of a run of voice for each kind of phone
 STAY_ON_VOICE = {"sonorant": 0.1, "vowel": 0.5, "faint": 0.5, "stop": 0.6}
+"""Cost of one more phone on the same run of voice."""
 STAY_ON_FRICATION = {"sibilant": 0.8, "stop": 0.5, "faint": 0.8, "vowel": 4.0}
+"""Cost of one more phone on the same run of hiss."""
 
 
 @lru_cache(maxsize=256)

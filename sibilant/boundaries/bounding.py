@@ -13,9 +13,11 @@ from .slot_assignment import overlap
 from .stage import FINE_REACH_S, Stage
 from .track import Beyond
 
-REACH_S, HIDDEN_REACH_S = 0.2, 0.03
-CUT_S = 0.003
+# Chosen on hand marks and invented words (docs/boundaries.md), where no other origin is named.
+REACH_S, HIDDEN_REACH_S = 0.2, 0.03  # an edge is looked for so far outside the run; of one hidden in a voice
+CUT_S = 0.003  # nearer to the recording's end an edge is the cut's
 WEAK_DB, STOP_LIKE_MS = 25.0, 30.0
+"""Told in docs/boundaries.md: 25 dB below the loudest voice is weak, a core under 30 ms stop-like."""
 LONG_MS = 400.0
 """A core beyond this is longer than a sibilant between other sounds lasts (common practice, no source)."""
 

@@ -15,12 +15,14 @@ from .silence import silence_edge
 from .track import CORE_DROP_DB, Beyond, Found, Track, against_voice, crossing, smoothed, track, voiced_level
 from .voicing import PITCH_SMOOTHING_MS, gap_before_voice, into_voice, out_of_voice, voice_start
 
+# Chosen on hand marks and invented words (docs/boundaries.md), where no other origin is named.
 BASE_MS = {"silence": 7.0, "voiced": 6.0, "release": 7.0, "frication": 10.0, "edge_of_recording": 7.0}
-AT_ONCE_MS = 10.0
-VOICED_REACH_DB = 24.0
-VOICE_OVER_FLOOR_DB = 7.0
-VOICED_FRICTION_DB = 16.0
-VOICED_PHONE_FRICTION_DB = 25.0
+"""Half-width of an edge by what is beside it: holds three in four hand marks (docs/boundaries.md)."""
+AT_ONCE_MS = 10.0  # a voice that begins so soon after the edge begins at it
+VOICED_REACH_DB = 24.0  # what is quieter than this below the loudest voice is no voice
+VOICE_OVER_FLOOR_DB = 7.0  # and what is nearer than this to the floor
+VOICED_FRICTION_DB = 16.0  # level below the voice at which friction beside a voiceless phone ends
+VOICED_PHONE_FRICTION_DB = 25.0  # the same beside a voiced one
 STOPS = frozenset({"P", "T", "K", "B", "D", "G"})
 
 

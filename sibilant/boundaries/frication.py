@@ -14,24 +14,25 @@ from ..levels.ranks import median, percentile, percentiles
 
 Kind = Literal["voice", "frication", "silence"]
 
-FLOOR_PERCENTILE = 8.0
-OVER_FLOOR_DB = 6.0
-BALANCE_OVER_VOICE_DB = 10.0
-BALANCE_RANGE_DB = (-4.0, 8.0)
-BALANCE_HOLD_DB = 6.0
-VOICED_DB = 20.0
-DIP_DB = 13.0
-FAINT_OVER_FLOOR_DB = 4.0
-BURST_RISE_DB, SOFT_BURST_RISE_DB = 25.0, 18.0
-HIDDEN_FRAMES = 6
-HIDDEN_HUMP_DB = 9.0
-HIDDEN_LEAST_DB = -14.0
-VOICE_REACH_DB = 30.0
-VOICE_OVER_FLOOR_DB = 8.0
-VOICE_SMOOTHING = 5
-FAINTEST_DB = 50.0
-SHORTEST_RUN = 3
-BRIDGE = 3
+# Chosen on hand marks and invented words (docs/boundaries.md), where no other origin is named.
+FLOOR_PERCENTILE = 8.0  # the quietest twelfth is the background
+OVER_FLOOR_DB = 6.0  # hiss stands at least so far above it
+BALANCE_OVER_VOICE_DB = 10.0  # high over low must exceed the voices' own balance by so much
+BALANCE_RANGE_DB = (-4.0, 8.0)  # between which that threshold is held
+BALANCE_HOLD_DB = 6.0  # a run goes on until the balance falls so far below its start: no flicker
+VOICED_DB = 20.0  # low levels within this of the loudest voice are voiced
+DIP_DB = 13.0  # a dip this deep parts two sounds
+FAINT_OVER_FLOOR_DB = 4.0  # faint friction stands at least so far above the background
+BURST_RISE_DB, SOFT_BURST_RISE_DB = 25.0, 18.0  # a rise this steep is a burst; a softer one where the run is short
+HIDDEN_FRAMES = 6  # frames of a hiss that a voice covers, at least
+HIDDEN_HUMP_DB = 9.0  # by which it stands out of the voice's own upper part
+HIDDEN_LEAST_DB = -14.0  # balance below which it is none
+VOICE_REACH_DB = 30.0  # what is quieter than this below the loudest is no voice
+VOICE_OVER_FLOOR_DB = 8.0  # and what is nearer than this to the background
+VOICE_SMOOTHING = 5  # frames
+FAINTEST_DB = 50.0  # hiss lies within this of the loudest hiss
+SHORTEST_RUN = 3  # frames, as is the next
+BRIDGE = 3  # gaps shorter than this do not part a run
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""Stretches that a person marked, given to the slots they are of."""
+"""Stretches that a person marked come in with the slots of the prompts; which mark belongs to which slot goes out."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from ..terms import Interval, Mark
 
-REACH_S = 0.25
+# Chosen on hand marks and invented words (docs/boundaries.md), where no other origin is named.
+REACH_S = 0.25  # a person's mark belongs to the nearest slot within this; own choice
 
 
 def matched(marks: Sequence[Mark], slots: Sequence[tuple[str, Interval | None]]) -> dict[int, int]:

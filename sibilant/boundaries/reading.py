@@ -12,21 +12,23 @@ from ..terms import Interval, PhonePlaces, SibilantInterval, SibilantSlot
 from .frication import Run, run_between
 from .stage import Stage
 
-ABOUT_S = 0.03
-ROOM_S, HISS_ROOM_S = 0.08, 0.04
-BELIEF_S = 0.06
+# Chosen on hand marks and invented words (docs/boundaries.md), where no other origin is named.
+ABOUT_S = 0.03  # a run is read with so much around it, as placed phones and hand marks differ by it
+ROOM_S, HISS_ROOM_S = 0.08, 0.04  # around a place in which a left-out sound is looked for
+BELIEF_S = 0.06  # around a found sound, in which the reader may have put it
 # Logistic weights of what speaks for a place, and for a sound that was left out, fitted on read sentences
 # of 119 speakers and on invented ones with left-out, distorted and substituted sibilants (``docs/boundaries.md``): the
 # reader's log odds that the sound was said; its doubted share of time there; the mean log odds of a hiss there; its
 # share of the frames there; a short half of a hiss that two slots share.
 PLACED = (-3.12, 0.13, 4.86, 0.34, 1.77, -2.11)
-LEFT_OUT = (1.6, -0.54, -2.8)
+LEFT_OUT = (1.6, -0.54, -2.8)  # weights of the logistic function, fitted by speakers left out (docs/boundaries.md)
 MOST_LOG_ODDS, SHORT_HALF_S, LOUDEST_FRAMES = 5.0, 0.08, 4
-SURE_FOUND, SURE_ABSENT = 0.7, 0.7
+"""Evidence at most; half a doubled sound is short; frames that speak for a hiss."""
+SURE_FOUND, SURE_ABSENT = 0.7, 0.7  # probability below which a slot is unsure; own choice, told in docs/boundaries.md
 # Where the reader does without the sound, what was found is no hiss; where it hears one, it is bounded.
 HARDLY_SAID, NO_HISS = 0.15, -2.0
-SURELY_SAID, SURELY_HISS = 0.9, 0.6
-LEAST_READ_S = 0.03
+SURELY_SAID, SURELY_HISS = 0.9, 0.6  # probability of the phone, and of hiss, from which on absence is doubted
+LEAST_READ_S = 0.03  # shorter hiss says nothing
 
 
 @dataclass(frozen=True, slots=True)

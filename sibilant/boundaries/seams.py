@@ -1,4 +1,4 @@
-"""Where one frication passes into the next when two sibilants meet."""
+"""Two sibilants that meet come in as one run of frication; where one passes into the next goes out."""
 
 from __future__ import annotations
 
@@ -10,9 +10,11 @@ from ..levels.coarse import to_db
 from ..levels.fine import FineLevels
 from ..terms import Interval
 
+# Chosen on hand marks and invented words (docs/boundaries.md), where no other origin is named.
 SEAM_EDGES_HZ = (150.0, 950.0, 2000.0, 3000.0, 4000.0, 5000.0, 6500.0, 8000.0, 11000.0)
-CHANGE_DB = 4.0
-DIP_DB = 3.0
+"""Bands in which two sibilants in a row are told apart."""
+CHANGE_DB = 4.0  # mean change over the bands from which on they are two
+DIP_DB = 3.0  # a dip this deep is the seam, else the middle
 
 
 def seam(fine: FineLevels, whole: Interval, n_parts: int = 2, *, alike: bool = False) -> float:

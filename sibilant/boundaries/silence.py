@@ -8,21 +8,23 @@ import numpy.typing as npt
 from ..levels.coarse import to_db
 from .track import Found, Track, crossing, smoothed
 
-SILENCE_DROP_DB = 30.0
-ABOVE_FLOOR_DB = 6.0
-SHALLOWEST_DB = 3.0
-FLOOR_REACH_MS = 200
-FLOOR_WIDTH_MS = 15
+# Chosen on hand marks and invented words (docs/boundaries.md), where no other origin is named.
+SILENCE_DROP_DB = 30.0  # the criterion's (docs/boundaries.md), as is the next
+ABOVE_FLOOR_DB = 6.0  # over the local floor
+SHALLOWEST_DB = 3.0  # the threshold stays at least so far below the plateau
+FLOOR_REACH_MS = 200  # the local floor is looked for so far outside the edge
+FLOOR_WIDTH_MS = 15  # as the quietest stretch of this length
 TAIL_SLOPES_DB = (0.04, 0.32, 0.55)
-CLEAR_BEND = 1.4
-TAIL_FALLEN_DB = 5.0
-TAIL_BEND = 1.0
-TAIL_LEAST_MS = 26
-TAIL_MOST_MS = 200
-TAIL_FROM_DB = 4.0
-TAIL_OVER_FLOOR_DB = 5.0
-TAIL_REST_MS = 24
-SHARP_BEND = 1.8
+"""DB a ms of a reverberant tail: slowest, steepest, and steepest behind a clear bend."""
+CLEAR_BEND = 1.4  # dB a ms by which the slope changes at a knee that is clear
+TAIL_FALLEN_DB = 5.0  # the level has fallen at least so far at the knee
+TAIL_BEND = 1.0  # the slope changes at least so much at it
+TAIL_LEAST_MS = 26  # a shorter fall shows no tail
+TAIL_MOST_MS = 200  # a tail is followed no further
+TAIL_FROM_DB = 4.0  # a fall begins so far below the plateau
+TAIL_OVER_FLOOR_DB = 5.0  # and ends so far above the floor
+TAIL_REST_MS = 24  # how long a tail lasts behind its knee, at least
+SHARP_BEND = 1.8  # behind a sharper knee half of that is enough
 
 
 def silence_edge(way: Track, step: int, limit: int) -> Found:

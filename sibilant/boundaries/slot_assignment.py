@@ -12,10 +12,13 @@ from .frication import Run, hidden_run, is_burst, joined_run
 from .reading import is_left_out, read_room, read_run
 from .stage import Stage
 
-LEAST_SLOT_S = 0.025
-LEAST_EXTRA_S = 0.05
+# Chosen on hand marks and invented words (docs/boundaries.md), where no other origin is named.
+LEAST_SLOT_S = 0.025  # a run in a slot lasts at least so long
+LEAST_EXTRA_S = 0.05  # one outside any slot (docs/boundaries.md)
 CLOSURE_S, LONGEST_RELEASE_S = 0.022, 0.2
+"""Silence that may be a stop's closure, and how long its release may last (docs/boundaries.md)."""
 FADING_SHARE, FADING_OVER_FLOOR_DB, FADING_REACH_DB, FADING_BALANCE_DB = 0.75, 12.0, 35.0, -4.0
+"""A hiss through which a voice fades is none: share of it, levels of the voice, balance."""
 
 
 def taken_runs(

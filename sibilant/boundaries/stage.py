@@ -1,4 +1,4 @@
-"""A stretch of a recording with its runs, ready to be searched."""
+"""A stretch of a recording comes in; it goes out with its runs of hiss and voice, ready to be searched."""
 
 from __future__ import annotations
 
@@ -9,10 +9,11 @@ from ..levels.fine import FineLevels, fine_levels
 from ..terms import Interval, Recording
 from .frication import Run, Scene, runs_of, scene_of
 
-MARGIN_S = 0.25
-EDGE_S = 0.05
-LONGEST_FINE_S = 25.0
-FINE_REACH_S = 0.6
+# Chosen on hand marks and invented words (docs/boundaries.md), where no other origin is named.
+MARGIN_S = 0.25  # a word is looked at with so much on either side
+EDGE_S = 0.05  # what counts as the word's own levels reaches so far outside it
+LONGEST_FINE_S = 25.0  # longer stretches have fine levels run by run, for memory
+FINE_REACH_S = 0.6  # with so much around each run
 
 
 @dataclass(frozen=True, slots=True)

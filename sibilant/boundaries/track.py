@@ -11,15 +11,16 @@ from ..levels.fine import FineLevels
 from ..levels.ranks import percentile
 from ..terms.sound import Beside
 
-CORE_DROP_DB = 15.0
-BAND_DEPTH_DB = 25.0
-BAND_OVER_FLOOR = 16.0
-LOWEST_BAND_HZ = 1200.0
-NARROWEST_BAND_HZ = 2000.0
-SUSTAINED_MS = 4
-MOST_CONTRAST_DB = 25.0
-CORE_BRIDGE_MS = 15
-NEAR_PLATEAU_DB = 10.0
+# Chosen on hand marks and invented words (docs/boundaries.md), where no other origin is named.
+CORE_DROP_DB = 15.0  # the criterion's (docs/boundaries.md), as are the band's depth and lowest frequency
+BAND_DEPTH_DB = 25.0  # the band reaches as far as the spectrum stays within this of its peak
+BAND_OVER_FLOOR = 16.0  # and this many times (12 dB) over the floor
+LOWEST_BAND_HZ = 1200.0  # but no lower: voice
+NARROWEST_BAND_HZ = 2000.0  # a narrower band is widened about its middle
+SUSTAINED_MS = 4  # a crossing lasts so long (docs/boundaries.md)
+MOST_CONTRAST_DB = 25.0  # beyond this a frequency tells no better from the voice
+CORE_BRIDGE_MS = 15  # gaps in a core up to this are bridged
+NEAR_PLATEAU_DB = 10.0  # levels within this of the plateau make the core's middle
 
 
 @dataclass(frozen=True, slots=True)

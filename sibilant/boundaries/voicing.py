@@ -10,18 +10,20 @@ from ..terms.vocabulary import VOICED
 from .silence import ABOVE_FLOOR_DB, SHALLOWEST_DB, SILENCE_DROP_DB
 from .track import Beyond, Found, Track, crossing, smoothed
 
-OUT_OF_VOICE_DB = 3.0
-INTO_VOICE_SHARE = 0.5
-VOICE_OUT_OF_NOISE_DB = 8.0
-VOICE_START_DB = 17.0
-VOICE_SUSTAINED_MS = 20
-FOOT_MS = 4
-FOOT_SLOPE_DB = 1.0
-PITCH_SMOOTHING_MS = 10
+# Chosen on hand marks and invented words (docs/boundaries.md), where no other origin is named.
+OUT_OF_VOICE_DB = 3.0  # the criterion's (docs/boundaries.md), as is the next
+INTO_VOICE_SHARE = 0.5  # of the way down to the voice's own level
+VOICE_OUT_OF_NOISE_DB = 8.0  # a voice begins so far above the noise below 950 Hz
+VOICE_START_DB = 17.0  # and within this of the voice that follows
+VOICE_SUSTAINED_MS = 20  # it lasts so long
+FOOT_MS = 4  # its foot lies at most so far before
+FOOT_SLOPE_DB = 1.0  # as long as the level climbs by this a ms
+PITCH_SMOOTHING_MS = 10  # over one period of a low voice
 FLAT_MS, FLAT_DB, RISEN_DB = 20, 2.0, 8.0
-LAST_PULSE_DB = 16.0
-LAST_PULSE_DROP_DB = 8.0
-LAST_PULSE_REST_MS, LAST_PULSE_BACK_MS = 24, 4
+"""A level is flat where it changes no more in this time; has risen where by the last."""
+LAST_PULSE_DB = 16.0  # a last pulse lies within this of the voice
+LAST_PULSE_DROP_DB = 8.0  # and is followed by a level so much lower
+LAST_PULSE_REST_MS, LAST_PULSE_BACK_MS = 24, 4  # for so long; the edge lies so far before its peak
 
 
 def out_of_voice(way: Track, begin: int, silence: Found, beyond: Beyond) -> Found:

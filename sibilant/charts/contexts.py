@@ -10,7 +10,7 @@ from ..terms import Method
 from ..terms.case_view import CaseView
 from ..terms.groups import ContextCell
 from . import style, wording
-from .lettering import text_width_mm
+from .lettering import text_width_mm, wrap
 from .sheet import MARGIN_MM, Heading, begin, closing, named_rows
 
 if TYPE_CHECKING:
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _ROW_MM = 5.6
+_LINE_MM = 3.4
+"""What a row grows by for each further line of a name that half the width can't hold."""
 
 
 def _title(name: str, ranked: Sequence[ContextCell]) -> str:
@@ -74,13 +76,15 @@ def context_map(view: CaseView, *, method: Method, key: str = "", width_mm: floa
             "A place in the order says where the figure is high or low, not what to practise.",
         ),
     )
-    sheet = begin(heading, width_mm, _ROW_MM * len(cells) + 12.0)
     names = [f"{cell.name}  n\u2009=\u2009{cell.n}" for cell in cells]
     label_mm = min(max(text_width_mm(name, style.BODY_PT) for name in names) + 3.0, 0.5 * width_mm)
-    axes = sheet.place(MARGIN_MM + label_mm, 0.5, width_mm - 2 * MARGIN_MM - label_mm - 3.0, _ROW_MM * len(cells))
+    broken = [[line.strip() for line in wrap(name, label_mm - 3.0)] for name in names]
+    high_mm = (_ROW_MM + _LINE_MM * (max(map(len, broken)) - 1)) * len(cells)
+    sheet = begin(heading, width_mm, high_mm + 12.0)
+    axes = sheet.place(MARGIN_MM + label_mm, 0.5, width_mm - 2 * MARGIN_MM - label_mm - 3.0, high_mm)
     factor, unit = wording.scale_of(measure)
     ends = [factor * value for cell in cells for value in (cell.low, cell.high)]
-    named_rows(axes, names, ends, wording.axis_label(measure, method))
+    named_rows(axes, ["\n".join(lines) for lines in broken], ends, wording.axis_label(measure, method))
     _draw(axes, cells, factor)
     said = "; ".join(f"{c.name} {wording.interval_text(measure, c.mean, c.low, c.high)}, n = {c.n}" for c in cells)
     sheet.figure.set_label(f"{title}. {said}. Unit: {unit or measure.unit}.")

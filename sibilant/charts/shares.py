@@ -70,8 +70,18 @@ def _draw(axes: Axes, points: Sequence[Point], days: Sequence[float]) -> None:
     for day, (_, accuracy) in zip(days, points, strict=True):
         axes.vlines(day, 100 * accuracy.low, 100 * accuracy.high, colors=style.SECOND_INK, linewidth=1.6)
     shares = [100 * accuracy.share for _, accuracy in points]
-    how = {"color": style.BLUE, "linewidth": 1.0, "marker": "o", "markersize": 7, "markeredgecolor": style.PAPER}
-    axes.plot(days, shares, gid="shares", zorder=5, clip_on=False, **how)  # type: ignore[arg-type]
+    axes.plot(
+        days,
+        shares,
+        color=style.BLUE,
+        linewidth=1.0,
+        marker="o",
+        markersize=7,
+        markeredgecolor=style.PAPER,
+        gid="shares",
+        zorder=5,
+        clip_on=False,
+    )
 
 
 def _day_ticks(axes: Axes, days: Sequence[dt.date], width_mm: float) -> None:

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MARGIN_MM = 5.0
+_TICK_MM = 7.0
+"""Room that the number under a tick takes, at 8 points with two decimals."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +139,9 @@ def named_rows(axes: Axes, names: Sequence[str], values: Sequence[float], label:
     """Rows with their names at the left, the first on top; round limits and the measure's label along the bottom."""
     low, high, step = nice_limits(values)
     axes.set_xlim(low, high)
-    axes.set_xticks([low + step * number for number in range(round((high - low) / step) + 1)])
+    places = [low + step * number for number in range(round((high - low) / step) + 1)]
+    wide_mm = axes.get_window_extent().width / axes.figure.dpi * style.MM_PER_INCH
+    axes.set_xticks(places[:: max(1, math.ceil(len(places) * _TICK_MM / wide_mm))])
     axes.set_ylim(len(names) - 0.5, -0.5)
     axes.set_yticks(range(len(names)), list(names))
     axes.tick_params(axis="y", length=0, labelcolor=style.INK)

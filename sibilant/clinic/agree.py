@@ -1,4 +1,4 @@
-"""Agreement of raters on a client's sessions."""
+"""A client's judged sessions come in; how far raters agree, and one rater with herself, goes out, with intervals."""
 
 from __future__ import annotations
 

@@ -6,10 +6,10 @@ import os
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 from .. import store
 from ..errors import SibilantError
+from .answers import BackupMade, Restored
 from .caseload import CaseloadHandle, opened, secret
 from .reminders import note_backup
 
@@ -25,7 +25,7 @@ OLD_CODES = "older backups hold clients who were erased since; see to them as yo
 
 def backup(
     caseload: CaseloadHandle, to: Path, *, own_passphrase: bool, remind_after: int | None, tell: Callable[[str], None]
-) -> dict[str, Any]:
+) -> BackupMade:
     """Write the caseload into one new file, as it stood at one moment, while others may go on working.
 
     Parameters
@@ -72,7 +72,7 @@ def backup(
 
 def restore(
     caseload: CaseloadHandle, backup: Path, *, to: Path | None, in_place: bool, anyway: bool = False
-) -> dict[str, Any]:
+) -> Restored:
     """Make a caseload of a backup again: in a new folder, or in place of the present one, which is set aside.
 
     Raises

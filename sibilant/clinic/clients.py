@@ -14,6 +14,7 @@ from ..progress import followed
 from ..terms import MEASURES
 from ..terms.clinic import Case, Client, Consent, Device, Event, MethodChoice, MoveUpRule
 from ..terms.codes import is_client_code
+from .answers import ClientRow, EventRow
 from .caseload import CaseloadHandle, cautions, client_or_last, day_known, opened, used
 from .plain import plain
 from .removing import erase_withdrawn
@@ -169,11 +170,11 @@ def _consent(changed: Mapping[str, Any], before: Consent | None, today: dt.date)
     return replace(before or Consent(today), **changed)
 
 
-def list_clients(caseload: CaseloadHandle) -> list[dict[str, Any]]:
+def list_clients(caseload: CaseloadHandle) -> list[ClientRow]:
     """Return one row a client: code, age today, sessions, last session, what needs a look."""
     with opened(caseload) as one:
         today = store.day_of(one)
-        rows = []
+        rows: list[ClientRow] = []
         for client in store.clients(one):
             held = store.sessions(one, client.code)
             rows.append(
@@ -307,7 +308,7 @@ def add_event(caseload: CaseloadHandle, code: str | None, text: str, on: dt.date
         return name, event
 
 
-def list_events(caseload: CaseloadHandle, code: str | None) -> list[dict[str, Any]]:
+def list_events(caseload: CaseloadHandle, code: str | None) -> list[EventRow]:
     """Return one row an event, numbered as they were kept."""
     with opened(caseload) as one:
         name = client_or_last(one, code)

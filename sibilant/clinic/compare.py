@@ -225,7 +225,7 @@ def _question(asked: RangesRequest, measure: str) -> Question:
         measure,
         asked.phone,
         ranges.read_age(asked.age) if asked.age else None,
-        {"f": "f", "m": "m"}.get(asked.group),  # type: ignore[arg-type]
+        ranges.read_group(asked.group),
         asked.position,
         asked.cluster,
         asked.level,

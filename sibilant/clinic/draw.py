@@ -22,9 +22,10 @@ from .summarise import case_view
 
 if TYPE_CHECKING:
     from ..charts import Figure
+    from ..charts.render import Format
 
 WIDTHS_MM = (170.0, 85.0)
-FORMS = ("svg", "pdf", "png")
+FORMS: tuple[Format, ...] = ("svg", "pdf", "png")
 SPECTRUM_STEP_HZ = 50.0
 LEVEL_TOLERANCE_DB = 0.5
 
@@ -34,7 +35,7 @@ def draw_all(
     client: str | None,
     folder: Path,
     *,
-    forms: tuple[str, ...] = FORMS,
+    forms: tuple[Format, ...] = FORMS,
     widths_mm: tuple[float, ...] = WIDTHS_MM,
 ) -> list[Path]:
     """Draw every chart the record supports, at 170 and 85 mm, into a folder; return the files in order.
@@ -59,7 +60,7 @@ def draw_all(
             figure = draw(width_mm)
             for form in forms:
                 path = folder / f"{view.client.code}-{name}-{width_mm:.0f}mm.{form}"
-                files.write_bytes(path, charts.render(figure, form))  # type: ignore[arg-type]
+                files.write_bytes(path, charts.render(figure, form))
                 written.append(path)
     return written
 

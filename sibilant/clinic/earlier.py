@@ -5,16 +5,16 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 from .. import store, tables
 from ..errors import ListError, UsageError
 from ..terms import MEASURES
 from ..terms.clinic import EarlierProbe
+from .answers import EarlierImported
 from .caseload import CaseloadHandle, client_or_last, day_known, opened, used
 
 
-def import_earlier(caseload: CaseloadHandle, code: str | None, path: Path, *, source: str) -> dict[str, Any]:
+def import_earlier(caseload: CaseloadHandle, code: str | None, path: Path, *, source: str) -> EarlierImported:
     """Keep an earlier, hand-made probe table with its source: one row a probe (and measure); never joined with others.
 
     Columns: ``on`` (2025-05-06); ``correct`` and ``scored``, or ``measure`` and ``value`` (with ``sd`` and ``n``); also

@@ -11,6 +11,7 @@ from typing import Any
 
 from .. import store
 from ..errors import CaseloadError, RefusedError
+from .answers import PassphraseChanged
 from .caseload import CaseloadHandle, cautions, opened, secret
 from .recovery import ERASE_IT, recovery_sheet, refuse_sheet, write_sheet
 from .reminders import last_backup
@@ -176,7 +177,7 @@ def _done(folder: Path, done: store.Converted, notes: tuple[str, ...]) -> dict[s
     }
 
 
-def change_passphrase(caseload: CaseloadHandle, *, recover: bool = False) -> dict[str, Any]:
+def change_passphrase(caseload: CaseloadHandle, *, recover: bool = False) -> PassphraseChanged:
     """Give an encrypted caseload a new passphrase, by the old one or by the recovery code.
 
     Raises

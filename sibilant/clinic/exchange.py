@@ -14,6 +14,7 @@ from typing import Any
 
 from .. import files, store, tables
 from ..errors import OutputError, RefusedError
+from .answers import Exported, FhirExported, Imported
 from .caseload import CaseloadHandle, client_or_last, opened, used
 from .door import FORM, JSON_DAYS, columns, json_days, read_export
 from .fhir import bundle, text_of
@@ -43,7 +44,7 @@ def export_client(
     new_code: bool = False,
     names: Sequence[str] = (),
     allowed: Sequence[str] = (),
-) -> dict[str, Any]:
+) -> Exported:
     """Write one client into a new folder: a CSV with its CSVW description per table, days counted from the first probe.
 
     An export is plain, whether or not the caseload is encrypted.
@@ -87,7 +88,7 @@ def export_fhir(
     new_code: bool = False,
     names: Sequence[str] = (),
     allowed: Sequence[str] = (),
-) -> dict[str, Any]:
+) -> FhirExported:
     """Write one client's sessions and figures as HL7 FHIR resources (R4 and R4B) into a new folder, without sound.
 
     The same rules as for :func:`export_client`: no name, path or calendar date leaves.
@@ -271,7 +272,7 @@ def _meaning(column: str, kind: str) -> str:
 
 def import_folder(
     caseload: CaseloadHandle, folder: Path, *, day_zero: dt.date | None = None, new_code: bool = False
-) -> dict[str, Any]:
+) -> Imported:
     """Keep a client from an export, whole or not at all.
 
     ``day_zero`` is the day of the first probe; without it the last session falls on today.

@@ -11,6 +11,7 @@ from typing import Any
 from .. import store
 from ..errors import CaseloadError, UsageError, WordError
 from ..terms.care import Goal
+from .answers import Criterion, GoalRow
 from .caseload import CaseloadHandle, client_or_last, opened, used
 from .clients import parts_of_rule
 
@@ -18,7 +19,7 @@ PHRASES = "phrases"
 MOST_PHRASES, MOST_LETTERS = 200, 200
 
 
-def read_criterion(text: str) -> dict[str, Any]:
+def read_criterion(text: str) -> Criterion:
     """Return share, sessions running and sounds from ``80% x2 n20``; what is left out is two sessions of twenty.
 
     Raises
@@ -99,13 +100,13 @@ def remove_goal(caseload: CaseloadHandle, code: str | None, number: int) -> None
         store.remove_goal(one, client_or_last(one, code), number)
 
 
-def list_goals(caseload: CaseloadHandle, code: str | None) -> list[dict[str, Any]]:
+def list_goals(caseload: CaseloadHandle, code: str | None) -> list[GoalRow]:
     """Return one row a goal."""
     with opened(caseload) as one:
         return goal_rows(store.read_case(one, client_or_last(one, code)).goals)
 
 
-def goal_rows(goals: tuple[Goal, ...]) -> list[dict[str, Any]]:
+def goal_rows(goals: tuple[Goal, ...]) -> list[GoalRow]:
     """Return goals as rows to be shown."""
     return [
         {

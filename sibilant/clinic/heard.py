@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, TypedDict
+from typing import TypedDict
 
 from ..pipeline import Analysis
 from ..terms import Recording, Sound, Support
 from ..terms.clinic import Session
+from ..terms.suitability import VerdictRow
+from .answers import ProbeTold
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +50,7 @@ class ProbeResult:
 
     session: Session
     words: tuple[HeardWord, ...]
-    verdict: dict[str, Any]
+    verdict: VerdictRow
     remedies: tuple[str, ...]
     notes: tuple[str, ...] = field(default=())
     recordings: tuple[HeardWhole, ...] = field(default=())
@@ -103,7 +105,7 @@ def _said(sound: Sound) -> str:
     return words.get(sound.finding, sound.finding) + whose
 
 
-def as_plain(kept: ProbeResult) -> dict[str, Any]:
+def as_plain(kept: ProbeResult) -> ProbeTold:
     """Return a result as plain values for JSON: words and verdict, no figures."""
     return {
         "client": kept.session.client,

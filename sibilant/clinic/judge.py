@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 import random
 import secrets
 from collections.abc import Sequence
@@ -16,6 +17,7 @@ from ..progress import accuracy, main_rater, standing
 from ..terms.clinic import Case
 from ..terms.kept import Judgement, KeptToken
 from ..terms.vocabulary import DISTORTIONS, Heard
+from .answers import Judged
 from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 
 CERTAINTIES = ("sure", "unsure")
@@ -57,7 +59,7 @@ def rater_or_last(caseload: store.Caseload, rater: str) -> str:
 
 def judge_from(
     caseload: CaseloadHandle, code: str | None, number: int | None, path: Path, *, rater: str = "", blind: bool = False
-) -> dict[str, Any]:
+) -> Judged:
     """Keep the judgements of JUDGEMENTS.csv; return how many, and what percent correct they give.
 
     Raises
@@ -244,14 +246,14 @@ def record(caseload: CaseloadHandle, of: Queue, key: str, heard: Heard, **more: 
         store.add_judgements(one, of.client, of.session, [made], made_on=of.revision)
 
 
-def after(caseload: CaseloadHandle, of: Queue) -> dict[str, Any]:
+def after(caseload: CaseloadHandle, of: Queue) -> Judged:
     """Return what a rater's judgements of a session give."""
     with opened(caseload) as one:
         session = session_or_last(one, of.client, of.session)
         return _after(store.read_case(one, of.client, session=session), session, of.rater, 0)
 
 
-def _after(case: Case, session: int, rater: str, n_kept: int) -> dict[str, Any]:
+def _after(case: Case, session: int, rater: str, n_kept: int) -> Judged:
     tokens = case.tokens_of(session)
     targets = [
         token
@@ -275,19 +277,19 @@ def _after(case: Case, session: int, rater: str, n_kept: int) -> dict[str, Any]:
     }
 
 
-def lines(done: dict[str, Any]) -> list[str]:
+def lines(done: Judged) -> list[str]:
     """Return what a rater's judgements give, as lines for the terminal."""
     found = counted(done)
     return [*found, f"figures: sibilant progress {done['client']}"] if done["scored"] else found
 
 
-def counted(done: dict[str, Any]) -> list[str]:
+def counted(done: Judged) -> list[str]:
     """Return what a rater's judgements give: how many there are, and how many are correct with the interval."""
     head = f"{done['client']} session {done['session']}, {done['rater']}: {done['judged']} of {done['to_judge']} judged"
     if not done["scored"]:
         return [head]
     share = 100 * done["correct"] / done["scored"]
-    low, high = 100 * done["low"], 100 * done["high"]
+    low, high = (100 * (end if end is not None else math.nan) for end in (done["low"], done["high"]))
     found = f"{done['correct']} of {done['scored']} correct: {share:.0f} % ({low:.0f} to {high:.0f}); {done['rule']}"
     return [head, found]
 

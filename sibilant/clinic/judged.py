@@ -9,14 +9,14 @@ from ..errors import RefusedError
 from ..progress import judgement_by
 from ..terms.kept import Judgement, KeptToken
 from ..terms.vocabulary import Heard
+from .answers import MarkRow, Marks
 from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 from .judge import Queue, can_be_judged, rater_or_last, record
 
 RESTORED = ("types", "substitute", "certainty", "line", "cue", "self_corrected", "note")
-SAID = ("heard", "types", "substitute", "certainty", "line", "note")
 
 
-def marks(caseload: CaseloadHandle, code: str | None, number: int | None, *, rater: str = "") -> dict[str, Any]:
+def marks(caseload: CaseloadHandle, code: str | None, number: int | None, *, rater: str = "") -> Marks:
     """Return the words of a session with the mark that a listener's first pass gives each, empty where none is given.
 
     ``earlier`` counts the marks of that pass that stand no more; they are kept.
@@ -32,20 +32,24 @@ def marks(caseload: CaseloadHandle, code: str | None, number: int | None, *, rat
     return {"client": name, "session": session, "rater": person, "tokens": rows}
 
 
-def _row(token: KeptToken, rater: str) -> dict[str, Any]:
+def _row(token: KeptToken, rater: str) -> MarkRow:
     slot, given = token.sound.slot, _given(token, rater)
     sound = f"{slot.position} /{slot.phone.lower()}/" if slot is not None else "no sibilant expected"
-    said = {name: getattr(given[-1], name) for name in SAID} if given else {"heard": "", "types": ()}
-    return {
+    row: MarkRow = {
         "key": token.key,
         "prompt": token.prompt,
         "sound": f"{sound} in {slot.cluster}" if slot is not None and slot.cluster else sound,
         "has_sound": bool(token.clip),
-        **said,
-        "types": list(said["types"]),
+        "heard": "",
+        "types": [],
         "earlier": max(0, len(given) - 1),
         "was": given[-2].heard if len(given) > 1 else "",
     }
+    if given:
+        last = given[-1]
+        row |= {"heard": last.heard, "types": list(last.types), "substitute": last.substitute}
+        row |= {"certainty": last.certainty, "line": last.line, "note": last.note}
+    return row
 
 
 def _given(token: KeptToken, rater: str) -> list[Judgement]:
@@ -63,7 +67,7 @@ def change(
     *,
     rater: str = "",
     **more: Any,
-) -> dict[str, Any]:
+) -> MarkRow:
     """Give a word another mark in the listener's first pass; the one before stays in the trail. Return its row.
 
     ``more`` as in :func:`~sibilant.clinic.judge.record`.
@@ -75,9 +79,7 @@ def change(
     return _now(caseload, name, session, key, person)
 
 
-def take_back(
-    caseload: CaseloadHandle, code: str | None, number: int | None, key: str, *, rater: str = ""
-) -> dict[str, Any]:
+def take_back(caseload: CaseloadHandle, code: str | None, number: int | None, key: str, *, rater: str = "") -> MarkRow:
     """Put the mark before the last one back, as a mark of today, so that all three stay in the trail. Return its row.
 
     Raises
@@ -109,5 +111,5 @@ def _found(
     raise RefusedError(f"session {session}: no word {key[:20]!r} that can be judged; load the page again")
 
 
-def _now(caseload: CaseloadHandle, name: str, session: int, key: str, rater: str) -> dict[str, Any]:
+def _now(caseload: CaseloadHandle, name: str, session: int, key: str, rater: str) -> MarkRow:
     return next(row for row in marks(caseload, name, session, rater=rater)["tokens"] if row["key"] == key)

@@ -15,6 +15,7 @@ from ..progress.session import measured_under, values_under
 from ..terms import MEASURES, Interval, Recording, SibilantInterval, Sound
 from ..terms.clinic import Case
 from ..terms.kept import KeptToken
+from .answers import Tokens
 from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 from .sessions import unlike_tokens
 
@@ -246,7 +247,7 @@ def _value(case: Case, kept: KeptToken, key: str) -> float | None:
     return value if value is not None and np.isfinite(value) else None
 
 
-def to_look_at(caseload: CaseloadHandle, code: str | None, number: int | None) -> dict[str, Any]:
+def to_look_at(caseload: CaseloadHandle, code: str | None, number: int | None) -> Tokens:
     """Return a session's tokens, those first that a person should look at, each with its reasons.
 
     That a sound is unlike the rest (3.5 robust standard deviations or more; own choice) is told only where the ear has

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from .. import files
 from ..errors import OutputError
@@ -10,7 +11,10 @@ from ..terms import Method
 from ..terms.case_view import CaseView
 from ..terms.clinic import Case
 
-FORMS = {".svg": "svg", ".pdf": "pdf", ".png": "png"}
+if TYPE_CHECKING:
+    from ..charts.render import Format
+
+FORMS: dict[str, Format] = {".svg": "svg", ".pdf": "pdf", ".png": "png"}
 
 
 def figure(view: CaseView, case: Case, to: Path, *, key: str = "") -> None:
@@ -27,7 +31,7 @@ def figure(view: CaseView, case: Case, to: Path, *, key: str = "") -> None:
     from .. import charts
 
     drawn = charts.months_chart(view, method=method_of(view, case), key=key)
-    files.write_bytes(to, charts.render(drawn, form))  # type: ignore[arg-type]
+    files.write_bytes(to, charts.render(drawn, form))
 
 
 def picture(view: CaseView, case: Case, *, key: str = "", width_mm: float = 170.0) -> bytes:

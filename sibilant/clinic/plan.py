@@ -12,6 +12,7 @@ from ..errors import UsageError
 from ..progress import Plan
 from ..terms import MEASURES
 from ..terms.lending import ClinicSpread
+from .answers import DesignRow
 from .caseload import CaseloadHandle, client_or_last, opened
 from .lending import lent_to
 
@@ -101,7 +102,7 @@ def as_plain(found: Plan) -> dict[str, Any]:
     return {**asdict(found), "smallest": asdict(smallest) if smallest is not None else None}
 
 
-def rows(found: Plan) -> list[dict[str, Any]]:
+def rows(found: Plan) -> list[DesignRow]:
     """Return one row a design: words a probe, baseline probes, the limit to expect, and what two probes alone need."""
     decimals = MEASURES[found.key].decimals
     return [

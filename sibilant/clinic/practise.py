@@ -83,7 +83,7 @@ def make_sheet(request: SheetRequest, path: Path, *, caseload: Caseload | None =
     prompts, document = _sheet(request, caseload)
     from .. import report
 
-    files.write_bytes(path, report.render(document, form))  # type: ignore[arg-type]
+    files.write_bytes(path, report.render(document, form))
     if request.client and caseload is not None:
         _mark_treated(request.client, prompts, caseload)
     return document
@@ -117,11 +117,11 @@ def sheet_bytes(caseload: CaseloadHandle, code: str | None, request: SheetReques
     from .. import report
     from .caseload import client_or_last, opened
 
-    form_of(Path(f"sheet.{form}"), "a practice sheet")
+    known = form_of(Path(f"sheet.{form}"), "a practice sheet")
     with opened(caseload) as one:
         asked = replace(request, client=client_or_last(one, code))
         prompts, document = _sheet(asked, one)
-        made = report.render(document, form)  # type: ignore[arg-type]
+        made = report.render(document, known)
         _mark_treated(asked.client, prompts, one)
     return made
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any, Literal
+from typing import Literal
 
 from .. import store
 from ..errors import CaseloadError
 from ..terms.clinic import Receipt
+from .answers import BinRow, BinWay, BroughtBack
 from .caseload import CaseloadHandle, client_or_last, opened, used
 
 
@@ -57,7 +58,7 @@ def _never_binned(one: store.Caseload, code: str) -> bool:
     return one.place.bin_days == 0 or (consent is not None and consent.withdrawn_on is not None)
 
 
-def way_of(caseload: CaseloadHandle, code: str) -> dict[str, Any]:
+def way_of(caseload: CaseloadHandle, code: str) -> BinWay:
     """Return how many days what is removed of a client lies in the bin, or why it is erased ``at_once``."""
     with opened(caseload) as one:
         days = one.place.bin_days
@@ -74,7 +75,7 @@ def _in_bin(one: store.Caseload, code: str, number: int | None) -> tuple[store.E
     return tuple(entry for entry in store.entries(one, code) if entry.number == number)
 
 
-def restore_client(caseload: CaseloadHandle, code: str) -> dict[str, Any]:
+def restore_client(caseload: CaseloadHandle, code: str) -> BroughtBack:
     """Bring back from the bin what was put there last of a client: everything, or the sound.
 
     Raises
@@ -88,7 +89,7 @@ def restore_client(caseload: CaseloadHandle, code: str) -> dict[str, Any]:
         return _brought_back(one, client_or_last(one, code), None)
 
 
-def restore_session(caseload: CaseloadHandle, code: str | None, number: int) -> dict[str, Any]:
+def restore_session(caseload: CaseloadHandle, code: str | None, number: int) -> BroughtBack:
     """Bring a session back from the bin; under another number where its own is taken by now.
 
     Raises
@@ -102,7 +103,7 @@ def restore_session(caseload: CaseloadHandle, code: str | None, number: int) -> 
         return _brought_back(one, client_or_last(one, code), number)
 
 
-def _brought_back(one: store.Caseload, name: str, number: int | None) -> dict[str, Any]:
+def _brought_back(one: store.Caseload, name: str, number: int | None) -> BroughtBack:
     lies = _in_bin(one, name, number)
     if not lies:
         what = f"session {number} of {name}" if number is not None else name
@@ -112,7 +113,7 @@ def _brought_back(one: store.Caseload, name: str, number: int | None) -> dict[st
     return {"client": name, "brought_back": lies[0].told, "session": now}
 
 
-def list_bin(caseload: CaseloadHandle) -> list[dict[str, Any]]:
+def list_bin(caseload: CaseloadHandle) -> list[BinRow]:
     """Return one row for each thing in the bin, the latest first: whose, what, since and until when."""
     with opened(caseload) as one:
         return [

@@ -23,8 +23,9 @@ from .compare import Measured, own_ranges, token_values
 if TYPE_CHECKING:
     from ..charts import RangeBracket
     from ..report import ReportSettings
+    from ..report.render import Format
 
-FORMS = ("pdf", "html", "docx")
+FORMS: dict[str, Format] = {".pdf": "pdf", ".html": "html", ".docx": "docx"}
 NOT_CHOSEN = "No published range was chosen to be shown; values are compared with the client's own baseline."
 NONE_FITS = "No published range fits this age and recording; values are compared with the client's own baseline."
 
@@ -98,8 +99,8 @@ def report_bytes(
     """
     from .. import report
 
-    form_of(Path(f"report.{form}"))
-    return report.render(report_document(caseload, client, kind, ticked or Ticked(), form=form), form)  # type: ignore[arg-type]
+    known = form_of(Path(f"report.{form}"))
+    return report.render(report_document(caseload, client, kind, ticked or Ticked(), form=known), known)
 
 
 def report_document(
@@ -146,11 +147,11 @@ def write_report(
 
     form = form_of(path)
     document = compose_report(kind, view, case, ticked, form=form, caseload=caseload)
-    files.write_bytes(path, report.render(document, form))  # type: ignore[arg-type]
+    files.write_bytes(path, report.render(document, form))
     return document
 
 
-def form_of(path: Path, what: str = "a report") -> str:
+def form_of(path: Path, what: str = "a report") -> Format:
     """Return ``pdf``, ``html`` or ``docx`` from a path's ending; ``what`` is written there, for the error.
 
     Raises
@@ -158,8 +159,8 @@ def form_of(path: Path, what: str = "a report") -> str:
     UsageError
         For another ending.
     """
-    form = path.suffix.lower().removeprefix(".")
-    if form not in FORMS:
+    form = FORMS.get(path.suffix.lower())
+    if form is None:
         raise UsageError(f"{path.name}: {what} ends in .pdf, .html or .docx")
     return form
 
@@ -243,7 +244,7 @@ def comparison_of(view: CaseView, case: Case, *, caseload: CaseloadHandle | None
     question = Question(
         view.main_measure,
         age_months=last.age_months if last is not None else client.age_months,
-        group=client.group or None,  # type: ignore[arg-type]
+        group=ranges.read_group(client.group),
         position="initial",
         level=last.session.level if last is not None else "",
         cue=last.session.cue if last is not None else "",

@@ -9,6 +9,7 @@ from .. import store
 from ..errors import UsageError
 from ..terms.care import PracticeMark, PracticeRun
 from ..terms.vocabulary import PRACTICE_LEVELS
+from .answers import RunRow
 from .caseload import CaseloadHandle, client_or_last, opened
 
 MOST_SAID = 400
@@ -39,7 +40,7 @@ def keep_run(caseload: CaseloadHandle, code: str | None, level: str, marks: Sequ
     return run
 
 
-def list_runs(caseload: CaseloadHandle, code: str | None) -> list[dict[str, Any]]:
+def list_runs(caseload: CaseloadHandle, code: str | None) -> list[RunRow]:
     """Return one row for each cue of each run, the latest run first."""
     with opened(caseload) as one:
         runs = store.read_case(one, client_or_last(one, code)).runs

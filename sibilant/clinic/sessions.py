@@ -15,11 +15,12 @@ from ..terms import MEASURES
 from ..terms.clinic import Case, Session
 from ..terms.kept import KeptToken
 from ..terms.vocabulary import CUES, ELICITED, LEVELS, PHASES, Vocabulary
+from .answers import SessionRow, SessionShown, Tokens
 from .caseload import CaseloadHandle, client_or_last, day_known, opened, session_or_last, used
 from .probe import refuse_without_consent
 
 
-def list_sessions(caseload: CaseloadHandle, code: str | None) -> list[dict[str, Any]]:
+def list_sessions(caseload: CaseloadHandle, code: str | None) -> list[SessionRow]:
     """Return one row a session: day, phase, conditions, tokens judged and checked; no figures."""
     with opened(caseload) as one:
         name = client_or_last(one, code)
@@ -28,12 +29,12 @@ def list_sessions(caseload: CaseloadHandle, code: str | None) -> list[dict[str, 
     return session_rows(case)
 
 
-def session_rows(case: Case) -> list[dict[str, Any]]:
+def session_rows(case: Case) -> list[SessionRow]:
     """Return what ``list_sessions`` gives from a case that is at hand."""
     return [_row(case, session) for session in with_phases(case.client.therapy, case.sessions)]
 
 
-def _row(case: Case, session: Session) -> dict[str, Any]:
+def _row(case: Case, session: Session) -> SessionRow:
     tokens = [token for token in case.tokens_of(session.number) if token.sound.slot is not None]
     return {
         "session": session.number,
@@ -50,7 +51,7 @@ def _row(case: Case, session: Session) -> dict[str, Any]:
     }
 
 
-def show_session(caseload: CaseloadHandle, code: str | None, number: int | None, *, key: str = "") -> dict[str, Any]:
+def show_session(caseload: CaseloadHandle, code: str | None, number: int | None, *, key: str = "") -> SessionShown:
     """Return a session and one row a token; figures only where the ear has judged (or that is switched off)."""
     with opened(caseload) as one:
         name = client_or_last(one, code)
@@ -71,9 +72,7 @@ def show_session(caseload: CaseloadHandle, code: str | None, number: int | None,
     }
 
 
-def unlike_in_session(
-    caseload: CaseloadHandle, code: str | None, number: int | None, *, most: int = 5
-) -> dict[str, Any]:
+def unlike_in_session(caseload: CaseloadHandle, code: str | None, number: int | None, *, most: int = 5) -> Tokens:
     """Return the sounds of a session most unlike its others of the same phone, with the reason: where to listen again.
 
     Only sounds that the ear has judged (or all, where that is switched off), the attempts that count; fewer than eight

@@ -1,4 +1,4 @@
-"""What is filled in beforehand: the code of the person who listens."""
+"""What is filled in beforehand (the code of the person who listens): read and written in the caseload's own file."""
 
 from __future__ import annotations
 

@@ -12,11 +12,11 @@ import tempfile
 import zipfile
 from collections.abc import Sequence
 from pathlib import Path, PurePosixPath
-from typing import Any
 
 from .. import files
 from ..errors import InputError
 from ..terms.reference import ReferenceRange
+from .answers import BackupMade, EarlierImported, Imported
 from .backups import backup
 from .build_ranges import build_ranges
 from .caseload import CaseloadHandle
@@ -56,7 +56,7 @@ def import_file(
     source: str = "",
     day_zero: dt.date | None = None,
     new_code: bool = False,
-) -> dict[str, Any]:
+) -> Imported | EarlierImported:
     """Keep a client from an export's ZIP, or (a CSV) an earlier hand-made table of the client at hand.
 
     Raises
@@ -110,7 +110,7 @@ def _place(folder: Path, named: str) -> Path:
     return files.make_folder(folder.joinpath(*above)) / name
 
 
-def backup_file(caseload: CaseloadHandle, folder: Path, remind_after: int | None) -> tuple[Path, dict[str, Any]]:
+def backup_file(caseload: CaseloadHandle, folder: Path, remind_after: int | None) -> tuple[Path, BackupMade]:
     """Write a backup into a folder of one's own; return the file, named after its day, and what was done."""
     to = folder / f"{caseload.today().isoformat()}.backup"
     return to, backup(caseload, to, own_passphrase=False, remind_after=remind_after, tell=lambda code: None)

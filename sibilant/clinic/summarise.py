@@ -16,6 +16,8 @@ from .caseload import CaseloadHandle, client_or_last, opened, used
 from .lending import lent_to
 from .worked_out import with_interval
 
+WORDS: dict[str, progress.Words] = {"untreated": "untreated", "treated": "treated", "all": "all"}
+
 
 def case_view(
     caseload: CaseloadHandle,
@@ -61,7 +63,7 @@ def view_of(
 def _with_what_is_lent(
     one: store.Caseload, case: Case, measures: Sequence[str], words: str, rater: str
 ) -> progress.ViewRequest:
-    asked = progress.ViewRequest(tuple(measures), words, rater, store.day_of(one))  # type: ignore[arg-type]
+    asked = progress.ViewRequest(tuple(measures), WORDS[words], rater, store.day_of(one))
     found = lent_to(one, case, asked)
     lent = {place: given.lent for place, given in found.given.items() if given.lent is not None}
     return replace(asked, lent=lent, not_lent=found.reasons, questions=found.asked)
@@ -71,7 +73,7 @@ def _check_asked(measures: Sequence[str], words: str) -> None:
     unknown = [key for key in measures if key not in MEASURES]
     if unknown:
         raise UsageError(f"measure {unknown[0][:40]!r} is not known; docs/measures.md lists them, such as centroid_hz")
-    if words not in {"untreated", "treated", "all"}:
+    if words not in WORDS:
         raise UsageError(f"--words {words[:20]!r}: untreated, treated or all")
 
 

@@ -26,6 +26,7 @@ from ..prompts import list_form, prompts_from
 from ..suitability.stretch import spoilt
 from ..terms import Prompt, Recording
 from ..terms.vocabulary import CUES, KEEPS, LEVELS, PHASES
+from .answers import TakeMoved, TakeState
 from .caseload import CaseloadHandle, client_or_last, opened
 from .heard import ProbeResult
 from .probe import ProbeRequest, keep_probe, refuse_without_consent
@@ -82,7 +83,7 @@ def refuse_microphone(sampling_rate_hz: int, microphone: Mapping[str, Any]) -> N
         )
 
 
-def begin(caseload: CaseloadHandle, code: str | None, request: TakeRequest) -> dict[str, Any]:
+def begin(caseload: CaseloadHandle, code: str | None, request: TakeRequest) -> TakeState:
     """Begin a take; return its state.
 
     Raises
@@ -104,12 +105,18 @@ def begin(caseload: CaseloadHandle, code: str | None, request: TakeRequest) -> d
         if store.has_draft(one, client.code, STATE):
             raise RefusedError(f"{client.code}: a take is under way; continue it, finish it or throw it away first")
         store.erase_drafts(one, client.code)
-        state = {
+        state: TakeState = {
             "client": client.code,
             "take": secrets.token_hex(8),
             "begun": one.clock().isoformat(timespec="seconds"),
             "on": store.day_of(one).isoformat(),
-            **{name: getattr(request, name) for name in _KEPT},
+            "level": request.level,
+            "cue": request.cue,
+            "device": request.device,
+            "phase": request.phase,
+            "keep": request.keep,
+            "modelled": request.modelled,
+            "sampling_rate_hz": request.sampling_rate_hz,
             "form": list_form(request.words, prompts),
             "microphone": dict(request.microphone),
             "prompts": [_as_row(prompt) for prompt in prompts],
@@ -118,9 +125,6 @@ def begin(caseload: CaseloadHandle, code: str | None, request: TakeRequest) -> d
             "spoilt": [],
         }
         return _write(one, state)
-
-
-_KEPT = ("level", "cue", "device", "phase", "keep", "modelled", "sampling_rate_hz")
 
 
 def prompts_given(words: str, listed: str) -> tuple[Prompt, ...]:
@@ -159,7 +163,7 @@ def _from_row(row: Mapping[str, Any], recording: str) -> Prompt:
     return replace(lexicon.expect(**row), recording=recording)
 
 
-def under_way(caseload: CaseloadHandle, code: str | None) -> dict[str, Any] | None:
+def under_way(caseload: CaseloadHandle, code: str | None) -> TakeState | None:
     """Return the state of a client's take, or None where none is under way."""
     with opened(caseload) as one:
         name = client_or_last(one, code)
@@ -168,7 +172,7 @@ def under_way(caseload: CaseloadHandle, code: str | None) -> dict[str, Any] | No
 
 def go_on(
     caseload: CaseloadHandle, code: str | None, *, sampling_rate_hz: int, microphone: Mapping[str, Any]
-) -> dict[str, Any]:
+) -> TakeState:
     """Continue a take after an interruption, under a new mark; what another page still holds of it is then refused.
 
     Raises
@@ -189,7 +193,7 @@ def go_on(
 
 def keep_stretch(
     caseload: CaseloadHandle, code: str | None, samples: Samples, *, take: str, place: int, onward: bool
-) -> dict[str, Any]:
+) -> TakeMoved:
     """Look at one stretch and keep it, or say why the word is asked again; return the state with ``again``.
 
     ``onward``: the next word follows; otherwise the same word is said once more and both are kept.
@@ -222,7 +226,7 @@ def _name(number: int) -> str:
     return f"{number:04d}.wav"
 
 
-def step(caseload: CaseloadHandle, code: str | None, *, take: str, place: int, back: bool = False) -> dict[str, Any]:
+def step(caseload: CaseloadHandle, code: str | None, *, take: str, place: int, back: bool = False) -> TakeState:
     """Go to the next word without a stretch, or back to the one before."""
     with opened(caseload) as one:
         state = _held(one, code, take, place)
@@ -252,7 +256,7 @@ def finish(caseload: CaseloadHandle, code: str | None, *, modelled: bool = False
     return kept
 
 
-def _joined(one: store.Caseload, state: Mapping[str, Any], place: int) -> Recording:
+def _joined(one: store.Caseload, state: TakeState, place: int) -> Recording:
     """The stretches of one prompt as one recording, in the order said."""
     numbers = [each["number"] for each in state["stretches"] if each["place"] == place]
     parts = [audio.recording_from_bytes(store.read_draft(one, state["client"], _name(number))) for number in numbers]
@@ -260,7 +264,7 @@ def _joined(one: store.Caseload, state: Mapping[str, Any], place: int) -> Record
     return audio.recording_from_samples(samples, state["sampling_rate_hz"], f"word-{place:03d}")
 
 
-def _request(state: Mapping[str, Any], said: Mapping[int, Recording]) -> ProbeRequest:
+def _request(state: TakeState, said: Mapping[int, Recording]) -> ProbeRequest:
     rate = state["sampling_rate_hz"] / 1000
     n_spoilt = len(state["spoilt"])
     prompts = tuple(
@@ -275,7 +279,12 @@ def _request(state: Mapping[str, Any], said: Mapping[int, Recording]) -> ProbeRe
         form=state["form"],
         note=f"recorded on the page at {rate:g} kHz, processing off"
         + (f"; {n_spoilt} spoilt and asked again" if n_spoilt else ""),
-        **{name: state[name] for name in ("level", "cue", "device", "phase", "keep", "modelled")},
+        level=state["level"],
+        cue=state["cue"],
+        device=state["device"],
+        phase=state["phase"],
+        keep=state["keep"],
+        modelled=state["modelled"],
     )
 
 
@@ -297,7 +306,7 @@ def try_out(samples: Samples, sampling_rate_hz: int) -> dict[str, Any]:
     return {"again": "", **check_sound(recording, "trial")}
 
 
-def _held(one: store.Caseload, code: str | None, take: str | None = None, place: int | None = None) -> dict[str, Any]:
+def _held(one: store.Caseload, code: str | None, take: str | None = None, place: int | None = None) -> TakeState:
     """The state of a client's take; with ``take`` and ``place`` it must be that very one, at that word."""
     name = client_or_last(one, code)
     if not store.has_draft(one, name, STATE):
@@ -310,15 +319,15 @@ def _held(one: store.Caseload, code: str | None, take: str | None = None, place:
     return state
 
 
-def _read(one: store.Caseload, name: str) -> dict[str, Any]:
+def _read(one: store.Caseload, name: str) -> TakeState:
     try:
-        state: dict[str, Any] = json.loads(store.read_draft(one, name, STATE))
+        state: TakeState = json.loads(store.read_draft(one, name, STATE))
     except ValueError as error:
         raise CaseloadError(f"{STATE}: the take of {name} can't be read; throw it away") from error
     return state
 
 
-def _write(one: store.Caseload, state: dict[str, Any]) -> dict[str, Any]:
+def _write(one: store.Caseload, state: TakeState) -> TakeState:
     content = json.dumps(state, ensure_ascii=False, indent=1).encode()
     store.write_draft(one, state["client"], STATE, content)
     return state

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any
 
 from .. import store
 from ..errors import UsageError
 from ..terms.care import Visit
 from ..terms.vocabulary import VISITS
+from .answers import VisitRow
 from .caseload import CaseloadHandle, client_or_last, day_known, opened, used
 
 
@@ -47,13 +47,13 @@ def remove_visit(caseload: CaseloadHandle, code: str | None, number: int) -> Non
         store.remove_visit(one, client_or_last(one, code), number)
 
 
-def list_visits(caseload: CaseloadHandle, code: str | None) -> list[dict[str, Any]]:
+def list_visits(caseload: CaseloadHandle, code: str | None) -> list[VisitRow]:
     """Return one row a visit."""
     with opened(caseload) as one:
         return visit_rows(store.read_case(one, client_or_last(one, code)).visits)
 
 
-def visit_rows(visits: tuple[Visit, ...]) -> list[dict[str, Any]]:
+def visit_rows(visits: tuple[Visit, ...]) -> list[VisitRow]:
     """Return visits as rows to be shown, in the order of their days."""
     ordered = sorted(visits, key=lambda visit: (visit.on, visit.number))
     return [

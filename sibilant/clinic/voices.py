@@ -9,13 +9,14 @@ from .. import store
 from ..errors import RefusedError
 from ..terms.clinic import Case
 from ..terms.kept import AS_SET, Correction, KeptToken
+from .answers import SetConfirmed, SetUndone, SetWaiting
 from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 from .judge import rater_or_last
 
 TO_HEAR = 3
 
 
-def waiting(caseload: CaseloadHandle, code: str | None, number: int | None) -> dict[str, Any]:
+def waiting(caseload: CaseloadHandle, code: str | None, number: int | None) -> SetWaiting:
     """Return what waits for a person's word on whose voice it is.
 
     ``n`` replies can be confirmed as a set, once the least certain of them (``hear``: key, prompt, attempt, file of the
@@ -41,7 +42,7 @@ def waiting(caseload: CaseloadHandle, code: str | None, number: int | None) -> d
 
 def confirm_set(
     caseload: CaseloadHandle, code: str | None, number: int | None, *, heard: Sequence[str], rater: str = ""
-) -> dict[str, Any]:
+) -> SetConfirmed:
     """Confirm as the client's, on a person's word, every reply that is sure; kept as confirmed by set.
 
     Raises
@@ -73,7 +74,7 @@ def confirm_set(
     return {"client": name, "session": session, "confirmed": len(sure)}
 
 
-def undo_set(caseload: CaseloadHandle, code: str | None, number: int | None, *, rater: str = "") -> dict[str, Any]:
+def undo_set(caseload: CaseloadHandle, code: str | None, number: int | None, *, rater: str = "") -> SetUndone:
     """Take back what was confirmed as a set: those tokens wait again; both words stay in the trail.
 
     Raises

@@ -60,6 +60,13 @@ def lines(view: CaseView) -> list[str]:
     return [*found, *_last_lines(view)]
 
 
+def _short_lines(view: CaseView, key: str) -> list[str]:
+    changes, error = view.changes_of(key), view.error_of(key)
+    if key == view.main_measure:
+        return [_change_line(change) for change in changes] or list(error.reasons if error is not None else ())
+    return [_change_line(change) for change in changes[-1:] if change.verdict != UNJUDGED or change.awaits]
+
+
 def _last_lines(view: CaseView) -> list[str]:
     return [*(["Invented data – not a person"] if view.client.invented else []), SUPPORT]
 
@@ -68,11 +75,8 @@ def in_short(view: CaseView) -> list[str]:
     """Return what a first look needs: each session's verdict on the main measure, the last on the others, the notes."""
     found: list[str] = []
     for key in view.measures:
-        changes = view.changes_of(key)
-        if changes and (key == view.main_measure or changes[-1].verdict != UNJUDGED or changes[-1].awaits):
-            found.append(_measure_head(view, key))
-            told = changes if key == view.main_measure else changes[-1:]
-            found += ["  " + _change_line(change) for change in told]
+        lines = _short_lines(view, key)
+        found += [_measure_head(view, key), *("  " + line for line in lines)] if lines else []
     found += [line for group in groups(view) if group.of == "notes" for line in group.lines]
     return [*found, *_last_lines(view)]
 

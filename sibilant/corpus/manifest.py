@@ -1,4 +1,4 @@
-"""A folder or a manifest becomes the pieces of a run."""
+"""A folder or a manifest comes in, the pieces of a run go out: one a recording, with prompts, speaker, channel."""
 
 from __future__ import annotations
 

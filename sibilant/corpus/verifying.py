@@ -1,4 +1,7 @@
-"""A run repeated and compared with what it left."""
+"""A run's folder comes in; it is measured again and compared with its tables, cell by cell.
+
+Each difference is told.
+"""
 
 from __future__ import annotations
 

@@ -19,12 +19,12 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
     Flags = npt.NDArray[np.bool_]
 
-WINDOW_S, HOP_S = 0.020, 0.010
+WINDOW_S, HOP_S = 0.020, 0.010  # common practice, no source
 EDGES_HZ = (20.0, 120.0, 1_000.0, 2_000.0, 4_000.0, 6_000.0, 8_000.0, 10_000.0)
 """Band edges; the last band reaches to the Nyquist frequency. Bands above it hold nothing."""
 SILENCE = 1e-15
 """Power (full scale squared) below which a frame is digital silence: -150 dB."""
-BLOCK_FRAMES, STRETCHES_HELD = 256, 100
+BLOCK_FRAMES, STRETCHES_HELD = 256, 100  # for memory and cache; no result depends on it
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,10 +116,10 @@ def decibels(power: npt.ArrayLike) -> Floats:
     return level
 
 
-GUARD_FRAMES = 3
-PAUSE_FRAMES, PAUSE_FRAMES_AT_END = 10, 5
-LOW_RISE_DB, HIGH_RISE_DB = 12.0, 9.0
-FLOOR_SHARE, FLOOR_WINDOW_S = 10.0, 8.0
+GUARD_FRAMES = 3  # frames on either side of sound that count with it
+PAUSE_FRAMES, PAUSE_FRAMES_AT_END = 10, 5  # a pause lasts at least 100 ms, at the ends of a recording half of that
+LOW_RISE_DB, HIGH_RISE_DB = 12.0, 9.0  # over the local floor, below and above 1 kHz, from which on there is sound
+FLOOR_SHARE, FLOOR_WINDOW_S = 10.0, 8.0  # the quietest tenth within this time is the local floor
 
 
 def pauses_of(frames: Frames, taken: Sequence[Interval]) -> Flags:

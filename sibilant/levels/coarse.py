@@ -13,13 +13,14 @@ from ..terms import Interval, Recording
 
 Float32s = npt.NDArray[np.float32]
 
-COARSE_HOP_S = 0.005
-COARSE_WINDOW_S = 0.012
-BLOCK_S = 30.0
-SILENCE_DB = -140.0
-TOP_SHARE_OF_NYQUIST = 0.95
+COARSE_HOP_S = 0.005  # levels for finding a sound; its edges are found in the fine ones
+COARSE_WINDOW_S = 0.012  # longer than a period of most voices
+BLOCK_S = 30.0  # for memory; no result depends on it
+SILENCE_DB = -140.0  # levels of digital silence stop here
+TOP_SHARE_OF_NYQUIST = 0.95  # bands above this share of half the rate are left empty: converters fall off
 BAND_EDGES_HZ = (100.0, 350.0, 1000.0, 2000.0, 3000.0, 4000.0, 5500.0, 8000.0, 11000.0)
-N_LOW, N_MID = 2, 2
+"""Edges of the bands: voice, first and second formants, then hiss in steps."""
+N_LOW, N_MID = 2, 2  # bands that are voice, and those between voice and hiss
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,7 @@
-"""Short-time power every millisecond, for the stretches where edges are set."""
+"""A stretch of a recording comes in; short-time power every millisecond goes out.
+
+Edges are read from it, so it is as fine as the criterion and made only where edges are set.
+"""
 
 from __future__ import annotations
 
@@ -11,16 +14,16 @@ from ..terms import Interval, Recording
 from .coarse import Float32s, frame_plan, framed, sample_range, to_db
 from .ranks import percentiles
 
-FINE_HOP_S = 0.001
-FINE_WINDOW_S = 0.004
-FINE_HIGH_PASS_HZ = (60.0, 110.0)
+FINE_HOP_S = 0.001  # the criterion reads the level every millisecond (docs/boundaries.md)
+FINE_WINDOW_S = 0.004  # and smooths over about 4 ms
+FINE_HIGH_PASS_HZ = (60.0, 110.0)  # below the first nothing, above the second all: hum is taken away
 RUMBLE_BLOCK_S, RUMBLE_MARGIN_S = 1.0, 0.25
 """Longer stretches are freed of rumble piece by piece, each with what lies so near it on either side: a transform of
 half a minute costs twice as much as those of its pieces'."""
-LOW_BAND_HZ = (150.0, 950.0)
-HISS_FROM_HZ = 3000.0
-HIGHEST_HZ = 15000.0
-FLOOR_PERCENTILE = 10.0
+LOW_BAND_HZ = (150.0, 950.0)  # where a voice begins (docs/boundaries.md)
+HISS_FROM_HZ = 3000.0  # hiss lies above
+HIGHEST_HZ = 15000.0  # no criterion looks higher
+FLOOR_PERCENTILE = 10.0  # the quietest tenth is the floor
 
 
 @dataclass(frozen=True, slots=True)

@@ -68,6 +68,11 @@ def expect(
     guess : bool
         Guess at words that are not known, and at those said with /s/ or /z/, and mark them, instead of refusing them.
 
+    Returns
+    -------
+    Prompt
+        Its words with their phones, and a slot for every sibilant expected.
+
     Raises
     ------
     LexiconError
@@ -75,6 +80,10 @@ def expect(
         which is meant; when phones are not phones or don't fit the number of words.
     WordError
         When level or cue is none of the words allowed.
+
+    Notes
+    -----
+    docs/words_expected.md tells the rules and names the dictionary.
 
     Examples
     --------

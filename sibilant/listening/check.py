@@ -1,17 +1,35 @@
-"""What recordings can and cannot support, and what to do about it."""
+"""Recordings come in; what each can and cannot support, and what to do about it, goes out as rows and as lines."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TypedDict, final
 
 from .. import audio, pipeline
 from ..errors import RecordingError
 from ..terms import Recording
+from ..terms.suitability import SignRow, SuitabilityRow
 
 
-def check(recordings: Sequence[Path], *, channel: int | None = None) -> list[dict[str, Any]]:
+@final
+class Checked(SuitabilityRow):
+    """What one recording can support, as ``check --json`` prints it."""
+
+    recording: str
+    sampling_rate_hz: int
+    duration_s: float
+
+
+@final
+class Unread(TypedDict):
+    """Why a recording can't be read."""
+
+    recording: str
+    error: str
+
+
+def check(recordings: Sequence[Path], *, channel: int | None = None) -> list[Checked | Unread]:
     """Return one object for each recording: its verdict, or why it can't be read.
 
     Raises
@@ -20,12 +38,13 @@ def check(recordings: Sequence[Path], *, channel: int | None = None) -> list[dic
         When none could be read.
     """
     checked = [_one(path, channel) for path in recordings]
-    if all("error" in each for each in checked):
-        raise RecordingError(checked[0]["error"] + (f" (and {len(checked) - 1} more)" if len(checked) > 1 else ""))
+    unread = [each["error"] for each in checked if "error" in each]
+    if len(unread) == len(checked):
+        raise RecordingError(unread[0] + (f" (and {len(checked) - 1} more)" if len(checked) > 1 else ""))
     return checked
 
 
-def _one(path: Path, channel: int | None) -> dict[str, Any]:
+def _one(path: Path, channel: int | None) -> Checked | Unread:
     try:
         recording = audio.read_recording(path, channel=channel)
     except RecordingError as error:
@@ -33,7 +52,7 @@ def _one(path: Path, channel: int | None) -> dict[str, Any]:
     return check_sound(recording, path.name)
 
 
-def check_sound(recording: Recording, name: str) -> dict[str, Any]:
+def check_sound(recording: Recording, name: str) -> Checked:
     """Return what one recording in memory can and cannot support."""
     assessed = pipeline.assess_alone(recording)
     return {
@@ -44,7 +63,7 @@ def check_sound(recording: Recording, name: str) -> dict[str, Any]:
     }
 
 
-def lines(checked: dict[str, Any]) -> list[str]:
+def lines(checked: Checked | Unread) -> list[str]:
     """Say the verdict of one recording in plain lines."""
     if "error" in checked:
         return [checked["error"]]
@@ -59,7 +78,7 @@ def lines(checked: dict[str, Any]) -> list[str]:
     return said + [f"  → {remedy}" for remedy in checked["remedies"]]
 
 
-def _figures(checked: dict[str, Any]) -> str:
+def _figures(checked: Checked) -> str:
     bandwidth, snr = checked["effective_bandwidth_hz"], checked["snr_4_10khz_db"]
     return " · ".join(
         (
@@ -69,7 +88,7 @@ def _figures(checked: dict[str, Any]) -> str:
     )
 
 
-def _sign(sign: dict[str, Any]) -> str:
+def _sign(sign: SignRow) -> str:
     value = "" if sign["value"] is None else f" {sign['value']:.4g} {sign['unit']}".rstrip()
     limit = "" if sign["threshold"] is None else f" (threshold {sign['threshold']:g}, {sign['source']})"
     spoils = f": {', '.join(sign['spoils'])} {sign['severity']}" if sign["spoils"] else ""

@@ -1,4 +1,4 @@
-"""Measure recordings: words, sibilants, boundaries, measures, as a table and as pictures."""
+"""Recordings and what was said in them come in; words, sibilants and measures go out as rows, lines and files."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Token strips of measured recordings, written as pictures."""
+"""Measured recordings come in, pages of token strips go out, as figures or written into a folder."""
 
 from __future__ import annotations
 

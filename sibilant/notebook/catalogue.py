@@ -1,4 +1,4 @@
-"""What there is to choose from: methods, word lists, published values."""
+"""What there is to choose from goes out as data frames: methods, word lists, published values that fit a question."""
 
 from __future__ import annotations
 
@@ -80,6 +80,10 @@ def list_methods() -> pd.DataFrame:
     DataFrame
         ``name`` is what ``method`` takes elsewhere.
 
+    Notes
+    -----
+    docs/methods.md tells each with its equations and its source, which ``citation`` names.
+
     Examples
     --------
     >>> list_methods().query("name == 'house-15k'")["band_high_hz"].item()
@@ -112,6 +116,10 @@ def word_lists() -> pd.DataFrame:
     -------
     DataFrame
         ``list`` is what ``words`` takes elsewhere.
+
+    Notes
+    -----
+    docs/words_expected.md tells what each list is for.
 
     Examples
     --------
@@ -151,7 +159,7 @@ def find_ranges(
         Where the user's own ranges are kept, to be asked too.
     **asked : RangesAsked
         Of whom and how: ``phone`` (``"s"`` without it), ``age`` (``"7y4m"``), ``group`` (``"f"`` or ``"m"``),
-        ``position``, ``cluster``, ``level``, ``cue``, ``method``, ``bandwidth_hz``, ``dialect``.
+        ``position``, ``cluster``, ``level``, ``cue``, ``method``, ``bandwidth_hz`` (Hz), ``dialect``.
 
     Returns
     -------
@@ -163,6 +171,10 @@ def find_ranges(
     ------
     UsageError
         When an age, group, phone or measure can't be understood.
+
+    Notes
+    -----
+    docs/ranges.md holds every value with its source and how it was had; ``source`` and ``label`` are its columns.
 
     Examples
     --------

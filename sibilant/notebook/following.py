@@ -1,4 +1,4 @@
-"""A caseload opened, and one client followed over sessions."""
+"""A caseload's folder comes in and is opened; one client comes in and sessions, changes and a chart go out."""
 
 from __future__ import annotations
 
@@ -61,6 +61,13 @@ class Followed:
 
     Figures of a session are there once its words are judged by ear. They support, and never replace, clinical
     judgement.
+
+    Examples
+    --------
+    See ``follow``, which makes one.
+
+    >>> Followed.__slots__[:4]
+    ('client', 'table', 'changes', 'summary')
     """
 
     client: str
@@ -113,6 +120,10 @@ def open_caseload(folder: str | os.PathLike[str] | None = None, *, who: str = ""
     CaseloadError
         When there is none, or its passphrase is wrong (``SIBILANT_PASSPHRASE``, or asked in a terminal).
 
+    Notes
+    -----
+    docs/caseload.md tells what is kept, docs/security.md what protects it.
+
     Examples
     --------
     >>> open_caseload("nowhere")
@@ -145,6 +156,16 @@ def demo_case(folder: str | os.PathLike[str], client: str = "C-7QXK") -> Caseloa
         When no invented client has that code.
     OutputError
         When the folder holds something else.
+
+    Notes
+    -----
+    docs/synthetic.md tells how the clients were invented.
+
+    Examples
+    --------
+    >>> demo_case("somewhere", "C-2222")
+    Traceback (most recent call last):
+    sibilant.errors.UsageError: ...
     """
     return job.one_client(Path(folder), client)
 
@@ -176,6 +197,18 @@ def follow(
         When a measure or a set of words is not known.
     CaseloadError
         When there is no such client.
+
+    Notes
+    -----
+    docs/change.md holds the rule of change with its source, docs/caseload.md what a session keeps.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     followed = follow(demo_case(folder, "C-A83L"))
+    >>> followed.client, set(followed.changes["verdict"]) <= {"larger than error", "within error", "cannot be judged"}
+    ('C-A83L', True)
     """
     view, case = summarise.case_view(caseload, client or None, measures=measures, words=words)
     table, changes = as_frame(_session_rows(view), SESSIONS), as_frame(_change_rows(view), CHANGES)

@@ -1,4 +1,4 @@
-"""Many recordings measured, and groups of speakers compared."""
+"""Many recordings come in and one table goes out; a table comes in and groups compared go out, as data frames."""
 
 from __future__ import annotations
 
@@ -23,7 +23,15 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Corpus:
-    """A corpus measured: ``table`` with a row for every sibilant, ``outcome`` with the counts, ``folder``."""
+    """A corpus measured: ``table`` with a row for every sibilant, ``outcome`` with the counts, ``folder``.
+
+    Examples
+    --------
+    See ``run_corpus``, which makes one.
+
+    >>> Corpus.__slots__
+    ('folder', 'table', 'outcome')
+    """
 
     folder: Path
     table: pd.DataFrame = field(repr=False)
@@ -36,7 +44,15 @@ class Corpus:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Compared:
-    """Groups compared: ``table`` with each difference by the primary analysis and the other, ``summary``, ``study``."""
+    """Groups compared: ``table`` with each difference by the primary analysis and the other, ``summary``, ``study``.
+
+    Examples
+    --------
+    See ``compare_groups``, which makes one.
+
+    >>> Compared.__slots__
+    ('table', 'summary', 'study')
+    """
 
     table: pd.DataFrame = field(repr=False)
     summary: tuple[str, ...]
@@ -85,6 +101,21 @@ def run_corpus(
     ------
     InputError
         When the corpus can't be read as one, or the folder holds an earlier run.
+
+    Notes
+    -----
+    docs/corpus.md tells the manifest and the tables.
+
+    Examples
+    --------
+    >>> import shutil, tempfile
+    >>> import sibilant as sib
+    >>> with tempfile.TemporaryDirectory() as at:
+    ...     (Path(at) / "sounds").mkdir()
+    ...     _ = shutil.copy(sib.reference_sounds() / "ktuberling-stick.ogg", Path(at) / "sounds")
+    ...     found = sib.run_corpus(Path(at) / "sounds", Path(at) / "measured", workers=1)
+    >>> found.outcome.n_recordings, set(found.table["recording"])
+    (1, {'ktuberling-stick.ogg'})
     """
     names = (method,) if isinstance(method, str) else tuple(method)
     order = CorpusRequest(Path(source), Path(to), names, os.fspath(words), workers, resume=resume)
@@ -131,6 +162,26 @@ def compare_groups(
     ------
     UsageError, ListError
         When a column is missing, or too few speakers or groups are left.
+
+    Notes
+    -----
+    docs/study.md holds every analysis with its source.
+
+    Examples
+    --------
+    Two invented groups of six speakers, four words each, 900 Hz apart.
+
+    >>> import pandas as pd
+    >>> rows = [
+    ...     (f"P{speaker}", kind, f"w{word}", 6000.0 + 900 * (kind == "b") + 40 * speaker * word, 900.0)
+    ...     for speaker in range(6) for kind in "ab" for word in range(4)
+    ... ]
+    >>> table = pd.DataFrame(rows, columns=["speaker", "kind", "prompt", "centroid_hz", "sd_hz"]).assign(
+    ...     phone="S", finding="found", voice="client", counts="yes", method="house-15k/2"
+    ... )
+    >>> compared = compare_groups(table, "kind", measures=["centroid_hz"], primary="paired")
+    >>> float(compared.table["estimate"].iloc[0])
+    900.0
     """
     question = Question(by, speaker, measures=tuple(measures), primary=primary, where=tuple(where), phone=phone)
     frame = read_frame(Path(table)) if isinstance(table, str | os.PathLike) else _plain(table)

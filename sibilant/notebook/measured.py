@@ -1,4 +1,7 @@
-"""``measure``: one recording in, its sounds, table and pictures out."""
+"""``measure``: one recording comes in; its sounds, table and pictures go out.
+
+What it takes is what the command takes.
+"""
 
 from __future__ import annotations
 
@@ -31,6 +34,12 @@ class Measured:
 
     ``table`` has a row for each sound and method and every column of TABLE.csv; ``first_look()`` the few that matter
     first, which a notebook shows. ``summary`` says what was measured, what was left out, and what would help most.
+
+    Examples
+    --------
+    >>> import sibilant as sib
+    >>> sib.measure(sib.reference_sounds() / "ktuberling-stick.ogg", say="stick").first_look()["prompt"].tolist()
+    ['stick']
     """
 
     name: str
@@ -131,6 +140,10 @@ def measure(
         When what is asked contradicts itself, or an array comes without its rate.
     InputError
         When the sound, the list, an interval or a method can't be used.
+
+    Notes
+    -----
+    docs/measures.md holds the equation and source of every column, docs/boundaries.md the criterion of the edges.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""A picture that a notebook shows by itself and a program saves."""
+"""A figure with its words comes in; what a notebook shows by itself and a program saves goes out."""
 
 from __future__ import annotations
 
@@ -21,7 +21,14 @@ MOST_ROWS = 60
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Picture:
-    """A figure (``figure``, matplotlib's) with what it shows in words (``words``)."""
+    """A figure (``figure``, matplotlib's) with what it shows in words (``words``).
+
+    Examples
+    --------
+    >>> from sibilant.charts import style
+    >>> Picture(style.new_figure(85, 20), "an empty sheet")
+    Picture('an empty sheet'; .save(PATH), .figure)
+    """
 
     figure: Figure
     words: str = ""

@@ -20,6 +20,12 @@ class Spectrogram:
     """Levels for a picture: ``time_s`` (t,), ``frequency_hz`` (f,), ``level_db`` (t, f) re full scale squared per Hz.
 
     Nothing is measured from it.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> Spectrogram(np.array([0.0, 0.01]), np.array([0.0, 4000.0]), np.zeros((2, 2)))
+    Spectrogram(0.00 to 0.01 s, 0 to 4000 Hz, level_db (2, 2))
     """
 
     time_s: Values
@@ -67,6 +73,10 @@ def spectrum(
     InputError
         When the sound can't be read, or no method has that name.
 
+    Notes
+    -----
+    docs/methods.md holds the estimator (multitaper, Welch or one window, by the method) with its source.
+
     Examples
     --------
     White noise has the same density everywhere, its power spread over half the rate: here 0.01 over 22,050 Hz.
@@ -101,7 +111,7 @@ def spectrogram(
     offset_s : float, optional
         Where it ends; the end of the recording without it.
     top_hz : float, optional
-        Highest frequency; half the sampling rate without it.
+        Highest frequency, in Hz; half the sampling rate without it.
     sampling_rate_hz : int, optional
         The rate of an array, in Hz.
     channel : int, optional
@@ -118,6 +128,10 @@ def spectrogram(
         When the stretch does not lie in the recording.
     InputError
         When the sound can't be read, or the stretch is too short.
+
+    Notes
+    -----
+    For looking at only (docs/charts.md); figures come from ``spectrum`` and ``measure``.
 
     Examples
     --------

@@ -71,7 +71,22 @@ def analyse(
     response : MicrophoneResponse, optional
         Divided out of every spectrum and named in the method.
     corpus_cut_hz : float, optional
-        Where the speaker's recordings are cut off (0: nowhere), in place of what this one shows alone.
+        Where the speaker's recordings are cut off, in Hz (0: nowhere), in place of what this one shows alone.
+
+    Returns
+    -------
+    Analysis
+        ``sounds`` in the order of the prompts (times in s), ``measurements`` of all sounds heard, method after method
+        (each value in the unit of its measure), ``suitability``, and what was not heard.
+
+    Raises
+    ------
+    MethodError
+        When the response does not cover a method's band.
+
+    Notes
+    -----
+    docs/words.md, docs/boundaries.md and docs/measures.md tell the three steps, with sources.
 
     Examples
     --------

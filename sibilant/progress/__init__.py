@@ -8,7 +8,7 @@ from .context import accuracy_map, context_map, context_of
 from .contrast import additions, before_after
 from .contrasts import contrast
 from .following import Following
-from .frame import NEXT, ViewRequest, followed, make_frame
+from .frame import NEXT, ViewRequest, Words, followed, make_frame
 from .heard import goal_met, goal_probes
 from .lending import RULE, Others, grounds_of, lend, lender
 from .means import Estimate, half_width, least_difference, mean_interval, paired, sd_interval, welch
@@ -41,6 +41,7 @@ __all__ = [
     "PlanRow",
     "Unlike",
     "ViewRequest",
+    "Words",
     "accuracy",
     "accuracy_map",
     "additions",

@@ -1,4 +1,7 @@
-"""Means, spreads and their intervals over few values."""
+"""A few values come in; their mean, spread and intervals go out.
+
+Few is the rule here: t and chi-square, never a normal.
+"""
 
 from __future__ import annotations
 

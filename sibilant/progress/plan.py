@@ -1,4 +1,7 @@
-"""How many words and probes a wanted change needs."""
+"""A wanted change and spreads come in; how many words and probes it needs go out.
+
+Each design tells its three ways to be wrong.
+"""
 
 from __future__ import annotations
 

@@ -6,7 +6,7 @@ from .band import new_speaker_band, open_sides, outside_one_of
 from .build import Made, Origin, build_ranges
 from .compare import TokenValue, beside, compare, comparisons
 from .own import own_ranges_csv, read_own_ranges
-from .question import Question
+from .question import Question, read_group
 from .sourced import unsourced_in_rows, unsourced_in_text
 from .tables import all_ranges
 from .wording import describe_answer, describe_comparison, describe_range, edges_words
@@ -34,6 +34,7 @@ __all__ = [
     "outside_one_of",
     "own_ranges_csv",
     "read_age",
+    "read_group",
     "read_own_ranges",
     "unsourced_in_rows",
     "unsourced_in_text",

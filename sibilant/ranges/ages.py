@@ -1,4 +1,4 @@
-"""Ages as the trade writes them."""
+"""Ages as the trade writes them (7;4, 7y4m) come in, whole months go out, and back: a child's range turns on months."""
 
 from __future__ import annotations
 

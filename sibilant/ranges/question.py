@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -11,8 +12,27 @@ from ..terms.vocabulary import CUES, LEVELS, TARGETS
 
 Group = Literal["f", "m"]
 
+GROUPS: Mapping[str, Group | None] = {"f": "f", "m": "m", "": None}
 CONTRAST = "S-SH"
 """The phone of measures that set /s/ against /ʃ/."""
+
+
+def read_group(text: str) -> Group | None:
+    """Return the reference group that a text names, None for an empty one.
+
+    Raises
+    ------
+    UsageError
+        For any other text.
+
+    Examples
+    --------
+    >>> read_group("f"), read_group("")
+    ('f', None)
+    """
+    if text not in GROUPS:
+        raise UsageError(f"group {text!r}: the reference group is f or m, or none at all")
+    return GROUPS[text]
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""``compose``: a kind of report and a client's view become one ``Document``."""
+"""``compose``: a kind of report and a client's view come in, one ``Document`` goes out, its parts in their order."""
 
 from __future__ import annotations
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import functools
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from ..charts import style
 from ..terms.document import Document, Part, Picture
@@ -45,5 +45,5 @@ def _template() -> Template:
 
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     source = (Path(__file__).parent / "page.html.j2").read_text(encoding="utf-8")
-    template: Any = environment.from_string(source)
-    return template  # type: ignore[no-any-return]
+    template: Template = environment.from_string(source)
+    return template

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass, replace
+from typing import Literal
 
 from ..charts import NO_CAUSE, SUPPORTING, RangeBracket, wording
 from ..charts.wording import day_text as day_text
@@ -38,7 +39,7 @@ class ReportSettings:
     no_range: str = NO_RANGE
     session: int | None = None
     sampling_rates_hz: tuple[int, ...] = ()
-    picture_forms: tuple[str, ...] = ("svg", "png")
+    picture_forms: tuple[Literal["svg", "png"], ...] = ("svg", "png")
     known_lists: tuple[str, ...] = ()
 
 

@@ -1,4 +1,7 @@
-"""One door to the three renderers."""
+"""A document comes in, the bytes of a page, a PDF or an editing copy go out.
+
+One door, so that control characters are taken away and a form refused in one place.
+"""
 
 from __future__ import annotations
 

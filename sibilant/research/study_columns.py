@@ -1,4 +1,7 @@
-"""The columns of the tables of a study."""
+"""The columns of a study's tables, each with type, meaning and unit.
+
+Header, CSVW description and data dictionary are made from them.
+"""
 
 from __future__ import annotations
 

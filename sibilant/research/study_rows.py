@@ -1,4 +1,4 @@
-"""The rows of the tables of a study."""
+"""Parts of a study's answer come in, rows for its tables go out, with the unit of each row's measure."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a study says on the terminal."""
+"""A study's answer comes in, the lines that the terminal shows go out; the tables hold the rest."""
 
 from __future__ import annotations
 

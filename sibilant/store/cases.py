@@ -1,4 +1,7 @@
-"""One client's case, read whole: sessions, tokens with both boundaries, judgements, events."""
+"""A client's code comes in; the case goes out whole: sessions, tokens with both boundaries, judgements, events.
+
+A damaged row is set aside and named, never guessed at.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Sounds, measurements, prompts and methods as JSON text and back, nothing lost."""
+"""Sounds, measurements, prompts and methods come in, JSON text goes out, and back, nothing lost.
+
+Written by hand: kept text holds its shape for ever, and older text lacks parts.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Clients, their events, and registered devices."""
+"""Clients, their events and devices: nouns come in and become rows, rows come out as nouns.
+
+Each change leaves its line in the audit trail.
+"""
 
 from __future__ import annotations
 

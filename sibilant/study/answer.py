@@ -1,4 +1,7 @@
-"""What a study answers."""
+"""What a study answers: every analysis of a table in one noun, from which tables, figures and paragraph are written.
+
+Nothing is computed anew on the way out, so that all of them say the same.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""The whole comparison of one table, in order."""
+"""A table of sibilants and a question come in, the answer goes out: the whole comparison in its order.
+
+It is one piece since p are adjusted over all that was tested.
+"""
 
 from __future__ import annotations
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import TypeVar
+from dataclasses import Field, dataclass, replace
+from typing import Any, ClassVar, Protocol, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -18,7 +18,18 @@ from .question import Question
 Values = npt.NDArray[np.float64]
 LEAST = 3
 _NAN = math.nan
-_Tested = TypeVar("_Tested")
+
+
+class _WithP(Protocol):
+    """A dataclass that holds a p."""
+
+    __dataclass_fields__: ClassVar[dict[str, Field[Any]]]
+
+    @property
+    def p(self) -> float: ...
+
+
+_Tested = TypeVar("_Tested", bound=_WithP)
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,12 +189,9 @@ def adjusted(tested: Sequence[_Tested]) -> list[_Tested]:
 
     Holm (1979), Scand J Stat 6:65-70; Benjamini & Hochberg (1995), J R Stat Soc B 57:289-300.
     """
-    p = np.array([float(one.p) for one in tested])  # type: ignore[attr-defined]
+    p = np.array([one.p for one in tested], dtype=float)
     holm, fdr = holm_and_fdr(p)
-    return [
-        replace(one, p_holm=float(a), p_fdr=float(b))  # type: ignore[type-var]
-        for one, a, b in zip(tested, holm, fdr, strict=True)
-    ]
+    return [replace(one, p_holm=float(a), p_fdr=float(b)) for one, a, b in zip(tested, holm, fdr, strict=True)]
 
 
 def holm_and_fdr(p: Values) -> tuple[Values, Values]:

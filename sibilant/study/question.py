@@ -1,4 +1,7 @@
-"""What is asked of a study."""
+"""What is asked of a study, checked at birth: groups, speakers, measures, filters, which analysis counts.
+
+Declared before anything is looked at, and kept with the answer.
+"""
 
 from __future__ import annotations
 

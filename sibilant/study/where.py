@@ -1,4 +1,4 @@
-"""Filters of rows: ``column=value``, ``column!=value``, ``column>number``, and so on."""
+"""Filters of rows as a person types them (``age>7``, ``sex=f|m``) come in, a mask over a table goes out."""
 
 from __future__ import annotations
 

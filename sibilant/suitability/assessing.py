@@ -1,4 +1,7 @@
-"""The room's one verb."""
+"""A recording and the sibilants bounded in it come in; what each sound and the recording can support goes out.
+
+The one verb of the room: it asks every sign once, so that no two callers weigh a recording differently.
+"""
 
 from __future__ import annotations
 

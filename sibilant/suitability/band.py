@@ -15,9 +15,12 @@ from .rules import OWN, Reading, Rule
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+# Own choice, tried as the signs were (docs/signs.md), where no other origin is named.
 HOLE_HZ, HOLE_DB, HOLE_MARGIN = 2_000.0, 20.0, 0.95
-HOLE_FRAME_S, HOLE_STEP_HZ = 0.012, 500.0
+"""The sign's own words; up to this share of what the recording holds."""
+HOLE_FRAME_S, HOLE_STEP_HZ = 0.012, 500.0  # frames and bands in which holes are looked for
 SHELF_LOW_HZ, SHELF_SHARE = 15_000.0 / BANDWIDTH_SHARE, 0.93
+"""A cliff above what the widest method needs, and below this share of half the rate."""
 
 
 def read_rate(evidence: Evidence) -> Iterator[Reading]:

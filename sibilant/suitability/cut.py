@@ -20,7 +20,9 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
+# Own choice, tried as the signs were (docs/signs.md), where no other origin is named.
 LOWEST_HZ, NYQUIST_MARGIN_HZ = 2_500.0, 350.0
+"""A cut lies between this and so far below half the rate, where converters fall off."""
 GAP_HZ, SIDE_HZ, WIDE_HZ = 75.0, 225.0, 1_300.0
 """A fall is read from the 225 Hz below to the 225 Hz above a place, 75 Hz either side left out; what lies below is no
 more than the median of 1.3 kHz, so that the flank of a whistle is no edge."""
@@ -35,7 +37,7 @@ ALONE = (GAP_HZ, FALL_ALONE_DB), (SOFT_GAP_HZ, SOFT_ALONE_DB)
 """Gap and least fall of a sharp and of a soft edge."""
 STAYS_DB = 5.0
 """How much less than the fall everything above a cut may lie below what was there before it."""
-ALIKE_HZ = 250.0
+ALIKE_HZ = 250.0  # cuts nearer than this are the same
 SLOPE_HZ = 150.0
 """An edge whose deepest place lies so far above its first deep one is a slope, and is given by where it begins."""
 ROUGHLY = 0.75

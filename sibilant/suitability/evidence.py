@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
     Flags = npt.NDArray[np.bool_]
 
-LOWEST_NOISE_BAND_HZ = 5_000.0
+# Own choice, tried as the signs were (docs/signs.md), where no other origin is named.
+LOWEST_NOISE_BAND_HZ = 5_000.0  # a recording that reaches less high has no band to judge the noise by
 WORD_S, SOUND_S = 0.05, 0.3
 """How far around a word, or around a sound whose word is not known, the lowest level is looked for."""
 NEAR_FRAMES, NEAR_S = 25, 2.0

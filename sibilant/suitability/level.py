@@ -1,4 +1,7 @@
-"""Signs in the samples: clipping, level, offset, depth, channel, breath blasts."""
+"""Signs in the samples: clipping, level, offset, depth, channel, breath blasts.
+
+Evidence comes in, readings go out.
+"""
 
 from __future__ import annotations
 

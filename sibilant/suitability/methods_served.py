@@ -1,4 +1,7 @@
-"""Which house methods a bandwidth serves."""
+"""A bandwidth comes in, the house methods that it serves go out.
+
+A method's top has to lie below what the recording holds.
+"""
 
 from __future__ import annotations
 

@@ -18,15 +18,17 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-PIECE_FRAMES, FEWEST_PIECES, FEWEST_PAUSES = 5, 8, 3
-LATE_S, LEAST_RISE_DB = 0.4, 1.0
-COHERENCE_DB = 1.5
+# Own choice, tried as the signs were (docs/signs.md), where no other origin is named.
+PIECE_FRAMES, FEWEST_PIECES, FEWEST_PAUSES = 5, 8, 3  # pauses in pieces of 50 ms; pieces and pauses needed
+LATE_S, LEAST_RISE_DB = 0.4, 1.0  # from here on in a pause the gain has come to rest; less than this much is no rise
+COHERENCE_DB = 1.5  # bands that move together within this move by the gain, not by a noise
 LONGEST_WINDOW_S, SHORTEST_WINDOW_S, FEWEST_WINDOWS, MOST_WINDOWS = 0.4, 0.1, 6, 60
+"""Windows for lines: the longest that six of fit into the pauses."""
 AT_ONCE = 4
 """Windows transformed at once: as many as the processor adds at once."""
-MAINS_HZ, MAINS_TOP_HZ = (50.0, 60.0), 1_000.0
-TONES_HZ = (1_000.0, 12_000.0)
-MAINS_DB, TONE_DB = 20.0, 10.0
+MAINS_HZ, MAINS_TOP_HZ = (50.0, 60.0), 1_000.0  # of the world's networks; harmonics above are lost in room noise
+TONES_HZ = (1_000.0, 12_000.0)  # where a tone would move a figure
+MAINS_DB, TONE_DB = 20.0, 10.0  # the signs' own thresholds
 
 
 def read_noise(evidence: Evidence) -> Iterator[Reading]:

@@ -1,4 +1,7 @@
-"""Signs of processing: dropouts, gating, noise suppression, calls."""
+"""Signs of processing: dropouts, gating, noise suppression, calls.
+
+Evidence of a recording comes in, readings go out; what a program took away can't be measured back.
+"""
 
 from __future__ import annotations
 
@@ -12,11 +15,13 @@ from ..terms import Interval
 from .evidence import Evidence
 from .rules import ALL, OWN, Reading, Rule
 
-GATE_RUN_S = 0.020
-SOUNDING = 4 / 32_768
-BESIDE_S = 0.005
-FLOOR_LOWEST_DB = -150.0
+# Own choice, tried as the signs were (docs/signs.md), where no other origin is named.
+GATE_RUN_S = 0.020  # the sign's own words
+SOUNDING = 4 / 32_768  # four steps of 16 bits: more is sound
+BESIDE_S = 0.005  # looked at on either side of a run of zeros
+FLOOR_LOWEST_DB = -150.0  # digital silence is told as this
 CALL_RATE_HZ, CALL_LOW_HZ, CALL_HIGH_HZ = 48_000, 14_300.0, 15_400.0
+"""What browsers record calls at, and where processing ends their band."""
 
 
 def inner_zeros(evidence: Evidence) -> list[Interval]:

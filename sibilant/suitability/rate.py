@@ -17,10 +17,11 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-LOWEST_VOICE_HZ, HIGHEST_VOICE_HZ = 60.0, 600.0
-SEARCH_HZ = (30.0, 1_500.0)
-WINDOW_S, MOST_WINDOWS, FEWEST_WINDOWS = 0.060, 40, 8
-PERIODICITY, LEAST_VOICED_S = 0.6, 0.6
+# Own choice, tried as the signs were (docs/signs.md), where no other origin is named.
+LOWEST_VOICE_HZ, HIGHEST_VOICE_HZ = 60.0, 600.0  # the sign's own words: voices of people lie between
+SEARCH_HZ = (30.0, 1_500.0)  # looked for well outside, so that a wrong rate shows
+WINDOW_S, MOST_WINDOWS, FEWEST_WINDOWS = 0.060, 40, 8  # three periods of the lowest voice; windows at most and at least
+PERIODICITY, LEAST_VOICED_S = 0.6, 0.6  # a window this periodic is voiced; seconds of loud sound needed
 
 
 def read_high_hiss(evidence: Evidence) -> Iterator[Reading]:

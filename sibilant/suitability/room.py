@@ -19,9 +19,11 @@ if TYPE_CHECKING:
 
 DECAY_BANDS, HIGH_DECAY_BANDS = (1, 2), (3, 4)
 """Frame bands 120-1000 Hz and 1-2 kHz, in which rooms are rated; 2-4 and 4-6 kHz where these tell nothing."""
+# Own choice, tried as the signs were (docs/signs.md), where no other origin is named.
 OVER_FLOOR_DB, LEAST_RANGE_DB, MOST_RANGE_DB, LONGEST_S = 4.0, 24.0, 20.0, 2.0
-LEAST_SPREAD_DB = 15.0
-FEWEST_DECAYS, FEWEST_PAUSES = 5, 3
+"""A decay from so far above the background to this near, over so much at most, in so long."""
+LEAST_SPREAD_DB = 15.0  # a shorter fall gives no slope
+FEWEST_DECAYS, FEWEST_PAUSES = 5, 3  # decays, and pauses, that a figure rests on
 
 
 def read_decay(evidence: Evidence) -> Iterator[Reading]:
@@ -82,6 +84,7 @@ def _line_time(level: Floats, hop_s: float) -> float | None:
 
 
 RAISED_DB, MOST_RAISED_DB, SHAPE_DB = 6.0, 70.0, 1.5
+"""By so much a background is raised and no speech; with its shape kept within this."""
 
 
 def read_pumping(evidence: Evidence) -> Iterator[Reading]:

@@ -17,12 +17,14 @@ if TYPE_CHECKING:
 
     Samples = npt.NDArray[np.float32]
 
-BLOCK_SAMPLES = 1 << 20
-SHORTEST_ZERO_RUN_S = 0.003
-AT_EXTREME = 0.999
+# Own choice, tried as the signs were (docs/signs.md), where no other origin is named.
+BLOCK_SAMPLES = 1 << 20  # for memory; no result depends on it
+SHORTEST_ZERO_RUN_S = 0.003  # shorter runs of zeros occur in quiet sound
+AT_EXTREME = 0.999  # the sign's own words: within 0.1 %
 FLAT_TOP_SAMPLES, SURE_FLAT_TOP_SAMPLES, SURE_FLAT_TOPS = 3, 5, 2
-FEWEST_HITS, GENTLE_STEPS = 4, 4
-LOWEST_CLIPPED_PEAK = 0.02
+"""Samples held at the extreme: suspect, sure, and how many suspects are sure."""
+FEWEST_HITS, GENTLE_STEPS = 4, 4  # fewer hits than this are looked at one by one; gentle tops rise by so few steps
+LOWEST_CLIPPED_PEAK = 0.02  # quieter recordings were not clipped, or turned down after
 
 
 @dataclass(frozen=True, slots=True)

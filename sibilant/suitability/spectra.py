@@ -13,12 +13,14 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-SPECTRUM_WINDOW_S = 1024 / 44_100
-SMOOTHING_HZ, STRONG_SHARE = 100.0, 0.8
-BANDWIDTH_DROP_DB = 40.0
+# Own choice, tried as the signs were (docs/signs.md), where no other origin is named.
+SPECTRUM_WINDOW_S = 1024 / 44_100  # 1024 samples at 44.1 kHz, common practice, no source; as long at every rate
+SMOOTHING_HZ, STRONG_SHARE = 100.0, 0.8  # smoothing of the spectrum, and the rank of frames that stands for it
+BANDWIDTH_DROP_DB = 40.0  # what is further below the peak is not held
 RIDGE_SMOOTHING_HZ, RIDGE_DB = 1_000.0, 6.0
-CLIFF_DB, CLIFF_FLATNESS_DB = 25.0, 8.0
-LOWEST_CLIFF_HZ = 2_500.0
+"""A peak that stands so far above its smoothed surroundings is a line, and left out."""
+CLIFF_DB, CLIFF_FLATNESS_DB = 25.0, 8.0  # a fall so deep, with a rest so flat, is a filter's and not a mouth's
+LOWEST_CLIFF_HZ = 2_500.0  # no filter of a recorder lies lower
 
 
 def stretch_spectrum(samples: npt.NDArray[np.float32], rate: int) -> Floats:

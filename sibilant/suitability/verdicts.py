@@ -14,7 +14,8 @@ from .evidence import Evidence
 from .methods_served import house_tops_hz, serves, widest_served
 from .rules import Rule
 
-MOST_REMEDIES = 2
+# Own choice, tried as the signs were (docs/signs.md), where no other origin is named.
+MOST_REMEDIES = 2  # more advice at once is not followed (common practice, no source)
 MOVING_FLOOR = frozenset({"gating", "dead_floor", "pumping", "gain_riding", "voice_processing"})
 """Signs of a floor that is gated or rides with the gain: its pauses tell nothing of the noise under a sound."""
 FLAG_NAMES = {"clipping": "clipped"}

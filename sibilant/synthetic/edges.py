@@ -1,4 +1,7 @@
-"""Edges of invented sibilants by the boundary criterion, from noiseless envelopes."""
+"""Noiseless envelopes of invented sibilants come in, edges by the boundary criterion go out.
+
+Truth by the same words that the search is held to.
+"""
 
 from __future__ import annotations
 

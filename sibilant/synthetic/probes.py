@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,7 +19,8 @@ from .truth import Spoken, StretchKind, TrueStretch, Truth
 
 Floats = npt.NDArray[np.float64]
 
-_NOISES = {"breath": breath, "cough": cough, "click": click, "scrape": scrape}
+_Noise = Callable[[int, float, np.random.Generator], Floats]
+_NOISES: dict[StretchKind, _Noise] = {"breath": breath, "cough": cough, "click": click, "scrape": scrape}
 _NOISE_LEVEL = {"breath": 0.006, "cough": 0.06, "click": 0.12, "scrape": 0.02}
 _OTHER_SAYS = ("OW1 K EY1", "G UH1 D", "Y EH1 S", "N EH1 K S T | W AH1 N", "AH0 HH AH1 M", "DH IH1 S | W AH1 N")
 
@@ -259,10 +260,10 @@ def _with_strays(items: list[_Item], plan: ProbePlan, other: Speaker, rng: np.ra
 
 
 def _noise_item(plan: ProbePlan, rng: np.random.Generator) -> _Item:
-    kind = ("breath", "cough", "click", "scrape")[int(rng.integers(4))]
+    kind = tuple(_NOISES)[int(rng.integers(4))]
     level = _NOISE_LEVEL[kind] * float(rng.uniform(0.5, 1.5))
     samples = _NOISES[kind](plan.sampling_rate_hz, level, rng)
-    return _Item(samples, TrueStretch(kind, loud_part(samples, plan.sampling_rate_hz)), 0.7)  # type: ignore[arg-type]
+    return _Item(samples, TrueStretch(kind, loud_part(samples, plan.sampling_rate_hz)), 0.7)
 
 
 def _laid_out(items: list[_Item], plan: ProbePlan, rng: np.random.Generator) -> tuple[Floats, list[TrueStretch]]:

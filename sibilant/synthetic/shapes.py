@@ -203,7 +203,7 @@ _LATERAL = SibilantShape((Hump(2700.0, 450.0, -2.0), Hump(4100.0, 620.0), Hump(6
 _WHISTLED = SibilantShape((Hump(8100.0, 1500.0), Hump(10400.0, 1900.0, -6.0)), -24.0, ridge=Ridge(7600.0))
 
 
-def shape_of(kind: SibilantType, factor: float = 1.0) -> SibilantShape:
+def shape_of(kind: str, factor: float = 1.0) -> SibilantShape:
     """Invented spectrum of an /s/ said in one of six ways, for a woman (``factor`` scales its frequencies).
 
     The shapes are drawn from the directions stated in words in the trade's literature (flat and weak for frontal,

@@ -1,4 +1,7 @@
-"""Invented speakers: nobody's voice, every parameter written down."""
+"""A seed comes in, an invented speaker goes out: nobody's voice, every parameter written down.
+
+The same seed the same speaker.
+"""
 
 from __future__ import annotations
 
@@ -90,7 +93,7 @@ class Speaker:
         factor = self.s.moments((1000.0, 15000.0)).centroid_hz / typical
         if kind == "retracted":
             return self.sh.scaled(1.05)
-        return shape_of(kind, factor)  # type: ignore[arg-type]
+        return shape_of(kind, factor)
 
     def drifting(self, towards: SibilantType, share: float) -> Speaker:
         """Return the same speaker with the typical /s/ mixed with another type (``share`` of the other's power)."""

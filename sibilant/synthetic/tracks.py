@@ -1,4 +1,7 @@
-"""Formant, nasal and pitch tracks of a score."""
+"""A score and a speaker come in; tracks of formants, nasal coupling and pitch over time go out.
+
+Source and tract follow them sample by sample.
+"""
 
 from __future__ import annotations
 

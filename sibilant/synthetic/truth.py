@@ -1,4 +1,7 @@
-"""What is true of an invented recording, exact by construction."""
+"""What is true of an invented recording, exact by construction: words, edges, noises.
+
+Tests hold what is found against it.
+"""
 
 from __future__ import annotations
 

@@ -145,9 +145,10 @@ class PracticeItem:
         (('s', 'target'), ('ock ', 'plain'), ('sh', 'other'), ('op', 'plain'))
         """
         kinds: list[Literal["plain", "target", "other"]] = ["plain"] * len(self.text)
-        for spans, kind in ((self.others, "other"), (self.target, "target")):
-            for start, stop in spans:
-                kinds[start:stop] = [kind] * (min(stop, len(kinds)) - start)  # type: ignore[list-item]
+        for start, stop in self.others:
+            kinds[start:stop] = ["other"] * (min(stop, len(kinds)) - start)
+        for start, stop in self.target:
+            kinds[start:stop] = ["target"] * (min(stop, len(kinds)) - start)
         runs: list[tuple[str, Literal["plain", "target", "other"]]] = []
         for letter, kind in zip(self.text, kinds, strict=True):
             if runs and runs[-1][1] == kind:

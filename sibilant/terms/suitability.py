@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Any, Literal, get_args
+from typing import Literal, TypedDict, get_args
 
 from ..errors import WordError
 from .noise import Cut, NoiseSpectrum
@@ -27,6 +27,44 @@ def worse_of(*supports: Support) -> Support:
     'with care'
     """
     return max(supports, key=SUPPORTS.index, default="usable")
+
+
+class SignRow(TypedDict):
+    """One sign as ``check --json`` prints it."""
+
+    sign: str
+    value: float | None
+    unit: str
+    threshold: float | None
+    severity: str
+    spoils: list[str]
+    advice: str
+    source: str
+    n_tokens: int | None
+    where_s: list[float] | None
+
+
+class VerdictRow(TypedDict):
+    """A verdict as ``check --json`` prints it."""
+
+    durations: str
+    levels: str
+    comparison: str
+    moments: dict[str, str]
+
+
+class SuitabilityRow(TypedDict):
+    """What a recording can support, as ``check --json`` prints it."""
+
+    effective_bandwidth_hz: float | None
+    cut_hz: int | None
+    snr_4_10khz_db: float | None
+    clipped_share: float | None
+    widest_method: str | None
+    findings: list[SignRow]
+    verdict: VerdictRow
+    remedies: list[str]
+    n_sibilants: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +92,7 @@ class Sign:
         if unknown := set(self.spoils) - set(ASPECTS):
             raise WordError(f"aspect {min(unknown)[:20]!r} is none of {', '.join(ASPECTS)}")
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> SignRow:
         """Return what ``check --json`` prints of a finding."""
         where = None if self.interval is None else [round(self.interval.onset_s, 4), round(self.interval.offset_s, 4)]
         return {
@@ -91,13 +129,13 @@ class Verdict:
         """The least support of all, every house method counted."""
         return worse_of(self.durations, self.levels, self.comparison, *self.moments.values())
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> VerdictRow:
         """Return the verdict as ``check --json`` prints it."""
         return {
             "durations": self.durations,
             "levels": self.levels,
             "comparison": self.comparison,
-            "moments": dict(self.moments),
+            "moments": {name: str(support) for name, support in self.moments.items()},
         }
 
 
@@ -158,7 +196,7 @@ class Suitability:
     remedies: tuple[str, ...] = field(default=())
     cut: Cut | None = None
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> SuitabilityRow:
         """Return the part of ``check --json`` that this room knows.
 
         ``recording``, ``sampling_rate_hz`` and ``duration_s`` are put before it by the caller.

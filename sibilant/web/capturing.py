@@ -11,6 +11,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from ..clinic import heard, take
+from ..clinic.answers import TakeMoved, TakeState
 from ..errors import UsageError
 from .asking import caseload_of, client_of, number_of, sent, text_of
 from .places import Answer
@@ -98,7 +99,7 @@ async def go_on(request: Request) -> Response:
     """Continue a take that was interrupted."""
     given = await sent(request)
 
-    def continued() -> dict[str, Any]:
+    def continued() -> TakeState:
         rate, settings = number_of(given, "rate") or 0, _settings(given)
         return take.go_on(caseload_of(request), client_of(request), sampling_rate_hz=rate, microphone=settings)
 
@@ -110,7 +111,7 @@ async def stretch(request: Request) -> Response:
     samples = await _samples(request)
     asked = request.query_params
 
-    def kept() -> dict[str, Any]:
+    def kept() -> TakeMoved:
         return take.keep_stretch(
             caseload_of(request),
             client_of(request),
@@ -127,7 +128,7 @@ async def step(request: Request) -> Response:
     """Go to the next word or the one before without a stretch."""
     given = await sent(request)
 
-    def moved() -> dict[str, Any]:
+    def moved() -> TakeState:
         place, back = number_of(given, "place") or 0, given.get("back") is True
         mark = text_of(given, "take")
         return take.step(caseload_of(request), client_of(request), take=mark, place=place, back=back)

@@ -12,6 +12,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from ..clinic import clients, months_chart, report, sessions, settings, summarise, take, told, worked_out
+from ..clinic.answers import ClientRow
 from ..clinic.caseload import CaseloadHandle, cautions
 from ..clinic.warming import warm
 from ..errors import CaseloadError, SibilantError, UsageError
@@ -57,7 +58,7 @@ def at_hand(request: Request) -> tuple[dict[str, Any] | None, Case | None]:
     return clients.client_at_hand(caseload_of(request), code) if code else (None, None)
 
 
-def _rows(request: Request) -> tuple[list[dict[str, Any]], str]:
+def _rows(request: Request) -> tuple[list[ClientRow], str]:
     """All clients, or none with the reason."""
     try:
         return clients.list_clients(caseload_of(request)), ""

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from ..clinic import look, review, voices
+from ..clinic.answers import SetConfirmed, SetUndone
 from ..clinic.plain import plain
 from .asking import caseload_of, client_of, number_of, sent, text_of
 from .places import Answer
@@ -67,7 +66,7 @@ async def whose(request: Request) -> Response:
     given = await sent(request)
     number, rater, heard = number_of(given, "session"), text_of(given, "rater", most=40), given.get("heard")
 
-    def done() -> dict[str, Any]:
+    def done() -> SetConfirmed | SetUndone:
         folder, client = caseload_of(request), client_of(request)
         if given.get("undo") is True:
             return voices.undo_set(folder, client, number, rater=rater)

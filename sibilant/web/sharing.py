@@ -51,7 +51,6 @@ async def take_in(request: Request) -> Response:
     if len(found) != 1:
         raise UsageError("choose one file: the ZIP that export wrote, or a CSV table of earlier probes")
     (name, content), new_code = found[0], asked.get("new_code") == "yes"
-    earlier = name.lower().endswith(".csv")
     done = await run_in_threadpool(
         lambda: sharing.import_file(
             caseload_of(request),
@@ -65,7 +64,7 @@ async def take_in(request: Request) -> Response:
     )
     line = (
         f"{done['client']}: {done['probes']} earlier probes kept"
-        if earlier
+        if "probes" in done
         else f"{done['client']}: {done['sessions']} sessions kept; first probe on {done['day_zero']}"
     )
     return JSONResponse({"lines": [line], "to": f"?client={handles_of(request).of(done['client'])}"})

@@ -1,4 +1,7 @@
-"""Which runs of neighbouring pieces may be one attempt."""
+"""Pieces of sound and prompts come in; which runs of neighbouring pieces may be one attempt at which prompt goes out.
+
+What is out of the question by pause, length or place is left out here, since scoring a pair costs time.
+"""
 
 from __future__ import annotations
 
@@ -11,15 +14,17 @@ import numpy.typing as npt
 from ..terms import Prompt
 from .phone_model import PhoneModel, phone_model
 
-GAP_IN_WORD_S = 0.38
-GAP_IN_PHRASE_S = 2.5
-PIECES_IN_WORD = 4
-PIECES_IN_PHRASE = 24
-LONGEST_TIMES = 2.5
-LONGEST_EXTRA_S = 0.8
-SHORTEST_TIMES = 0.35
-UNKNOWN_S = 15.0
+# Chosen on invented probes (docs/words.md), where no other origin is named.
+GAP_IN_WORD_S = 0.38  # longest pause inside one saying of a word, between pieces of sound
+GAP_IN_PHRASE_S = 2.5  # the same inside a phrase or sentence
+PIECES_IN_WORD = 4  # most pieces of sound that one saying of a word falls into
+PIECES_IN_PHRASE = 24  # the same for a phrase or sentence
+LONGEST_TIMES = 2.5  # a saying lasts at most so many times what its phones last ordinarily
+LONGEST_EXTRA_S = 0.8  # and so much longer, for each word
+SHORTEST_TIMES = 0.35  # a saying lasts at least this share of what its phones last ordinarily
+UNKNOWN_S = 15.0  # longest saying of a prompt whose phones are not known
 MOST_OFF_PLACE, PROMPTS_OFF_PLACE, SMALL = 0.35, 60, 40_000
+"""How far off its place in the list a prompt is looked for, and from how many pairs on it is limited at all."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -15,11 +15,12 @@ from .stretches import runs
 
 Float32s = npt.NDArray[np.float32]
 
-HOP_S = 0.010
-WINDOW_S = 0.020
-AROUND_S = 0.20
-TOP_SHARE_OF_NYQUIST = 0.95
-NOISE_NEAR_S = 1.5
+# Chosen on invented probes (docs/words.md), where no other origin is named.
+HOP_S = 0.010  # common in speech recognition, as is the window
+WINDOW_S = 0.020  # Hann window of a frame
+AROUND_S = 0.20  # frames are worked out so far around the pieces of sound
+TOP_SHARE_OF_NYQUIST = 0.95  # a band counts where it lies below this share of half the rate: converters fall off above
+NOISE_NEAR_S = 1.5  # the background is looked for so far on either side
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,4 +1,7 @@
-"""Words of a recording, matched to the prompts in order."""
+"""A recording and prompts in their order come in; utterances, prompts not heard and strays go out.
+
+What is less than sure says so, since a word in the wrong place spoils a client's figure unseen.
+"""
 
 from __future__ import annotations
 
@@ -19,13 +22,15 @@ from .search import LARGE, MANY_PROMPTS, Piece, WordSearch, in_blocks
 from .stretches import find_stretches, joined_s
 from .voices import EVIDENCE_LIMIT, VoiceEvidence, spread, too_little_voice, voice_evidence
 
-PAD_S = 0.06
-SURE = 0.97
+# Chosen on invented probes (docs/words.md), where no other origin is named.
+PAD_S = 0.06  # added on either side of a word, for soft onsets that the pieces of sound leave out
+SURE = 0.97  # a match below this probability is called unsure; own choice, told in docs/words.md
 BROKEN_SHARE, DOUBT_SHARE = 0.6, 0.75
-JOIN_FREE_S = 0.28
-JOIN_IN_PHRASE_S = 0.25
-RELEASE_GAP_S, RELEASE_S = 0.20, 0.20
-PHRASE_END_GAP_S, PHRASE_END_S = 0.35, 0.30
+"""A saying with less than this share of its phones is broken off; up to the second it is doubtful."""
+JOIN_FREE_S = 0.28  # pieces nearer than this are one saying where no list is known
+JOIN_IN_PHRASE_S = 0.25  # pieces of a phrase are joined over pauses up to this
+RELEASE_GAP_S, RELEASE_S = 0.20, 0.20  # a piece so soon after a word and no longer than this is its last stop let go
+PHRASE_END_GAP_S, PHRASE_END_S = 0.35, 0.30  # the same after a phrase
 
 
 def find_words(recording: Recording, prompts: Sequence[Prompt], *, modelled: bool = False) -> WordSearch:

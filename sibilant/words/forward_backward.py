@@ -9,7 +9,8 @@ from .phrase_model import MOST_LEAST, PhraseModel
 
 Floats = npt.NDArray[np.float64]
 
-NEVER = -1e6
+# Chosen on invented probes (docs/words.md), where no other origin is named.
+NEVER = -1e6  # log probability of a path that can not be taken, far below any that can
 
 
 def occupancy(score: Floats, model: PhraseModel) -> tuple[Floats, Floats, float]:

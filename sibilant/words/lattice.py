@@ -14,8 +14,9 @@ Array = npt.NDArray[np.float64]
 Kind = Literal["whole", "broken", "other", "stray", "missing"]
 Mode = Literal["ready", "heard", "begun"]
 
-NOTHING = -1e9
-NEGLIGIBLE = 1e-13
+# Chosen on invented probes (docs/words.md), where no other origin is named.
+NOTHING = -1e9  # log probability of what is not allowed; finite, so that sums stay numbers
+NEGLIGIBLE = 1e-13  # shares of probability below it are left out, for time
 
 Modes = list[tuple[Array, Array]]
 

@@ -1,4 +1,7 @@
-"""Evidence for each span and prompt, from sounds, length and likeness."""
+"""Spans of sound and the prompts they may be come in; evidence for each pair goes out, in log odds.
+
+Sounds, length, likeness and voice each speak for or against a pair.
+"""
 
 from __future__ import annotations
 
@@ -26,24 +29,28 @@ Reals = npt.NDArray[np.floating]
 Float32s = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.int64]
 
-PAD_FRAMES = 2
+# Chosen on invented probes (docs/words.md), where no other origin is named.
+PAD_FRAMES = 2  # frames on either side of a piece that a word may reach into
 # Worth of the sounds' log ratios: by the table alone, and once the recording's own adaptation is learnt.
 TRUST_AT_FIRST, TRUST = 0.3, 0.35
-LOSS_TIMES = 1.35
-LOSS_LIMITS = (0.35, 0.9)
-LOSS_USUAL, LOSS_PIECES = 0.6, 4
+LOSS_TIMES = 1.35  # what another sound loses a frame, in medians of what the best prompts lose
+LOSS_LIMITS = (0.35, 0.9)  # between which that loss a frame is held
+LOSS_USUAL, LOSS_PIECES = 0.6, 4  # the loss before anything is heard, and the pieces that this belief weighs
 LENGTH_SD, LENGTH_SD_OF_PHRASE = 0.35, 0.22
-LENGTH_WORTH = 12.0
-WORD_S = 0.8
+"""Log spread of a saying's length about its phones' ordinary length; of a phrase's."""
+LENGTH_WORTH = 12.0  # a length counts against a word by so much at most (log odds)
+WORD_S = 0.8  # longer sayings weigh less a frame: their frames are not independent
 EXTRA_PIECE, EXTRA_PIECE_IN_PHRASE = 1.0, 0.1
-ODD_SAYING = 4.0
-OUT_OF_QUESTION, WORST_FIT = -15.0, -1e5
+"""Cost of each further piece that a saying falls into (log odds); in a phrase."""
+ODD_SAYING = 4.0  # log odds against a word said in a way that its phones do not tell
+OUT_OF_QUESTION, WORST_FIT = -15.0, -1e5  # log odds below which a match is not worked out; what it then gets
 # Length of a repeat against the first saying, and of another word: spread of the log ratio.
 AGAIN_SD, ANY_SD = 0.15, 0.35
 # Distance of two sayings of one word, and of two words, as shares of the median distance of neighbours: mean, spread.
 SAME_WORD, OTHER_WORD = (0.50, 0.20), (1.0, 0.24)
 USUAL_DISTANCE_DB, DISTANCES_HELD = 8.0, 20
-LIKENESS_LIMITS = (-5.0, 5.0)
+"""Distance of two sayings of one word before any is heard, and the pairs that this belief weighs."""
+LIKENESS_LIMITS = (-5.0, 5.0)  # log odds between which likeness to an earlier saying is held
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -14,12 +14,13 @@ Array = npt.NDArray[np.float64]
 Float32s = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.int64]
 
-FEWEST_PIECES = 8
-WITHIN_DB = 15.0
-LEAST_SPREAD_DB = 0.7
+# Chosen on invented probes (docs/words.md), where no other origin is named.
+FEWEST_PIECES = 8  # pieces of sound from which on a second voice can be told
+WITHIN_DB = 15.0  # frames within this of a piece's loudest are compared
+LEAST_SPREAD_DB = 0.7  # added to the spread, so that few alike pieces make none odd
 # Log of the oddness of a piece of the voice of most, and of another's: mean, spread.
 OWN, ANOTHER = (-2.25, 0.45), (-1.2, 0.65)
-LIMIT = 3.0
+LIMIT = 3.0  # log odds at most
 
 
 def other_speaker_ratios(

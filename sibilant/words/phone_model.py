@@ -10,8 +10,9 @@ from .band_templates import CLASSES
 
 # State classes beyond those with a band shape.
 SILENCE, ANY, LEAD, SIB_S, SIB_SH, SIB_Z = range(len(CLASSES), len(CLASSES) + 6)
-N_STATE_CLASSES = len(CLASSES) + 6
-NEVER = 1e9
+# Chosen on invented probes (docs/words.md), where no other origin is named.
+N_STATE_CLASSES = len(CLASSES) + 6  # classes of sound, silence, and the states beside them
+NEVER = 1e9  # cost of a way that can not be taken
 VOICELESS_STOPS = {"P": "P", "T": "T", "K": "K"}
 VOICED_STOPS = {"B": "P", "D": "T", "G": "K"}
 DIPHTHONGS = {

@@ -14,8 +14,9 @@ Floats = npt.NDArray[np.float64]
 Float32s = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.int64]
 
-MOST_LEAST = 4
-AT_WILL = 0.0
+# Chosen on invented probes (docs/words.md), where no other origin is named.
+MOST_LEAST = 4  # most frames that a phone must last at least: what four frames of 10 ms hold
+AT_WILL = 0.0  # no cost: silence before and after may be there or not
 # Least and mean frames of 10 ms, and cost of leaving the sound out, nats: rarest for what carries a word (common
 # practice, no source).
 LASTING = {
@@ -23,6 +24,7 @@ LASTING = {
     "faint": (2, 7.0, 3.0), "sonorant": (2, 7.0, 3.0),
 }  # fmt: skip
 PAUSE, PAUSE_COST, LEAD = (2, 8.0), 1.0, (1, 15.0)
+"""Least and usual frames of a pause between words, its cost; the same before the first word."""
 STOPS = frozenset({"P", "T", "K", "B", "D", "G"})
 FAINT = frozenset({"F", "TH", "V", "DH", "HH"})
 SONORANTS = frozenset({"M", "N", "NG", "L", "R", "W", "Y"})
@@ -36,7 +38,9 @@ HEARD_AS = {
     "ZH": {"ZH": 0.0, "SH": 0.7, "Z": 0.7, "JH": 0.7, "S": 1.5},
 }
 STATE_OF = CLASS_OF | {name: SILENCE + 1 + k for k, name in enumerate(HEARD_AS)}
+"""The state of the network by which each phone is heard."""
 WORST, SCALE, LEAST_SHARE = 9.0, 0.5, 1e-4
+"""How far below the best a class can fall in a frame; what a frame's evidence weighs; least probability."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -18,8 +18,9 @@ READER = "sibilant-sounds/3"
 """Name and version of the rules that match words and phones to sound; a change of what they give raises the version."""
 # How much of the evidence is believed when a place is doubted.
 DOUBTING = 0.2
-AROUND_S = 0.15
-MOST_CELLS = 1_000_000
+# Chosen on invented probes (docs/words.md), where no other origin is named.
+AROUND_S = 0.15  # a word is read with so much sound around it
+MOST_CELLS = 1_000_000  # frames times states above which a phrase is not read, for memory
 
 
 def place_phones(recording: Recording, utterances: Sequence[Utterance]) -> tuple[PhonePlaces | None, ...]:

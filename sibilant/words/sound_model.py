@@ -28,14 +28,16 @@ PHONES = (
     "L", "M", "N", "NG", "OW", "OY", "P", "R", "S", "SH", "T", "TH", "UH", "UW", "V", "W", "Y", "Z", "ZH",
 )  # fmt: skip
 SILENCE = len(PHONES)
-HOP_S, WINDOW_S = 0.010, 0.025
-N_BANDS, LOW_HZ, HIGH_HZ = 24, 100.0, 7400.0
-TOP_SHARE_OF_NYQUIST = 0.97
-REACH, N_TERMS = 6, 5
+# Chosen on invented probes (docs/words.md), where no other origin is named.
+HOP_S, WINDOW_S = 0.010, 0.025  # what the network was learnt with (docs/train_sounds.py), as all below to LEAST
+N_BANDS, LOW_HZ, HIGH_HZ = 24, 100.0, 7400.0  # mel bands and their range: the recordings learnt from hold up to 8 kHz
+TOP_SHARE_OF_NYQUIST = 0.97  # bands above this share of half the rate are not heard
+REACH, N_TERMS = 6, 5  # frames on either side that the network sees, as so many cosine terms a band
 RANGE_DB, SOUNDING_DB, LOUD_PERCENTILE = 60.0, 25.0, 99.0
-BAND_SCALE_DB, LEVEL_SCALE_DB, LEAST = 12.0, 20.0, -4.0
-FRAMES_AT_ONCE, SCORED_AT_ONCE = 512, 8192
-LEAST_POWER = 1e-12
+"""Levels further below the loudest are alike; frames that say how it is coloured; what is loud."""
+BAND_SCALE_DB, LEVEL_SCALE_DB, LEAST = 12.0, 20.0, -4.0  # what brings levels to about one, and the lowest that is seen
+FRAMES_AT_ONCE, SCORED_AT_ONCE = 512, 8192  # for the processor's cache; no result depends on it
+LEAST_POWER = 1e-12  # keeps the logarithm of silence finite
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,8 +61,8 @@ def sound_scores(recording: Recording, ranges: list[tuple[int, int]]) -> list[Fl
     What all ranges hold together says how the recording is coloured.
     """
     power = [mel_power(recording, first, last) for first, last in ranges]
-    colour = colour_of(power, recording.sampling_rate_hz)
-    return [_scored(each, colour) for each in power]
+    norm = normalisation_of(power, recording.sampling_rate_hz)
+    return [_scored(each, norm) for each in power]
 
 
 def over_prior(sounds: Float32s) -> Float32s:
@@ -107,7 +109,7 @@ def _mel(frequency_hz: float) -> float:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Colour:
+class Normalisation:
     """What is taken off a recording: least level and mean of each band (24,), those heard, the loudest level."""
 
     least_db: Floats
@@ -116,32 +118,32 @@ class Colour:
     loudest_db: float
 
 
-def colour_of(power: list[Float32s], rate: int) -> Colour:
-    """Colour of a recording, from all of it that is looked at."""
+def normalisation_of(power: list[Float32s], rate: int) -> Normalisation:
+    """What a recording is normalised by, from all of it that is looked at."""
     level = 10.0 * np.log10(np.concatenate(power).astype(np.float64) + LEAST_POWER)
     total = 10.0 * np.log10((10.0 ** (0.1 * level)).sum(axis=1))
     loudest = float(np.percentile(total, LOUD_PERCENTILE))
     least = level.max(axis=0) - RANGE_DB
     mean = np.maximum(level, least)[total > loudest - SOUNDING_DB].mean(axis=0)
-    return Colour(least, mean, _mel_tops() <= TOP_SHARE_OF_NYQUIST * rate / 2, loudest)
+    return Normalisation(least, mean, _mel_tops() <= TOP_SHARE_OF_NYQUIST * rate / 2, loudest)
 
 
-def seen_by_network(power: Float32s, colour: Colour) -> Float32s:
+def seen_by_network(power: Float32s, norm: Normalisation) -> Float32s:
     """What the network sees of frames, all but the six at both ends: bands less their mean, and how they move."""
     level = 10.0 * np.log10(power.astype(np.float64) + LEAST_POWER)
     total = 10.0 * np.log10((10.0 ** (0.1 * level)).sum(axis=1))
-    bands = np.where(colour.heard, (np.maximum(level, colour.least_db) - colour.mean_db) / BAND_SCALE_DB, 0.0)
-    seen = np.maximum(np.column_stack([bands, (total - colour.loudest_db) / LEVEL_SCALE_DB]), LEAST)
+    bands = np.where(norm.heard, (np.maximum(level, norm.least_db) - norm.mean_db) / BAND_SCALE_DB, 0.0)
+    seen = np.maximum(np.column_stack([bands, (total - norm.loudest_db) / LEVEL_SCALE_DB]), LEAST)
     around = np.lib.stride_tricks.sliding_window_view(seen, 2 * REACH + 1, axis=0)
     terms = np.einsum("nbt,kt->nbk", around, _terms()).reshape(len(seen) - 2 * REACH, -1)
     return np.asarray(terms, dtype=np.float32)
 
 
-def _scored(power: Float32s, colour: Colour) -> Float32s:
+def _scored(power: Float32s, norm: Normalisation) -> Float32s:
     """Log probabilities of a range, some frames at a time; its ends are carried on."""
     padded = np.pad(power, ((REACH, REACH), (0, 0)), mode="edge")
     parts = [
-        _scores(seen_by_network(padded[begin : begin + SCORED_AT_ONCE + 2 * REACH], colour))
+        _scores(seen_by_network(padded[begin : begin + SCORED_AT_ONCE + 2 * REACH], norm))
         for begin in range(0, len(power), SCORED_AT_ONCE)
     ]
     return np.concatenate(parts) if parts else np.empty((0, SILENCE + 1), dtype=np.float32)

@@ -15,12 +15,15 @@ Array = npt.NDArray[np.float64]
 Float32s = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.int64]
 
+# Chosen on invented probes (docs/words.md), where no other origin is named.
 SCALES, FINER_SCALES = (0.82, 0.94, 1.07, 1.2), (0.78, 0.86, 0.94, 1.02, 1.1, 1.18, 1.26)
+"""Lengths of the vocal tract tried against the templates, first coarse, then fine."""
 SCALE_PIECES, SCALE_PROMPTS, SCALE_WORDS = 10, 12, 8
-CLASSES_HELD = 4.0
-FRAMES_HELD = 10.0
-FEWEST_FRAMES, FEWEST_WORDS = 5, 3
-MOST_WORDS = 40
+"""Pieces, prompts and words on which a scale is tried; more cost time."""
+CLASSES_HELD = 4.0  # classes of sound that the belief in no shift weighs
+FRAMES_HELD = 10.0  # frames that the belief in the shared shift weighs
+FEWEST_FRAMES, FEWEST_WORDS = 5, 3  # frames a class, and words, below which nothing is learnt
+MOST_WORDS = 40  # words learnt from at most; more cost time
 COUNTS_AS = {SIB_S: "S", SIB_SH: "SH", SIB_Z: "Z"}
 
 
@@ -115,7 +118,7 @@ def _sums(features: Features, scale: float, rows: Ints, into: tuple[Ints, int]) 
 
 
 def _adaptation(weight: Array, total: Array, frames: Array) -> Adaptation:
-    """Colour from sums over frames by class: (k, 15), (k, 15), (k,)."""
+    """Shifts from sums over frames by class: (k, 15), (k, 15), (k,)."""
     known = frames >= FEWEST_FRAMES
     shared = np.zeros(N_BANDS)
     heard = weight.sum(axis=0) > 0

@@ -11,17 +11,18 @@ from ..levels.coarse import CoarseLevels, to_db
 
 Float32s = npt.NDArray[np.float32]
 
-SMOOTH_FRAMES = 3
-NEAR_S, FAR_S, STEP_S = 4.0, 20.0, 0.5
-FLOOR_PERCENTILE = 10.0
-FAR_ALLOWANCE_DB = 6.0
-DEEPEST_FLOOR_DB = 60.0
-EDGE_OVER_FLOOR_DB = 6.0
-EDGE_BELOW_PEAK_DB = 46.0
-CORE_OVER_FLOOR_DB = 10.0
-CORE_BELOW_PEAK_DB = 38.0
-JOIN_S = 0.09
-SHORTEST_CORE_S = 0.015
+# Chosen on invented probes (docs/words.md), where no other origin is named.
+SMOOTH_FRAMES = 3  # frames over which levels are smoothed
+NEAR_S, FAR_S, STEP_S = 4.0, 20.0, 0.5  # windows in which the background is looked for, near and far, and their step
+FLOOR_PERCENTILE = 10.0  # the background is the quietest tenth
+FAR_ALLOWANCE_DB = 6.0  # the near background may lie so far above the far one
+DEEPEST_FLOOR_DB = 60.0  # no background lies further below the loudest
+EDGE_OVER_FLOOR_DB = 6.0  # a piece of sound reaches to so much above the background
+EDGE_BELOW_PEAK_DB = 46.0  # and no further below the loudest
+CORE_OVER_FLOOR_DB = 10.0  # somewhere it has to rise so far above the background
+CORE_BELOW_PEAK_DB = 38.0  # and to within this of the loudest
+JOIN_S = 0.09  # pieces nearer than this are one: closures of stops are shorter
+SHORTEST_CORE_S = 0.015  # shorter than this it is a click
 
 
 @dataclass(frozen=True, slots=True, eq=False)

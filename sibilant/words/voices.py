@@ -14,22 +14,25 @@ from ..terms import Interval, Recording
 
 Array = npt.NDArray[np.float64]
 
-LOWEST_HZ, HIGHEST_HZ = 70.0, 500.0
-RATE_HZ = 5500.0
+# Chosen on invented probes (docs/words.md), where no other origin is named.
+LOWEST_HZ, HIGHEST_HZ = 70.0, 500.0  # fundamental frequencies looked for: men to small children
+RATE_HZ = 5500.0  # to which sound is thinned; what is above 2 kHz says nothing of pitch
 PLAIN_BAND_HZ, FLAT_BAND_HZ = (200.0, 1100.0), (130.0, 2000.0)
-FLATTENING = 0.8
-AS_GOOD = 0.9
-FRAME_S, HOP_S = 0.040, 0.012
-PERIODIC = 0.55
-STEADY_OCT = 0.15
-QUIETEST_DB = -22.0
-FEWEST_FRAMES = 5
-TOP_PERCENTILE = 75.0
-OWN_SPREAD_OCT = (0.09, 0.18)
-OTHER_DENSITY = 0.4
-EVIDENCE_LIMIT = 6.0
-APART_OCT = 0.18
+"""Bands of the two autocorrelations: first harmonics, and flattened spectrum."""
+FLATTENING = 0.8  # power to which the spectrum is raised, so that formants do not speak for the pitch
+AS_GOOD = 0.9  # the shortest lag within this of the best is the period, against octave errors
+FRAME_S, HOP_S = 0.040, 0.012  # two periods of the lowest voice and more; the step
+PERIODIC = 0.55  # autocorrelation from which on a frame is voiced
+STEADY_OCT = 0.15  # neighbouring frames of one voice differ by less
+QUIETEST_DB = -22.0  # frames further below the loudest are left out
+FEWEST_FRAMES = 5  # voiced frames that a pitch rests on at least
+TOP_PERCENTILE = 75.0  # a saying's pitch: its upper quarter, which falling ends do not move
+OWN_SPREAD_OCT = (0.09, 0.18)  # between which a speaker's own spread is taken
+OTHER_DENSITY = 0.4  # density over octaves of another voice: anywhere within two and a half
+EVIDENCE_LIMIT = 6.0  # log odds at most
+APART_OCT = 0.18  # two voices nearer than this are not told apart
 USUAL_VOICED_FRAMES, WORD_VOICED_FRAMES, VOICELESS_COST = 8, 9, 6.0
+"""Voiced frames of an ordinary word, and what a word without any loses (log odds)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

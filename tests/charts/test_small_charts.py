@@ -53,6 +53,16 @@ def test_contexts_are_ranked_only_where_enough_were_said(invented: ModuleType, c
     assert hollow == [c.rank is None for c in ordered]
 
 
+def test_long_names_of_contexts_stay_on_a_narrow_sheet(invented: ModuleType, checks: ModuleType) -> None:
+    view = invented.case(7)
+    cells = [
+        dataclasses.replace(cell, vowel="beside a rounded vowel", mean=mean, low=mean - 300, high=mean + 300)
+        for cell, mean in zip(view.contexts, range(7000, 8000, 100), strict=False)
+    ]
+    figure = charts.context_map(dataclasses.replace(view, contexts=tuple(cells)), method=HOUSE_15K, width_mm=85.0)
+    checks.check(figure)
+
+
 def test_separation_says_when_it_cannot_be_judged(invented: ModuleType, checks: ModuleType) -> None:
     view = invented.case(1)
     figure = charts.separation_chart(view, method=HOUSE_15K)

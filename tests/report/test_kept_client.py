@@ -5,6 +5,9 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import importlib.util
+import re
+import shlex
+import shutil
 import sys
 from pathlib import Path
 from types import ModuleType
@@ -12,6 +15,7 @@ from types import ModuleType
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from sibilant_cli.main import run
 
 from sibilant import audio, lexicon, report, store, synthetic
 from sibilant.clinic import draw, probe
@@ -207,3 +211,26 @@ def test_a_range_stands_in_the_margin_only_under_the_same_method(kept: Path) -> 
     bracket = verb.bracket_of(placed, OPEN_ADULT)
     assert bracket is not None and (bracket.low, bracket.high) == (7000.0, 9000.0)
     assert row.basis.citation in bracket.source and row.basis.label in bracket.source
+
+
+def test_the_commands_of_the_charts_page_run(kept: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the page has its demonstration stand: a kept client, and a recording of a few invented words."""
+    demo, words = tmp_path / "sibilant-demo", [lexicon.expect(word) for word in WORDS[:2]]
+    for name in ("recordings", "lists"):
+        (demo / name).mkdir(parents=True)
+    shutil.copytree(kept, demo / "caseload")
+    spoken = synthetic.probe(words, synthetic.child_speaker(5), 5)
+    said = np.asarray(spoken.samples, dtype=np.float32)
+    (demo / "recordings" / "C-7QXK-09.wav").write_bytes(audio.wav_bytes(said, spoken.sampling_rate_hz))
+    (demo / "lists" / "C-7QXK.csv").write_text("word\n" + "\n".join(WORDS[:2]) + "\n", encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    page = (HERE.parents[1] / "docs" / "charts_for_a_report.md").read_text(encoding="utf-8")
+    commands = re.findall(r"^sibilant (.+)$", page, re.M)
+    assert [command.split()[0] for command in commands] == ["progress", "report", "measure"]
+    for command in commands:
+        assert run(shlex.split(command)) == 0, command
+    assert (tmp_path / "months.svg").read_bytes().startswith(b"<?xml")
+    drawn = {path.name.removeprefix("C-7QXK-").split("-170mm")[0] for path in (tmp_path / "charts").glob("*-170mm.svg")}
+    told = set(re.findall(r"^\| [^|]+\? \| (\w+) \|$", page, re.M))
+    assert {"months", "spread", "contexts", "heard"} <= drawn and drawn - {"sets-of-three"} <= told
+    assert len(list((tmp_path / "strips").iterdir())) >= 1

@@ -159,8 +159,7 @@ def summarise(tokens: Sequence[KeptToken], key: str, method: str, *, rater: str 
     label = found[-1][1].method.label if found else method
     clear = [(token, measured) for token, measured in found if math.isfinite(value_of(measured, key))]
     values = [_word_value(token, key, measured, rater) for token, measured in clear]
-    words = by_word(values)
-    means = np.asarray(list(words.values()), dtype=float)
+    means = np.asarray(list(by_word(values).values()), dtype=float)
     sd = float(np.std(means, ddof=1)) if means.size > 1 else math.nan
     sums = _sums(found, key)
     estimate = mean_interval(means) if len(clear) == len(found) else _pooled(sums, sd)
@@ -172,7 +171,7 @@ def summarise(tokens: Sequence[KeptToken], key: str, method: str, *, rater: str 
         low=estimate.low,
         high=estimate.high,
         sd=sd,
-        n_words=max(len(words), len(sums)),
+        n_words=max(means.size, len(sums)),
         n_measured=len(found),
         n_expected=len(places),
         left_out=dict(left_out),

@@ -7,7 +7,7 @@ shape stands there. Figures are numbers or None, never a text; a day is ISO text
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, TypedDict, final
+from typing import Any, NotRequired, TypedDict, final
 
 from ..terms.suitability import VerdictRow
 
@@ -317,6 +317,8 @@ class TakeState(TypedDict):
     phase: str
     keep: str
     modelled: bool
+    elicited: NotRequired[str]
+    pictures: NotRequired[bool]
     sampling_rate_hz: int
     form: str
     microphone: dict[str, Any]

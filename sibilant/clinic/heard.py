@@ -11,6 +11,7 @@ from ..terms import Recording, Sound, Support
 from ..terms.clinic import Session
 from ..terms.suitability import VerdictRow
 from .answers import ProbeTold
+from .notes import Note
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +53,7 @@ class ProbeResult:
     words: tuple[HeardWord, ...]
     verdict: VerdictRow
     remedies: tuple[str, ...]
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[Note, ...] = field(default=())
     recordings: tuple[HeardWhole, ...] = field(default=())
 
 
@@ -115,7 +116,7 @@ def as_plain(kept: ProbeResult) -> ProbeTold:
         "words": [dict(row) for row in kept.words],
         "verdict": kept.verdict,
         "remedies": list(kept.remedies),
-        "notes": list(kept.notes),
+        "notes": [str(note) for note in kept.notes],
         "recordings": [dict(row) for row in kept.recordings],
     }
 

@@ -54,17 +54,20 @@ class Cleared:
         """Standard error (t, k) of the sums of `rows` under weights (k, m), band edges blurred as in the estimate."""
         return self._error(np.ones_like(self.noise), weights, setup)
 
+    @property
+    def noisy_share(self) -> Rows:
+        """Share (t, m) of the variance that would not be there without noise, cross term and all."""
+        clean = 1 - np.minimum(self.noise / np.maximum(self.observed, 1e-300), 1.0)
+        found: Rows = 1 - clean**2
+        return found
+
     def noise_errors(self, weights: Rows, setup: Setup) -> Rows:
         """As `errors`, without what the signal would scatter by alone: what a sum must stand clear of."""
-        observed = np.maximum(self.observed, 1e-300)
-        clean = 1 - np.minimum(self.noise / observed, 1.0)
-        return self._error(1 - clean**2, weights, setup)
+        return self._error(self.noisy_share, weights, setup)
 
     def own_noise_errors(self, weights: Rows, setup: Setup) -> Rows:
         """As `noise_errors`, for each sound's own weights (t, m); (t,)."""
-        observed = np.maximum(self.observed, 1e-300)
-        share = 1 - (1 - np.minimum(self.noise / observed, 1.0)) ** 2
-        squared = weights**2 / setup.step_hz
+        share, squared = self.noisy_share, weights**2 / setup.step_hz
         own = np.maximum(np.sum(squared * share * self.variance, axis=1), np.sum(squared * share * self.fine, axis=1))
         room = np.sum(squared * self.noise_variance, axis=1) + np.sum(weights * self.drift, axis=1) ** 2
         found: Rows = np.sqrt(own + room)
@@ -116,15 +119,18 @@ def moment_reaches(cleared: Cleared, setup: Setup) -> dict[str, tuple[Rows, Rows
 
 
 def _ratio_reach(cleared: Cleared, influence: Rows, weights: Rows, total: Rows) -> tuple[Rows, Rows]:
-    """How far below and above (t,) a ratio of sums over ``total`` power its 95 % interval reaches."""
+    """How far below and above (t,) a ratio of sums over ``total`` power its 95 % interval reaches.
+
+    What a sound scatters by alone grows with its power and leaves the ratio even; what the noise adds does not.
+    """
     squared = influence**2 * weights
-    own = [np.sum(squared * density, axis=1) for density in (cleared.variance, cleared.fine)]
-    density = np.where((own[0] >= own[1])[:, np.newaxis], cleared.variance, cleared.fine) + cleared.noise_variance
+    sums = [np.sum(squared * density, axis=1) for density in (cleared.variance, cleared.fine)]
+    own = np.where((sums[0] >= sums[1])[:, np.newaxis], cleared.variance, cleared.fine)
+    noisy = weights * (cleared.noisy_share * own + cleared.noise_variance)
     drift = cleared.drift * weights
     moved, alike = np.sum(influence * drift, axis=1), np.sum(drift, axis=1)
-    top = np.sum(squared * density, axis=1) + moved**2
-    both = np.sum(influence * weights * density, axis=1) + moved * alike
-    power = np.sum(weights * density, axis=1) + alike**2
+    top = np.sum(squared * (own + cleared.noise_variance), axis=1) + moved**2
+    both, power = np.sum(influence * noisy, axis=1) + moved * alike, np.sum(noisy, axis=1) + alike**2
     z = NORMAL_95**2
     known = total**2 - z * power
     root = np.sqrt((z * both) ** 2 + np.maximum(known, 0.0) * z * top)

@@ -18,7 +18,7 @@ DEFAULT_MEASURES = (
     "skewness",
     "excess_kurtosis",
     "peak_hz",
-    "tonality_db",
+    "ridge_db",
 )
 
 

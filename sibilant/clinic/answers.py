@@ -346,3 +346,92 @@ DesignRow = TypedDict(
     },
 )
 """One design of a plan, as it stands in the table."""
+
+
+class DeviceRow(TypedDict):
+    """One registered microphone and place."""
+
+    name: str
+    kind: str
+    place: str
+    distance_cm: float | None
+    response: str
+    added_on: str | None
+
+
+class Encrypted(TypedDict):
+    """That a caseload is encrypted, or plain again."""
+
+    caseload: str
+    encrypted: bool
+    sounds: int
+    records: bool
+    notes: list[str]
+
+
+class EncryptionStatus(TypedDict):
+    """Whether a caseload is encrypted, and what that covers."""
+
+    caseload: str
+    encrypted: bool
+    plain_pieces_of_takes: int
+    exports_unfinished: int
+    records: str
+    records_encrypted: bool
+    sounds: int
+    sounds_encrypted: int
+    key: str | None
+    last_backup: str | None
+    not_covered: list[str]
+    notes: list[str]
+
+
+class MeasuredAgain(TypedDict):
+    """What came of measuring a client's kept sounds under the present methods."""
+
+    client: str
+    measured: int
+    methods: list[str]
+    own_margins: int
+    without_sound: dict[int, int]
+    damaged: dict[int, int]
+    followed_before: str
+    followed: str
+    other_verdicts: list[str]
+
+
+Whole = TypedDict(
+    "Whole",
+    {
+        "caseload": str,
+        "encrypted": bool,
+        "rows": int,
+        "sounds": int,
+        "damaged": list[str],
+        "missing": list[str],
+        "changed": list[str],
+        "plain": list[str],
+        "unreadable": list[str],
+        "left over": list[str],
+        "whole": bool,
+    },
+)
+"""Whether a caseload is whole, and what is not."""
+ProgressRow = TypedDict(
+    "ProgressRow",
+    {
+        "session": int,
+        "on": str,
+        "phase": str,
+        "level": str,
+        "cue": str,
+        "device": str,
+        "correct": str,
+        "by ear": str,
+        "figure": str,
+        "measured": str,
+        "checked": str,
+    },
+    total=False,
+)
+"""One session of progress: conditions, accuracy by ear, the measure with its interval, as texts."""

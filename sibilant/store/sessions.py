@@ -205,7 +205,7 @@ def _sound_row(
     }
 
 
-def measurement_row(token_id: int, measured: Measurement, boundary: str) -> dict[str, Any]:
+def measurement_row(token_id: int, measured: Measurement, boundary: str) -> dict[str, object]:
     """Return the row of one measurement of a sound."""
     return {
         "token_id": token_id,

@@ -20,7 +20,7 @@ from .plain import plain
 from .removing import erase_withdrawn
 from .therapy import read_therapy
 
-OLDEST_YEARS = 120
+OLDEST_YEARS = 120  # an age beyond is a slip of the pen
 DIRECTIONS = ("higher", "lower", "longer", "shorter", "none")
 
 

@@ -19,11 +19,11 @@ from .answers import Tokens
 from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 from .sessions import unlike_tokens
 
-TOP_HZ = 15_000.0
-SHOWN_RANGE_DB = 50.0
-N_TIMES = 600
-SPECTRUM_STEP_HZ = 100.0
-UNLIKE_FROM = 3.5
+TOP_HZ = 15_000.0  # shown up to here
+SHOWN_RANGE_DB = 50.0  # below the loudest
+N_TIMES = 600  # columns of the picture
+SPECTRUM_STEP_HZ = 100.0  # points of the spectrum
+UNLIKE_FROM = 3.5  # robust distance from which a sound is called unlike (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True)

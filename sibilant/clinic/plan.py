@@ -16,7 +16,7 @@ from .answers import DesignRow
 from .caseload import CaseloadHandle, client_or_last, opened
 from .lending import lent_to
 
-ASSUMED = (0.5, 1.0, 1.5)
+ASSUMED = (0.5, 1.0, 1.5)  # SDs over words assumed, in changes, where none is known
 
 
 def plan(

@@ -24,7 +24,7 @@ from .compare import add_ranges
 from .earlier import import_earlier
 from .exchange import export_client, import_folder
 
-MOST_FILES, MOST_BYTES = 20_000, 1 << 30
+MOST_FILES, MOST_BYTES = 20_000, 1 << 30  # files and bytes of an archive, so that none fills the disk
 
 
 def export_zip(

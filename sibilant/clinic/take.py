@@ -32,8 +32,8 @@ from .heard import ProbeResult
 from .probe import ProbeRequest, keep_probe, refuse_without_consent
 
 STATE = "take.json"
-LEAST_RATE_HZ = 44_100
-LONGEST_S = 180.0
+LEAST_RATE_HZ = 44_100  # what /s/ needs up to 15 kHz, with room for the filter
+LONGEST_S = 180.0  # a longer stretch is no word
 PROCESSING = ("echoCancellation", "noiseSuppression", "autoGainControl", "voiceIsolation")
 Samples = npt.NDArray[np.float32]
 

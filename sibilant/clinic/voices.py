@@ -13,7 +13,7 @@ from .answers import SetConfirmed, SetUndone, SetWaiting
 from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 from .judge import rater_or_last
 
-TO_HEAR = 3
+TO_HEAR = 3  # least certain replies heard before a set is confirmed; own choice
 
 
 def waiting(caseload: CaseloadHandle, code: str | None, number: int | None) -> SetWaiting:

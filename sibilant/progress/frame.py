@@ -23,7 +23,7 @@ Lent = Mapping[tuple[str, int], ClinicSpread]
 """What other clients lend, by measure and session of the main line: a verdict keeps the numbers it was given with."""
 NEXT = 0
 """In place of a session's number: the next one, which has no verdict yet."""
-DAYS_A_MONTH = 30.4375
+DAYS_A_MONTH = 30.4375  # 365.25 / 12
 ALSO = ("centroid_hz", "sd_hz", "core_duration_ms")
 
 

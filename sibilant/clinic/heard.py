@@ -76,18 +76,17 @@ def word_rows(each: HeardRecording) -> list[HeardWord]:
     seen: dict[tuple[int, int], list[Sound]] = {}
     for sound in each.analysis.sounds:
         place = each.places[sound.prompt_index - 1] if sound.prompt_index else 0
-        seen.setdefault((place, sound.utterance.attempt if sound.utterance is not None else 0), []).append(sound)
+        seen.setdefault((place, sound.attempt), []).append(sound)
     return [_word_row(place, attempt, seen[place, attempt]) for place, attempt in sorted(seen)]
 
 
 def _word_row(place: int, attempt: int, sounds: Sequence[Sound]) -> HeardWord:
-    spoken = sounds[-1].utterance
     return {
         "prompt_index": place,
         "prompt": sounds[0].prompt_text,
         "attempt": attempt or None,
         "heard": "; ".join(dict.fromkeys(_said(sound) for sound in sounds)),
-        "counts": spoken.counts if spoken is not None else False,
+        "counts": sounds[-1].counts,
     }
 
 
@@ -100,8 +99,7 @@ def _said(sound: Sound) -> str:
         "none_expected": "heard",
         "unsure": "not sure that this is the word: please listen",
     }
-    spoken = sound.utterance
-    whose = "" if spoken is None or spoken.voice == "client" else f" ({spoken.voice} voice)"
+    whose = "" if sound.voice in ("", "client") else f" ({sound.voice} voice)"
     return words.get(sound.finding, sound.finding) + whose
 
 

@@ -142,8 +142,8 @@ def token(caseload: CaseloadHandle, code: str | None, number: int | None, key: s
         "letters": _letters(kept.sound),
         "finding": kept.sound.finding,
         "sure": spoken.sure if spoken is not None else False,
-        "voice": spoken.voice if spoken is not None else "",
-        "counts": spoken.counts if spoken is not None else False,
+        "voice": kept.sound.voice,
+        "counts": kept.sound.counts,
         "attempts": _attempts(case, session, kept),
         "has_sound": bool(kept.clip),
         "from_s": start_s,
@@ -165,9 +165,9 @@ def _place(kept: KeptToken) -> dict[str, Any]:
         "prompt_index": kept.prompt_index,
         "attempt": kept.attempt,
         "slot": slot.index if slot is not None else 1,
-        "phone": slot.phone if slot is not None else "",
-        "position": slot.position if slot is not None else "",
-        "cluster": slot.cluster if slot is not None else "",
+        "phone": kept.sound.phone,
+        "position": kept.sound.position,
+        "cluster": kept.sound.cluster,
     }
 
 

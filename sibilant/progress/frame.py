@@ -119,5 +119,4 @@ def make_frame(case: Case, asked: ViewRequest) -> Frame:
 
 def _to_be_heard(token: KeptToken) -> bool:
     """Whether there is an attempt that may be the client's, to be judged by ear."""
-    spoken = token.sound.utterance
-    return spoken is not None and spoken.counts and spoken.voice != "other"
+    return token.sound.may_count

@@ -249,7 +249,7 @@ def direction_word(key: str, value: float) -> Direction:
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class ChangeRequest:
     """How a measure is looked at: which way is hoped for, and by session what sets it apart, and its bridge."""
 
     expected: Direction = "none"
@@ -258,7 +258,7 @@ class Asked:
     offsets: Mapping[int, Bridge] = field(default_factory=dict)
 
 
-AS_IT_IS = Asked()
+AS_IT_IS = ChangeRequest()
 """Nothing hoped for, nothing set apart."""
 
 
@@ -267,7 +267,7 @@ def changes(
     baseline: Sequence[Probe],
     later: Sequence[Probe],
     *,
-    asked: Asked = AS_IT_IS,
+    asked: ChangeRequest = AS_IT_IS,
     limits: Limits = plain_limits,
 ) -> tuple[Change, ...]:
     """Return every later probe against the baseline, each with the next (or previous) probe's word taken in.

@@ -22,6 +22,7 @@ COLUMNS = ("session", "on", "phase", "level", "cue", "device", "correct", "by ea
 @click.option("--words", default="untreated", show_default=True, metavar="WHICH", help="untreated, treated or all.")
 @click.option("--rater", default="", metavar="CODE", help="Whose ear; default: who judged most.")
 @click.option("--to", type=click.Path(path_type=Path), metavar="FIGURE", help="Draw the months chart here.")
+@click.option("--worked", is_flag=True, help="Also how everything was worked out.")
 @caseload
 @as_json
 def command(
@@ -30,11 +31,12 @@ def command(
     words: str,
     rater: str,
     to: Path | None,
+    worked: bool,
     caseload: CaseloadHandle,
     as_json: bool,
 ) -> None:
     """Sessions, change against measurement error, trend and accuracy of one client."""
-    from sibilant.clinic import months_chart, plain, summarise, worked_out
+    from sibilant.clinic import months_chart, plain, summarise, told, worked_out
 
     view, case = summarise.case_view(caseload, client, measures=measures, words=words, rater=rater)
     if to is not None:
@@ -43,5 +45,8 @@ def command(
         print_json(plain.plain(view))
         return
     print_table(summarise.session_rows(view), COLUMNS)
-    for line in worked_out.lines(view):
+    below = worked_out.lines(view) if worked else ["", *told.sentences(view), "", *worked_out.in_short(view)]
+    for line in below:
         click.echo(line)
+    if not worked:
+        click.echo("All of it, and how it was worked out: sibilant progress --worked")

@@ -57,9 +57,28 @@ def lines(view: CaseView) -> list[str]:
     found: list[str] = []
     for group in groups(view):
         found += [*([] if group.of == "notes" else [""]), *([group.head] if group.head else []), *group.lines]
-    if view.client.invented:
-        found.append("Invented data – not a person")
-    return [*found, SUPPORT]
+    return [*found, *_last_lines(view)]
+
+
+def _short_lines(view: CaseView, key: str) -> list[str]:
+    changes, error = view.changes_of(key), view.error_of(key)
+    if key == view.main_measure:
+        return [_change_line(change) for change in changes] or list(error.reasons if error is not None else ())
+    return [_change_line(change) for change in changes[-1:] if change.verdict != UNJUDGED or change.awaits]
+
+
+def _last_lines(view: CaseView) -> list[str]:
+    return [*(["Invented data – not a person"] if view.client.invented else []), SUPPORT]
+
+
+def in_short(view: CaseView) -> list[str]:
+    """Return what a first look needs: each session's verdict on the main measure, the last on the others, the notes."""
+    found: list[str] = []
+    for key in view.measures:
+        lines = _short_lines(view, key)
+        found += [_measure_head(view, key), *("  " + line for line in lines)] if lines else []
+    found += [line for group in groups(view) if group.of == "notes" for line in group.lines]
+    return [*found, *_last_lines(view)]
 
 
 def groups(view: CaseView) -> tuple[Group, ...]:
@@ -132,8 +151,9 @@ def _change_line(change: Change) -> str:
     looked = f"looked at {change.n_looks} {'time' if change.n_looks == 1 else 'times'}"
     words = f"{change.n_shared_words} words shared, measured {change.n_measured} of {change.n_expected} expected"
     which = f", {change.word}" if change.word != "none" and change.verdict == "larger than error" else ""
-    reasons = f" ({'; '.join(change.reasons)})" if change.reasons else ""
-    return f"session {change.session}: {change.verdict}{which}{reasons}: {size}; {words}; {looked}"
+    reasons = f" ({'; '.join(change.reasons).replace('_', ' ')})" if change.reasons else ""
+    told = f"{change.verdict}{which}{reasons}" + (f": {size}" if size else "")
+    return f"session {change.session}: {told}; {words}; {looked}"
 
 
 def _own_line(change: Change) -> str:

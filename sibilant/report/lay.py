@@ -60,9 +60,10 @@ def gained_sentence(view: CaseView) -> str:
     if gained is None:
         return ""
     cautions = "".join(f" {wording.capital(one)}." for one in gained.cautions)
+    was = "was" if gained.lost == 1 else "were"
     return (
         f"Of {gained.n_same} words heard on both {day_text(gained.early_on)} and {day_text(gained.late_on)},"
-        f" {gained.gained} became correct and {gained.lost} no longer were.{cautions}"
+        f" {gained.gained} became correct and {gained.lost} no longer {was}.{cautions}"
     )
 
 

@@ -16,6 +16,10 @@ from ..terms.change import UNJUDGED, WITHIN, Change
 from ..terms.summaries import MeasureSummary, SessionSummary
 
 NO_RANGE = "No published range fits this age and recording; values are compared with the client's own baseline."
+PROVISIONAL = (
+    "The verdict is provisional: the probes it is compared with lie less than three weeks apart, so that days may be"
+    " alike."
+)
 _MOST_JOINS = 3
 
 
@@ -183,7 +187,7 @@ def measured_sentences(view: CaseView, key: str) -> str:
         return f"{sentence} The reason: {wording.brief(change.reasons) or 'none is given'}."
     verdict = "is not larger than" if change.verdict == WITHIN else "is larger than"
     found = "at baseline" if view.reference == "baseline" else f"in the {wording.reference_words(view)}"
-    early = " The verdict is provisional: see the note under the table." if change.provisional else ""
+    early = f" {PROVISIONAL}" if change.provisional else ""
     return f"{sentence} The change {verdict} the measurement error found {found}.{early}"
 
 

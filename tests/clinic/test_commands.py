@@ -108,6 +108,9 @@ def test_judge_review_progress_and_session(kept: Path, tmp_path: Path, capsys: p
     assert re.search(r"\d{4} Hz \(", out) and "1 reference probe; 3 on different days are needed" in out
     assert "question: phase not stated: when did therapy of this sound start" in out
     assert "support, and do not replace, clinical judgement" in out and "Invented data – not a person" in out
+    assert "In the probe of " in out and "p 0." not in out and "--worked" in out
+    worked = said(capsys, kept, "progress", "C-7QXK", "--worked")
+    assert len(worked.splitlines()) > 1.5 * len(out.splitlines()) and "later against baseline" not in out
     figure = tmp_path / "months.svg"
     document = json.loads(said(capsys, kept, "progress", "--json", "--to", str(figure)))
     assert document["summaries"][0]["measures"]["centroid_hz"]["n_measured"] == 20

@@ -260,7 +260,7 @@ RULES: tuple[tuple[str, Check], ...] = (
     ),
     (
         rf"Of (?P<n>\d+) words heard on both (?P<early>{DAY}) and (?P<late>{DAY}), (?P<gained>\d+) became correct and"
-        r" (?P<lost>\d+) no longer were\.",
+        r" (?P<lost>\d+) no longer w(?:as|ere)\.",
         _gained,
     ),
     (rf"Not correct on {DAY}: (\d+) of (\d+) \((.*)\)\.", _errors),

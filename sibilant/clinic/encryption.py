@@ -10,8 +10,8 @@ from pathlib import Path
 
 from .. import store
 from ..errors import CaseloadError, RefusedError
-from .answers import Encrypted, EncryptionStatus, PassphraseChanged
 from .caseload import CaseloadHandle, cautions, opened, secret
+from .receipts import Encrypted, EncryptionStatus, PassphraseChanged
 from .recovery import ERASE_IT, recovery_sheet, refuse_sheet, write_sheet
 from .reminders import last_backup
 

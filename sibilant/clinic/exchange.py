@@ -14,11 +14,11 @@ from typing import Any
 
 from .. import files, store, tables
 from ..errors import OutputError, RefusedError
-from .answers import Exported, FhirExported, Imported
 from .caseload import CaseloadHandle, client_or_last, opened, used
 from .door import FORM, JSON_DAYS, columns, json_days, read_export
 from .fhir import bundle, text_of
 from .private import LANGUAGES, free_texts, suspects
+from .receipts import Exported, FhirExported, Imported
 
 BUNDLE = "bundle.json"
 FREE_TEXT = {

@@ -16,13 +16,13 @@ from pathlib import Path, PurePosixPath
 from .. import files
 from ..errors import InputError
 from ..terms.reference import ReferenceRange
-from .answers import BackupMade, EarlierImported, Imported
 from .backups import backup
 from .build_ranges import build_ranges
 from .caseload import CaseloadHandle
 from .compare import add_ranges
 from .earlier import import_earlier
 from .exchange import export_client, import_folder
+from .receipts import BackupMade, EarlierImported, Imported
 
 MOST_FILES, MOST_BYTES = 20_000, 1 << 30  # files and bytes of an archive, so that none fills the disk
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Literal
 
 from .. import store
-from .answers import Whole
 from .caseload import CaseloadHandle, opened
+from .receipts import Whole
 
 Finding = Literal["damaged", "missing", "changed", "plain", "unreadable", "left over"]
 FINDINGS: tuple[Finding, ...] = ("damaged", "missing", "changed", "plain", "unreadable", "left over")

@@ -83,7 +83,7 @@ def planner(request: Request) -> Response:
             designs = plan.plan(key, size, caseload=caseload_of(request), client=code)
         except SibilantError as too_few:
             why_none, designs = str(too_few).split(";")[0], plan.plan(key, size)
-        found = [(plan.lines(one), plan.rows(one)) for one in designs]
+        found = [(*plan.told(one), plan.rows(one)) for one in designs]
     measures = [measure for measure in MEASURES.values() if measure.scope == "token"]
     return shown(
         request, "plan.html.j2", who=who, found=found, why_none=why_none, key=key, change=change, measures=measures

@@ -12,7 +12,7 @@ from .shown import print_json
 
 if TYPE_CHECKING:
     from sibilant.clinic.caseload import CaseloadHandle
-    from sibilant.ranges.rows import AnswerRow, NormsRow, RangeRow, RefusedRow
+    from sibilant.clinic.compare import AnswerRow, NormsRow, RangeRow, RefusedRow
 
 
 @click.group(name="ranges", epilog="Example: sibilant ranges list --phone s --age 34y --group f --position initial")

@@ -12,6 +12,10 @@ from ..errors import UsageError
 from ..files import make_folder, write_text
 from ..methods import get_method
 from ..ranges import Question, TokenValue
+from ..ranges.rows import AnswerRow as AnswerRow
+from ..ranges.rows import NormsRow as NormsRow
+from ..ranges.rows import RangeRow as RangeRow
+from ..ranges.rows import RefusedRow as RefusedRow
 from ..terms import MEASURES, Measurement, Recording, Sound
 from ..terms.reference import Comparison, Reason, ReferenceRange
 from .caseload import OWN_RANGES, CaseloadHandle
@@ -36,12 +40,12 @@ class RangesRequest:
     orientation: bool = False
 
 
-class RangesFound(ranges.NormsRow):
+class RangesFound(NormsRow):
     """Reference values as they were asked for, one answer a measure."""
 
     question: dict[str, Any]
     none_fits: bool
-    answers: list[ranges.AnswerRow]
+    answers: list[AnswerRow]
 
 
 def list_ranges(asked: RangesRequest, *, caseload: CaseloadHandle | None = None) -> RangesFound:
@@ -106,7 +110,7 @@ def add_ranges(given: Path, caseload: CaseloadHandle) -> tuple[ReferenceRange, .
     return added
 
 
-def describe_ranges(rows: Sequence[ReferenceRange]) -> list[ranges.RangeRow]:
+def describe_ranges(rows: Sequence[ReferenceRange]) -> list[RangeRow]:
     """Reference values as plain rows, each with its source."""
     return [ranges.describe_range(row) for row in rows]
 

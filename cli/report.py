@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 @click.option("--range", "published_range", is_flag=True, help="Show a published range that fits.")
 @click.option("--words", default="untreated", show_default=True, metavar="WHICH", help="untreated, treated or all.")
 @click.option("--rater", default="", metavar="CODE", help="Whose ear; default: who judged most.")
+@click.option("--filed-as", default="", metavar="TEXT", help="The clinic's own name for the file; printed, not kept.")
 @click.option("--charts", type=click.Path(path_type=Path), metavar="FOLDER", help="Draw every chart here as well.")
 @click.option("--pair", type=click.Path(path_type=Path), metavar="FOLDER", help="Two sounds of one word for a family.")
 @click.option("--listened", is_flag=True, help="With --pair: you have listened to both and confirm them.")

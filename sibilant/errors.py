@@ -47,6 +47,10 @@ class UsageError(SibilantError):
     """The question itself is wrong, such as an unknown option value."""
 
 
+class NoSpreadError(UsageError):
+    """A client's own spread was asked for, and too few baseline probes are there to have one."""
+
+
 class WordError(UsageError, ValueError):
     """A word that is none of those allowed in its place, such as the level ``wrod``; the line names those allowed."""
 
@@ -57,6 +61,10 @@ class InputError(SibilantError):
 
 class RecordingError(InputError):
     """A sound file that is missing, unreadable, empty or not a sound."""
+
+
+class ChannelsError(RecordingError):
+    """Channels that differ, of which a person has to choose one."""
 
 
 class ListError(InputError):
@@ -88,10 +96,15 @@ class RefusedError(CaseloadError):
 
 
 class QuestionError(RefusedError):
-    """Not done until a person has answered; ``answers`` name what may be said to it, such as ``anyway``."""
+    """Not done until a person has answered; ``answers`` name what may be said to it, such as ``anyway``.
 
-    def __init__(self, line: str, answers: tuple[str, ...]) -> None:
-        super().__init__(line)
+    ``asked`` is the question alone, as the page shows it above its buttons; the whole line also says how it is answered
+    in the terminal.
+    """
+
+    def __init__(self, asked: str, answers: tuple[str, ...], in_terminal: str = "") -> None:
+        super().__init__(f"{asked}. {in_terminal}" if in_terminal else asked)
+        self.asked = asked
         self.answers = answers
 
 

@@ -7,7 +7,7 @@ from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..errors import RecordingError
+from ..errors import ChannelsError, RecordingError
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -72,14 +72,14 @@ class Gathering:
 
         Raises
         ------
-        RecordingError
+        ChannelsError
             Naming each channel's peak, so that a silent one is seen, and ``--channel``.
         """
         if (self._difference <= self._tolerance**2 * self._energy.min()).all():
             return
         shown = ", ".join(f"{number}: {_peak_text(peak)}" for number, peak in enumerate(self._peaks[:8], start=1))
         more = ", …" if len(self._peaks) > 8 else ""
-        raise RecordingError(
+        raise ChannelsError(
             f"{self.name}: {len(self._peaks)} channels that differ (peaks {shown}{more}); they are never mixed: choose"
             f" one with --channel N"
         )

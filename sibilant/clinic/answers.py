@@ -7,7 +7,7 @@ numbers or None, never a text; a day is ISO text.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, TypedDict
+from typing import Any, NotRequired, TypedDict
 
 from ..terms.suitability import VerdictRow
 
@@ -218,6 +218,8 @@ class TakeState(TypedDict):
     phase: str
     keep: str
     modelled: bool
+    elicited: NotRequired[str]
+    pictures: NotRequired[bool]
     sampling_rate_hz: int
     form: str
     microphone: dict[str, Any]

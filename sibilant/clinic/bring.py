@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from .. import audio, store
-from ..errors import SibilantError, UsageError
+from ..errors import ChannelsError, SibilantError, UsageError
 from ..listening.check import check_sound
 from ..prompts import list_form
 from .caseload import CaseloadHandle, opened
@@ -35,13 +35,15 @@ def first_look(
 
 def _row(caseload: CaseloadHandle, name: str, content: bytes, channel: int | None) -> dict[str, Any]:
     found: dict[str, Any] = {"name": name, "error": "", "duration_s": 0.0, "verdict": {}, "remedies": []}
+    found["channels_differ"] = False
     try:
         recording = audio.recording_from_bytes(content, name, channel=channel)
         with opened(caseload) as one:
             store.refuse_kept(one, [recording.source.sha256])
         checked = check_sound(recording, name)
     except SibilantError as error:
-        return {**found, "error": str(error)}
+        told = str(error).removeprefix(f"{name}: ")
+        return {**found, "error": told, "channels_differ": isinstance(error, ChannelsError)}
     return {**found, **{key: checked[key] for key in ("duration_s", "sampling_rate_hz", "verdict", "remedies")}}
 
 

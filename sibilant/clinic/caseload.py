@@ -158,9 +158,9 @@ def secret(variable: str, words: str, *, twice: bool = False) -> str:
 def cautions(folder: Path) -> tuple[str, ...]:
     """Return what must be said when sound or clients are put into a caseload."""
     if not store.is_encrypted(folder):
-        return (UNENCRYPTED, *cloud_cautions(folder), *reminders(folder))
+        return (UNENCRYPTED, *cloud_cautions(folder), *map(str, reminders(folder)))
     elsewhere = store.read_place(folder).database(encrypted=True) is None
-    return (*((RECORDS_ELSEWHERE,) if elsewhere else ()), *cloud_cautions(folder), *reminders(folder))
+    return (*((RECORDS_ELSEWHERE,) if elsewhere else ()), *cloud_cautions(folder), *map(str, reminders(folder)))
 
 
 def cloud_cautions(folder: Path) -> tuple[str, ...]:

@@ -65,9 +65,10 @@ def ask_about_model(heard: Sequence[HeardRecording]) -> None:
     if model_came_first(heard):
         before, asked = said_before(heard)
         raise QuestionError(
-            f"another voice came before {before} of {asked} words; was that a model? Then say --modelled: words after a"
-            " model stand on a line of their own, apart from spontaneous ones. If not, --anyway keeps them as they are",
+            f"another voice came before {before} of {asked} words; was that a model? Words after a model stand on a"
+            " line of their own, apart from spontaneous ones",
             ("modelled", "anyway"),
+            "If it was, say --modelled; if not, --anyway keeps them as they are",
         )
 
 
@@ -83,6 +84,7 @@ def ask_about_list(heard: Sequence[HeardRecording], listed: str) -> None:
     if sure < SURE_SHARE * asked and asked - sure >= FEWEST_MISSING:
         raise QuestionError(
             f"only {sure} of the {asked} words of {listed} were heard for sure; is it the list that was spoken, and the"
-            " right recording? Nothing was kept; --anyway keeps it all the same",
+            " right recording? Nothing was kept",
             ("anyway",),
+            "--anyway keeps it all the same",
         )

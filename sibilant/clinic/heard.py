@@ -11,6 +11,7 @@ from ..terms import Recording, Sound, Support
 from ..terms.clinic import Session
 from ..terms.suitability import VerdictRow
 from .answers import ProbeTold
+from .notes import Note
 
 AS_ASKED = ("found", "none_expected")
 
@@ -55,7 +56,7 @@ class ProbeResult:
     words: tuple[HeardWord, ...]
     verdict: VerdictRow
     remedies: tuple[str, ...]
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[Note, ...] = field(default=())
     recordings: tuple[HeardWhole, ...] = field(default=())
     n_as_asked: int = 0
 
@@ -128,7 +129,7 @@ def as_plain(kept: ProbeResult) -> ProbeTold:
         "words": [dict(row) for row in kept.words],
         "verdict": kept.verdict,
         "remedies": list(kept.remedies),
-        "notes": list(kept.notes),
+        "notes": [str(note) for note in kept.notes],
         "recordings": [dict(row) for row in kept.recordings],
     }
 

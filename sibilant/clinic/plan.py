@@ -8,7 +8,7 @@ from functools import partial
 from typing import Any
 
 from .. import progress, store
-from ..errors import UsageError
+from ..errors import NoSpreadError, UsageError
 from ..progress import Plan
 from ..terms import MEASURES
 from ..terms.lending import ClinicSpread
@@ -87,7 +87,7 @@ def _own(caseload: CaseloadHandle, client: str, key: str) -> _Own:
     error = view.error_of(key)
     baseline = [one for one in view.summaries if error is not None and one.number in error.sessions]
     if error is None or error.k < 2 or not math.isfinite(error.token_only):
-        raise UsageError(f"{name}: fewer than two baseline probes with {key}; give --token-sd and --day-sd instead")
+        raise NoSpreadError(f"{name}: fewer than two baseline probes with {key}; give --token-sd and --day-sd instead")
     n_words = min(one.measures[key].n_words for one in baseline)
     token_sd = error.token_only * math.sqrt(n_words)
     day_sd = math.sqrt(max(0.0, error.sd**2 - error.token_only**2))

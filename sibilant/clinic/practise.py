@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
@@ -11,33 +11,22 @@ from typing import TYPE_CHECKING
 
 from .. import files, lexicon
 from ..errors import ListError, RefusedError, UsageError
+from ..lexicon import drawing_of
 from ..prompts import prompts_from
 from ..terms import Prompt
 from ..terms.document import Document, PracticeItem
 from ..terms.vocabulary import PRACTICE_LEVELS
 from .report import FORMS, form_of
 
-__all__ = ["FORMS", "SheetRequest", "compose_sheet", "form_of", "items_of", "make_sheet", "write_sheet"]
+__all__ = [
+    "FORMS", "SheetRequest", "compose_sheet", "drawing_of", "form_of", "items_of", "make_sheet", "write_sheet",
+]  # fmt: skip
 
 if TYPE_CHECKING:
     from ..store import Caseload
     from .caseload import CaseloadHandle
 
 _TICKS = MappingProxyType({"isolation": 5, "syllable": 5, "word": 5, "set-of-three": 3, "phrase": 3, "sentence": 3})
-_READ_AS: Mapping[str, str] = MappingProxyType(
-    {
-        "s": "sssss",
-        "si": "see",
-        "sɑ": "sah",
-        "su": "soo",
-        "is": "ees",
-        "ɑs": "ahs",
-        "us": "oos",
-        "isi": "eesee",
-        "ɑsɑ": "ahsah",
-        "usu": "oosoo",
-    }
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +116,7 @@ def sheet_bytes(caseload: CaseloadHandle, code: str | None, request: SheetReques
 
 
 def run_items(caseload: CaseloadHandle, code: str | None, request: SheetRequest) -> list[dict[str, object]]:
-    """Return what is said in a practice run, in order: each item in runs of letters, and its word where it is one.
+    """Return what is said in a practice run, in order: each item in runs of letters, its word and its drawing's.
 
     Nothing is kept by it, and no word becomes treated before it is said.
 
@@ -144,7 +133,11 @@ def run_items(caseload: CaseloadHandle, code: str | None, request: SheetRequest)
         asked = replace(request, client=client_or_last(one, code))
         prompts = _allowed(asked, one)
     return [
-        {"runs": item.runs(), "hint": item.hint, "word": prompt.text if prompt.level == "word" else ""}
+        {
+            "runs": item.runs(),
+            "word": prompt.text if prompt.level == "word" else "",
+            "drawn": prompt.text if item.drawing else "",
+        }
         for item, prompt in zip(items_of(asked.level, prompts), prompts, strict=True)
     ]
 
@@ -198,30 +191,57 @@ def compose_sheet(level: str, prompts: Sequence[Prompt], *, subject: str = "", m
 
 
 def items_of(level: str, prompts: Sequence[Prompt]) -> list[PracticeItem]:
-    """What stands on the sheet, the target's letters and those of other sibilants marked."""
+    """What stands on the sheet, the target's letters and those of other sibilants marked.
+
+    A word asked for in phrases stands in a carrier; in sentences, in one of the built-in sentences that hold it.
+
+    Examples
+    --------
+    >>> from sibilant import lexicon
+    >>> [item.text for item in items_of("sentence", [lexicon.expect("goose"), lexicon.expect("snap")])]
+    ['The goose and the mouse race over the ice.', 'We found the snap again.']
+    """
     if level == "phrase":
         prompts = [_in_carrier(number, prompt) for number, prompt in enumerate(prompts)]
+    elif level == "sentence":
+        prompts = _in_sentences(prompts)
     return [_item(level, prompt) for prompt in prompts]
+
+
+def _in_sentences(prompts: Sequence[Prompt]) -> list[Prompt]:
+    """A sentence for each prompt: its own where it is one, else a built-in one that holds it, each of these once."""
+    free = list(lexicon.builtin_list("sentences"))
+    found = []
+    for number, prompt in enumerate(prompts):
+        if prompt.level != "word":
+            found.append(prompt)
+            continue
+        holds = next((one for one in free if prompt.text.lower() in one.text.lower().rstrip(".").split()), None)
+        if holds is not None:
+            free.remove(holds)
+        found.append(holds or _in_carrier(number, prompt))
+    return found
 
 
 def _item(level: str, prompt: Prompt) -> PracticeItem:
     ticks = _TICKS[level]
-    if level in ("isolation", "syllable") and prompt.text in _READ_AS:
-        shown = _READ_AS[prompt.text]
+    if (shown := lexicon.family_spelling(prompt.text, prompt.level)) != prompt.text:
         places = tuple((n, n + 1) for n, letter in enumerate(shown) if letter == "s")
-        return PracticeItem(shown, places, (), ticks, f"/{prompt.text}/")
+        return PracticeItem(shown, places, (), ticks)
+    drawing = drawing_of(prompt.text)
     places = lexicon.sibilant_letters(prompt)
     marked = [(slot.phone == prompt.target, place) for slot, place in zip(prompt.slots, places, strict=True)]
     target = tuple(place for is_target, place in marked if is_target and place[1] > place[0])
     others = tuple(place for is_target, place in marked if not is_target and place[1] > place[0])
     if level != "set-of-three":
-        return PracticeItem(prompt.text, target, others, ticks)
+        return PracticeItem(prompt.text, target, others, ticks, drawing=drawing)
     step = len(prompt.text) + 3
     return PracticeItem(
         " – ".join([prompt.text] * 3),
         tuple((a + n * step, b + n * step) for n in range(3) for a, b in target),
         tuple((a + n * step, b + n * step) for n in range(3) for a, b in others),
         ticks,
+        drawing=drawing,
     )
 
 

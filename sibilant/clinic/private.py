@@ -114,8 +114,9 @@ def ask_about_names(texts: Iterable[tuple[str, str]], *, no_name: bool = False) 
         first = found[0]
         raise QuestionError(
             f"{first.place}: '{first.words}' looks like a name, and names stay elsewhere; write it otherwise, nothing"
-            " was kept. If it is none, --no-name keeps it",
+            " was kept",
             ("no_name",),
+            "If it is none, --no-name keeps it",
         )
 
 

@@ -21,6 +21,7 @@ from .caseload import CaseloadHandle, client_or_last, cloud_cautions, day_known,
 from .followed import methods_for
 from .heard import HeardRecording, ProbeResult, count_as_asked, recording_row, unsaid_rows, word_rows
 from .keeping import in_no_recording, keep
+from .notes import Note
 from .reminders import reminders
 from .therapy import in_its_phase
 
@@ -93,7 +94,7 @@ def keep_probe(caseload: CaseloadHandle, code: str | None, request: ProbeRequest
         kept = keep(one, session, heard, spoken)
         used(one, name, kept.number, request.on)
         told = _result(one, client, kept, heard, spoken)
-        return replace(told, notes=(noted, *told.notes)) if noted else told
+        return replace(told, notes=(*noted, *told.notes))
 
 
 def _check(request: ProbeRequest) -> None:
@@ -133,22 +134,24 @@ def _asked(prompts: Sequence[Prompt], request: ProbeRequest) -> tuple[Prompt, ..
     return tuple(at_level(replace(prompt, cue=prompt.cue or cue), level) for prompt in prompts)
 
 
-def _with_its_device(one: store.Caseload, client: Client, request: ProbeRequest) -> tuple[ProbeRequest, str]:
+def _with_its_device(
+    one: store.Caseload, client: Client, request: ProbeRequest
+) -> tuple[ProbeRequest, tuple[Note, ...]]:
     """Fill in the device used last with this client where none is said, and say so, or that none is stated."""
     before = store.sessions(one, client.code)
     used_last = next((session for session in reversed(before) if session.device), None)
     if not request.device and used_last is not None:
-        line = f"device {used_last.device}, as in session {used_last.number}; --device says another"
-        return replace(request, device=used_last.device), line
+        line = Note(f"device {used_last.device}, as in session {used_last.number}", "--device says another")
+        return replace(request, device=used_last.device), (line,)
     if request.device not in {"", DEVICE_OPEN}:
-        return request, ""
+        return request, ()
     n_open = 1 + sum(not session.device for session in before)
     of = "this session" if n_open == 1 else f"{n_open} sessions"
-    line = (
-        f"device not stated for {of}: change can't be judged across unlike devices, so say which it was, with"
-        f" sibilant session change {client.code} --device NAME --not-stated"
+    line = Note(
+        f"device not stated for {of}; change can't be judged across unlike devices, so say which it was",
+        f"sibilant session change {client.code} --device NAME --not-stated",
     )
-    return replace(request, device=""), line
+    return replace(request, device=""), (line,)
 
 
 def _with_its_cue(request: ProbeRequest) -> ProbeRequest:
@@ -233,19 +236,19 @@ def _result(
     words.sort(key=lambda row: (row["prompt_index"], row["attempt"] or 0))
     so_far = store.sessions(one, client.code)
     session, asked = in_its_phase(client, so_far, session)
-    notes = [f"{_called(session)}; list {session.list_form}, level {session.level}, cue {session.cue}", *asked]
+    notes = [Note(f"{_called(session)}; list {session.list_form}, level {session.level}, cue {session.cue}"), *asked]
     if session.device and session.device not in {device.name for device in store.devices(one)}:
-        notes.append(f"device {session.device} is not registered: sibilant device add {session.device}")
+        notes.append(Note(f"device {session.device} is not registered", f"sibilant device add {session.device}"))
     if advice := progress.baseline_advice(client, so_far):
-        notes.append(advice)
+        notes.append(Note(advice))
     if client.consent is None:
-        notes.append("no consent to recording is on record: sibilant client change --consent-by")
+        notes.append(Note("no consent to recording is on record", "sibilant client change --consent-by"))
     if session.modelled:
-        notes.append("after a model the cue makes a line of its own, apart from spontaneous words")
-        notes.append("no word counts until a person has confirmed whose voice it is: sibilant review --voices")
+        notes.append(Note("after a model the cue makes a line of its own, apart from spontaneous words"))
+        notes.append(Note("no word counts until a person has confirmed whose voice it is", "sibilant review --voices"))
     if one.place.ear_first:
-        notes.append(f"the ear comes first: judge with sibilant judge {client.code} {session.number}; figures follow")
-    notes += [*cloud_cautions(one.folder), *reminders(one.folder)]
+        notes.append(Note("the ear comes first, figures follow", f"sibilant judge {client.code} {session.number}"))
+    notes += [Note(line) for line in cloud_cautions(one.folder)] + list(reminders(one.folder))
     found = max((each.analysis.suitability for each in heard), key=lambda each: SUPPORTS.index(each.verdict.worst))
     each_one = tuple(recording_row(each) for each in heard)
     n_as_asked = sum(map(count_as_asked, heard))

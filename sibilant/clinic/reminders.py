@@ -9,6 +9,7 @@ from typing import Any
 
 from .. import files
 from ..errors import OutputError
+from .notes import Note
 
 NOTED = "backups.json"
 
@@ -34,7 +35,7 @@ def _noted(folder: Path) -> dict[str, Any]:
     return {"last": last, "remind_after_days": days if isinstance(days, int) and days > 0 else None}
 
 
-def reminders(folder: Path, today: dt.date | None = None) -> tuple[str, ...]:
+def reminders(folder: Path, today: dt.date | None = None) -> tuple[Note, ...]:
     """Return a reminder where the last backup is older than the clinic's own number of days; else nothing.
 
     Without such a number nothing is said: the tool invents none.
@@ -45,10 +46,9 @@ def reminders(folder: Path, today: dt.date | None = None) -> tuple[str, ...]:
     age = ((today or dt.date.today()) - noted["last"]).days
     if age <= noted["remind_after_days"]:
         return ()
-    return (
-        f"the last backup is {age} days old (on {noted['last']}; yours to be at most {noted['remind_after_days']}):"
-        " sibilant caseload backup FILE",
-    )
+    most = noted["remind_after_days"]
+    told = f"the last backup is {age} days old (on {noted['last']}; yours to be at most {most})"
+    return (Note(told, "sibilant caseload backup FILE"),)
 
 
 def last_backup(folder: Path) -> str | None:

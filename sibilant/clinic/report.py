@@ -34,7 +34,8 @@ NONE_FITS = "No published range fits this age and recording; values are compared
 class Ticked:
     """What the clinician ticked: a published range, a session other than the last, which words, whose ear.
 
-    ``filled``: what was written into fields that only a clinician can fill, as pairs of label and text.
+    ``filled``: what was written into fields that only a clinician can fill, as pairs of label and text. ``filed_as``:
+    the clinic's own name for the client's file, printed beside the code and kept nowhere.
     """
 
     published_range: bool = False
@@ -42,6 +43,7 @@ class Ticked:
     words: str = "untreated"
     rater: str = ""
     filled: tuple[tuple[str, str], ...] = ()
+    filed_as: str = ""
 
 
 def make_report(
@@ -181,7 +183,10 @@ def compose_report(
     if ticked.session is not None and ticked.session not in known:
         shown = ", ".join(str(number) for number in known) or "none"
         raise UsageError(f"{view.client.code}: no session {ticked.session}; there are: {shown}")
-    return report.compose(REPORT_KINDS.read(kind), view, settings_of(view, case, ticked, form=form, caseload=caseload))
+    settings = settings_of(view, case, ticked, form=form, caseload=caseload)
+    document = report.compose(REPORT_KINDS.read(kind), view, settings)
+    filed = " · ".join(text for text in (document.subject, f"file {ticked.filed_as}") if text)
+    return replace(document, subject=filed) if ticked.filed_as else document
 
 
 def settings_of(

@@ -11,7 +11,7 @@ import datetime as dt
 import json
 import secrets
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -25,7 +25,7 @@ from ..listening.check import check_sound
 from ..prompts import list_form, prompts_from
 from ..suitability.stretch import spoilt
 from ..terms import Prompt, Recording
-from ..terms.vocabulary import CUES, KEEPS, LEVELS, PHASES
+from ..terms.vocabulary import CUES, ELICITED, KEEPS, LEVELS, PHASES
 from .answers import TakeMoved, TakeState
 from .caseload import CaseloadHandle, client_or_last, opened
 from .heard import ProbeResult
@@ -43,7 +43,7 @@ class TakeRequest:
     """What is to be captured: the list, the conditions, and what the microphone says of itself.
 
     ``words`` names a built-in list, or ``listed`` is the text of a LIST.csv; ``microphone`` are the settings that the
-    browser reads back from the track.
+    browser reads back from the track. ``pictures``: each word is shown as its drawing, so that it is had by picture.
     """
 
     words: str = ""
@@ -54,6 +54,8 @@ class TakeRequest:
     phase: str = ""
     keep: str = "words"
     modelled: bool = False
+    elicited: str = ""
+    pictures: bool = False
     sampling_rate_hz: int = 0
     microphone: Mapping[str, Any] = field(default_factory=dict)
 
@@ -93,12 +95,7 @@ def begin(caseload: CaseloadHandle, code: str | None, request: TakeRequest) -> T
     UsageError, ListError
         When a condition or the list can't be used.
     """
-    refuse_microphone(request.sampling_rate_hz, request.microphone)
-    CUES.read(request.cue)
-    LEVELS.read_or_empty(request.level)
-    PHASES.read_or_empty(request.phase)
-    KEEPS.read(request.keep)
-    prompts = prompts_given(request.words, request.listed)
+    request, prompts = _known(request)
     with opened(caseload) as one:
         client = store.get_client(one, client_or_last(one, code))
         refuse_without_consent(client)
@@ -116,6 +113,8 @@ def begin(caseload: CaseloadHandle, code: str | None, request: TakeRequest) -> T
             "phase": request.phase,
             "keep": request.keep,
             "modelled": request.modelled,
+            "elicited": request.elicited,
+            "pictures": request.pictures,
             "sampling_rate_hz": request.sampling_rate_hz,
             "form": list_form(request.words, prompts),
             "microphone": dict(request.microphone),
@@ -125,6 +124,31 @@ def begin(caseload: CaseloadHandle, code: str | None, request: TakeRequest) -> T
             "spoilt": [],
         }
         return _write(one, state)
+
+
+def _known(request: TakeRequest) -> tuple[TakeRequest, tuple[Prompt, ...]]:
+    """What was asked, its conditions known, with its prompts; what is shown by pictures is had by them."""
+    refuse_microphone(request.sampling_rate_hz, request.microphone)
+    CUES.read(request.cue)
+    LEVELS.read_or_empty(request.level)
+    PHASES.read_or_empty(request.phase)
+    KEEPS.read(request.keep)
+    ELICITED.read_or_empty(request.elicited)
+    prompts = prompts_given(request.words, request.listed)
+    if request.pictures:
+        _refuse_undrawn(prompts)
+        request = replace(request, elicited="picture")
+    return request, prompts
+
+
+def _refuse_undrawn(prompts: Sequence[Prompt]) -> None:
+    """Forms must stay alike: a probe by pictures has one for every word, or none at all."""
+    lacking = [prompt.text for prompt in prompts if not lexicon.drawing_of(prompt.text)]
+    if lacking:
+        raise UsageError(
+            f"{', '.join(lacking[:3])}: no drawing; a probe by pictures needs one for every word;"
+            " the list pictured has them"
+        )
 
 
 def prompts_given(words: str, listed: str) -> tuple[Prompt, ...]:
@@ -157,6 +181,11 @@ def _as_row(prompt: Prompt) -> dict[str, Any]:
         "cue": prompt.cue,
         "treated": prompt.treated,
     }
+
+
+def spelt(row: Mapping[str, Any]) -> str:
+    """A prompt of a take's state as it stands on the screen, syllables as a family would write them."""
+    return lexicon.family_spelling(row["text"], row["level"])
 
 
 def _from_row(row: Mapping[str, Any], recording: str) -> Prompt:
@@ -285,6 +314,7 @@ def _request(state: TakeState, said: Mapping[int, Recording]) -> ProbeRequest:
         phase=state["phase"],
         keep=state["keep"],
         modelled=state["modelled"],
+        elicited=state.get("elicited", ""),
     )
 
 

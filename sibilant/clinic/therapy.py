@@ -11,6 +11,7 @@ from ..errors import UsageError
 from ..progress.phases import phase_question, with_phases
 from ..terms.clinic import Client, Session
 from ..terms.therapy import Therapy
+from .notes import Note
 
 
 def read_therapy(said: Mapping[str, Any], before: Therapy | None) -> Therapy | None:
@@ -68,10 +69,10 @@ def _added(therapy: Therapy, pauses: dt.date | None, resumes: dt.date | None) ->
     return therapy.resumed(resumes) if resumes is not None else therapy
 
 
-def in_its_phase(client: Client, kept: Sequence[Session], session: Session) -> tuple[Session, tuple[str, ...]]:
+def in_its_phase(client: Client, kept: Sequence[Session], session: Session) -> tuple[Session, tuple[Note, ...]]:
     """Return a kept session in the phase that follows from when therapy ran, and the question where nobody said it."""
     phased = with_phases(client.therapy, kept)
     found = next((one for one in phased if one.number == session.number), session)
     question = phase_question(client, phased)
     way_out = f"sibilant client change {client.code} --therapy-starts DATE or --therapy-under-way"
-    return found, (f"{question} ({way_out})",) if question else ()
+    return found, (Note(question, way_out),) if question else ()

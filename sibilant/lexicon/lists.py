@@ -3,14 +3,31 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Mapping
 from functools import lru_cache
+from types import MappingProxyType
 
 from ..errors import ListError
 from ..terms import Prompt
 from .dictionary import DATA
+from .drawings import drawn_words
 from .prompts import expect
 
 BLANK = "___"
+_READ_AS: Mapping[str, str] = MappingProxyType(
+    {
+        "s": "sssss",
+        "si": "see",
+        "sɑ": "sah",
+        "su": "soo",
+        "is": "ees",
+        "ɑs": "ahs",
+        "us": "oos",
+        "isi": "eesee",
+        "ɑsɑ": "ahsah",
+        "usu": "oosoo",
+    }
+)
 
 
 def list_names() -> tuple[str, ...]:
@@ -46,6 +63,28 @@ def builtin_list(name: str) -> tuple[Prompt, ...]:
     ['sheep', 'shadow', 'shovel', 'shark', 'shoe', 'fish', 'brush']
     """
     return tuple(_prompt(row) for row in _lists()[_checked(name)])
+
+
+def drawn_lists() -> tuple[str, ...]:
+    """Built-in lists in which every word has a drawing.
+
+    Examples
+    --------
+    >>> drawn_lists()[:1]
+    ('pictured',)
+    """
+    return tuple(name for name, rows in _lists().items() if all(row["word"] in drawn_words() for row in rows))
+
+
+def family_spelling(text: str, level: str) -> str:
+    """Write a prompt as a family would read it aloud: syllables and held sounds without phonetic signs.
+
+    Examples
+    --------
+    >>> family_spelling("sɑ", "syllable"), family_spelling("us", "syllable"), family_spelling("us", "word")
+    ('sah', 'oos', 'us')
+    """
+    return _READ_AS.get(text, text) if level in ("isolation", "syllable") else text
 
 
 def fill_carrier(carrier: str, word: str, *, phones: str = "", target: str = "S") -> Prompt:

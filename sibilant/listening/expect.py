@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import TypedDict
 
 from ..errors import LexiconError
-from ..lexicon import BLANK, builtin_list, list_names, list_note, pronunciations, voicing_differs
+from ..lexicon import BLANK, builtin_list, drawn_lists, list_names, list_note, pronunciations, voicing_differs
 from ..terms import SibilantSlot
 
 
@@ -58,6 +58,7 @@ class ListedName(TypedDict):
     list: str
     n_prompts: int
     note: str
+    drawn: bool
 
 
 def expect_texts(texts: Sequence[str], *, phones: str = "") -> list[Expected]:
@@ -100,7 +101,11 @@ def describe_list(name: str) -> list[ListedPrompt]:
 
 def describe_lists() -> list[ListedName]:
     """Name, number of prompts and purpose of each built-in list."""
-    return [{"list": name, "n_prompts": len(builtin_list(name)), "note": list_note(name)} for name in list_names()]
+    drawn = drawn_lists()
+    return [
+        {"list": name, "n_prompts": len(builtin_list(name)), "note": list_note(name), "drawn": name in drawn}
+        for name in list_names()
+    ]
 
 
 def _row(text: str, phones: str) -> Expected:

@@ -28,7 +28,7 @@ _TITLES: Mapping[ReportKind, str] = MappingProxyType(
 )
 _MOST_CONTEXTS = 5
 _DENSE: tuple[ReportKind, ...] = ("monthly", "quarterly", "session", "discharge")
-_SIGNED = (Blank("Clinician and credentials"), Blank("Signature and date"))
+_SIGNED = (Blank("Clinician and credentials", by_hand=True), Blank("Signature and date", by_hand=True))
 
 
 def compose(kind: ReportKind, view: CaseView, settings: ReportSettings) -> Document:
@@ -141,7 +141,7 @@ def _session(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
 
 def _discharge(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
     return (
-        *sections.opening(view, Blank("Birth date")),
+        *sections.opening(view, Blank("Birth date", by_hand=True)),
         *sections.heard(view),
         *errors.errors_heard(view, "supervisor", table=False),
         *sections.measured(view, settings, keys=(view.main_measure,)),

@@ -15,7 +15,7 @@ from . import errors, goals, plain, sections
 from .plain import ReportSettings
 from .readers import Reader, conditions_said
 
-SIGNED = (Blank("Clinician and credentials"), Blank("Signature and date"))
+SIGNED = (Blank("Clinician and credentials", by_hand=True), Blank("Signature and date", by_hand=True))
 HOME = "Five to ten minutes, five days a week, in good humour (common practice, no source)."
 ADULT_MONTHS = 216
 _MOST_WORDS = 12
@@ -84,7 +84,7 @@ def measured_sentence(view: CaseView) -> str:
 def compose_school(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
     """Compose a report for a school: taking part, what was heard, goals; nothing of teeth, ears or illness."""
     return (
-        *_opening(view, Blank("Birth date")),
+        *_opening(view, Blank("Birth date", by_hand=True)),
         Heading("Taking part at school"),
         Blank("Being understood in class and by friends", 2),
         Blank("Reading aloud", 2),
@@ -101,10 +101,11 @@ def compose_school(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]
 
 def compose_payer(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
     """Compose a report for a payer: function, what was heard, goals, attendance, plan, need."""
-    identity = ("Identifiers", "Referrer and date of referral", "Diagnosis and code", "Service codes")
+    own = (Blank("Birth date", by_hand=True), Blank("Identifiers", by_hand=True))
+    identity = ("Referrer and date of referral", "Diagnosis and code", "Service codes")
     plan = ("Plan dates", "Frequency and duration", "Units", "Standardised measure and score")
     return (
-        *_opening(view, Blank("Birth date"), *(Blank(label) for label in identity)),
+        *_opening(view, *own, *(Blank(label) for label in identity)),
         Heading("Function"),
         Blank("Function at start", 2),
         Blank("Function now", 2),
@@ -118,7 +119,9 @@ def compose_payer(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
         Blank("End point", 2),
         Blank("Why skilled service is needed", 3),
         Blank("Prognosis", 2),
-        *_closing((Blank("Clinician, credentials and licence"), Blank("Signature and date"))),
+        *_closing(
+            (Blank("Clinician, credentials and licence", by_hand=True), Blank("Signature and date", by_hand=True))
+        ),
         *_appendix(view, settings, dates=True),
     )
 
@@ -126,7 +129,7 @@ def compose_payer(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
 def compose_family(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
     """Compose a page for a family: what was heard, worked towards, to practise; no figure in hertz."""
     return (
-        Blank("For"),
+        Blank("For", by_hand=True),
         Paragraph(heard_sentences(view, "family"), tone="lead"),
         *_family_words(view),
         *_chart(view, settings, "family"),
@@ -150,7 +153,7 @@ def _opening(view: CaseView, *blanks: Blank) -> tuple[Part, ...]:
         rows[0] = ("Client", f"{view.client.code}, {plain.age_text(last.age_months)} on {day_text(last.on)}")
         rows.append(("Period", f"{day_text(first.on)} to {day_text(last.on)}"))
     rows.append(("Probes", str(len(view.summaries)) if view.summaries else "none yet"))
-    return (Blank("Name"), *blanks, Facts("Client and period", tuple(rows)))
+    return (Blank("Name", by_hand=True), *blanks, Facts("Client and period", tuple(rows)))
 
 
 def _heard(view: CaseView, settings: ReportSettings, reader: Reader) -> tuple[Part, ...]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from ..charts import style
 from ..terms.document import Document, Part, Picture
+from .drawn import svg_address
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -16,7 +17,9 @@ if TYPE_CHECKING:
 
 def to_html(document: Document) -> bytes:
     """Render a document as one HTML file, pictures inside it; the same document gives the same bytes."""
-    text = _template().render(document=document, kind=kind_of, image=image_address, colours=_colours())
+    text = _template().render(
+        document=document, kind=kind_of, image=image_address, drawn=svg_address, colours=_colours()
+    )
     return text.encode("utf-8")
 
 

@@ -43,6 +43,8 @@ def _set(document: Document, families: tuple[str, ...], folders: tuple[str, ...]
     pictures = [part for part in document.parts if isinstance(part, Picture)]
     inputs = {"document": json.dumps(_as_data(document, families), ensure_ascii=False)}
     inputs |= {f"picture-{number}": _drawing(picture) for number, picture in enumerate(pictures)}
+    drawn = {part.text: part.drawing for part in document.parts if isinstance(part, PracticeItem) and part.drawing}
+    inputs |= {f"drawing-{text}": svg.decode("utf-8") for text, svg in drawn.items()}
     source = (Path(__file__).parent / "paper.typ").read_bytes()
     compiler: Any = typst.compile
     made: bytes = compiler(
@@ -93,7 +95,9 @@ def _part_data(part: Part, numbers: Iterator[int]) -> dict[str, Any]:
         address = f"picture-{next(numbers)}"
         return data | {"picture": address, "alt": part.alt, "width": part.width_mm, "caption": part.caption}
     if isinstance(part, PracticeItem):
-        data["runs"] = [list(run) for run in part.runs()]
+        data |= asdict(part)
+        address = f"drawing-{part.text}" if part.drawing else ""
+        return data | {"runs": [list(run) for run in part.runs()], "drawing": address}
     return data | asdict(part)
 
 

@@ -55,7 +55,7 @@ def practice_sheet(
     if not items:
         raise ValueError("a practice sheet needs at least one thing to say")
     parts: tuple[Part, ...] = (
-        Blank("For"),
+        Blank("For", by_hand=True),
         Blank("Week of"),
         Paragraph(f"{_SAY[level]} {_key(items)}".strip(), tone="lead"),
         *items,

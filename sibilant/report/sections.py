@@ -21,7 +21,7 @@ def opening(view: CaseView, *blanks: Blank) -> tuple[Part, ...]:
     """Who (a code; name and whatever else identifies stand empty), which period, which probes."""
     if not view.summaries:
         return (
-            Blank("Name"),
+            Blank("Name", by_hand=True),
             *blanks,
             Facts("Client and period", (("Client", view.client.code), ("Probes", "none yet"))),
         )
@@ -35,7 +35,7 @@ def opening(view: CaseView, *blanks: Blank) -> tuple[Part, ...]:
         ("Probes", f"{len(view.summaries)} ({counted}); last one: {plain.conditions(last) or 'conditions not noted'}"),
         *((("Attendance", goals.visits_sentence(view)),) if view.visits else ()),
     )
-    return (Blank("Name"), *blanks, Facts("Client and period", rows))
+    return (Blank("Name", by_hand=True), *blanks, Facts("Client and period", rows))
 
 
 def _named(phase: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import zipfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from ..charts import style
@@ -23,12 +23,13 @@ from ..terms.document import (
     PracticeItem,
     Table,
 )
+from .drawn import png_of
 
 if TYPE_CHECKING:
     from docx.document import Document as Paper
 
 _ZIP_TIME = (1980, 1, 1, 0, 0, 0)
-_BODY_FONT, _FIGURE_FONT = "Cambria", "Calibri"
+_BODY_FONT, _FIGURE_FONT, _PRACTICE = "Cambria", "Calibri", "Practice"
 
 
 def to_docx(document: Document) -> bytes:
@@ -37,14 +38,32 @@ def to_docx(document: Document) -> bytes:
 
     paper = docx.Document()
     _set_up(paper, document)
+    _practice_style(paper, [part for part in document.parts if isinstance(part, PracticeItem)])
     paper.add_heading(document.title, level=1)
     if document.subject:
         _small(paper, document.subject)
+    first_of = []
     for part in document.parts:
+        first_of.append(len(paper.paragraphs))
         _WRITERS[type(part)](paper, part)
+    for first, last in _held_together(document, [*first_of, len(paper.paragraphs)]):
+        for paragraph in paper.paragraphs[first:last]:
+            paragraph.paragraph_format.keep_with_next = paragraph.paragraph_format.keep_together = True
     stream = io.BytesIO()
     paper.save(stream)
     return _without_times(stream.getvalue())
+
+
+def _held_together(document: Document, first_of: Sequence[int]) -> Iterator[tuple[int, int]]:
+    """Paragraphs (from, to) that stay with what follows: a box with the fields to sign after it, up to their last line.
+
+    A signature, or a box's last line, never stands alone on a page.
+    """
+    ends = (len(document.body), len(document.parts))
+    for place, part in enumerate(document.parts):
+        if isinstance(part, Box):
+            end = next(end for end in ends if end > place)
+            yield first_of[place], first_of[end] - 1
 
 
 def _set_up(paper: Paper, document: Document) -> None:
@@ -54,7 +73,8 @@ def _set_up(paper: Paper, document: Document) -> None:
     section = paper.sections[0]
     section.page_width, section.page_height = Mm(210), Mm(297)
     section.left_margin = section.right_margin = Mm(20)
-    section.top_margin = section.bottom_margin = Mm(17)
+    section.top_margin = section.bottom_margin = Mm(19)
+    section.header_distance = section.footer_distance = Mm(9)
     if document.mark:
         section.header.paragraphs[0].text = document.mark
         section.footer.paragraphs[0].text = document.mark
@@ -85,13 +105,14 @@ def _properties(paper: Paper, document: Document) -> None:
     properties.revision = 1
 
 
-def _small(paper: Paper, text: str, *, before_pt: float = 0) -> None:
+def _small(paper: Paper, text: str, *, before_pt: float = 0) -> Any:
     from docx.shared import Pt, RGBColor
 
     paragraph = paper.add_paragraph()
     paragraph.paragraph_format.space_before, paragraph.paragraph_format.space_after = Pt(before_pt), Pt(4)
     run = paragraph.add_run(text)
     run.font.size, run.font.color.rgb = Pt(8.5), RGBColor.from_string(style.SECOND_INK[1:])
+    return paragraph
 
 
 def _heading(paper: Paper, part: Heading) -> None:
@@ -115,12 +136,14 @@ def _listing(paper: Paper, part: Listing) -> None:
 
 
 def _rows(paper: Paper, caption: str, header: tuple[str, ...], rows: tuple[tuple[str, ...], ...]) -> Any:
-    _small(paper, caption)
+    _small(paper, caption).paragraph_format.keep_with_next = True
     table = paper.add_table(rows=1, cols=len(header))
     table.style = "Table Grid"
     for cell, text in zip(table.rows[0].cells, header, strict=True):
         cell.paragraphs[0].add_run(text).bold = True
     _repeat_as_header(table.rows[0])
+    for cell in table.rows[0].cells:
+        cell.paragraphs[0].paragraph_format.keep_with_next = True
     for row in rows:
         for cell, text in zip(table.add_row().cells, row, strict=True):
             cell.paragraphs[0].add_run(text)
@@ -197,17 +220,38 @@ def _page_break(paper: Paper, part: PageBreak) -> None:
 
 
 def _practice(paper: Paper, part: PracticeItem) -> None:
-    from docx.shared import Pt
-
-    line = paper.add_paragraph()
+    line = paper.add_paragraph(style=_PRACTICE)
+    if part.drawing:
+        _drawn(line, part.drawing)
     for text, how in part.runs():
         run = line.add_run(text)
-        run.font.size, run.font.name = Pt(26 if len(part.text) <= 18 else 20), _FIGURE_FONT
         run.bold, run.underline = how == "target", how == "other"
     if part.n_ticks:
-        line.add_run("    " + "\u00a0\u00a0".join("\u25a1" * part.n_ticks)).font.size = Pt(18)
+        line.add_run("\t" + "\u00a0\u00a0".join("\u25a1" * part.n_ticks))
     if part.hint:
         _small(paper, part.hint)
+
+
+def _practice_style(paper: Paper, items: Sequence[PracticeItem]) -> None:
+    """One size for all that is said on a sheet, by its longest line; the boxes to tick stand at the right."""
+    from docx.enum.style import WD_STYLE_TYPE
+    from docx.enum.text import WD_TAB_ALIGNMENT
+    from docx.shared import Mm, Pt
+
+    longest = max((len(item.text) for item in items), default=0)
+    style: Any = paper.styles.add_style(_PRACTICE, WD_STYLE_TYPE.PARAGRAPH)
+    style.base_style = paper.styles["Normal"]
+    style.font.name, style.font.size = _FIGURE_FONT, Pt(26 if longest <= 18 else 19 if longest <= 34 else 16)
+    style.paragraph_format.tab_stops.add_tab_stop(Mm(170), WD_TAB_ALIGNMENT.RIGHT)
+
+
+def _drawn(line: Any, svg: bytes) -> None:
+    """The drawing before its word, as PNG, which every reader of DOCX shows; decorative, since the word follows."""
+    from docx.shared import Mm
+
+    shape = line.add_run().add_picture(io.BytesIO(png_of(svg)), height=Mm(13))
+    shape._inline.docPr.set("descr", "")
+    line.add_run("   ")
 
 
 _WRITERS: Mapping[type[Part], Callable[[Any, Any], None]] = {

@@ -110,6 +110,7 @@ def put_client(caseload: Caseload, code: str, what: Literal["audio", "all"], unt
             connection.execute(CLIENTS.delete().where(CLIENTS.c.id == owner))
             connection.execute(AUDIT.delete().where(AUDIT.c.id.in_([row["id"] for row in rows["audit"]])))
             connection.execute(SETTINGS.delete().where(SETTINGS.c.key.like("last_%"), SETTINGS.c.value == code))
+            connection.execute(SETTINGS.delete().where(drafts.drafts_of(code)))
     n = len(rows["sessions"])
     told = f"{n_sounds} kept sounds" if what == "audio" else f"client {code} with {n} sessions and {n_sounds} sounds"
     return _receipt(caseload, code, (told,), until)

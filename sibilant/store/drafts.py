@@ -114,6 +114,16 @@ def _bound(caseload: Caseload, code: str, path: Path, *, begin: bool = False) ->
     return f"{path.stem} {caseload.setting(sign_key(code))}".strip()
 
 
+def draft_key(code: str, kind: str) -> str:
+    """Return the setting that holds what was written into a report of a client, before it is made."""
+    return f"report_{code}_{kind}"
+
+
+def drafts_of(code: str) -> sa.ColumnElement[bool]:
+    """Which settings are drafts of a client's reports: they go with the client, into the bin's time too."""
+    return SETTINGS.c.key.startswith(draft_key(code, ""), autoescape=True)
+
+
 def sign_key(code: str) -> str:
     """Return the setting that holds the sign of a client's take."""
     return f"take_{code}"

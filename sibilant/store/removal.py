@@ -116,7 +116,8 @@ def _remove_all_rows(caseload: Caseload, code: str) -> tuple[str, ...]:
         mentions = AUDIT.c.subject == code
         n_audit = connection.execute(AUDIT.delete().where(sa.or_(mentions, AUDIT.c.detail.contains(code)))).rowcount
         connection.execute(SETTINGS.delete().where(SETTINGS.c.key.like("last_%"), SETTINGS.c.value == code))
-        connection.execute(SETTINGS.delete().where(SETTINGS.c.key == drafts.sign_key(code)))
+        own = sa.or_(SETTINGS.c.key == drafts.sign_key(code), drafts.drafts_of(code))
+        connection.execute(SETTINGS.delete().where(own))
     return (
         f"client {code} with {n} sessions, their tokens, judgements, corrections and events",
         f"{n_audit} lines of the audit trail that named the code",

@@ -95,10 +95,14 @@ class Picture:
 
 @dataclass(frozen=True, slots=True)
 class Blank:
-    """A field that only the clinician can fill: a label and ``n_lines`` empty lines (0: room on the label's line)."""
+    """A field that only the clinician can fill: a label and ``n_lines`` empty lines (0: room on the label's line).
+
+    ``by_hand``: it names or identifies somebody, so that it is filled on the finished paper and never on the page.
+    """
 
     label: str
     n_lines: int = 0
+    by_hand: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +131,8 @@ class PageBreak:
 class PracticeItem:
     """One thing to say, in large print: the target's letters bold, other sibilants' letters underlined.
 
-    ``n_ticks`` small boxes follow, for the family's own eye; nothing reads them back.
+    ``n_ticks`` small boxes follow, for the family's own eye; nothing reads them back. ``drawing`` (SVG) stands before
+    it for a child who does not read; the word beside it says what it shows.
     """
 
     text: str
@@ -135,6 +140,7 @@ class PracticeItem:
     others: tuple[tuple[int, int], ...] = ()
     n_ticks: int = 5
     hint: str = ""
+    drawing: bytes = b""
 
     def runs(self) -> tuple[tuple[str, Literal["plain", "target", "other"]], ...]:
         """Cut the text into runs of plain, target and other letters.

@@ -13,7 +13,7 @@ from ..clinic import bring, clients, heard, probe, take
 from ..errors import UsageError
 from ..terms.vocabulary import CUE_LETTERS, ELICITED, LEVELS
 from .asking import caseload_of, client_of, number_of, text_of
-from .capturing import MOST_LIST
+from .capturing import MOST_LIST, told
 from .forms import ask_about_names, day_in
 from .places import Answer, at_hand, choose, device_last, list_groups
 from .showing import shown
@@ -96,7 +96,7 @@ async def keep(request: Request) -> Response:
         wanted = probe.ProbeRequest((), words, on=day, prompts=prompts, channel=channel, **conditions)
         return bring.bring_in(caseload_of(request), client_of(request), files, wanted)
 
-    return JSONResponse(heard.as_plain(await run_in_threadpool(kept)))
+    return JSONResponse(told(await run_in_threadpool(kept)))
 
 
 PAGES: dict[str, Answer] = {"/bring": place}

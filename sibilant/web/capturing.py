@@ -41,7 +41,8 @@ def _shown(state: Mapping[str, Any]) -> dict[str, Any]:
         "begun": state["begun"],
         "place": state["place"],
         "rate": state["sampling_rate_hz"],
-        "words": [row["text"] for row in state["prompts"]],
+        "words": [take.spelt(row) for row in state["prompts"]],
+        "pictures": state.get("pictures", False),
         "said": [said.count(place) for place in range(1, len(state["prompts"]) + 1)],
         "keep": state["keep"],
         "again": state.get("again", ""),
@@ -89,6 +90,8 @@ async def begin(request: Request) -> Response:
         phase=text_of(given, "phase"),
         keep=text_of(given, "keep") or "words",
         modelled=given.get("modelled") is True,
+        elicited=text_of(given, "elicited"),
+        pictures=given.get("pictures") is True,
         sampling_rate_hz=number_of(given, "rate") or 0,
         microphone=_settings(given),
     )
@@ -141,7 +144,12 @@ async def finish(request: Request) -> Response:
     given = await sent(request)
     answered = {name: given.get(name) is True for name in ("modelled", "anyway")}
     kept = await run_in_threadpool(lambda: take.finish(caseload_of(request), client_of(request), **answered))
-    return JSONResponse(heard.as_plain(kept))
+    return JSONResponse(told(kept))
+
+
+def told(kept: heard.ProbeResult) -> dict[str, Any]:
+    """What was kept, its notes without the terminal's commands, which are buttons or places here."""
+    return {**heard.as_plain(kept), "notes": [note.text for note in kept.notes]}
 
 
 async def throw_away(request: Request) -> Response:

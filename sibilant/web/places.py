@@ -19,7 +19,7 @@ from ..errors import CaseloadError, SibilantError, UsageError
 from ..listening import expect
 from ..terms import MEASURES
 from ..terms.clinic import Case, Device
-from ..terms.vocabulary import CUE_LETTERS, DISTORTIONS, PRACTICE_LEVELS, REPORT_KINDS
+from ..terms.vocabulary import CUE_LETTERS, DISTORTIONS, ELICITED, PRACTICE_LEVELS, REPORT_KINDS
 from .asking import caseload_of, client_of, number_of, text_of
 from .forms import ask_about_names, back_to, client_in, day_in, form_of, pairs_of
 from .marks import MARKS
@@ -128,6 +128,7 @@ def capture(request: Request) -> Response:
         who=who,
         list_groups=list_groups(),
         levels=("", *PRACTICE_LEVELS),
+        elicited=tuple(ELICITED),
         cues=[(letter, name) for letter, name in CUE_LETTERS.items()],
         devices=registered,
         device_last=device_last(case, registered),

@@ -54,6 +54,12 @@ async def practised(request: Request) -> Response:
     return JSONResponse({"kept": len(run.marks)})
 
 
+def drawing(request: Request) -> Response:
+    """A word's drawing, for children who do not read."""
+    svg = practise.drawing_of(text_of(request.query_params, "word", most=40))
+    return Response(svg, 200 if svg else 404, media_type="image/svg+xml")
+
+
 def sheet(request: Request) -> Response:
     """A practice sheet to download and print."""
     asked = request.query_params
@@ -67,5 +73,5 @@ def sheet(request: Request) -> Response:
     return Response(made, media_type=FORMS_OF_REPORT[form], headers=sent_as)
 
 
-PAGES: dict[str, Answer] = {"/practise": place, "/practise/sheet": sheet}
+PAGES: dict[str, Answer] = {"/practise": place, "/practise/sheet": sheet, "/drawing": drawing}
 DONE: dict[str, Answer] = {"/do/practise/items": items, "/do/practise/said": practised}

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from ..clinic import plan, report
-from ..errors import SibilantError, UsageError
+from ..clinic import plan, report, written
+from ..errors import NoSpreadError, UsageError
 from ..terms import MEASURES
-from ..terms.document import Part
+from ..terms.document import Part, Picture
 from ..terms.vocabulary import REPORT_KINDS
 from .asking import caseload_of, client_of, number_of, text_of
-from .forms import client_in, pairs_of
+from .forms import ask_about_names, back_to, client_in, pairs_of
 from .places import FORMS_OF_REPORT, Answer, chosen_client
 from .showing import shown
 
 MOST_LETTERS = 2000
+FIELD = "field:"
 
 
 def place(request: Request) -> Response:
@@ -37,9 +40,23 @@ def place(request: Request) -> Response:
         kinds=tuple(REPORT_KINDS),
         forms=report.FORMS,
         with_range=with_range,
+        draft=written.draft_of(caseload_of(request), who["code"], kind),
+        done=text_of(asked, "done", most=20),
         document=document,
         parts=[(_name(part), part) for part in document.parts],
     )
+
+
+def picture(request: Request) -> Response:
+    """A picture of a report, as it stands in that very report."""
+    asked = request.query_params
+    ticked = report.Ticked(published_range=asked.get("range") == "yes")
+    kind = REPORT_KINDS.read(asked.get("kind", "monthly"))
+    document = report.report_document(caseload_of(request), client_of(request), kind, ticked)
+    for part in document.of_kind(Picture):
+        if isinstance(part, Picture) and part.name == asked.get("name") and "svg" in part.images:
+            return Response(part.images["svg"], media_type="image/svg+xml")
+    raise UsageError(f"a {kind} report has no such picture; load the page again")
 
 
 def _name(part: Part) -> str:
@@ -47,23 +64,39 @@ def _name(part: Part) -> str:
 
 
 async def make(request: Request) -> Response:
-    """The report as a file, with what was written into its fields; nothing of it is kept here."""
+    """The report as a file, with what was written into its fields; or that kept as a draft, where this was asked."""
     pairs = await pairs_of(request)
     given = dict(pairs)
+    if given.get("keep"):
+        return await _keep(request, given)
     code, kind, form = client_in(request, given), text_of(given, "kind"), text_of(given, "form")
     if form not in FORMS_OF_REPORT:
         raise UsageError(f"a report is made as {', '.join(FORMS_OF_REPORT)}; not {form[:10]!r}")
-    filled = tuple(
-        (name.removeprefix("field:"), text_of(given, name, most=MOST_LETTERS))
-        for name in given
-        if name.startswith("field:")
-    )
-    ticked = report.Ticked(published_range=given.get("range") == "yes", filled=filled)
+    filled = tuple(_filled(given).items())
+    ask_about_names(given, "filed_as")
+    filed_as = text_of(given, "filed_as", most=60)
+    ticked = report.Ticked(published_range=given.get("range") == "yes", filled=filled, filed_as=filed_as)
     content = await run_in_threadpool(
         lambda: report.report_bytes(caseload_of(request), code, kind, form, ticked=ticked)
     )
     sent_as = {"content-disposition": f'attachment; filename="report-{REPORT_KINDS.read(kind)}.{form}"'}
     return Response(content, media_type=FORMS_OF_REPORT[form], headers=sent_as)
+
+
+def _filled(given: Mapping[str, str]) -> dict[str, str]:
+    """What was written, by the label of its field."""
+    names = [name for name in given if name.startswith(FIELD)]
+    return {name.removeprefix(FIELD): text_of(given, name, most=MOST_LETTERS) for name in names}
+
+
+async def _keep(request: Request, given: Mapping[str, str]) -> Response:
+    """Keep what was written as the client's draft, or throw the draft away."""
+    code, kind = client_in(request, given), REPORT_KINDS.read(text_of(given, "kind"))
+    away = given["keep"] == "away"
+    filled = {} if away else _filled(given)
+    ask_about_names({**filled, "no_name": given.get("no_name")}, *filled)
+    await run_in_threadpool(written.keep_draft, caseload_of(request), code, kind, filled)
+    return back_to(request, "reports", code, kind=kind, done="away" if away else "kept")
 
 
 def planner(request: Request) -> Response:
@@ -73,7 +106,7 @@ def planner(request: Request) -> Response:
         return who
     asked, code = request.query_params, client_of(request)
     key, change = asked.get("measure", who["main_measure"]), asked.get("change", "")
-    found, why_none = [], ""
+    found, assumed = [], False
     if change:
         try:
             size = float(change)
@@ -81,14 +114,14 @@ def planner(request: Request) -> Response:
             raise UsageError(f"change {change[:12]!r}: a size in the measure’s unit is needed, such as 400") from wrong
         try:
             designs = plan.plan(key, size, caseload=caseload_of(request), client=code)
-        except SibilantError as too_few:
-            why_none, designs = str(too_few).split(";")[0], plan.plan(key, size)
+        except NoSpreadError:
+            assumed, designs = True, plan.plan(key, size)
         found = [(*plan.told(one), plan.rows(one)) for one in designs]
     measures = [measure for measure in MEASURES.values() if measure.scope == "token"]
     return shown(
-        request, "plan.html.j2", who=who, found=found, why_none=why_none, key=key, change=change, measures=measures
+        request, "plan.html.j2", who=who, found=found, assumed=assumed, key=key, change=change, measures=measures
     )
 
 
-PAGES: dict[str, Answer] = {"/reports": place, "/plan": planner}
+PAGES: dict[str, Answer] = {"/reports": place, "/reports/picture.svg": picture, "/plan": planner}
 FORMS: dict[str, Answer] = {"/reports": make}

@@ -107,10 +107,11 @@ def status_of(error: SibilantError) -> int:
 
 def _said(request: Request, error: Exception) -> Response:
     assert isinstance(error, SibilantError)
-    answers = error.answers if isinstance(error, QuestionError) else ()
-    if answers == ("no_name",) and getattr(request.state, "form", None):
-        return _asked_again(request, str(error))
-    return _line(request, str(error), status_of(error), answers)
+    if not isinstance(error, QuestionError):
+        return _line(request, str(error), status_of(error))
+    if error.answers == ("no_name",) and getattr(request.state, "form", None):
+        return _asked_again(request, error.asked)
+    return _line(request, error.asked, status_of(error), error.answers)
 
 
 def _http(request: Request, error: Exception) -> Response:
@@ -127,7 +128,7 @@ def _asked_again(request: Request, line: str) -> Response:
     """A form's question about a name, with the form's own fields to be sent again when it is none."""
     fields = [pair for pair in getattr(request.state, "form", []) if pair[0] != "no_name"]
     address = request.url.path.removeprefix(root_of(request))
-    return shown(request, "name.html.j2", line=line.split(" If it is none")[0], fields=fields, address=address)
+    return shown(request, "name.html.j2", line=line, fields=fields, address=address)
 
 
 def _line(request: Request, line: str, status: int, answers: tuple[str, ...] = ()) -> Response:

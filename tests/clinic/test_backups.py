@@ -354,7 +354,9 @@ def test_reminded_after_the_clinics_own_days(folder: Path) -> None:
     reminders.note_backup(folder, dt.date(2026, 1, 2), None)  # the number stays
     assert reminders.reminders(folder, dt.date(2026, 1, 9)) == ()
     (said,) = reminders.reminders(folder, dt.date(2026, 1, 10))
-    assert "8 days old" in said and "at most 7" in said
+    assert (
+        "8 days old" in said.text and "at most 7" in said.text and said.command.startswith("sibilant caseload backup")
+    )
     (folder / "backups.json").write_text("{")
     assert reminders.reminders(folder) == ()
 

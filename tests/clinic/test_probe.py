@@ -90,7 +90,7 @@ def test_after_a_model_nothing_counts_until_a_person_says_whose_voice_it_is(fold
     kept = probe.keep_probe(
         CaseloadHandle(folder), None, probe.ProbeRequest([path], str(listed), cue="M", phase="treatment")
     )
-    assert kept.session.cue == "model" and any("whose voice" in note for note in kept.notes)
+    assert kept.session.cue == "model" and any("whose voice" in note.text for note in kept.notes)
     queue = judge.queue(CaseloadHandle(folder), None, None, rater="R1")
     tokens = [token for token in case_of(folder).tokens if token.sound.utterance is not None]
     assert {token.sound.utterance.voice for token in tokens} <= {"unsure", "other"}

@@ -182,3 +182,13 @@ def test_html_has_no_serious_accessibility_issue(axe: str, documents: dict[str, 
             ]
             assert not grave, f"{kind}: {grave}"
         browser.close()
+
+
+def test_docx_keeps_the_box_with_the_fields_to_sign(documents: dict[str, Document]) -> None:
+    """No signature, and no last line of a box, is parted from what stands before it."""
+    for kind in ("monthly", "quarterly", "discharge"):
+        paper = docx.Document(io.BytesIO(report.render(documents[kind], "docx")))
+        first = [paragraph.text for paragraph in paper.paragraphs].index("How this was measured")
+        closing = paper.paragraphs[first:]
+        held = [paragraph.paragraph_format.keep_with_next for paragraph in closing]
+        assert closing[-1].text.startswith("Signature and date") and all(held[:-1]) and not held[-1], kind

@@ -33,6 +33,19 @@ def letters(item: PracticeItem, kind: str) -> list[str]:
     return [text for text, how in item.runs() if how == kind]
 
 
+def test_sentences_where_sentences_are_asked_for_and_no_phonetic_signs() -> None:
+    """Words asked for as sentences stand in sentences; syllables stand as a family would write them."""
+    words = [*lexicon.builtin_list("pool-sn"), *lexicon.builtin_list("core-a")]
+    found = practise.items_of("sentence", words)
+    for prompt, item in zip(words, found, strict=True):
+        assert prompt.text in item.text and item.text[0].isupper() and item.text[-1] in ".?" and item.target
+    assert len({item.text for item in found}) == len(found)
+    plain = set("abcdefghijklmnopqrstuvwxyz")
+    for level, name in (("isolation", "sustained"), ("syllable", "syllables")):
+        for item in practise.items_of(level, lexicon.builtin_list(name)):
+            assert set(item.text + item.hint) <= plain, item
+
+
 @pytest.mark.parametrize("level", PRACTICE_LEVELS)
 @pytest.mark.parametrize("form", practise.FORMS)
 def test_every_level_in_every_format(level: str, form: str, tmp_path: Path) -> None:

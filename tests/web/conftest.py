@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import http.client
+import importlib.util
 import json
 import shutil
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -174,13 +177,13 @@ def browse(play: Any) -> Iterator[Callable[..., Any]]:
     """Open a page in a real Chromium whose microphone plays a file; every address asked for is noted."""
     browsers = []
 
-    def opened(sound: Path | None = None, *, width: int = 1280, height: int = 800) -> Any:
+    def opened(sound: Path | None = None, *, width: int = 1280, height: int = 800, touch: bool = False) -> Any:
         hears = [f"--use-file-for-fake-audio-capture={sound}%noloop"] if sound else []
         browser = play.chromium.launch(
             executable_path=CHROMIUM, headless=True, chromium_sandbox=False, args=QUIET + hears
         )
         browsers.append(browser)
-        page = browser.new_page(viewport={"width": width, "height": height})
+        page = browser.new_page(viewport={"width": width, "height": height}, has_touch=touch)
         page.asked, page.wrong = [], []
         page.on("request", lambda request: page.asked.append(request.url))
         page.on("pageerror", lambda error: page.wrong.append(str(error)))
@@ -214,3 +217,18 @@ def asked_of() -> Callable[[web.Running, str], tuple[int, str]]:
         return status, body.decode()
 
     return asked
+
+
+@pytest.fixture(scope="session")
+def walk() -> tuple[ModuleType, ModuleType]:
+    """The hands, and the months that they go through (tests are imported one by one, not as a package)."""
+    found = []
+    for name in ("hands", "month"):
+        key = f"web_{name}"
+        if key not in sys.modules:
+            spec = importlib.util.spec_from_file_location(key, Path(__file__).parent / f"{name}.py")
+            assert spec is not None and spec.loader is not None
+            sys.modules[key] = importlib.util.module_from_spec(spec)
+            spec.loader.exec_module(sys.modules[key])
+        found.append(sys.modules[key])
+    return found[0], found[1]

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.signal import butter, lfilter
 
-from sibilant.clinic import clients
+from sibilant.clinic import clients, runs
 from sibilant.clinic.caseload import CaseloadHandle
 
 RATE = 44_100
@@ -134,6 +134,8 @@ def test_a_run_of_words_by_one_key_each_is_not_kept(browse, served) -> None:
         for key in keys:
             page.keyboard.press(key)
     assert words[3] != words[2] and page.inner_text("#run-place").startswith("4 of")
+    assert page.is_hidden("#run-count"), "the count is for the one who works"
+    page.keyboard.press("t")
     assert page.inner_text("#run-count") == "spontaneous: 2 of 2 correct · model: 0 of 1 correct"
     page.keyboard.press("Escape")
     page.wait_for_selector("#over:not([hidden])")
@@ -143,3 +145,23 @@ def test_a_run_of_words_by_one_key_each_is_not_kept(browse, served) -> None:
         page.goto(f"{served.base}/practise?client={served.handle}")
         page.click("text=Make the sheet")
     assert download.value.suggested_filename == "practice-word.pdf" and page.wrong == []
+
+
+def test_a_run_is_kept_once_and_a_run_that_could_not_be_kept_says_so(browse, served) -> None:
+    """Stop pressed while the last mark is being kept keeps nothing twice; a refusal is told, and can be tried again."""
+    page = browse()
+    page.goto(served.running.address)
+    page.goto(f"{served.base}/practise?client=C-7QXK")
+    page.select_option("#run-form #words", "pool-ks-final")
+    page.click("text=Begin the run")
+    page.wait_for_selector("#run:not([hidden])")
+    page.route("**/do/practise/said**", lambda route: route.abort())
+    for key in ("c", "c", "c"):
+        page.keyboard.press(key)
+    page.wait_for_selector("h2:has-text('Practised, and not kept')")
+    assert "treated" not in page.inner_text("#over-lines") and page.is_hidden("#run-kept")
+    page.unroute("**/do/practise/said**")
+    page.evaluate("() => { for (const _ of [1, 2]) document.querySelector('#keep-again').click(); }")
+    page.wait_for_selector("#run-kept:not([hidden])")
+    assert "3 words practised" in page.inner_text("#over-lines")
+    assert [run["said"] for run in runs.list_runs(CaseloadHandle(served.folder), CLIENT)] == [3]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import html
 import json
+import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,8 +12,9 @@ from pathlib import Path
 import pytest
 
 from sibilant import audio, web
-from sibilant.clinic import judge, probe
+from sibilant.clinic import judge, probe, report
 from sibilant.clinic.caseload import CaseloadHandle
+from sibilant.terms.document import Picture
 
 PLACES = ("/", "/?client=C-7QXK", "/capture?client=C-7QXK", "/judge?client=C-7QXK", "/review?client=C-7QXK",
           "/progress?client=C-7QXK", "/bring?client=C-7QXK", "/session?client=C-7QXK", "/details?client=C-7QXK",
@@ -80,6 +83,22 @@ def steps(page, base: str) -> Iterator[str]:
     page.click("#away")
     page.click("#erase")
     page.wait_for_selector("#setup:not([hidden])")
+    page.goto(f"{base}/again?client=C-7QXK&session=1")
+    page.click("#words button >> nth=0")
+    yield "judging again"
+    page.goto(f"{base}/practise?client=C-7QXK")
+    page.click("#open-long")
+    page.wait_for_selector("#long:not([hidden])")
+    yield "a long sound"
+    page.keyboard.press("Escape")
+    page.select_option("#run-form #words", "pool-ks-final")
+    page.click("text=Begin the run")
+    page.wait_for_selector("#run:not([hidden])")
+    yield "a run"
+    page.keyboard.press("c")
+    page.keyboard.press("Escape")
+    page.wait_for_selector("#over:not([hidden])")
+    yield "the run is over"
 
 
 OUTSIDE = """() => [...document.querySelectorAll('button, a, input, select')]
@@ -110,7 +129,7 @@ def test_every_place_can_be_used_by_everybody(browse, filled: web.Running, axe: 
         if place not in ("/", "/capture", "/bin", "/nowhere"):
             assert "Invented data – not a person" in page.inner_text("body"), place
         seen += 1
-    assert seen == len(PLACES) + 5 and page.wrong == []
+    assert seen == len(PLACES) + 9 and page.wrong == []
 
 
 def test_the_accessibility_check_can_fail(browse, filled: web.Running, axe: str) -> None:
@@ -267,3 +286,26 @@ def test_two_sounds_are_heard_at_equal_loudness_and_a_point_leads_to_its_sounds(
         }"""
     )
     assert abs(levels[0] / levels[1] - 10) < 0.01 and page.wrong == []
+
+
+def test_a_preview_shows_the_reports_own_picture(filled: web.Running, folder: Path, asked_of) -> None:
+    """A family's page holds no figure in hertz, so neither does what is read before it is made."""
+    document = report.report_document(CaseloadHandle(folder / "case"), "C-7QXK", "family", report.Ticked())
+    (picture,) = document.of_kind(Picture)
+    status, place = asked_of(filled, "/reports?client=C-7QXK&kind=family")
+    (address,) = re.findall(rf'<img class="chart" src="{filled.root}(/reports/picture[^"]*)"', place)
+    found = asked_of(filled, html.unescape(address))
+    assert (status, found) == (200, (200, picture.images["svg"].decode()))
+    assert asked_of(filled, "/reports/picture.svg?client=C-7QXK&kind=family&name=change-over-months")[0] == 400
+
+
+def test_a_button_pressed_before_its_script_is_there_goes_nowhere(browse, filled: web.Running) -> None:
+    """On a slow machine a form would otherwise be sent as it is, to a place that knows nothing of the client."""
+    page = browse()
+    page.route("**/static/*.js", lambda route: route.abort())
+    page.goto(filled.address)
+    base = f"http://127.0.0.1:{filled.port}{filled.root}"
+    for place, button in (("judge", "#begin button.first"), ("practise", "text=Begin the run")):
+        page.goto(f"{base}/{place}?client=C-7QXK")
+        page.click(button)
+        assert page.url == f"{base}/{place}?client=C-7QXK"

@@ -1,6 +1,6 @@
 // A recording already made: dropped or chosen, looked at first, then measured and kept; nothing is kept before that.
 import { at, made, showOnly, tellSamples, tried, wrapped } from "./ask.js";
-import { questionWords, tellWords } from "./kept.js";
+import { tellWords } from "./kept.js";
 
 const client = at("bring").dataset.client;
 const PARTS = ["setup", "question", "kept"];
@@ -41,7 +41,7 @@ async function look() {
   at("working").textContent = "";
   if (!found) return;
   at("looked").replaceChildren(...found.files.map(told));
-  if (found.files.some((one) => one.error.includes("channel"))) at("both-ways").hidden = false;
+  if (found.files.some((one) => one.channels_differ)) at("both-ways").hidden = false;
   at("looked-asked").textContent = found.asked;
   at("looked-asked").hidden = !found.asked;
   at("keep-it").disabled = found.files.some((one) => one.error);
@@ -50,7 +50,7 @@ async function look() {
 function told(one, place) {
   const item = made("li");
   item.append(made("strong", one.name));
-  if (one.error) item.append(made("span", one.error.replace(one.name, "").replace(/^: /, " – ")));
+  if (one.error) item.append(made("span", ` – ${one.error}`));
   else {
     const spectra = [...new Set(Object.values(one.verdict.moments))].join(" or ");
     item.append(` ${one.duration_s.toFixed(0)} s; durations ${one.verdict.durations}, levels ${one.verdict.levels}, spectra ${spectra}`);
@@ -100,12 +100,12 @@ async function keep(answer = {}) {
   at("working").textContent = "";
   at("keep-it").disabled = false;
   if (question) {
-    at("question-words").textContent = questionWords(question.message);
+    at("question-words").textContent = `${question.message}.`;
     said = { ...said, ...(question.answers.includes("no_name") ? { no_name: true } : { anyway: true }) };
     at("was-model").hidden = !question.answers.includes("modelled");
     showOnly(PARTS, "question", "question-head");
   } else if (kept) {
-    at("verdict").textContent = `The recording: ${kept.recordings.map((one) => one.verdict).join(", ")}. No figures yet: the ear comes first.`;
+    at("verdict").textContent = `The recording: ${kept.recordings.map((one) => one.verdict).join(", ")}.`;
     tellWords(kept);
     for (const id of ["to-judge", "to-session"]) at(id).href = `${at(id).href.split("&")[0]}&session=${kept.session}`;
     showOnly(PARTS, "kept", "kept-head");

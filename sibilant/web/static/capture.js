@@ -1,6 +1,7 @@
 // A probe word by word: Space next, A again, S skip, B back, P pause, Esc stop.
 import { ROOT, ask, at, made, say, showOnly, tell, tellSamples, tried, typing } from "./ask.js";
 import { Microphone, inputs, meterOf } from "./microphone.js";
+import { tellWords } from "./kept.js";
 
 const client = at("capture").dataset.client;
 const PARTS = ["unfinished", "setup", "registering", "trying", "stage", "ended", "question", "sure", "kept"];
@@ -35,10 +36,18 @@ async function asked() {
     phase: at("phase").value,
     keep: chosen("keep"),
     modelled: at("modelled").checked,
+    elicited: at("elicited").value,
+    pictures: !at("by-picture").hidden && at("pictures").checked,
   };
 }
 
-at("words").addEventListener("change", () => { at("own").hidden = at("words").value !== ""; });
+/** Pictures are offered where every word of the list has one. */
+function follow() {
+  at("own").hidden = at("words").value !== "";
+  at("by-picture").hidden = at("words").selectedOptions[0]?.dataset.drawn !== "yes";
+}
+at("words").addEventListener("change", follow);
+follow();
 
 /** One key for a cue or a level while one of the two groups has the focus. */
 function pickByKey(event) {
@@ -168,17 +177,22 @@ function shownWord(line = "") {
   }
   const word = take.words[take.place - 1];
   const before = take.said[take.place - 1];
+  const drawn = take.pictures && !paused;
+  at("drawing").hidden = !drawn;
+  at("word").hidden = drawn;
+  if (drawn) at("drawing").src = `${ROOT}drawing?${new URLSearchParams({ word })}`;
   at("word").textContent = paused ? "pause" : word;
   at("word").classList.toggle("long", word.length > 14 && word.length <= 60);
   at("word").classList.toggle("passage", word.length > 60);
   at("word").classList.toggle("away", paused);
-  at("stage-place").textContent = `${take.place} of ${take.words.length}` + (before ? ` · said ${before === 1 ? "once" : `${before} times`}; the first whole one counts` : "");
+  at("drawing").classList.remove("away");
+  at("stage-place").textContent = `${take.place} of ${take.words.length}` + (drawn ? ` · ${word}` : "") + (before ? ` · said ${before === 1 ? "once" : `${before} times`}; the first whole one counts` : "");
   at("stage-said").textContent = line;
   at("pause-word").textContent = paused ? "go on" : "pause";
 }
 
 async function keepStretch(then) {
-  at("word").classList.add("away");
+  for (const id of ["word", "drawing"]) at(id).classList.add("away");
   await wait(RUN_ON_MS);
   const samples = microphone.cut();
   take = await tellSamples("do/take/stretch", { client, take: take.take, place: take.place, then }, samples);
@@ -228,7 +242,7 @@ async function act(name) {
   } catch (error) {
     at("stage-said").textContent = error.message;
     microphone.collect();
-    at("word").classList.remove("away");
+    for (const id of ["word", "drawing"]) at(id).classList.remove("away");
   } finally {
     busy = false;
     if (!at("stage").hidden) at("stage").focus();
@@ -262,7 +276,7 @@ at("keep-anyway").addEventListener("click", () => finish({ anyway: true }));
 
 /** A question about the list or the voices is asked where the probe ends, each answer a button. */
 function askBack(question) {
-  at("question-words").textContent = question.message.replace(/ Then say --modelled: w/, " If so, w").replace(/[.;] (If not, )?--anyway.*$/, ".");
+  at("question-words").textContent = `${question.message}.`;
   at("was-model").hidden = !question.answers.includes("modelled");
   at("sure-away").hidden = false;
   show("question", "question-head");
@@ -294,17 +308,9 @@ function tellKept(kept) {
   const of = (word) => kept.recordings.filter((one) => one.verdict === word).length;
   const byPlace = new Map(kept.recordings.flatMap((one) => one.prompts.map((place) => [place, one])));
   const counts = ["usable", "with care", "not usable"].filter(of).map((word) => `${of(word)} ${word}`).join(", ");
-  at("kept-head").textContent = `Kept as session ${kept.session} of ${kept.client}`;
-  at("verdict").textContent = `The words' recordings: ${counts}. No figures yet: the ear comes first.`;
-  at("remedies").replaceChildren(...kept.remedies.filter(() => of("usable") < kept.recordings.length).map((line) => made("li", line)));
-  at("found").replaceChildren(...kept.words.map((row) => {
-    const line = made("tr");
-    const head = made("th", row.prompt_index, { scope: "row", className: "number" });
-    const sound = byPlace.get(row.prompt_index);
-    line.append(head, made("td", row.prompt), made("td", row.attempt ?? "", { className: "number" }), made("td", row.heard + (row.attempt > 1 && !row.counts ? "; an earlier attempt counts" : ""), { className: "said" }), made("td", sound ? sound.verdict : ""));
-    return line;
-  }));
-  at("notes").replaceChildren(...kept.notes.filter((line) => !line.includes("sibilant judge")).map((line) => made("li", line)));
+  at("verdict").textContent = `The words' recordings: ${counts}.`;
+  tellWords(kept, (place) => byPlace.get(place)?.verdict ?? "");
+  if (of("usable") === kept.recordings.length) at("remedies").replaceChildren();
   at("to-judge").href = `${ROOT}judge?client=${client}&session=${kept.session}`;
   show("kept", "kept-head");
 }

@@ -1,5 +1,6 @@
 // A form that hands over files: the fields as a head, then the files, in one body; the answer is told in lines.
 import { ROOT, made, tellFiles, tried } from "./ask.js";
+import { watch } from "./wide.js";
 
 for (const form of document.querySelectorAll("form[data-hand]")) {
   form.addEventListener("submit", (event) => {
@@ -49,5 +50,6 @@ function table(columns, rows) {
   box.setAttribute("role", "region");
   box.setAttribute("aria-label", "What was found");
   box.append(whole);
+  watch(box);
   return box;
 }

@@ -1,6 +1,6 @@
 // One token after the other, in the order the caseload gives: listen, say what was heard, go on.
 import { ROOT, ask, at, made, showOnly, tell, tried, typing } from "./ask.js";
-import { fill, follow, said as marked, toggleCertainty } from "./marking.js";
+import { fill, follow, markOf, said as marked, toggleCertainty } from "./marking.js";
 import { Player } from "./player.js";
 
 const PARTS = ["begin", "listening", "done"];
@@ -68,8 +68,7 @@ async function keep() {
   busy = false;
   if (!kept) return;
   given.set(one.key, said);
-  const chosen = document.querySelector(`#marks input[value=${said.heard}] + span`);
-  at("kept-one").textContent = `${one.prompt}: kept as ${chosen.textContent.trim().split(/\s+/).slice(2).join(" ")}`;
+  at("kept-one").textContent = `${one.prompt}: kept as ${markOf(said.heard).name}`;
   place += 1;
   await next();
 }

@@ -1,13 +1,8 @@
-// What is told of a session that was just kept, and the question that may come before it is.
+// What is told of a session that was just kept.
 import { at, made } from "./ask.js";
 
-/** The question's words without the command line's options, each of which is a button here. */
-export function questionWords(line) {
-  return line.replace(/ Then say --modelled: w/, " If so, w").replace(/ If it is none, --no-name.*$/, "").replace(/[.;] (If not, )?--anyway.*$/, ".");
-}
-
-/** Rows of the words found, the session’s notes and remedies. */
-export function tellWords(kept) {
+/** Rows of the words found (with `verdictOf`, each with that of its own recording), the session’s notes and remedies. */
+export function tellWords(kept, verdictOf = null) {
   at("kept-head").textContent = `Kept as session ${kept.session} of ${kept.client}`;
   at("found").replaceChildren(...kept.words.map((row) => {
     const line = made("tr");
@@ -17,8 +12,9 @@ export function tellWords(kept) {
       made("td", row.attempt ?? "", { className: "number" }),
       made("td", row.heard + (row.attempt > 1 && !row.counts ? "; an earlier attempt counts" : ""), { className: "said" }),
     );
+    if (verdictOf) line.append(made("td", verdictOf(row.prompt_index)));
     return line;
   }));
-  at("notes").replaceChildren(...kept.notes.filter((line) => !/sibilant \w+|--/.test(line)).map((line) => made("li", line)));
+  at("notes").replaceChildren(...kept.notes.map((line) => made("li", line)));
   at("remedies").replaceChildren(...kept.remedies.map((line) => made("li", line)));
 }

@@ -7,9 +7,8 @@ function picked(name) {
 
 /** Sign and name of a mark by the word that is kept. */
 export function markOf(heard) {
-  const shown = document.querySelector(`#marks input[value="${CSS.escape(heard)}"] + span`);
-  const [, sign, ...name] = shown.textContent.trim().split(/\s+/);
-  return { sign, name: name.join(" ") };
+  const { sign, name } = document.querySelector(`#marks input[value="${CSS.escape(heard)}"]`).dataset;
+  return { sign, name };
 }
 
 /** Put back what stands of a word, or nothing at all: no choice is made beforehand. */

@@ -13,7 +13,11 @@ export class Player {
   /** Fetch a token's sound beforehand, so that playing begins at once. */
   load(client, session, key) {
     const name = `${client} ${session} ${key}`;
-    if (!this.held.has(name)) this.held.set(name, this.fetched(client, session, key));
+    if (!this.held.has(name)) {
+      const coming = this.fetched(client, session, key);
+      this.held.set(name, coming);
+      coming.catch(() => this.held.delete(name)); // asked again next time
+    }
     return this.held.get(name);
   }
 

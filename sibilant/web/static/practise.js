@@ -1,5 +1,5 @@
 // Practice: a long sound as a ribbon, still until a person has marked the try; runs of words by one key each.
-import { at, made, showOnly, tell, tried, typing } from "./ask.js";
+import { ROOT, at, made, showOnly, tell, tried, typing } from "./ask.js";
 import { LongSound } from "./longsound.js";
 import { Microphone } from "./microphone.js";
 
@@ -85,12 +85,14 @@ at("leave-long").addEventListener("click", leaveLong);
 let items = [];
 let given = [];
 let cue = "";
+let ending = false; // while a run is being kept nothing more is marked, and it is kept once
 
 at("run-form").addEventListener("submit", (event) => {
   event.preventDefault();
   tried(async () => {
     items = await tell("do/practise/items", { client }, { level: at("level").value, words: at("words").value, probe_words: at("probe_words").checked });
     given = [];
+    ending = false;
     setCue(at("run-cues").querySelector("button").dataset.cue);
     showOnly(PARTS, "run", "run");
     showItem();
@@ -105,6 +107,8 @@ function setCue(name) {
 function showItem() {
   const item = items[given.length % items.length];
   at("run-place").textContent = `${(given.length % items.length) + 1} of ${items.length}`;
+  at("run-drawing").hidden = !item.drawn;
+  if (item.drawn) at("run-drawing").src = `${ROOT}drawing?${new URLSearchParams({ word: item.drawn })}`;
   at("run-word").replaceChildren(...item.runs.map(([text, kind]) => (kind === "target" ? made("b", text) : document.createTextNode(text))));
   at("run-word").classList.toggle("long", item.runs.map(([text]) => text).join("").length > 18);
   at("run-count").textContent = counted().join(" · ");
@@ -121,6 +125,7 @@ function counted() {
 }
 
 async function markItem(heard) {
+  if (ending) return;
   const item = items[given.length % items.length];
   given.push({ heard, cue, word: item.word, said: item.runs.map(([text]) => text).join("") });
   if (given.length % items.length === 0) await over();
@@ -128,19 +133,33 @@ async function markItem(heard) {
 }
 
 async function over() {
+  if (ending) return;
+  ending = true;
   const words = [...new Set(given.map((one) => one.word).filter(Boolean))];
-  if (given.length) await tried(() => tell("do/practise/said", { client }, { level: at("level").value, marks: given }));
+  const kept = given.length ? await tried(() => tell("do/practise/said", { client }, { level: at("level").value, marks: given })) : null;
   const lines = counted();
-  if (words.length) lines.push(`${words.length} word${words.length === 1 ? "" : "s"} practised; ${words.length === 1 ? "it counts" : "they count"} as treated from today`);
+  if (kept && words.length) lines.push(`${words.length} word${words.length === 1 ? "" : "s"} practised; ${words.length === 1 ? "it counts" : "they count"} as treated from today`);
   at("over-lines").replaceChildren(...(lines.length ? lines : ["Nothing was marked."]).map((line) => made("li", line)));
+  at("over-head").textContent = kept === undefined ? "Practised, and not kept" : "Practised";
+  at("run-kept").hidden = !kept;
+  at("keep-again").hidden = kept !== undefined;
   showOnly(PARTS, "over", "over-head");
 }
+at("keep-again").addEventListener("click", () => { ending = false; over(); });
 
 at("run-marks").addEventListener("click", (event) => { const one = event.target.closest("button"); if (one) markItem(one.dataset.heard); });
 at("run-cues").addEventListener("click", (event) => { const one = event.target.closest("button"); if (one) setCue(one.dataset.cue); });
 at("run-undo").addEventListener("click", takeBack);
+at("run-tell").addEventListener("click", tellCount);
 at("run-stop").addEventListener("click", over);
+/** The count is for the one who works: it shows when asked for, and never by itself. */
+function tellCount() {
+  at("run-count").hidden = !at("run-count").hidden;
+  at("run-tell").setAttribute("aria-pressed", String(!at("run-count").hidden));
+}
+
 function takeBack() {
+  if (ending) return;
   given.pop();
   showItem();
 }
@@ -157,6 +176,7 @@ document.addEventListener("keydown", (event) => {
   const button = at("run").querySelector(`button[data-key="${CSS.escape(key)}"]`);
   if (button) button.click();
   else if (key === "z" && given.length) takeBack();
+  else if (key === "t") tellCount();
   else if (key === "escape") over();
   else return;
   event.preventDefault();

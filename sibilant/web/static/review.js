@@ -112,6 +112,7 @@ async function open(key) {
   }
   drawAverage();
   place();
+  if (token.has_sound) lookCloser(1);
   word.focus();
 }
 
@@ -200,6 +201,55 @@ function drawAverage() {
   at("average").replaceChildren(picture);
 }
 
+// ---- closer and farther ------------------------------------------------------------------------------------------------
+const MOST_CLOSER = 8;
+let closer = 1;
+
+/** What stands in the middle of the frame: the sibilant where it fits, else the edge in hand, else its beginning. */
+function middle(wide, frame) {
+  if (!edges) return 0.5;
+  const [begin, end] = edges.map(share);
+  if ((end - begin) * wide <= 0.9 * frame) return (begin + end) / 2;
+  return document.activeElement === at("offset") ? end : begin;
+}
+
+/** The whole strip grows, and its frame scrolls. */
+function lookCloser(factor) {
+  if (!span || !token?.has_sound) return;
+  closer = Math.min(MOST_CLOSER, Math.max(1, factor));
+  at("sound-box").style.width = `${100 * closer}%`;
+  at("closer").disabled = closer === MOST_CLOSER;
+  at("farther").disabled = closer === 1;
+  tried(drawWave);
+  const [wide, frame] = [at("sound-box").clientWidth, at("scroller").clientWidth];
+  at("scroller").scrollLeft = middle(wide, frame) * wide - frame / 2;
+}
+
+/** The waveform, once the ear has judged the set: before, loudness is all there is to see. */
+async function drawWave() {
+  const canvas = at("wave");
+  canvas.hidden = !token.opened || !token.has_sound;
+  if (canvas.hidden) return;
+  const shown = token;
+  const sound = await player.load(client, session, token.key);
+  if (shown !== token) return;
+  const [wide, high] = [Math.min(8000, at("sound-box").clientWidth), canvas.clientHeight];
+  Object.assign(canvas, { width: wide, height: high });
+  const context = canvas.getContext("2d");
+  context.fillStyle = `rgb(${INKS[4][1]})`;
+  const most = sound.samples.reduce((peak, value) => Math.max(peak, Math.abs(value)), 1e-9);
+  const sample = (column) => Math.round((span.from + (column / wide) * (span.to - span.from) - sound.from) * sound.rate);
+  for (let column = 0; column < wide; column += 1) {
+    const piece = sound.samples.subarray(Math.max(0, sample(column)), Math.max(0, sample(column + 1)));
+    let [low, top] = [0, 0];
+    for (const value of piece) [low, top] = [Math.min(low, value), Math.max(top, value)];
+    const [y, to] = [(1 - top / most) * high / 2, (1 - low / most) * high / 2];
+    context.fillRect(column, y, 1, Math.max(1, to - y));
+  }
+}
+at("closer")?.addEventListener("click", () => lookCloser(2 * closer));
+at("farther")?.addEventListener("click", () => lookCloser(closer / 2));
+
 const share = (time) => (time - span.from) / (span.to - span.from);
 
 const by = (ms) => (ms === 0 ? "as found" : `${Math.abs(ms)} ms ${ms > 0 ? "later" : "earlier"}`);
@@ -251,15 +301,19 @@ for (const [n, id] of ["onset", "offset"].entries()) {
     if (!step) return;
     event.preventDefault();
     move(n, edges[n] + step);
+    edge.scrollIntoView({ block: "nearest", inline: "nearest" });
   });
+  let grabbed = 0; // how far beside its line an edge was taken hold of: it never jumps under a finger
   edge.addEventListener("pointerdown", (event) => {
     edge.setPointerCapture(event.pointerId);
-    edge.focus();
+    edge.focus({ preventScroll: true });
+    const box = at("canvas").getBoundingClientRect();
+    grabbed = event.clientX - box.left - share(edges[n]) * box.width;
   });
   edge.addEventListener("pointermove", (event) => {
     if (!edge.hasPointerCapture(event.pointerId)) return;
     const box = at("canvas").getBoundingClientRect();
-    move(n, span.from + ((event.clientX - box.left) / box.width) * (span.to - span.from));
+    move(n, span.from + ((event.clientX - grabbed - box.left) / box.width) * (span.to - span.from));
   });
 }
 
@@ -308,7 +362,7 @@ at("play-word")?.addEventListener("click", () => tried(() => play("word")));
 at("play-sound")?.addEventListener("click", () => tried(() => play("sound")));
 document.addEventListener("keydown", (event) => {
   if (!at("one") || at("one").hidden || typing(event) || event.repeat) return;
-  const does = { w: () => tried(() => play("word")), h: () => tried(() => play("sound")), 1: () => at("onset").focus(), 2: () => at("offset").focus() };
+  const does = { w: () => tried(() => play("word")), h: () => tried(() => play("sound")), 1: () => at("onset").focus(), 2: () => at("offset").focus(), "+": () => lookCloser(2 * closer), "-": () => lookCloser(closer / 2) };
   const doing = does[event.key.toLowerCase()];
   if (!doing) return;
   event.preventDefault();

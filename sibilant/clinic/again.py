@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from .. import progress, store
 from ..errors import CaseloadError
 from ..terms import Cut, Measurement, Measures, Method, Recording, Sound
 from ..terms.clinic import Case, MethodChoice
 from ..terms.kept import KeptToken
+from .answers import MeasuredAgain
 from .around import by_own_margins, kept_of, kept_word, measured_in, shifted
 from .caseload import CaseloadHandle, client_or_last, opened, used
 from .followed import is_earlier, methods_for
@@ -45,7 +46,7 @@ class _Word:
     kept: Kept | None
 
 
-def measure_client_again(caseload: CaseloadHandle, code: str | None) -> dict[str, Any]:
+def measure_client_again(caseload: CaseloadHandle, code: str | None) -> MeasuredAgain:
     """Measure all kept sounds of a client that the present methods have not measured yet, and say what came of it.
 
     Everything is kept in one step or nothing; what was measured before stays beside it. A client whose baseline can't
@@ -187,7 +188,7 @@ def _with(case: Case, fresh: Fresh) -> Case:
     return replace(case, tokens=tokens)
 
 
-def _result(case: Case, after: Case, fresh: Fresh, told: _Told) -> dict[str, Any]:
+def _result(case: Case, after: Case, fresh: Fresh, told: _Told) -> MeasuredAgain:
     before, now = progress.followed(case).method, progress.followed(after).method
     return {
         "client": case.client.code,
@@ -202,7 +203,7 @@ def _result(case: Case, after: Case, fresh: Fresh, told: _Told) -> dict[str, Any
     }
 
 
-def lines(done: Mapping[str, Any]) -> list[str]:
+def lines(done: MeasuredAgain) -> list[str]:
     """Say in a few lines what was measured again, what could not be, and what the client is followed under."""
     code, now = done["client"], done["followed"]
     if not done["measured"]:
@@ -215,8 +216,11 @@ def lines(done: Mapping[str, Any]) -> list[str]:
     rows = [first]
     if done["own_margins"]:
         rows.append(f"{done['own_margins']} of them with the noise of their own margins: nothing more was kept then")
-    for what, why in (("without_sound", "their sound is not kept"), ("damaged", "their kept word is damaged")):
-        rows += [f"session {number}: {n} sounds not measured again: {why}" for number, n in done[what].items()]
+    for lost, why in (
+        (done["without_sound"], "their sound is not kept"),
+        (done["damaged"], "their kept word is damaged"),
+    ):
+        rows += [f"session {number}: {n} sounds not measured again: {why}" for number, n in lost.items()]
     if now != done["followed_before"]:
         rows += [f"followed under {now} from now on, {done['followed_before']} before", *done["other_verdicts"]]
     elif is_earlier(now):

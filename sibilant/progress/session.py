@@ -22,20 +22,17 @@ UNCORRECTED, TAKEN_OUT = "uncorrected", "taken out"
 
 def is_main_s(token: KeptToken) -> bool:
     """Say whether a token is an /s/ of the main figures: not /z/, not /str/, not an affricate."""
-    slot = token.sound.slot
-    return slot is not None and slot.phone == "S" and not slot.cluster.startswith("str")
+    return token.sound.phone == "S" and not token.sound.cluster.startswith("str")
 
 
 def is_str(token: KeptToken) -> bool:
     """Say whether a token is the /s/ of /str/, near /ʃ/ in many accents and apart for that reason."""
-    slot = token.sound.slot
-    return slot is not None and slot.phone == "S" and slot.cluster.startswith("str")
+    return token.sound.phone == "S" and token.sound.cluster.startswith("str")
 
 
 def is_z(token: KeptToken) -> bool:
     """Say whether a token is a /z/."""
-    slot = token.sound.slot
-    return slot is not None and slot.phone == "Z"
+    return token.sound.phone == "Z"
 
 
 def word_key(token: KeptToken) -> str:
@@ -243,7 +240,6 @@ def by_word(values: Sequence[WordValue]) -> dict[str, float]:
 
 
 def _word_value(token: KeptToken, key: str, measured: Measurement, rater: str) -> WordValue:
-    slot = token.sound.slot
     judgement = judgement_by(token, rater) if rater else None
     return WordValue(
         key=token.key,
@@ -251,8 +247,8 @@ def _word_value(token: KeptToken, key: str, measured: Measurement, rater: str) -
         value=value_of(measured, key),
         heard=judgement.heard if judgement is not None else None,
         treated=token.treated,
-        position=slot.position if slot is not None else "",
-        cluster=slot.cluster if slot is not None else "",
+        position=token.sound.position,
+        cluster=token.sound.cluster,
         clip=token.clip,
         error=_error_of(measured, key),
     )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np

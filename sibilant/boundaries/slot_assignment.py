@@ -30,24 +30,20 @@ def taken_runs(
     """
     out: dict[int, Run] = {}
     for slot in slots:
+        if places is not None and slot.phone not in VOICED and is_left_out(places, slot.phone_index):
+            continue
         index = matched.get(slot.phone_index)
         if index is None or stage.runs[index].kind != "frication":
             run = _left_over(stage, slot, matched, places)
         else:
             run = _joined(stage, index, slot, set(matched.values()))
-        if run is not None and slot.phone not in VOICED and _is_no_hiss(stage, run, slot, places):
+        if run is not None and slot.phone not in VOICED and _is_fading_voice(stage, run):
             run = None
         if run is None and places is not None:
             run = read_run(stage, places, slot.phone_index)
         if run is not None:
             out[slot.index] = run
     return out
-
-
-def _is_no_hiss(stage: Stage, run: Run, slot: SibilantSlot, places: PhonePlaces | None) -> bool:
-    """Whether what a voiceless slot took is no frication of its own."""
-    left_out = places is not None and is_left_out(stage, places, slot.phone_index, run)
-    return left_out or _is_fading_voice(stage, run)
 
 
 def _is_fading_voice(stage: Stage, run: Run) -> bool:

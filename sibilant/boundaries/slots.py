@@ -86,8 +86,8 @@ def find_sibilants(recording: Recording, utterance: Utterance, places: PhonePlac
         if passes_for_sibilant(run, stage, expected.get(j, "")) and not any(overlap(run, r) for r in taken.values())
     )
     if places is not None:
-        judged = [found_reading(places, sound) for sound in found if sound.slot is not None]
-        judged += [absent_reading(places, slot) for slot in absent]
+        judged = [found_reading(places, sound, extras) for sound in found if sound.slot is not None]
+        judged += [absent_reading(places, slot, extras) for slot in absent]
         readings = tuple(sorted(judged, key=lambda reading: reading.slot.index))
     else:
         rooms = [stage.interval_of(room_for(stage, slot, matched), utterance.interval) for slot in absent]

@@ -51,7 +51,7 @@ MODEL = (
     _c("measure", "Measure"), _c("unit", "Its unit"), _c("formula", "Model"), _n("n_rows", "Tokens it was fitted to"),
     _n("n_speakers", "Speakers"), _n("n_words", "Words"),
     _c("term", "Fixed effect, joint test of several, or SD of a random part"),
-    _c("estimate", "In the measure's unit", "", 6), _c("error", "Standard error", "", 6),
+    _c("estimate", "In the measure's unit", "", 6), _c("error", "Standard error (Kenward and Roger)", "", 6),
     _c("df", "Degrees of freedom (Satterthwaite, never more than speakers allow)", "", 1), *_ENDS,
     _c("in_sd", "Estimate over the residual SD", "", 3), _c("f", "Wald's F of a joint test", "", 2),
     _n("df1", "Coefficients tested together"), _c("p", "p by t, or by F", "", P_DECIMALS),

@@ -114,8 +114,8 @@ def fit(prepared: Prepared, measure: str, question: Question, *, leaning: bool =
     Where the group lies between speakers no slope of it can be told from the speakers themselves, and none is fitted.
     Where speakers have several groups, the speaker's own shift in each group is random too, else its tokens would
     count as if they were so many speakers; so too for each covariate that varies within speakers. Intervals use t with
-    Satterthwaite's degrees of freedom, never more than the number of speakers allows. ``leaning``: also fit again
-    without the speaker that moves each of the first contrasts most.
+    Satterthwaite's degrees of freedom, never more than the number of speakers allows, and Kenward and Roger's errors.
+    ``leaning``: also fit again without the speaker that moves each of the first contrasts most.
     """
     rows = prepared.tokens[prepared.tokens[measure].notna()]
     order = (question.reference or prepared.groups[0], *prepared.groups)
@@ -191,7 +191,7 @@ class _Solved:
         )  # fmt: skip
         self.degrees = Satterthwaite(data, found)
         self.estimates = found.fitted.estimates * scaled.spread
-        self.covariance = found.fitted.unscaled * found.fitted.scale * scaled.spread**2
+        self.covariance = self.degrees.enlarged * found.fitted.scale * scaled.spread**2
         self.residual_sd = math.sqrt(found.fitted.scale) * scaled.spread
 
     def line(self, contrast: Values) -> tuple[float, float, float, float, float, float]:

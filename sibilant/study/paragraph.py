@@ -16,8 +16,8 @@ MOST_TOLD = 6
 ANALYSES = {"mixed": "the mixed model", "paired": "the analysis over speakers' means"}
 REFERENCES = (
     "References: Bates, Maechler, Bolker & Walker 2015 (mixed models); Giesbrecht & Burns 1985 (degrees of freedom);"
-    " Nakagawa & Schielzeth 2013 (R²); Hedges 1981 and Algina & Keselman 2003 (g); Phipson & Smyth 2010 (p by"
-    " permutation); Holm 1979; Benjamini & Hochberg 1995; Manski 1990 (bounds)."
+    " Kenward & Roger 1997 (errors); Nakagawa & Schielzeth 2013 (R²); Hedges 1981 and Algina & Keselman 2003 (g);"
+    " Phipson & Smyth 2010 (p by permutation); Holm 1979; Benjamini & Hochberg 1995; Manski 1990 (bounds)."
 )
 
 
@@ -129,7 +129,8 @@ def _models(run: Mapping[str, Any]) -> list[str]:
     first = models[0]
     told = [
         f"Mixed models by restricted maximum likelihood ({first['formula']}, and so for each measure), with"
-        f" Satterthwaite's degrees of freedom; random are {'; '.join(first['structure'])}."
+        " errors that allow for the variances being estimated and Satterthwaite's degrees of freedom; random are"
+        f" {'; '.join(first['structure'])}."
     ]
     failed = [model["measure"] for model in models if not model["converged"]]
     if failed:

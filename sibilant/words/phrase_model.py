@@ -20,7 +20,7 @@ AT_WILL = 0.0  # no cost: silence before and after may be there or not
 # Least and mean frames of 10 ms, and cost of leaving the sound out, nats: rarest for what carries a word (common
 # practice, no source).
 LASTING = {
-    "vowel": (4, 10.0, 9.0), "reduced": (2, 6.0, 4.0), "sibilant": (3, 11.0, 4.0), "stop": (2, 8.0, 2.5),
+    "vowel": (4, 10.0, 9.0), "reduced": (2, 6.0, 4.0), "sibilant": (3, 11.0, 2.0), "stop": (2, 8.0, 2.5),
     "faint": (2, 7.0, 3.0), "sonorant": (2, 7.0, 3.0),
 }  # fmt: skip
 PAUSE, PAUSE_COST, LEAD = (2, 8.0), 1.0, (1, 15.0)

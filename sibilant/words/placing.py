@@ -14,7 +14,7 @@ from .sound_model import HOP_S, over_prior, sound_scores
 
 Float32s = npt.NDArray[np.float32]
 
-READER = "sibilant-sounds/3"
+READER = "sibilant-sounds/4"
 """Name and version of the rules that match words and phones to sound; a change of what they give raises the version."""
 # How much of the evidence is believed when a place is doubted.
 DOUBTING = 0.2

@@ -18,6 +18,7 @@ import pytest
 from scipy.optimize import minimize
 
 from sibilant.study import Question, fit, prepare
+from sibilant.study.degrees import Satterthwaite
 from sibilant.study.reml import Part, likelihood, products
 from sibilant.study.search import optimum
 
@@ -102,6 +103,41 @@ def test_optimum_is_that_of_the_dense_covariance(seed: int) -> None:
     found = optimum(small.data)
     assert found.fitted.deviance <= small.dense_optimum() + 1e-6
     assert found.converged, found.why
+
+
+def in_variances(small: Small, theta: np.ndarray) -> tuple[float, np.ndarray, np.ndarray, np.ndarray]:
+    """-2 log REML at variances (the residual's last), the covariance's inverse, X'V^-1X, and its slopes P_i."""
+    kernels = [*small.kernels, np.eye(small.y.size)]
+    inverse = np.linalg.inv(sum(own * kernel for own, kernel in zip(theta, kernels, strict=True)))
+    inside = small.x.T @ inverse @ small.x
+    left = small.y - small.x @ np.linalg.solve(inside, small.x.T @ inverse @ small.y)
+    value = -np.linalg.slogdet(inverse)[1] + np.linalg.slogdet(inside)[1] + left @ inverse @ left
+    slopes = np.array([-small.x.T @ inverse @ kernel @ inverse @ small.x for kernel in kernels])
+    return float(value), inverse, inside, slopes
+
+
+@pytest.mark.parametrize("seed", (0, 5, 11, 16))
+def test_what_not_knowing_the_variances_adds_is_kenward_and_rogers(seed: int) -> None:
+    """Phi + 2 Phi sum W_ij (Q_ij - P_i Phi P_j) Phi by dense matrices (Kenward & Roger 1997; from memory)."""
+    small = Small(seed)
+    found = optimum(small.data)
+    assert found.free.all()
+    theta, n = np.array([*found.ratios, 1.0]) * found.fitted.scale, len(found.ratios) + 1
+    steps, kernels = np.diag(1e-3 * theta), [*small.kernels, np.eye(small.y.size)]
+
+    def corner(i: int, j: int) -> float:
+        ends = [(a * b, in_variances(small, theta + a * steps[i] + b * steps[j])[0]) for a in (1, -1) for b in (1, -1)]
+        return sum(sign * value for sign, value in ends) / (4 * steps[i, i] * steps[j, j])
+
+    w = 2 * np.linalg.inv([[corner(i, j) for j in range(n)] for i in range(n)])
+    _, inverse, inside, slopes = in_variances(small, theta)
+    phi, middle = np.linalg.inv(inside), np.zeros((2, 2))
+    for i in range(n):
+        for j in range(n):
+            q = small.x.T @ inverse @ kernels[i] @ inverse @ kernels[j] @ inverse @ small.x
+            middle += w[i, j] * (q - slopes[i] @ phi @ slopes[j])
+    own = Satterthwaite(small.data, found).enlarged * found.fitted.scale
+    assert own == pytest.approx(phi + 2 * phi @ middle @ phi, rel=2e-3)
 
 
 def test_a_slope_for_each_speaker_by_the_dense_covariance() -> None:

@@ -142,10 +142,10 @@ def add_measured(
             for of, boundary, one in measured:
                 if of != number:
                     continue
-                row = measurement_row(_known(ids, one.sound_id, number), one, boundary)
-                kept = there.get((row["token_id"], row["method"], boundary))
+                token = _known(ids, one.sound_id, number)
+                kept = there.get((token, one.method.label, boundary))
                 if kept is None:
-                    rows.append(row)
+                    rows.append(measurement_row(token, one, boundary))
                 else:
                     n_added += _add_to(connection, kept, one)
         if rows:

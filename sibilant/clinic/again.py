@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from ..pipeline import Kept
 
 Fresh = list[tuple[int, str, Measurement]]
-RIDGE = {"tonality_db": "ridge_db", "tonality_width_hz": "ridge_width_hz"}
+RIDGE = {"tonality_1_db": "tonality_db", "tonality_width_hz": "whistle_width_hz"}
 """Measures that earlier programs gave under the present methods, and those that they give now: two of each, never one
 name for both."""
 

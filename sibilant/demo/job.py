@@ -29,7 +29,7 @@ _TARGETS = {
     "C-M4RT": ("centroid_hz", "higher"),
     "C-9HVD": ("core_duration_ms", "none"),
     "C-2WPN": ("centroid_hz", "none"),
-    "C-A83L": ("ridge_db", "lower"),
+    "C-A83L": ("tonality_db", "lower"),
 }
 
 

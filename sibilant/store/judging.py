@@ -17,7 +17,7 @@ from .checksums import readable
 from .encode import dump, load, measured_text, read_measured
 from .people import client_id, keep_choice
 from .schema import CORRECTIONS, JUDGEMENTS, MEASUREMENTS, ORDERS, TOKENS
-from .sessions import keep_methods, measurement_row, session_id
+from .sessions import keep_methods, measurement_row, method_key, session_id
 
 
 def token_ids(connection: sa.Connection, session: int) -> dict[str, int]:
@@ -143,7 +143,7 @@ def add_measured(
                 if of != number:
                     continue
                 token = _known(ids, one.sound_id, number)
-                kept = there.get((token, one.method.label, boundary))
+                kept = there.get((token, method_key(one.method), boundary))
                 if kept is None:
                     rows.append(measurement_row(token, one, boundary))
                 else:
@@ -165,7 +165,7 @@ def _measured_of(connection: sa.Connection, session: int) -> dict[tuple[int, str
 def _add_to(connection: sa.Connection, kept: tuple[int, str], fresh: Measurement) -> bool:
     """Add the values that a kept measurement lacks, with their flags; say whether there were any."""
     number, text = kept
-    measures, *_ = found = read_measured(text)
+    measures, *_ = found = read_measured(text, fresh.method.label)
     if fresh.measures.values.keys() <= measures.values.keys():
         return False
     values = {**fresh.measures.values, **measures.values}

@@ -18,7 +18,7 @@ DEFAULT_MEASURES = (
     "skewness",
     "excess_kurtosis",
     "peak_hz",
-    "ridge_db",
+    "tonality_db",
 )
 
 

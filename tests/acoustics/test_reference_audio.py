@@ -87,7 +87,7 @@ def test_together_they_cover_every_measure_of_a_sound_and_a_take() -> None:
     found = set(measured("level.flac", Interval(0.1, 0.7)).values) | set(measured("hump.flac").values)
     take = sustained(read_recording(FOLDER / "sustained-5s.flac"), stretch("sustained-5s.flac"))
     wanted = {measure_.key for scope in ("token", "take") for measure_ in measures_of(scope)}  # type: ignore[arg-type]
-    assert wanted - found - set(take.values) == {"tonality_db", "tonality_width_hz"}, "those are version 1's"
+    assert wanted - found - set(take.values) == {"tonality_1_db", "tonality_width_hz"}, "those are version 1's"
     assert {m.key for m in measures_of("speaker")} == {key for key in MEASURES if key.startswith("separation")}
 
 

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-MEASURES = ("core_duration_ms", "centroid_hz", "sd_hz", "skewness", "excess_kurtosis", "peak_hz", "ridge_db")
+MEASURES = ("core_duration_ms", "centroid_hz", "sd_hz", "skewness", "excess_kurtosis", "peak_hz", "tonality_db")
 
 
 def written(path: Path, n_speakers: int, n_words: int) -> Path:

@@ -17,6 +17,7 @@ from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import RefusedError
 from sibilant.methods import get_method
 from sibilant.progress.session import value_of
+from sibilant.store.packing import packed_measurement, told_measurement
 from sibilant.store.schema import MEASUREMENTS, SURROUNDINGS
 from sibilant.terms import MEASURES, Measures
 from sibilant.terms.clinic import Case
@@ -206,23 +207,23 @@ def test_a_measure_that_changed_its_meaning_has_another_name_and_is_added(folder
     before = {token.key: token.measurements for token in case_of(folder).tokens_of(1)}
     with store.open_caseload(folder) as one, one.change("a test writes as before", CODE) as connection:
         for row in connection.execute(sa.select(MEASUREMENTS).where(MEASUREMENTS.c.method == "house-15k/2")).all():
-            kept = json.loads(row.measured)
-            if kept["measures"] and "ridge_db" in kept["measures"]["values"]:
-                del kept["measures"]["values"]["ridge_db"], kept["measures"]["values"]["ridge_width_hz"]
+            kept = told_measurement(json.loads(row.measured))
+            if kept["measures"] and "whistle_width_hz" in kept["measures"]["values"]:
+                del kept["measures"]["values"]["whistle_width_hz"]
                 kept["measures"]["values"] |= {"tonality_db": 21.5, "tonality_width_hz": 150.0}
                 changed = MEASUREMENTS.update().where(MEASUREMENTS.c.id == row.id)
-                connection.execute(changed.values(measured=json.dumps(kept)))
+                connection.execute(changed.values(measured=json.dumps(packed_measurement(kept))))
     earlier = case_of(folder)
     one_sound = earlier.tokens_of(1)[0].measurements["house-15k/2"]
-    assert not math.isfinite(value_of(one_sound, "ridge_db")), "the earlier figure is not taken for it"
+    assert not math.isfinite(value_of(one_sound, "tonality_db")), "the earlier figure is not taken for it"
     done = again.measure_client_again(CaseloadHandle(folder), CODE)
     assert done["measured"] >= 3 and done["own_margins"] == 0
     for token in case_of(folder).tokens_of(1):
         for label, now in token.measurements.items():
             was = before[token.key][label]
             values = dict(now.measures.values)
-            if label == "house-15k/2" and "ridge_db" in values:
-                assert (values.pop("tonality_db"), values.pop("tonality_width_hz")) == (21.5, 150.0)
+            if label == "house-15k/2" and "whistle_width_hz" in values:
+                assert (values.pop("tonality_1_db"), values.pop("tonality_width_hz")) == (21.5, 150.0)
             assert values == dict(was.measures.values) and now.measures.low == was.measures.low, label
             assert (now.flags, now.snr_db) == (was.flags, was.snr_db)
     with store.open_caseload(folder) as one:

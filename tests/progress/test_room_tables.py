@@ -100,7 +100,7 @@ def test_a_measure_of_which_nothing_is_known_is_compared_in_like_rooms_alone() -
 def test_every_measure_of_a_sound_is_told_by_an_error_or_a_table() -> None:
     """So that "larger than error" never rests on a room: by one or the other each measure's limit is widened."""
     without = {key for key, one in MEASURES.items() if one.scope == "token" and not one.interval}
-    earlier = {"tonality_db", "tonality_width_hz"}
+    earlier = {"tonality_1_db", "tonality_width_hz"}
     assert without - SHIFTS.keys() == earlier and earlier <= LEFT_IN.keys()
     spectral = {key for key, one in MEASURES.items() if one.scope == "token" and one.spectral}
     assert spectral <= LEFT_IN.keys()

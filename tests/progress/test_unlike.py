@@ -11,13 +11,13 @@ import pytest
 from sibilant.progress import most_unlike
 
 
-@pytest.mark.parametrize("key", ["centroid_hz", "core_duration_ms", "ridge_db"])
+@pytest.mark.parametrize("key", ["centroid_hz", "core_duration_ms", "tonality_db"])
 def test_planted_ones_are_in_the_farthest_twentieth(key: str) -> None:
     """Need F40 of the project's table of needs: planted outliers (5 SD off) in the top 5 %; 200 seeded sessions."""
     found = planted = 0
     for seed in range(200):
         rng = np.random.default_rng([seed, len(key)])
-        values = {name: rng.normal(0, 1, 100) for name in ("centroid_hz", "core_duration_ms", "ridge_db")}
+        values = {name: rng.normal(0, 1, 100) for name in ("centroid_hz", "core_duration_ms", "tonality_db")}
         odd = rng.choice(100, 3, replace=False)
         values[key][odd] += rng.choice([-5.0, 5.0], 3)
         first = {one.place for one in most_unlike({k: v.tolist() for k, v in values.items()}, most=5)}

@@ -61,7 +61,7 @@ def _flat(value: Any) -> dict[str, Any]:
     return dict(zip(names, attrgetter(*names)(value), strict=True))
 
 
-def told_cells(table: str, row: Mapping[str, Any]) -> dict[str, Any]:
+def told_cells(table: str, row: Mapping[str, Any]) -> Mapping[str, Any]:
     """Return a row as it is told in an export: its lists as objects by name.
 
     Raises
@@ -72,7 +72,7 @@ def told_cells(table: str, row: Mapping[str, Any]) -> dict[str, Any]:
     return _turned(table, row, 1)
 
 
-def kept_cells(table: str, row: Mapping[str, Any]) -> dict[str, Any]:
+def kept_cells(table: str, row: Mapping[str, Any]) -> Mapping[str, Any]:
     """Return a row as it is kept: what is told as objects by name in lists."""
     return _turned(table, told_cells(table, row), 0)
 

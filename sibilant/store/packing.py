@@ -58,7 +58,7 @@ def _present(parts: Told) -> dict[str, Any]:
     return {name: one for name, one in parts.items() if one is not None and one != [] and one != {}}
 
 
-def packed_measurement(told: Told) -> dict[str, Any]:
+def packed_measurement(told: Told) -> Told:
     """Return what one method measured as lists.
 
     Examples
@@ -103,7 +103,7 @@ def _last_or(own: Sequence[str], flags: Sequence[str]) -> Any:
     return len(own) if list(own) == list(flags)[len(flags) - len(own) :] else own
 
 
-def told_measurement(kept: Told) -> dict[str, Any]:
+def told_measurement(kept: Told) -> Told:
     """Return what one method measured as it is told; what is told already is returned as it is.
 
     Raises
@@ -135,7 +135,7 @@ def told_measurement(kept: Told) -> dict[str, Any]:
     return {"measures": measures, **own}
 
 
-def packed_sound(told: Told) -> dict[str, Any]:
+def packed_sound(told: Told) -> Told:
     """Return what was observed of a sound as lists."""
     spoken, slot, edges, place = (told.get(name) for name in ("utterance", "slot", "sibilant", "slot_place"))
     kept = {
@@ -155,7 +155,7 @@ def _packed_edges(told: Told) -> list[Any]:
     return [*ends, *edges, *(told[name] for name in EDGES[4:])]
 
 
-def told_sound(kept: Told) -> dict[str, Any]:
+def told_sound(kept: Told) -> Told:
     """Return what was observed of a sound as it is told; what is told already is returned as it is."""
     if "sibilant" in kept:
         return dict(kept)
@@ -176,7 +176,7 @@ def _told_edges(kept: Sequence[Any]) -> dict[str, Any]:
     return {**told, **{name: _named(order, told[name]) for name, order in orders.items()}}
 
 
-Turn = Callable[[Told], dict[str, Any]]
+Turn = Callable[[Told], Told]
 COLUMNS: dict[str, tuple[str, Turn, Turn]] = {
     "tokens": ("observed", packed_sound, told_sound),
     "measurements": ("measured", packed_measurement, told_measurement),

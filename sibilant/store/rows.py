@@ -76,7 +76,7 @@ def dump_client(caseload: Caseload, code: str) -> Rows:
     found["devices"] = [row for row in found["devices"] if row["name"] in used]
     labels = {row["method"] for row in found["measurements"]}
     found["methods"] = [row for row in found["methods"] if row["label"] in labels]
-    return _renumbered({name: [told_cells(name, row) for row in rows] for name, rows in found.items()})
+    return _renumbered({name: [dict(told_cells(name, row)) for row in rows] for name, rows in found.items()})
 
 
 def rows_of(connection: sa.Connection, table: sa.Table, owner: int) -> list[dict[str, Any]]:

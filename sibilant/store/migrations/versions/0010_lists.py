@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 import sqlalchemy as sa
@@ -10,7 +10,7 @@ from alembic import op
 
 from sibilant.store.checksums import digest_of
 from sibilant.store.encode import dump, load
-from sibilant.store.packing import COLUMNS
+from sibilant.store.packing import COLUMNS, Turn
 from sibilant.store.schema import YesNo
 
 revision = "0010"
@@ -41,7 +41,7 @@ def downgrade() -> None:
         _turn(name, column, told)
 
 
-def _turn(name: str, column: str, turn: Callable[[Mapping[str, Any]], dict[str, Any]]) -> None:
+def _turn(name: str, column: str, turn: Turn) -> None:
     connection = op.get_bind()
     kinds = {"treated": YesNo()}
     cells = [sa.column(cell, kinds.get(cell)) for cell in CELLS[name]]
@@ -63,9 +63,7 @@ def _is_whole(name: str, row: Mapping[Any, Any]) -> bool:
     return row["checksum"] is None or row["checksum"] == digest_of(name, [row[cell] for cell in CELLS[name]])
 
 
-def _turned(
-    name: str, column: str, turn: Callable[[Mapping[str, Any]], dict[str, Any]], row: Mapping[Any, Any]
-) -> dict[str, Any]:
+def _turned(name: str, column: str, turn: Turn, row: Mapping[Any, Any]) -> dict[str, Any]:
     text = dump(turn(load(row[column])))
     cells = [text if cell == column else row[cell] for cell in CELLS[name]]
     made = None if row["checksum"] is None else digest_of(name, cells)

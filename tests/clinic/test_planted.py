@@ -39,7 +39,7 @@ def sign(table: str, column: str) -> str:
     return f"zq-{table}-{column}".replace("_", "-")
 
 
-SIGNS = {*(sign(*field) for field in PLANTED), CODE, WHO, "zq-sound", "zq-take", "zq-audit"}
+SIGNS = {*(sign(*field) for field in PLANTED), CODE, WHO, "zq-sound", "zq-take", "zq-audit", "zq-draft"}
 
 
 def filled(folder: Path, material: ModuleType) -> None:
@@ -70,6 +70,7 @@ def filled(folder: Path, material: ModuleType) -> None:
         store.add_device(one, Device("another", "", ""))  # a line of the trail that is not the client's
         store.put_session(one, CODE, 3, dt.date(2027, 1, 1))
         store.write_draft(one, CODE, "take.json", b"zq-take")
+        store.remember(one, {store.draft_key(CODE, "monthly"): "zq-draft"})
 
 
 def in_rows(folder: Path) -> set[str]:

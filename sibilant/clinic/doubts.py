@@ -9,9 +9,9 @@ import numpy as np
 from ..errors import QuestionError
 from .heard import HeardRecording
 
-SURE_SHARE = 0.75
-FEWEST_MISSING = 4
-MODEL_SHARE = 0.5
+SURE_SHARE = 0.75  # fewer sure words than this ask whether the list is right; own choice
+FEWEST_MISSING = 4  # fewer missing words ask nothing
+MODEL_SHARE = 0.5  # words that another voice began, from which on a model is asked about
 
 
 def heard_for_sure(heard: Sequence[HeardRecording]) -> tuple[int, int]:

@@ -19,11 +19,11 @@ from .answers import Tokens
 from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 from .sessions import unlike_tokens
 
-TOP_HZ = 15_000.0
-SHOWN_RANGE_DB = 50.0
-N_TIMES = 600
-SPECTRUM_STEP_HZ = 100.0
-UNLIKE_FROM = 3.5
+TOP_HZ = 15_000.0  # shown up to here
+SHOWN_RANGE_DB = 50.0  # below the loudest
+N_TIMES = 600  # columns of the picture
+SPECTRUM_STEP_HZ = 100.0  # points of the spectrum
+UNLIKE_FROM = 3.5  # robust distance from which a sound is called unlike (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,8 +146,8 @@ def token(caseload: CaseloadHandle, code: str | None, number: int | None, key: s
         "letters": _letters(kept.sound),
         "finding": kept.sound.finding,
         "sure": spoken.sure if spoken is not None else False,
-        "voice": spoken.voice if spoken is not None else "",
-        "counts": spoken.counts if spoken is not None else False,
+        "voice": kept.sound.voice,
+        "counts": kept.sound.counts,
         "attempts": _attempts(case, session, kept),
         "has_sound": bool(kept.clip),
         "from_s": start_s,
@@ -169,9 +169,9 @@ def _place(kept: KeptToken) -> dict[str, Any]:
         "prompt_index": kept.prompt_index,
         "attempt": kept.attempt,
         "slot": slot.index if slot is not None else 1,
-        "phone": slot.phone if slot is not None else "",
-        "position": slot.position if slot is not None else "",
-        "cluster": slot.cluster if slot is not None else "",
+        "phone": kept.sound.phone,
+        "position": kept.sound.position,
+        "cluster": kept.sound.cluster,
     }
 
 

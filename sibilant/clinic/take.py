@@ -32,8 +32,8 @@ from .heard import ProbeResult
 from .probe import ProbeRequest, keep_probe, refuse_without_consent
 
 STATE = "take.json"
-LEAST_RATE_HZ = 44_100
-LEAST_S, LONGEST_S = 0.1, 180.0
+LEAST_RATE_HZ = 44_100  # what /s/ needs up to 15 kHz, with room for the filter
+LEAST_S, LONGEST_S = 0.1, 180.0  # shorter holds no word; a longer stretch is no word
 TOO_SHORT = "too short to hold a word; say it again, and press the key after it"
 PROCESSING = ("echoCancellation", "noiseSuppression", "autoGainControl", "voiceIsolation")
 Samples = npt.NDArray[np.float32]

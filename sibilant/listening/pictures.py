@@ -10,8 +10,8 @@ from .. import charts, files, lexicon
 from ..terms import Interval, Measurement, Measures, Method, Recording, Sound
 from .measure import MeasuredFile
 
-BEFORE_AND_AFTER_S = 0.15
-LONGEST_S = 1.2
+BEFORE_AND_AFTER_S = 0.15  # shown on either side of a sound
+LONGEST_S = 1.2  # a longer word is cut about its sound
 if TYPE_CHECKING:
     from ..charts import Figure
 

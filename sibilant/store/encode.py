@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import asdict, fields
 from functools import lru_cache
@@ -231,9 +232,21 @@ Measured = tuple[Measures, float | None, float | None, tuple[str, ...]]
 """What is kept of a measurement beside its sound and method: measures, SNR in dB, bandwidth in Hz, flags."""
 
 
-def read_measured(text: str) -> Measured:
-    """Return what one method measured from JSON text, ready to follow sound and method in a ``Measurement``."""
+FIRST_TONALITY = {"tonality_db": "tonality_1_db"}
+"""How the tonality of version 1 is called where an earlier program kept it under version 2; its width had the name that
+is version 1's alone now."""
+
+
+def read_measured(text: str, method: str = "") -> Measured:
+    """Return what one method measured from JSON text, ready to follow sound and method in a ``Measurement``.
+
+    ``method`` is the label that it is kept under: no name holds two measures.
+    """
     found = told_measurement(load(text))
+    if found["measures"] is not None and not re.search(r"^house-.*/1\b", method):
+        values = found["measures"]["values"]
+        if "tonality_width_hz" in values and "whistle_width_hz" not in values:
+            found["measures"]["values"] = {FIRST_TONALITY.get(key, key): value for key, value in values.items()}
     return _measures_from(found["measures"]), found["snr_db"], found["bandwidth_hz"], tuple(found["flags"])
 
 

@@ -22,6 +22,7 @@ PLACES = (
     "duration_ms", "core_duration_ms", "relative_duration", "rise_ms", "level_re_vowel_db", "voiced_share",
     "tonality_db", "tonality_width_hz", "centroid_movement_hz", "peak_course_0_hz", "peak_course_1_hz",
     "peak_course_2_hz", "peak_course_3_hz", "take_duration_s", "steadiness_db", "drift_hz_per_s", "n_breaks",
+    "whistle_width_hz", "tonality_1_db",
 )  # fmt: skip
 """The place of each measure in the lists. It grows at its end alone: a place is never given to another measure."""
 UNCUT = PLACES[:4]

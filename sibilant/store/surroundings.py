@@ -28,7 +28,7 @@ Around = dict[tuple[int, int], Surroundings]
 """What stood around words, by prompt and attempt."""
 
 
-def surroundings_row(word: Surroundings, session: int) -> dict[str, Any]:
+def surroundings_row(word: Surroundings, session: int) -> dict[str, object]:
     """Return the row of what stood around one word."""
     return {
         "session_id": session,

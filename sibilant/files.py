@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import json
 import os
 import re
 import secrets
 import stat
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import IO
+from typing import IO, Any
 
 from .errors import InputError, OutputError
 
@@ -155,6 +156,25 @@ def read_bytes(path: Path, *, most: int) -> bytes:
         return path.read_bytes()
     except OSError as error:
         raise InputError(f"{path.name}: can't be read ({(error.strerror or 'error').lower()})") from error
+
+
+def from_json(text: str | bytes, *, constant: Callable[[str], Any] | None = None) -> Any:
+    """Return what JSON from outside holds; ``constant`` is given ``NaN`` and its like.
+
+    Raises
+    ------
+    ValueError
+        When it is none, or nested deeper than anything of ours.
+
+    Examples
+    --------
+    >>> from_json('{"a": [1]}')
+    {'a': [1]}
+    """
+    try:
+        return json.loads(text, parse_constant=constant)
+    except RecursionError as error:
+        raise ValueError("nested too deep") from error
 
 
 def make_folder(path: Path) -> Path:

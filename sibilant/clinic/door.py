@@ -109,7 +109,7 @@ def _described(folder: Path) -> dict[str, Any]:
     if not (folder / "export.json").exists():
         raise InputError(f"{folder.name}: no export here (export.json is missing); name the folder that export wrote")
     try:
-        described = json.loads(_content(folder, "export.json"))
+        described = files.from_json(_content(folder, "export.json"))
         form, hashes, sounds = described["form"], described["files"], described["sounds"]
     except (ValueError, KeyError, TypeError, RecursionError) as error:
         raise InputError("export.json: damaged; export again") from error
@@ -213,7 +213,7 @@ def _value(table: str, name: str, kind: str, cell: str, zero: dt.date) -> Any:
 
 def json_days(text: str, turn: Callable[[Any], Any], column: str) -> str:
     """Return a JSON object with its days turned; ``column`` says which of its values are days."""
-    content = json.loads(text)
+    content = files.from_json(text)
     for key, value in content.items():
         if value is not None and (column == "treated" or key.endswith("_on")):
             content[key] = turn(value)

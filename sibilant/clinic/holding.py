@@ -59,6 +59,10 @@ class Held:
             self._used_s = self._timer()
             return self._said
 
+    def is_locked(self) -> bool:
+        """Say whether it is a page's and was forgotten: nothing is shown until it is given again."""
+        return self.guarded and not self._said
+
     def locks_after(self, idle_s: float) -> bool:
         """Say whether it is held and was not used for so many seconds."""
         return bool(self._said) and self._timer() - self._used_s >= idle_s

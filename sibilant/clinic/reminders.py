@@ -28,7 +28,7 @@ def note_backup(folder: Path, day: dt.date, remind_after: int | None) -> bool:
 def _noted(folder: Path) -> dict[str, Any]:
     """What is noted; nothing where there is none, or it is damaged."""
     try:
-        content = json.loads((folder / NOTED).read_text(encoding="utf-8"))
+        content = files.from_json((folder / NOTED).read_text(encoding="utf-8"))
         last, days = dt.date.fromisoformat(content["last_backup_on"]), content["remind_after_days"]
     except (OSError, ValueError, KeyError, TypeError):
         return {}

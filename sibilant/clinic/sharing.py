@@ -1,30 +1,38 @@
 """What leaves and comes in by the page: an export as one ZIP, such a ZIP brought in, and a backup as one file.
 
 Exports are plain whether or not the caseload is encrypted; the folder that one is made in stands on the disk while it
-is made, readable by its owner alone, and goes when it is sent.
+is made, readable by its owner alone, and goes when it is sent. What a kill leaves of it goes with the next start.
 """
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import io
 import tempfile
 import zipfile
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path, PurePosixPath
 
-from .. import files
+from .. import files, store
 from ..errors import InputError
 from ..terms.reference import ReferenceRange
 from .backups import backup
 from .build_ranges import build_ranges
-from .caseload import CaseloadHandle
+from .caseload import CaseloadHandle, opened
 from .compare import add_ranges
 from .earlier import import_earlier
 from .exchange import export_client, import_folder
 from .receipts import BackupMade, EarlierImported, Imported
 
 MOST_FILES, MOST_BYTES = 20_000, 1 << 30  # files and bytes of an archive, so that none fills the disk
+
+
+@contextlib.contextmanager
+def aside(caseload: CaseloadHandle) -> Iterator[Path]:
+    """A folder for temporary files of one's own, which the caseload knows of, so that it goes after a kill too."""
+    with opened(caseload, create=True) as one, store.outside(one, Path(tempfile.gettempdir()) / "sibilant") as made:
+        yield made
 
 
 def export_zip(
@@ -37,8 +45,8 @@ def export_zip(
     allowed: Sequence[str] = (),
 ) -> bytes:
     """Return one client's export (see ``export_client``) as the bytes of a ZIP."""
-    with tempfile.TemporaryDirectory(prefix="sibilant-") as made:
-        folder = Path(made) / "export"
+    with aside(caseload) as made:
+        folder = made / "export"
         export_client(caseload, code, folder, audio=audio, new_code=new_code, names=names, allowed=allowed)
         stream = io.BytesIO()
         with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as packed:
@@ -64,12 +72,12 @@ def import_file(
     InputError
         When it is neither, or does not fit; nothing is kept then.
     """
-    with tempfile.TemporaryDirectory(prefix="sibilant-") as made:
+    with aside(caseload) as made:
         if name.lower().endswith(".csv"):
-            table = Path(made) / files.safe_name(name)
+            table = made / files.safe_name(name)
             files.write_bytes(table, content)
             return import_earlier(caseload, client, table, source=source)
-        folder = Path(made) / "export"
+        folder = made / "export"
         _unpack(content, folder)
         return import_folder(caseload, folder, day_zero=day_zero, new_code=new_code)
 
@@ -81,8 +89,8 @@ def take_ranges(
 
     Returns what was added, and of what no range was made, with reasons.
     """
-    with tempfile.TemporaryDirectory(prefix="sibilant-") as made:
-        path = Path(made) / files.safe_name(name)
+    with aside(caseload) as made:
+        path = made / files.safe_name(name)
         files.write_bytes(path, content)
         if not speaker:
             return add_ranges(path, caseload), ()

@@ -11,6 +11,7 @@ import datetime as dt
 import json
 import secrets
 import tempfile
+import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -33,9 +34,12 @@ from .probe import ProbeRequest, keep_probe, refuse_without_consent
 
 STATE = "take.json"
 LEAST_RATE_HZ = 44_100  # what /s/ needs up to 15 kHz, with room for the filter
-LONGEST_S = 180.0  # a longer stretch is no word
+LEAST_S, LONGEST_S = 0.1, 180.0  # a stretch outside holds no word
+TOO_SHORT = "too short to hold a word; say it again, and press the key after it"
 PROCESSING = ("echoCancellation", "noiseSuppression", "autoGainControl", "voiceIsolation")
 Samples = npt.NDArray[np.float32]
+_ONE_AT_A_TIME = threading.Lock()
+"""A stretch is written once: of two that arrive together for one word, the second finds that the take has gone on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +100,7 @@ def begin(caseload: CaseloadHandle, code: str | None, request: TakeRequest) -> T
         When a condition or the list can't be used.
     """
     request, prompts = _known(request)
-    with opened(caseload) as one:
+    with _ONE_AT_A_TIME, opened(caseload) as one:
         client = store.get_client(one, client_or_last(one, code))
         refuse_without_consent(client)
         if store.has_draft(one, client.code, STATE):
@@ -210,7 +214,7 @@ def go_on(
         When none is under way, or the microphone is not like the one it was begun with.
     """
     refuse_microphone(sampling_rate_hz, microphone)
-    with opened(caseload) as one:
+    with _ONE_AT_A_TIME, opened(caseload) as one:
         state = _held(one, code)
         if sampling_rate_hz != state["sampling_rate_hz"]:
             raise RefusedError(
@@ -234,14 +238,14 @@ def keep_stretch(
     UsageError
         When the stretch is empty, too long, not sound, or of another place than the one under way.
     """
-    with opened(caseload) as one:
+    with _ONE_AT_A_TIME, opened(caseload) as one:
         state = _held(one, code, take, place)
         rate = state["sampling_rate_hz"]
         if place > len(state["prompts"]):
             raise UsageError("all words are said; go back to one, or measure and keep what is there")
         if not samples.size or samples.size > LONGEST_S * rate or not np.isfinite(samples).all():
             raise UsageError(f"a stretch of sound up to {LONGEST_S:.0f} s is needed; press P for pauses")
-        if reason := spoilt(samples, rate):
+        if reason := spoilt(samples, rate) if samples.size >= LEAST_S * rate else TOO_SHORT:
             state["spoilt"].append({"place": place, "reason": reason})
             return {**_write(one, state), "again": reason}
         number = len(state["stretches"]) + 1
@@ -257,7 +261,7 @@ def _name(number: int) -> str:
 
 def step(caseload: CaseloadHandle, code: str | None, *, take: str, place: int, back: bool = False) -> TakeState:
     """Go to the next word without a stretch, or back to the one before."""
-    with opened(caseload) as one:
+    with _ONE_AT_A_TIME, opened(caseload) as one:
         state = _held(one, code, take, place)
         wanted = place - 1 if back else place + 1
         return _write(one, {**state, "place": min(max(1, wanted), len(state["prompts"]) + 1)})
@@ -276,6 +280,8 @@ def finish(caseload: CaseloadHandle, code: str | None, *, modelled: bool = False
     with opened(caseload) as one:
         state = _held(one, code)
         said = {place: _joined(one, state, place) for place in sorted({each["place"] for each in state["stretches"]})}
+        if said:
+            store.announce_session(one, state["client"], [recording.source.sha256 for recording in said.values()])
     if not said:
         raise RefusedError(f"{state['client']}: no word was said in this take; throw it away, or go on with it")
     state["modelled"] = state["modelled"] or modelled
@@ -351,7 +357,7 @@ def _held(one: store.Caseload, code: str | None, take: str | None = None, place:
 
 def _read(one: store.Caseload, name: str) -> TakeState:
     try:
-        state: TakeState = json.loads(store.read_draft(one, name, STATE))
+        state: TakeState = files.from_json(store.read_draft(one, name, STATE))
     except ValueError as error:
         raise CaseloadError(f"{STATE}: the take of {name} can't be read; throw it away") from error
     return state

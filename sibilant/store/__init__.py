@@ -8,7 +8,7 @@ from .cases import audit_trail, clip_of, corrected, read_case
 from .checking import Misfit, misfits
 from .clips import at_work, clip_bytes, keep_clip, read_clip
 from .converting import Converted, change_passphrase, decrypt, encrypt, recover, rekey
-from .drafts import draft_folder, draft_key, erase_drafts, has_draft, read_draft, write_draft
+from .drafts import announce_session, draft_folder, draft_key, erase_drafts, has_draft, read_draft, write_draft
 from .encode import method_from
 from .engine import looks_synchronised, read_place
 from .judging import add_corrections, add_judgements, add_measured, judging_order, keep_order
@@ -86,6 +86,7 @@ __all__ = [
     "add_measured",
     "add_run",
     "add_visit",
+    "announce_session",
     "at_work",
     "audit_trail",
     "bring_back",

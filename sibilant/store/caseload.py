@@ -207,7 +207,10 @@ def _first(error: Exception) -> str:
     return str(getattr(error, "orig", error)).splitlines()[0][:120]
 
 
-NO_ROOM = "the disk is full (or fails); make room and do it again: the last state is kept; reading and removing work"
+NO_ROOM = (
+    "the disk is full (or fails); make room and do it again: the last state is kept; reading works, and so does"
+    " removing with --erase"
+)
 
 
 def _worded(folder: Path, error: Exception) -> str:

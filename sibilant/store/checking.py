@@ -6,7 +6,6 @@ A row that passes can be read back; one that does not is named by table, row and
 from __future__ import annotations
 
 import datetime as dt
-import json
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields
@@ -14,6 +13,7 @@ from typing import Any, Literal
 
 import sqlalchemy as sa
 
+from ..files import from_json
 from ..terms import MEASURES, Edge, Finding, Interval, Measures, Method, Prompt, SibilantSlot, Voice
 from ..terms.care import GoalEnd, PracticeMark
 from ..terms.clinic import Consent, Direction, MoveUpRule, Retention
@@ -145,7 +145,7 @@ def _cell(table: str, column: sa.Column[Any], value: Any) -> str:
 def readable_json(text: str) -> bool:
     """Say whether a text is JSON."""
     try:
-        json.loads(text)
+        from_json(text)
     except ValueError:
         return False
     return True
@@ -175,8 +175,8 @@ def _json(name: str, text: str) -> str:
     if not text:
         return "" if name in EMPTY_JSON or name == "clients.treated" else "empty"
     try:
-        content = json.loads(text, parse_constant=_no_number)
-    except (ValueError, RecursionError):
+        content = from_json(text, constant=_no_number)
+    except ValueError:
         return f"not the JSON that was expected: {text[:20]!r}"
     if name == "methods.definition":
         return _method(content)

@@ -7,23 +7,26 @@ nor what is in them.
 from __future__ import annotations
 
 import hashlib
+import json
 import secrets
 import shutil
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
 from ..errors import CaseloadError
-from ..files import output_error, write_bytes
+from ..files import from_json, output_error, write_bytes
 from ..terms.codes import is_client_code
 from . import clips, rights, sealing
-from .schema import CLIENTS, SETTINGS
+from .schema import CLIENTS, RECORDINGS, SETTINGS
 
 if TYPE_CHECKING:
     from .caseload import Caseload
 
 FOLDER = "takes"
+BECAME = "became.json"
 
 
 def draft_folder(caseload: Caseload, code: str) -> Path:
@@ -147,11 +150,29 @@ def erase_drafts(caseload: Caseload, code: str) -> int:
 
 
 def _erase(folder: Path) -> None:
+    """Erase a folder in one step, as far as anybody's work goes: killed after it, the rest belongs to nobody."""
     try:
         if folder.is_dir():
-            shutil.rmtree(folder)
+            shutil.rmtree(folder.rename(folder.with_name(f"gone-{secrets.token_hex(8)}")))
     except OSError as error:
         raise output_error(folder, error) from error
+
+
+def announce_session(caseload: Caseload, code: str, hashes: Iterable[str]) -> None:
+    """Say of a client's work under way which recordings it is about to become; once they are kept it is nobody's."""
+    write_draft(caseload, code, BECAME, json.dumps(sorted(hashes)).encode())
+
+
+def _became_session(caseload: Caseload, code: str) -> bool:
+    if not has_draft(caseload, code, BECAME):
+        return False
+    try:
+        hashes = set(from_json(read_draft(caseload, code, BECAME)))
+    except (CaseloadError, ValueError):
+        return False
+    with caseload.read() as connection:
+        kept = connection.execute(sa.select(RECORDINGS.c.sha256).where(RECORDINGS.c.sha256.in_(hashes))).scalars().all()
+    return bool(hashes) and hashes == set(kept)
 
 
 def _codes(caseload: Caseload) -> set[str]:
@@ -160,14 +181,14 @@ def _codes(caseload: Caseload) -> set[str]:
 
 
 def of_nobody(caseload: Caseload) -> list[Path]:
-    """Return what lies among the takes and is no client's, or has the form that the caseload has not."""
+    """Return what lies among the takes and is no client's, became a session, or has the form the caseload has not."""
     found = sorted((caseload.folder / FOLDER).glob("*"))
     if not found:
         return []
-    known = {_name(caseload, code) for code in _codes(caseload)}
+    known = {_name(caseload, code) for code in _codes(caseload) if not _became_session(caseload, code)}
     inside = [path for folder in found if folder.name in known for path in folder.glob("*")]
     other = [path for path in inside if (path.suffix == sealing.SUFFIX) != caseload.encrypted]
-    return [path for path in found if path.name not in known] + other
+    return [path for path in found if path.name not in known or not any(path.iterdir())] + other
 
 
 def any_of(caseload: Caseload, code: str) -> bool:

@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import CaseloadError
-from ..files import write_text
+from ..files import from_json, write_text
 
 KEY_FILE = "key.json"
 KEY_FORMAT = 1
@@ -231,7 +231,7 @@ def read_key_file(folder: Path) -> KeyFile:
         When it is damaged, or newer than this program.
     """
     try:
-        content = json.loads((folder / KEY_FILE).read_text(encoding="utf-8"))
+        content = from_json((folder / KEY_FILE).read_text(encoding="utf-8"))
         newer = content["format"] > KEY_FORMAT
         kept = None if newer else _from(content)
     except (OSError, ValueError, KeyError, TypeError) as error:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
 from ..errors import CaseloadError
-from ..files import lock_file, make_folder, output_error
+from ..files import from_json, lock_file, make_folder, output_error
 from . import clips, drafts, sealing
 
 if TYPE_CHECKING:
@@ -50,16 +50,17 @@ def outside(caseload: Caseload, beside: Path) -> Iterator[Path]:
     """
     sign = secrets.token_hex(16)
     folder = beside.parent.absolute() / f".{beside.name[:40]}.{sign[:8]}"
-    with _marker(caseload, sign, folder):
-        make_folder(folder.parent)
-        try:
-            folder.mkdir(mode=0o700)
-            (folder / SIGN).write_text(sign, encoding="ascii")
-            yield folder
-        except OSError as error:
-            raise output_error(beside, error) from error
-        finally:
-            shutil.rmtree(folder, ignore_errors=True)
+    try:
+        with _marker(caseload, sign, folder):
+            make_folder(folder.parent)
+            try:
+                folder.mkdir(mode=0o700)
+                (folder / SIGN).write_text(sign, encoding="ascii")
+                yield folder
+            finally:
+                shutil.rmtree(folder, ignore_errors=True)
+    except OSError as error:
+        raise output_error(beside, error) from error
 
 
 @contextlib.contextmanager
@@ -102,10 +103,12 @@ def _swept_export(caseload: Caseload, marker: Path) -> bool:
 
 
 def _named(caseload: Caseload, marker: Path, stream: IO[bytes]) -> Path | None:
-    """The folder that a marker names, if it carries the marker's sign."""
+    """The folder that a marker names, if it carries the marker's sign, or was made and nothing was put into it yet."""
+    sign = marker.name.removeprefix(EXPORTING)
     try:
-        folder = Path(json.loads(sealing.as_made(caseload.keys, marker.name, stream.read())))
-        signed = (folder / SIGN).read_text(encoding="ascii") == marker.name.removeprefix(EXPORTING)
+        folder = Path(from_json(sealing.as_made(caseload.keys, marker.name, stream.read())))
+        fresh = folder.name.endswith(f".{sign[:8]}") and {path.name for path in folder.iterdir()} <= {SIGN}
+        signed = fresh or (folder / SIGN).read_text(encoding="ascii") == sign
     except (CaseloadError, OSError, ValueError, TypeError):
         return None
     return folder if signed and not folder.is_symlink() else None

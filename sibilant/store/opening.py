@@ -156,10 +156,10 @@ def _bring_up(caseload: Caseload) -> None:
         bring_up(connection)
         for table in SEALED:
             seal(connection, table, fresh=False)
-        if caseload.tallied:
-            tally.write(connection)
         connection.execute(SETTINGS.delete().where(SETTINGS.c.key == "format"))
         connection.execute(SETTINGS.insert().values(key="format", value=str(FORMAT)))
+        if caseload.tallied:
+            tally.write(connection)
 
 
 def _look_at_tally(caseload: Caseload, *, accept: bool) -> None:

@@ -15,17 +15,24 @@ from .people import client_id
 from .schema import AUDIT, BINNED, BINNED_SOUNDS, CLIENTS, CLIPS, METADATA, RECORDINGS, SESSIONS, SETTINGS
 from .sessions import session_id
 
+THE_CLINICS_OWN = (
+    "what is the clinic's and not the client's: devices with their places, and in the trail who did what and when,"
+    " without the code"
+)
 NOT_REACHED = (
     "backups and copies of the caseload's folder",
-    "exports, reports and pictures made from it",
+    "exports, reports and pictures made from it, and what a browser downloaded",
+    "a browser's history: addresses of the page, which name nobody once the page is stopped",
     "the recordings themselves, where they came from",
     "earlier states kept by the file system or the storage device",
+    THE_CLINICS_OWN,
 )
 OPEN_READER = "the records' side file, while another program reads them; the next command that ends alone empties it"
 OTHER_DATABASE = "what the database of caseload.toml's url keeps of erased rows"
 POSTGRES_LOG = (
     "the database server's write-ahead log (pg_wal) and its archive, which hold what was erased until their files are"
-    " used again; what the server writes into its own log; its statistics (pg_statistic) of a table that is now empty"
+    " used again; what the server writes into its own log; what its statistics (pg_statistic) quoted, where this user"
+    " may not have them written anew"
 )
 BEFORE_CHECKPOINT = "the database server's files until its next checkpoint, which this user may not ask for"
 
@@ -156,6 +163,19 @@ def _compact(caseload: Caseload) -> tuple[str, ...]:
     return (OTHER_DATABASE,)
 
 
+def _forget_statistics(connection: sa.Connection, table: sa.Table) -> None:
+    """Drop what PostgreSQL noted of the values of a table that is now empty: it would keep that until rows come again.
+
+    It does so when a column is given a type, also the one that it has.
+    """
+    if connection.execute(sa.select(sa.literal(1)).select_from(table).limit(1)).first() is not None:
+        return
+    for column in table.columns:
+        if not (column.primary_key or column.foreign_keys):
+            kind = column.type.compile(connection.dialect)
+            connection.exec_driver_sql(f'ALTER TABLE "{table.name}" ALTER COLUMN "{column.name}" TYPE {kind}')
+
+
 def _compact_postgres(caseload: Caseload) -> tuple[str, ...]:
     """Write PostgreSQL's tables anew without what was erased, and its statistics, which quote values.
 
@@ -165,6 +185,8 @@ def _compact_postgres(caseload: Caseload) -> tuple[str, ...]:
     not_reached = []
     engine = caseload.engine.execution_options(isolation_level="AUTOCOMMIT")
     with caseload._worded(), engine.connect() as connection:
+        for table in METADATA.sorted_tables:
+            _forget_statistics(connection, table)
         for name in tables:
             connection.exec_driver_sql(f"VACUUM (FULL{'' if '.' in name else ', ANALYZE'}) {name}")
         try:

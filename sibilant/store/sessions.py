@@ -16,6 +16,7 @@ from ..errors import CaseloadError, NoRoomError, RefusedError
 from ..terms import Measurement, Method, Prompt, Sound, Surroundings
 from ..terms.clinic import Session
 from ..terms.vocabulary import CUES, LEVELS
+from . import tally
 from .caseload import Caseload
 from .checksums import readable, say_set_aside
 from .encode import dump, load, measured_text, method_text, observed_text, prompt_text
@@ -351,6 +352,8 @@ def remember(caseload: Caseload, values: Mapping[str, str]) -> None:
         for key, value in values.items():
             connection.execute(SETTINGS.delete().where(SETTINGS.c.key == key))
             connection.execute(SETTINGS.insert().values(key=key, value=value))
+        if caseload.tallied:
+            tally.write(connection, ())
 
 
 def day_of(caseload: Caseload) -> dt.date:

@@ -1,9 +1,9 @@
 """The tally of an encrypted caseload: one digest a table, written with every change, so that no part can be older.
 
 SQLCipher vouches for each page by itself: a page of an older copy, put into the newer one, still opens. The tally lies
-in one row, covers the checksums of every row, counts the changes, and is compared when the caseload is opened; the same
-count stands in the file's head. A consent's withdrawal can then not be undone by putting back the pages that held it.
-What it can't tell is an older copy as a whole.
+in one row, covers the checksums of every row and the settings, counts the changes, and is compared when the caseload
+is opened; the same count stands in the file's head. A consent's withdrawal can then not be undone by putting back the
+pages that held it. What it can't tell is an older copy as a whole.
 """
 
 from __future__ import annotations
@@ -38,11 +38,18 @@ def digest_of(connection: sa.Connection, table: sa.Table) -> str:
     return digest.hexdigest()
 
 
+def _digest_of_settings(connection: sa.Connection) -> str:
+    query = sa.select(SETTINGS.c.key, SETTINGS.c.value).where(SETTINGS.c.key != KEY).order_by(SETTINGS.c.key)
+    rows = [[key, value] for key, value in connection.execute(query)]
+    return hashlib.sha256(json.dumps(rows).encode()).hexdigest()
+
+
 def write(connection: sa.Connection, touched: Iterable[sa.Table] = SEALED) -> None:
     """Write the tally anew, for the tables that a change touched; the others' stay."""
     kept = _kept(connection)
     for table in touched if kept else SEALED:
         kept[table.name] = digest_of(connection, table)
+    kept[SETTINGS.name] = _digest_of_settings(connection)
     kept[COUNT] = str(int(kept.get(COUNT, "0")) % MOST_COUNT + 1)
     connection.exec_driver_sql(f"PRAGMA user_version = {kept[COUNT]}")
     erase(connection)
@@ -66,7 +73,9 @@ def refuse_mixed(connection: sa.Connection, path: Path) -> None:
         return
     kept = _kept(connection)
     head = str(connection.exec_driver_sql("PRAGMA user_version").scalar())
-    mixed = kept.get(COUNT) != head or own_check(connection, path)
+    settings = kept.get(SETTINGS.name)  # not in the tally of an earlier program
+    mixed = kept.get(COUNT) != head or bool(own_check(connection, path))
+    mixed = mixed or settings not in (None, _digest_of_settings(connection))
     if mixed or any(kept.get(table.name) != digest_of(connection, table) for table in SEALED):
         raise CaseloadError(
             f"caseload {path.parent.name}: its parts are of different times, as if older ones had been put into it;"

@@ -7,7 +7,6 @@ their text as label) and W3C Web Annotation in JSON-LD (W3C Recommendation 2017:
 
 from __future__ import annotations
 
-import json
 import math
 import re
 from collections.abc import Iterator
@@ -16,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import ListError
+from ..files import from_json
 from .read import number_of, read_rows, text_of
 
 MARK_ENDINGS = frozenset({".csv", ".vtt", ".jsonld", ".json"})
@@ -92,7 +92,7 @@ def _clock(text: str) -> float | None:
 
 def _from_annotations(path: Path) -> Iterator[IntervalRow]:
     try:
-        document = json.loads(text_of(path))
+        document = from_json(text_of(path))
     except ValueError as error:
         raise ListError(f"{path.name}: not JSON ({error}); save the annotations as JSON-LD") from error
     found = [each for each in _annotations(document) if isinstance(each, dict)]

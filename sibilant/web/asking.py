@@ -57,7 +57,7 @@ async def sent(request: Request) -> dict[str, Any]:
     """
     try:
         found = json.loads(await request.body())
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise UsageError("what was sent is not JSON; load the page again") from error
     if not isinstance(found, dict):
         raise UsageError("what was sent is no JSON object; load the page again")

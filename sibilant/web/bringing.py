@@ -61,7 +61,7 @@ async def handed_over(request: Request) -> tuple[dict[str, Any], list[tuple[str,
             first += int(size)
         if first != len(body) or any(int(size) < 0 for size in sizes):
             raise ValueError("sizes")
-    except (ValueError, KeyError, TypeError) as error:
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
         raise UsageError("the files did not arrive whole; choose them again") from error
     return asked, files
 

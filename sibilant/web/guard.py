@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import hashlib
 import hmac
 import re
@@ -18,6 +19,8 @@ HOST = "127.0.0.1"
 COOKIE = "sibilant"
 MOST_BYTES = 128 << 20
 MOST_KEY_BYTES = 1 << 10
+KEY_S, MOST_KEYS = 10.0, 8
+"""How long a key may take to arrive, and how many may be on their way: the oldest makes room, for ours come whole."""
 OPEN, PROOF = "/open", "/proof"
 POLICY = "; ".join(
     (
@@ -57,6 +60,7 @@ class Guard:
     def __init__(self, app: ASGIApp, *, port: int, token: str, root: str, entrance: Entrance, proof: str) -> None:
         self.app, self.token, self.root, self.entrance = app, token, root, entrance
         self.proof = bytes.fromhex(proof)
+        self._arriving: list[asyncio.Task[str]] = []
         self.host = f"{HOST}:{port}"
         self.origin = f"http://{self.host}"
 
@@ -80,10 +84,21 @@ class Guard:
         if asked == ("GET", PROOF):
             return self._proof(query.get("challenge", [""])[0])
         if asked == ("POST", OPEN):
-            return self._entered(await _key_sent(scope, receive), HTMLResponse(ENTERED.format(root=self.root)))
+            return self._entered(await self._key_sent(scope, receive), HTMLResponse(ENTERED.format(root=self.root)))
         if asked == ("GET", "/") and "key" in query and "purpose" not in headers and "sec-purpose" not in headers:
             return self._entered(query["key"][0], RedirectResponse(f"{self.root}/", 303))
         return None
+
+    async def _key_sent(self, scope: Scope, receive: Receive) -> str:
+        """The key in a form; empty where none came in time."""
+        reading = asyncio.create_task(_read_key(scope, receive))
+        self._arriving = [*(one for one in self._arriving if not one.done()), reading]
+        if len(self._arriving) > MOST_KEYS:
+            self._arriving.pop(0).cancel()
+        await asyncio.wait({reading}, timeout=KEY_S)
+        if reading.cancel() or reading.cancelled() or reading.exception():
+            return ""
+        return reading.result()
 
     def _entered(self, given: str, answer: Response) -> Response:
         """Turn the secret, which is then spent, into a cookie; the secret leaves the address."""
@@ -118,7 +133,7 @@ class Guard:
         return any(name == COOKIE and same(value, self.token) for name, _, value in pairs)
 
 
-async def _key_sent(scope: Scope, receive: Receive) -> str:
+async def _read_key(scope: Scope, receive: Receive) -> str:
     """The key in a form that was sent; empty where there is none or the form is longer than one can be."""
     length = Headers(scope=scope).get("content-length", "")
     if not length.isdecimal() or int(length) > MOST_KEY_BYTES:

@@ -47,6 +47,9 @@ class Entrance:
 class OpeningFile:
     """A file (0600, in a folder of its own) that posts the secret: a browser started on it has no key in its arguments.
 
+    The secret goes as a password does: what a browser writes down of its windows, to bring them back after a crash,
+    then leaves out what was posted (Chromium keeps the body of any other form in its profile).
+
     Parameters
     ----------
     origin : str
@@ -80,7 +83,8 @@ class OpeningFile:
 
 _FORM = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="referrer" content="no-referrer"><title>sibilant</title></head>
-<body><form id="open" method="post" action="{origin}/open"><input type="hidden" name="key" value="{secret}">
+<body><form id="open" method="post" action="{origin}/open">
+<input type="password" name="key" value="{secret}" autocomplete="one-time-code" hidden>
 <button>Open the page</button></form>
 <script>document.getElementById("open").submit();</script></body></html>
 """

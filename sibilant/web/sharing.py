@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import shutil
-import tempfile
-from pathlib import Path
+import contextlib
 from typing import Any
 
 from starlette.background import BackgroundTask
@@ -73,9 +71,10 @@ async def take_in(request: Request) -> Response:
 async def back_up(request: Request) -> Response:
     """The whole caseload as one file to download; encrypted where the caseload is."""
     given = await form_of(request)
-    folder = Path(tempfile.mkdtemp(prefix="sibilant-"))
-    gone = BackgroundTask(shutil.rmtree, folder, ignore_errors=True)
+    made_in = contextlib.ExitStack()
+    gone = BackgroundTask(made_in.close)
     try:
+        folder = await run_in_threadpool(made_in.enter_context, sharing.aside(caseload_of(request)))
         remind = number_of(given, "remind_after") or None
         made, _ = await run_in_threadpool(sharing.backup_file, caseload_of(request), folder, remind)
     except SibilantError:

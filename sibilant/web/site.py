@@ -34,6 +34,7 @@ from . import (
     settling,
     sharing,
 )
+from .afterwards import Afterwards
 from .guard import Guard
 from .handles import Handles
 from .opening import Entrance
@@ -74,7 +75,8 @@ def make_site(caseload: CaseloadHandle, *, port: int, token: str, root: str, ent
     site.state.caseload = caseload
     site.state.handles = Handles(token)
     site.state.proof = secrets.token_hex(32)
-    return Guard(site, port=port, token=token, root=root, entrance=entrance, proof=site.state.proof)
+    answering = Afterwards(site, caseload)
+    return Guard(answering, port=port, token=token, root=root, entrance=entrance, proof=site.state.proof)
 
 
 def _all_routes() -> list[Route]:

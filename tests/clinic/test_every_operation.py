@@ -1,8 +1,9 @@
 """Each verb that changes a caseload, killed before every step: the caseload is as before or as after.
 
 A step is a file operation or a statement to the database. A child is forked for each kill: some steps by default, every
-one with ``-m long`` (evidence in docs/evidence/every_operation.csv). Encrypting, another key, backup and restore have
-tests of their own beside this. Invented data – not a person.
+one with ``-m long``, plain and encrypted, and as many again at random moments (evidence in
+docs/evidence/every_operation.csv and random_moments.csv). Encrypting, another key and restoring have tests of their own
+beside this. Invented data – not a person.
 """
 
 from __future__ import annotations
@@ -10,40 +11,91 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import os
+import random
 import shutil
 import signal
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+import time
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
-from types import ModuleType
+from types import ModuleType, SimpleNamespace
 
+import numpy as np
 import pytest
 import sqlalchemy as sa
 
-from sibilant import store
-from sibilant.clinic import exchange, removing
+from sibilant import audio, store
+from sibilant.clinic import again, backups, exchange, probe, removing, take
 from sibilant.clinic.caseload import CaseloadHandle
+from sibilant.store import keys
 from sibilant.store.schema import METADATA
+from sibilant.terms import Prompt
 
-EVIDENCE = Path(__file__).parents[2] / "docs" / "evidence" / "every_operation.csv"
-CODE = "C-7QXK"
+EVIDENCE = Path(__file__).parents[2] / "docs" / "evidence"
+CODE, OTHER = "C-7QXK", "C-M4RT"
+N_RANDOM = 25
 PASSPHRASE = "six blue horses walk"
 CHANGING = {"os.remove", "os.rename", "os.mkdir", "os.rmdir"}
 IGNORED = {"settings", "audit"}
 """What the last line of the trail and the client used last say differs with the moment, not with what is kept."""
+NOISE = np.random.default_rng(5).normal(0, 0.01, 22_050).astype(np.float32)
 
 
 @pytest.fixture(scope="module")
-def start(tmp_path_factory: pytest.TempPathFactory, material: ModuleType) -> Path:
-    """A client with two sessions of three kept words, one of them in the bin, an export and a new recording."""
+def starts(tmp_path_factory: pytest.TempPathFactory, material: ModuleType) -> dict[str, Path]:
+    """Plain and encrypted: two sessions of three kept words, one of them in the bin, a take of another client."""
     root = tmp_path_factory.mktemp("start")
     filled(root / "other", material, CODE, (3, 4))
-    exchange.export_client(CaseloadHandle(root / "other"), CODE, root / "export", audio=True)
-    filled(root / "case", material, CODE, (1, 2))
-    removing.remove_session(CaseloadHandle(root / "case"), CODE, 2)
-    return root
+    filled(root / "plain" / "case", material, CODE, (1, 2))
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setenv("SIBILANT_PASSPHRASE", PASSPHRASE)
+        exchange.export_client(CaseloadHandle(root / "other"), CODE, root / "plain" / "export", audio=True)
+        handle = CaseloadHandle(root / "plain" / "case")
+        removing.remove_session(handle, CODE, 2)
+        shutil.copytree(root / "plain", root / "encrypted")
+        patched.setattr(keys, "wrap", partial(keys.wrap, n=2**4))
+        with store.open_caseload(root / "encrypted" / "case") as one:
+            store.encrypt(one, PASSPHRASE, tell=lambda code: None)
+        for form in ("plain", "encrypted"):
+            began(CaseloadHandle(root / form / "case"), material)
+    return {form: root / form for form in ("plain", "encrypted")}
+
+
+@pytest.fixture(autouse=True)
+def heard_quickly(monkeypatch: pytest.MonkeyPatch, material: ModuleType) -> None:
+    """In place of the analysis of a take: each word found where it is."""
+
+    def listen(recording: object, prompts: Sequence[Prompt], **_: object) -> SimpleNamespace:
+        tokens = tuple(material.token(i, {"centroid_hz": 6000.0 + i}, prompt=one) for i, one in enumerate(prompts))
+        sounds = tuple(one.sound for one in tokens)
+        verdict = SimpleNamespace(worst="usable", as_dict=lambda: {"durations": "usable"})
+        return SimpleNamespace(
+            sounds=sounds,
+            measurements=tuple(each for one in tokens for each in one.measurements.values()),
+            utterances=tuple(sound.utterance for sound in sounds),
+            suitability=SimpleNamespace(verdict=verdict, remedies=(), as_dict=lambda: {"verdict": "usable"}),
+            missing=(),
+            strays=(),
+            kept=SimpleNamespace(support={}, cut=None),
+        )
+
+    monkeypatch.setattr(probe, "analyse", listen)
+    monkeypatch.setenv("SIBILANT_PASSPHRASE", PASSPHRASE)
+
+
+def began(handle: CaseloadHandle, material: ModuleType) -> None:
+    """A take of another client, two words said."""
+    with handle.opened() as one:
+        store.add_client(one, replace(material.client(), code=OTHER))
+    listed = "word\nseal\nbus\nsun\n"
+    state = take.begin(handle, OTHER, take.TakeRequest(listed=listed, level="word", sampling_rate_hz=44_100))
+    for place in (1, 2):
+        word = NOISE * np.where(np.arange(NOISE.size) // 4000 == 2, 20.0, 1.0 + place / 50).astype(np.float32)
+        done = take.keep_stretch(handle, OTHER, word, take=state["take"], place=place, onward=True)
+        assert done["again"] == ""
 
 
 def filled(folder: Path, material: ModuleType, code: str, numbers: tuple[int, ...]) -> None:
@@ -51,8 +103,9 @@ def filled(folder: Path, material: ModuleType, code: str, numbers: tuple[int, ..
     with store.open_caseload(folder) as one:
         store.add_client(one, replace(material.client(), code=code))
         for number in numbers:
-            names = [store.keep_clip(one, b"invented bytes %d %d" % (number, i), ".flac") for i in range(3)]
-            clips = tuple(store.NewClip(i + 1, 1, name, ".flac", 0.0) for i, name in enumerate(names))
+            words = [audio.flac_bytes(NOISE[10 * number + i :], 44_100) for i in range(3)]
+            names = [store.keep_clip(one, word, ".flac") for word in words]
+            clips = tuple(store.NewClip(i + 1, 1, name, ".flac", float(i)) for i, name in enumerate(names))
             sounds = material.new_sounds(material.token(i, {"centroid_hz": 6000.0 + i}) for i in range(3))
             prompts = tuple(material.prompt_of(i) for i in range(3))
             recording = store.NewRecording(f"{number:064d}", 44100, 30.0, {})
@@ -88,11 +141,25 @@ def bring_in(handle: CaseloadHandle) -> None:
     exchange.import_folder(handle, handle.folder.parent / "export", new_code=True)
 
 
-def take(handle: CaseloadHandle) -> None:
-    with handle.opened() as one:
-        store.write_draft(one, CODE, "take.json", b"{}")
-        store.write_draft(one, CODE, "0001.wav", b"invented bytes")
-        store.erase_drafts(one, CODE)
+def begin(handle: CaseloadHandle) -> None:
+    take.begin(handle, CODE, take.TakeRequest(words="core-a", level="word", sampling_rate_hz=44_100))
+
+
+def finish(handle: CaseloadHandle) -> None:
+    take.finish(handle, OTHER, anyway=True)
+
+
+def throw_away(handle: CaseloadHandle) -> None:
+    take.throw_away(handle, OTHER)
+
+
+def measure(handle: CaseloadHandle) -> None:
+    assert again.measure_client_again(handle, CODE)["measured"] == 3
+
+
+def back_up(handle: CaseloadHandle) -> None:
+    how = {"own_passphrase": False, "remind_after": None, "tell": lambda code: None}
+    backups.backup(handle, handle.folder.parent / "one.backup", **how)
 
 
 VERBS: dict[str, Callable[[CaseloadHandle], None]] = {
@@ -103,8 +170,13 @@ VERBS: dict[str, Callable[[CaseloadHandle], None]] = {
     "export --audio": export,
     "export --as fhir": export_fhir,
     "import": bring_in,
-    "take": take,
+    "take begun": begin,
+    "take finished": finish,
+    "take thrown away": throw_away,
+    "measure again": measure,
+    "backup": back_up,
 }
+FORMS = ("plain", "encrypted")
 
 
 def killed_at(step: int) -> None:
@@ -125,8 +197,8 @@ def killed_at(step: int) -> None:
     sa.event.listen(sa.Engine, "before_cursor_execute", lambda *_: one_more())
 
 
-def done_by_a_child(verb: str, handle: CaseloadHandle, step: int) -> bool:
-    """Say whether a forked child did the verb to its end before it came to the n-th step."""
+def done_by_a_child(verb: str, handle: CaseloadHandle, step: int, after_s: float | None = None) -> bool:
+    """Say whether a forked child did the verb to its end, before the n-th step or being killed after a time."""
     child = os.fork()
     if not child:
         code = 1
@@ -136,6 +208,9 @@ def done_by_a_child(verb: str, handle: CaseloadHandle, step: int) -> bool:
             code = 0
         finally:
             os._exit(code)
+    if after_s is not None:
+        time.sleep(after_s)
+        os.kill(child, signal.SIGKILL)  # it is not waited for yet, so the number is still its own
     _, status = os.waitpid(child, 0)
     assert os.waitstatus_to_exitcode(status) in (0, -signal.SIGKILL), (verb, step)
     return os.waitstatus_to_exitcode(status) == 0
@@ -161,8 +236,16 @@ def state(folder: Path) -> tuple[object, ...]:
                 for table in METADATA.sorted_tables
                 if table.name not in IGNORED
             ]
-        assert not list((folder / "takes").glob("*/*")) or len(list((folder / "takes").glob("*/*"))) <= 2
-    return tables, sorted(path.name for path in folder.glob("audio/??/*"))
+    found = [take.under_way(CaseloadHandle(folder), code) for code in store_codes(folder)]
+    under_way = [None if one is None else (one["client"], one["place"], one["stretches"]) for one in found]
+    if not any(under_way):
+        assert not list((folder / "takes").glob("*"))
+    return tables, under_way, sorted(path.name for path in folder.glob("audio/??/*"))
+
+
+def store_codes(folder: Path) -> tuple[str, ...]:
+    with store.open_caseload(folder) as one:
+        return store.codes(one)
 
 
 def copies(start: Path, to: Path) -> Iterator[CaseloadHandle]:
@@ -174,42 +257,74 @@ def copies(start: Path, to: Path) -> Iterator[CaseloadHandle]:
         yield CaseloadHandle(to / "case")
 
 
-@pytest.mark.parametrize("every", [17, pytest.param(1, marks=pytest.mark.long)])
-@pytest.mark.parametrize("verb", list(VERBS))
-def test_killed_before_every_step(verb: str, every: int, start: Path, tmp_path: Path) -> None:
-    folders = copies(start, tmp_path / "work")
+@pytest.mark.parametrize(
+    ("verb", "form", "every"),
+    [(verb, FORMS[place % 2], 31) for place, verb in enumerate(VERBS)]
+    + [pytest.param(verb, form, 1, marks=pytest.mark.long) for form in FORMS for verb in VERBS],
+)
+def test_killed_before_every_step(verb: str, form: str, every: int, starts: dict[str, Path], tmp_path: Path) -> None:
+    folders = copies(starts[form], tmp_path / "work")
     handle = next(folders)
     before = state(handle.folder)
     assert done_by_a_child(verb, handle, 10_000)
     after = state(handle.folder)
-    counts = {"before": 0, "after": 0}
-    step = 1
+    counts = {"as_before": 0, "as_after": 0}
+    step = 1 + random.Random(verb).randrange(every)
     while not done_by_a_child(verb, handle := next(folders), step):
-        found = state(handle.folder)
-        assert found in (before, after), (verb, step)
-        counts["after" if found == after else "before"] += 1
-        assert not _half_made(tmp_path / "work"), (verb, step)
-        if (tmp_path / "work" / "out").exists():
-            assert any((tmp_path / "work" / "out").iterdir())
+        counts[_whole(handle.folder, before, after, (verb, step))] += 1
         step += every
-    assert step > 1
+    assert step > every
     if every == 1:
-        _write_evidence(verb, {"kills": step - 1, "as_before": counts["before"], "as_after": counts["after"]})
+        _write_evidence("every_operation.csv", f"{verb}, {form}", {"kills": step - 1, **counts})
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("form", FORMS)
+@pytest.mark.parametrize("verb", list(VERBS))
+def test_killed_at_random_moments(verb: str, form: str, starts: dict[str, Path], tmp_path: Path) -> None:
+    folders = copies(starts[form], tmp_path / "work")
+    handle = next(folders)
+    before = state(handle.folder)
+    began_s = time.perf_counter()
+    assert done_by_a_child(verb, handle, 10_000)
+    one_s = time.perf_counter() - began_s
+    after = state(handle.folder)
+    moments = random.Random(f"{verb} {form}")
+    counts = {"as_before": 0, "as_after": 0}
+    n_done = 0
+    for kill in range(N_RANDOM):
+        handle = next(folders)
+        n_done += done_by_a_child(verb, handle, 10_000, moments.uniform(0.0, 1.05 * one_s))
+        counts[_whole(handle.folder, before, after, (verb, kill))] += 1
+    _write_evidence("random_moments.csv", f"{verb}, {form}", {"kills": N_RANDOM, **counts, "done_before": n_done})
+
+
+def _whole(folder: Path, before: object, after: object, told: object) -> str:
+    """Which of the two the caseload is now; it is one of them, and nothing half-made is left."""
+    found = state(folder)
+    assert found in (before, after), told
+    assert not _half_made(folder.parent), told
+    if (out := folder.parent / "out").exists():
+        assert any(out.iterdir())
+    if (backup := folder.parent / "one.backup").exists():
+        store.restore_backup(backup, folder.parent / "back", ask=lambda: PASSPHRASE)
+    return "as_after" if found == after != before else "as_before"
 
 
 def _half_made(work: Path) -> list[Path]:
     """What a killed export leaves beside its place, and half-written files in the caseload."""
-    return [*work.glob(".out.*"), *work.rglob("*.part"), *work.glob("case/.exporting-*")]
+    return [*work.glob(".out.*"), *work.glob(".one.backup.*"), *work.rglob("*.part"), *work.glob("case/.exporting-*")]
 
 
-def _write_evidence(verb: str, counts: dict[str, int]) -> None:
+def _write_evidence(name: str, verb: str, counts: dict[str, int]) -> None:
+    path = EVIDENCE / name
     commit = subprocess.run(
-        ["git", "rev-parse", "--short", "HEAD"], cwd=EVIDENCE.parents[2], capture_output=True, text=True
+        ["git", "rev-parse", "--short", "HEAD"], cwd=EVIDENCE.parents[1], capture_output=True, text=True
     ).stdout.strip()
-    rows = list(csv.DictReader(EVIDENCE.read_text(encoding="utf-8").splitlines())) if EVIDENCE.exists() else []
+    rows = list(csv.DictReader(path.read_text(encoding="utf-8").splitlines())) if path.exists() else []
     fresh = {"verb": verb, **counts, "commit": commit}
-    rows = [row for row in rows if row["verb"] != verb] + [fresh]
-    with EVIDENCE.open("w", newline="", encoding="utf-8") as stream:
+    rows = [row for row in rows if row["verb"] not in (verb, verb.split(",")[0])] + [fresh]
+    with path.open("w", newline="", encoding="utf-8") as stream:
         writer = csv.DictWriter(stream, list(fresh), lineterminator="\n")
         writer.writeheader()
         writer.writerows(sorted(rows, key=lambda row: str(row["verb"])))

@@ -10,6 +10,7 @@ import subprocess
 import sys
 import threading
 from pathlib import Path
+from types import ModuleType
 
 import numpy as np
 import pytest
@@ -182,6 +183,58 @@ def test_an_export_being_made_is_let_be(folder: Path, tmp_path: Path) -> None:
         assert (made / "whole" / "a.wav").exists()
         running.communicate(timeout=60)
     assert not made.exists() and not list(folder.glob(".exporting-*"))
+
+
+ASIDE = """
+import os, signal, sys
+from pathlib import Path
+from sibilant.clinic import sharing
+from sibilant.clinic.caseload import CaseloadHandle
+with sharing.aside(CaseloadHandle(Path(sys.argv[1]))) as made:
+    (made / "voice.wav").write_bytes(b"RIFF")
+    print(made, flush=True)
+    os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+def test_what_the_page_makes_to_hand_on_is_swept_when_it_is_killed(folder: Path, tmp_path: Path) -> None:
+    """An export, an import or a backup on the page is made in the folder for temporary files."""
+    place = tmp_path / "temporary"
+    place.mkdir()
+    environment = {**os.environ, "TMPDIR": str(place)}
+    command = [sys.executable, "-c", ASIDE, str(folder)]
+    ended = subprocess.run(command, capture_output=True, text=True, check=False, timeout=60, env=environment)
+    made = Path(ended.stdout.strip())
+    assert ended.returncode == -9 and made.parent == place and stat.S_IMODE(made.stat().st_mode) == 0o700
+    store.open_caseload(folder).close()
+    assert list(place.iterdir()) == []
+
+
+def test_a_folder_made_for_an_export_that_got_no_further_is_swept(folder: Path, tmp_path: Path) -> None:
+    sign = "5e" * 16
+    made, other = tmp_path / f".out.{sign[:8]}", tmp_path / f".kept.{sign[:8]}"
+    made.mkdir()
+    other.mkdir()
+    (other / "kept.txt").write_text("kept")
+    for place in (made, other):
+        (folder / f".exporting-{sign}").write_text(json.dumps(str(place)))
+        store.open_caseload(folder).close()
+    assert not made.exists() and (other / "kept.txt").exists()
+
+
+def test_a_take_that_became_a_session_is_nobodys(folder: Path, material: ModuleType) -> None:
+    """Killed between the two, the take's sound would stay beside the session."""
+    with store.open_caseload(folder) as one:
+        store.write_draft(one, CODE, "take.json", b"{}")
+        store.write_draft(one, CODE, "0001.wav", WORD)
+        store.announce_session(one, CODE, [f"{1:064d}"])
+        store.open_caseload(folder).close()
+        assert len(sounds_in(folder)) == 1, "nothing is kept of it yet"
+        recording = store.NewRecording(f"{1:064d}", 44100, 30.0, {})
+        session = store.NewSession(material.session(1), (material.prompt_of(0),), (recording,), ())
+        store.keep_session(one, session)
+    store.open_caseload(folder).close()
+    assert sounds_in(folder) == [] and not list((folder / "takes").iterdir())
 
 
 def test_a_marker_planted_leads_to_no_other_folder(folder: Path, tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from sibilant import store
-from sibilant.clinic import clients, encryption, removing
+from sibilant.clinic import backups, clients, encryption, exchange, removing
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import SibilantError
 from sibilant.store import clips
@@ -84,6 +84,15 @@ def test_a_full_disk_is_said_and_reading_and_removing_work(medium: Path) -> None
     with pytest.raises(SibilantError, match="full"):
         for _ in range(200):
             clients.add_event(CaseloadHandle(folder), CODE, "an invented event of many words " * 100)
+    for verb in (
+        lambda: removing.remove_client(CaseloadHandle(folder), CODE, "audio"),  # into the bin, which needs room
+        lambda: exchange.export_client(CaseloadHandle(folder), CODE, medium / "out", audio=True),
+        lambda: backups.backup(CaseloadHandle(folder), medium / "one.backup", own_passphrase=False, remind_after=None,
+                               tell=str),
+    ):  # fmt: skip
+        with pytest.raises(SibilantError, match=r"full|no space|no room") as said:
+            verb()
+        assert "\n" not in str(said.value)
     receipt = removing.remove_client(CaseloadHandle(folder), CODE, "all", erase=True)
     assert sum(line.startswith("sound ") for line in receipt.erased) == N_SOUNDS
     assert kept_sounds(folder) == []

@@ -104,6 +104,16 @@ def test_the_line_and_the_way_out(
         assert store.codes(one) == (CODE,)
 
 
+def test_settings_of_another_time_are_noticed(sealed: Path) -> None:
+    with store.open_caseload(sealed) as one:
+        store.remember(one, {"last_client": CODE})
+    with store.open_caseload(sealed) as one:
+        with one.engine.execution_options(writing=True).begin() as connection:
+            connection.exec_driver_sql("UPDATE settings SET value = 'C-M4RT' WHERE key = 'last_client'")
+    with pytest.raises(CaseloadError, match="parts are of different times"):
+        store.open_caseload(sealed)
+
+
 def test_every_way_to_write_brings_the_tally_up(sealed: Path, tmp_path: Path) -> None:
     """After each the caseload opens again, and so do a decrypted one, one encrypted again, and backups of both."""
     handle = CaseloadHandle(sealed)

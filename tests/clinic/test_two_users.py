@@ -19,9 +19,10 @@ import pytest
 from sibilant_cli.main import run
 
 from sibilant import store
-from sibilant.clinic import exchange
+from sibilant.clinic import exchange, sharing
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.terms.clinic import Event
+from sibilant.web.opening import OpeningFile
 
 CODE = "C-7QXK"
 SIGNS = (CODE, "plantedword")
@@ -100,10 +101,47 @@ def test_the_page_lets_nobody_in_and_its_process_tells_nothing(folder: Path, pla
             head = f"GET / HTTP/1.1\\r\\nHost: 127.0.0.1:{port}\\r\\nConnection: close\\r\\n\\r\\n"
             seen = as_nobody("bash", "-c", f"exec 3<>/dev/tcp/127.0.0.1/{port}; printf '{head}' >&3; cat <&3")
             assert "403" in seen.splitlines()[0] and not any(sign in seen for sign in SIGNS)
+            listening = [
+                line.split()[1]
+                for line in as_nobody("cat", "/proc/net/tcp").splitlines()
+                if f":{int(port):04X} " in line
+            ]
+            assert set(listening) == {f"0100007F:{int(port):04X}"}, "on 127.0.0.1 and nowhere else"
             time.sleep(0.2)
             told = as_nobody("ps", "-eo", "args") + as_nobody("cat", f"/proc/{page.pid}/environ")
-            told += as_nobody("ls", "-l", f"/proc/{page.pid}/fd")
+            told += as_nobody("ls", "-l", f"/proc/{page.pid}/fd") + as_nobody("cat", f"/proc/{page.pid}/maps")
+            assert told.count("denied") >= 3
             assert key not in told and CODE not in told and "plantedword" not in told
         finally:
             page.terminate()
             page.wait(20)
+
+
+def test_what_lies_on_the_disk_for_a_while_is_not_theirs_to_read(
+    folder: Path, place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The second user reads all that can be read in the folder for temporary files, again and again, meanwhile."""
+    temporary = place / "temporary"
+    temporary.mkdir()
+    temporary.chmod(0o1777)
+    monkeypatch.setattr(tempfile, "tempdir", str(temporary))
+    everything = f"{temporary}/.[!.]* {temporary}/*/* {temporary}/.[!.]*/* {temporary}/.[!.]*/*/*"
+    loop = f"while [ ! -e {place}/stop ]; do cat {everything} 2>/dev/null; done; ls -laR {temporary}"
+    how = {"user": "nobody", "group": "nogroup", "extra_groups": [], "stdout": subprocess.PIPE, "text": True}
+    with subprocess.Popen(["bash", "-c", loop], **how) as reading:
+        handle = CaseloadHandle(folder)
+        (temporary / "sibilant-open").mkdir()
+        (temporary / "sibilant-open" / "readable.txt").write_text("zqreadable")
+        with sharing.aside(handle) as made:
+            sharing.backup_file(handle, made, None)
+            assert "denied" in as_nobody("ls", str(made)) and "plantedword" not in as_nobody(
+                "ls", "-la", str(temporary)
+            )
+        assert sharing.export_zip(handle, CODE, allowed=["plantedword"])
+        opening = OpeningFile("http://127.0.0.1:1", "zqsecret")
+        as_nobody("cat", str(opening.path))
+        opening.erase()
+        (place / "stop").touch()
+        told = reading.communicate(timeout=60)[0]
+    assert "zqreadable" in told, "it did read what can be read"
+    assert not any(sign in told for sign in (*SIGNS, "zqsecret"))

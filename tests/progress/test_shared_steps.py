@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from sibilant.clinic.lending import device_questions
-from sibilant.clinic.summarise import lines
+from sibilant.clinic.worked_out import lines
 from sibilant.progress import ViewRequest, make_frame, shared_steps, view
 from sibilant.progress.shared_steps import _own_step, device_probes, session_effects
 from sibilant.terms.lending import DeviceProbe, Lender

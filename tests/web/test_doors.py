@@ -21,7 +21,7 @@ import pytest
 
 from sibilant.clinic import clients
 from sibilant.clinic.caseload import CaseloadHandle
-from sibilant.web import connections, opening
+from sibilant.web import afterwards, connections, guard, opening
 
 CODE = re.compile(rb"C-[A-Z0-9]{4}")
 
@@ -234,8 +234,56 @@ def test_lines_logged_are_bounded(caplog) -> None:
     assert "not shown" in caplog.records[-1].getMessage()
 
 
-def test_a_browsers_profile_keeps_no_code_and_no_key(play, served, tmp_path: Path) -> None:
-    """Opened by the file, used, closed; then every file of the browser's profile is searched."""
+def test_keys_that_never_arrive_whole_make_room_and_end(served, monkeypatch) -> None:
+    """Anybody on the machine may post to the entrance; what is sent in part holds no place for long."""
+    monkeypatch.setattr(guard, "KEY_S", 1.0)
+    secret = served.running.entrance.secret
+    head = f"POST /open HTTP/1.1\r\nHost: {served.host}\r\nContent-Length: 900\r\n\r\nkey=".encode()
+    held = [socket.create_connection(("127.0.0.1", served.running.port), timeout=5) for _ in range(40)]
+    try:
+        for one in held:
+            one.sendall(head)
+        status, _, _ = served.asked("POST", "/open", f"key={secret}".encode(), bare=True, origin="null")
+        assert status == 200, "ours, which comes whole, is let in beside them"
+        for one in held:
+            one.settimeout(10)
+            assert one.recv(20).startswith(b"HTTP/1.1 403")
+    finally:
+        for one in held:
+            one.close()
+
+
+@pytest.mark.parametrize("sent", [b"[" * 100_000 + b"]" * 100_000, b'{"a":' * 50_000, b"\xff", b"", b"null"])
+def test_json_that_is_none_of_ours_is_refused_in_a_line(served, sent: bytes) -> None:
+    for path in ("/do/take/begin", "/do/again/one"):
+        status, _, body = served.asked("POST", f"{path}?client={served.handle}", sent)
+        assert status == 400 and b"load the page again" in body, path
+    head = len(sent).to_bytes(4, "little") + sent
+    assert served.asked("POST", "/do/bring/look", head)[0] == 400
+
+
+def test_what_a_form_is_answered_with_has_an_address_of_its_own(served) -> None:
+    """A browser writes down the body of a form whose answer it shows, so it is sent on to the answer."""
+    served.asked("GET", "/")  # names the client by a handle
+    how = {"sec_fetch_mode": "navigate", "content_type": "application/x-www-form-urlencoded"}
+    wrong = f"client={served.handle}&age=no+age+at+all&hearing=plantedtext".encode()
+    status, headers, body = served.asked("POST", "/details", wrong, **how)
+    assert status == 303 and not body and "plantedtext" not in str(headers)
+    for _ in range(2):  # a page loaded again is there still
+        status, answered, body = served.asked("GET", headers["location"])
+        assert status == 400 and b'role="alert"' in body and answered["cache-control"] == "no-store"
+    assert served.asked("GET", headers["location"], cookie=None)[0] == 403
+    assert served.asked("GET", "/answer/x")[0] == 404
+    direct = served.asked("POST", "/devices", f"name=desk&client={served.handle}".encode(), **how)
+    assert direct[0] == 303 and "/answer/" not in direct[1]["location"], "what leads elsewhere goes as it is"
+    for _ in range(afterwards.MOST_KEPT):
+        served.asked("POST", "/details", wrong, **how)
+    assert served.asked("GET", headers["location"])[0] == 404, "the oldest makes room"
+
+
+def test_a_browsers_profile_keeps_no_code_no_key_and_nothing_typed(play, served, tmp_path: Path, monkeypatch) -> None:
+    """Opened by the file while the machine is slow, used, texts refused, closed; then every file is searched."""
+    monkeypatch.setattr(guard, "ENTERED", opening.ENTERED.replace('content="0;', 'content="4;'))
     secret = served.running.entrance.secret
     file = opening.OpeningFile(served.origin, secret)
     profile = tmp_path / "profile"
@@ -249,13 +297,26 @@ def test_a_browsers_profile_keeps_no_code_and_no_key(play, served, tmp_path: Pat
     page.wait_for_url("**/?client=*")
     page.click("a.button.first")
     page.wait_for_selector("#setup")
-    page.click("nav a[href*='/progress']")
+    page.goto(f"{served.base}/reports?client={served.handle}&kind=monthly")
+    page.fill("textarea >> nth=0", "zqtyped")
+    page.goto(f"{served.base}/details?client={served.handle}")
+    page.fill("#event-on", "2026-02-03")
+    page.fill("#event-text", "zqkept")
+    page.press("#event-text", "Enter")
     page.wait_for_load_state("networkidle")
+    page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
+    page.fill("#hearing", "zqbeside")
+    page.fill("#age", "zqrefused")
+    page.press("#age", "Enter")
+    page.wait_for_url("**/answer/*")
+    assert "zqrefused" in page.inner_text("[role=alert]")
     page.wait_for_timeout(11_000)  # Chromium writes its history within ten seconds
     browser.close()
     file.erase()
+    signs = ("zqtyped", "zqkept", "zqbeside", "zqrefused")
     found = {sign: [str(path.relative_to(profile)) for path in profile.rglob("*")
-                    if path.is_file() and sign.encode() in path.read_bytes()]
-             for sign in (secret, served.running.token, "C-7QXK", served.handle)}  # fmt: skip
+                    if path.is_file() and (sign.encode() in (content := path.read_bytes())
+                                           or sign.encode("utf-16-le") in content)]
+             for sign in (secret, served.running.token, "C-7QXK", *signs, served.handle)}  # fmt: skip
     assert found.pop(served.handle), "its history is there"
-    assert found == {secret: [], served.running.token: [], "C-7QXK": []}
+    assert [places for places in found.values() if places] == [] and len(found) == 7, found

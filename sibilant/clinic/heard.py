@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import TypedDict
+from typing import TYPE_CHECKING, TypedDict
 
-from ..pipeline import Analysis
 from ..terms import Recording, Sound, Support
 from ..terms.clinic import Session
 from ..terms.suitability import VerdictRow
 from .answers import ProbeTold
 from .notes import Note
+
+if TYPE_CHECKING:
+    from ..pipeline import Analysis
 
 AS_ASKED = ("found", "none_expected")
 

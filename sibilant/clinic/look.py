@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from .. import acoustics, audio, lexicon, store
+from .. import audio, lexicon, store
 from ..errors import CaseloadError, RefusedError
 from ..progress import followed, judgement_by, main_rater
 from ..progress.session import measured_under, values_under
@@ -104,17 +104,21 @@ def strip(caseload: CaseloadHandle, code: str | None, number: int | None, key: s
 
 def _loudness(held: KeptSound) -> Strip:
     """The level of all frequencies together, in ink from 50 dB under the loudest."""
+    from ..acoustics import spectrogram
+
     recording = held.recording
-    times_s, _, level_db = acoustics.spectrogram(recording, n_times=N_TIMES)
+    times_s, _, level_db = spectrogram(recording, n_times=N_TIMES)
     loudness_db = 10.0 * np.log10(np.maximum(np.mean(10.0 ** (level_db / 10.0), axis=1, keepdims=True), 1e-20))
     ink = np.clip((loudness_db - float(loudness_db.max())) / SHOWN_RANGE_DB + 1.0, 0.0, 1.0)
     return Strip(np.round(255 * ink).astype(np.uint8), *_span(held, times_s), 0.0)
 
 
 def _picture(held: KeptSound) -> Strip:
+    from ..acoustics import spectrogram
+
     recording = held.recording
     top_hz = min(TOP_HZ, recording.sampling_rate_hz / 2)
-    times_s, _, level_db = acoustics.spectrogram(recording, band_hz=(0.0, top_hz), n_times=N_TIMES)
+    times_s, _, level_db = spectrogram(recording, band_hz=(0.0, top_hz), n_times=N_TIMES)
     rate = recording.sampling_rate_hz
     inside = (times_s >= held.first / rate) & (times_s <= held.last / rate)
     loudest = float(np.percentile(level_db[inside] if inside.any() else level_db, 99.5))
@@ -214,6 +218,8 @@ def _average(case: Case, kept: KeptToken, held: KeptSound) -> dict[str, Any] | N
     rate = held.recording.sampling_rate_hz
     if "centroid_hz" not in found.measures.values:
         return None
+    from .. import acoustics
+
     spectrum = acoustics.spectrum(held.recording, Interval(held.first / rate, held.last / rate), found.method)
     low, high = found.method.band_hz
     frequency_hz = np.arange(low, high + 1.0, SPECTRUM_STEP_HZ)

@@ -10,7 +10,6 @@ from pathlib import Path
 
 from .. import audio, progress, store
 from ..errors import ListError, RefusedError, UsageError
-from ..pipeline import analyse
 from ..prompts import at_level, list_form, prompts_from, prompts_of
 from ..terms import Method, Prompt, Recording
 from ..terms.clinic import Client, Session
@@ -180,6 +179,8 @@ def _listen(request: ProbeRequest, recordings: Sequence[Recording], prompts: Seq
     """Analyse each recording with the prompts it holds: those that name it, or the whole list again."""
     named = any(prompt.recording for prompt in prompts)
     heard = []
+    from ..pipeline import analyse
+
     for number, (given, recording) in enumerate(zip(request.recordings, recordings, strict=True)):
         path = given if isinstance(given, Path) else Path(given.source.path)
         own = prompts_of(prompts, path)

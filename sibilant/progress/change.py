@@ -206,7 +206,7 @@ def compare(
         more = t_quantile(offset.n_words - 1) * offset.se
         half, limit = math.hypot(half, more), math.hypot(limit, more)
     left = noise_left(key, before, summary)
-    reasons += reasons_of_room(before, summary, left, limit)
+    reasons += reasons_of_room(key, before, summary, left, limit)
     half, limit = half + left, limit + left
     passed = not reasons and abs(value) > limit
     return Change(

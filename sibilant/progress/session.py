@@ -17,7 +17,7 @@ from .pooled import LEVELS, Sums, pooled_level
 
 FLAG_REASONS = ("clipped", "noise", "low_snr", "short", "band_too_wide", "peak_at_edge", "stop_like", "weak")
 
-UNCORRECTED = "uncorrected"
+UNCORRECTED, TAKEN_OUT = "uncorrected", "taken out"
 
 
 def is_main_s(token: KeptToken) -> bool:
@@ -156,8 +156,7 @@ def summarise(tokens: Sequence[KeptToken], key: str, method: str, *, rater: str 
     label = found[-1][1].method.label if found else method
     clear = [(token, measured) for token, measured in found if math.isfinite(value_of(measured, key))]
     values = [_word_value(token, key, measured, rater) for token, measured in clear]
-    words = by_word(values)
-    means = np.asarray(list(words.values()), dtype=float)
+    means = np.asarray(list(by_word(values).values()), dtype=float)
     sd = float(np.std(means, ddof=1)) if means.size > 1 else math.nan
     sums = _sums(found, key)
     estimate = mean_interval(means) if len(clear) == len(found) else _pooled(sums, sd)
@@ -169,7 +168,7 @@ def summarise(tokens: Sequence[KeptToken], key: str, method: str, *, rater: str 
         low=estimate.low,
         high=estimate.high,
         sd=sd,
-        n_words=max(len(words), len(sums)),
+        n_words=max(means.size, len(sums)),
         n_measured=len(found),
         n_expected=len(places),
         left_out=dict(left_out),
@@ -180,6 +179,16 @@ def summarise(tokens: Sequence[KeptToken], key: str, method: str, *, rater: str 
         snr_db=_snr_db(found),
         uncorrected=uncorrected,
         sums=sums,
+        left_in=2 * sum(_left_in(key, measured) for _, measured in found) > len(found),
+    )
+
+
+def _left_in(key: str, measured: Measurement) -> bool:
+    """Whether noise is in the figure: of a length, where the floor moves so that its level can't be known."""
+    spectral = key not in MEASURES or MEASURES[key].spectral
+    return (spectral and measured.method.noise != TAKEN_OUT) or UNCORRECTED in (
+        *measured.measures.flags,
+        *measured.flags,
     )
 
 

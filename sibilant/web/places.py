@@ -192,7 +192,7 @@ def progress(request: Request) -> Response:
         measures=[measure for measure in MEASURES.values() if measure.scope == "token"],
         key=key or view.main_measure,
         kinds=tuple(REPORT_KINDS),
-        forms=report.FORMS,
+        forms=tuple(FORMS_OF_REPORT),
     )
 
 

@@ -38,7 +38,7 @@ def place(request: Request) -> Response:
         who=who,
         kind=kind,
         kinds=tuple(REPORT_KINDS),
-        forms=report.FORMS,
+        forms=tuple(FORMS_OF_REPORT),
         with_range=with_range,
         draft=written.draft_of(caseload_of(request), who["code"], kind),
         done=text_of(asked, "done", most=20),

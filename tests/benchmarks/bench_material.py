@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import importlib.util
+import io
+import subprocess
 import sys
+import tarfile
 from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
@@ -79,6 +82,53 @@ def caseload(folder: Path, *, n_clients: int, n_sessions: int, n_words: int = 20
             store.add_client(one, replace(made.client(), code=code))
             for number in range(1, n_sessions + 1):
                 _keep(one, made, (code, place, number), n_words)
+    return folder
+
+
+OLD = """
+import sys
+sys.path[:0] = [sys.argv[1], sys.argv[1] + "/named"]
+del sys.argv[1]
+"""
+"""Has a script run an earlier program, whose folder is the first word after it."""
+OLD_CASELOAD = """
+import importlib.util
+from dataclasses import replace
+from pathlib import Path
+from sibilant import store
+spec = importlib.util.spec_from_file_location("invented", sys.path[0] + "/tests/progress/material.py")
+sys.modules["invented"] = made = importlib.util.module_from_spec(spec)
+spec.loader.exec_module(made)
+with store.open_caseload(Path(sys.argv[1])) as one:
+    store.add_client(one, made.client())
+    for number in range(1, 10):
+        tokens = [made.token(i, {"centroid_hz": 6000.0 + 9 * i + 40 * number, "core_duration_ms": 90.0 + i})
+                  for i in range(20)]
+        recording = store.NewRecording(f"{number:064d}", 44100, 30.0, {"verdict": "usable"})
+        session = replace(made.session(number), number=0)
+        prompts = tuple(made.prompt_of(i) for i in range(20))
+        store.keep_session(one, store.NewSession(session, prompts, (recording,), tuple((0, each) for each in tokens)))
+        heard = [made.judgement(f"{i}.1.1", "correct") for i in range(1, 21)]
+        store.add_judgements(one, session.client, number, heard)
+"""
+"""Nine judged probes of twenty words, as the program at 6d87046 keeps them."""
+
+
+def program_at(commit: str, folder: Path) -> Path | None:
+    """The program as it stood at a commit, from this checkout's history; None where that does not reach back to it."""
+    packed = subprocess.run(["git", "archive", commit], cwd=ROOT, capture_output=True, check=False)
+    if packed.returncode:
+        return None
+    with tarfile.open(fileobj=io.BytesIO(packed.stdout)) as archive:
+        archive.extractall(folder, filter="data")
+    (folder / "named").mkdir()
+    (folder / "named" / "sibilant_cli").symlink_to(folder / "cli")
+    return folder
+
+
+def caseload_by(program: Path, folder: Path) -> Path:
+    """A caseload that an earlier program has made."""
+    subprocess.run([sys.executable, "-c", OLD + OLD_CASELOAD, str(program), str(folder)], check=True)
     return folder
 
 

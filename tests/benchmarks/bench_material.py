@@ -160,6 +160,20 @@ def views(n_sessions: int) -> float:
     return (time.process_time() - start) / n_sessions
 
 
+def reads(n_sessions: int) -> float:
+    """Seconds that reading the whole case of one client of ``n_sessions`` probes takes, a probe."""
+    import tempfile
+    import time
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = caseload(Path(folder) / "case", n_clients=1, n_sessions=n_sessions)
+        with store.open_caseload(path) as one:
+            store.read_case(one, CODE, session=1)
+            start = time.process_time()
+            store.read_case(one, CODE)
+            return (time.process_time() - start) / n_sessions
+
+
 def words(n_words: int) -> float:
     """Seconds that finding a list of ``n_words`` in its recording takes, a word."""
     import time
@@ -176,4 +190,4 @@ def words(n_words: int) -> float:
 
 
 if __name__ == "__main__":
-    print("FIGURE", {"views": views, "words": words}[sys.argv[1]](int(sys.argv[2])))
+    print("FIGURE", {"views": views, "reads": reads, "words": words}[sys.argv[1]](int(sys.argv[2])))

@@ -27,8 +27,8 @@ import numpy as np
 import pytest
 import sqlalchemy as sa
 
-from sibilant import audio, store
-from sibilant.clinic import again, backups, exchange, probe, removing, take
+from sibilant import audio, pipeline, store
+from sibilant.clinic import again, backups, exchange, removing, take
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.store import keys
 from sibilant.store.schema import METADATA
@@ -82,7 +82,7 @@ def heard_quickly(monkeypatch: pytest.MonkeyPatch, material: ModuleType) -> None
             kept=SimpleNamespace(support={}, cut=None),
         )
 
-    monkeypatch.setattr(probe, "analyse", listen)
+    monkeypatch.setattr(pipeline, "analyse", listen)
     monkeypatch.setenv("SIBILANT_PASSPHRASE", PASSPHRASE)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import os
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -12,7 +13,7 @@ from typing import Any
 import av
 import numpy as np
 
-from sibilant import audio, lexicon, synthetic
+from sibilant import audio, lexicon, synthetic, web
 from sibilant.terms.vocabulary import DISTORTIONS
 
 RATE = 44_100
@@ -28,6 +29,10 @@ SAID_BY_NOW = "(s) => window.hearsSince && performance.now() - window.hearsSince
 AFTER_A_WORD_S = 0.5
 WENT_ON = """(n) => !document.querySelector('#ended').hidden || document.querySelector('#stage-said').innerText
   || document.querySelector('#stage-place').innerText.startsWith(`${n + 1} of`)"""
+
+SCRIPT = Path(web.__file__).parent / "static" / "capture.js"
+RUN_ON_S = int(re.search(r"RUN_ON_MS = (\d+)", SCRIPT.read_text(encoding="utf-8"))[1]) / 1000
+"""After the key the microphone is heard that much longer, since a final sound may outlast it: speech, no waiting."""
 
 ASKED_OR_DONE = "() => !document.querySelector('#listening').hidden || !document.querySelector('#done').hidden"
 NEXT_OR_DONE = """(was) => !document.querySelector('#done').hidden
@@ -157,6 +162,8 @@ class Month:
             hands.page.wait_for_function(SAID_BY_NOW, arg=end_s + AFTER_A_WORD_S, timeout=60_000)
             hands.does("Space", "#stage button[data-do=next]")
             hands.until(WENT_ON, n)
+            hands.step.waited_s -= RUN_ON_S
+            hands.step.spoken_s += RUN_ON_S
             if "Once more" in hands.page.inner_text("#stage-said"):
                 self.lost += 1
                 hands.does("s", "#stage button[data-do=skip]")
@@ -271,9 +278,10 @@ class Month:
         hands.pick("#run-form #words", words)
         hands.press("button:has-text('Begin the run')")
         hands.see("#run")
+        n_items = int(hands.see("#run-place").split(" of ")[1])
         for key in marks:
             hands.does(key, f"#run-marks button[data-key='{key}']")
-        if hands.page.locator("#run").is_visible():
+        if len(marks) % n_items:  # a whole round ends by itself
             hands.does("Escape", "#run-stop")
         hands.see("#over-head")
         return str(hands.page.inner_text("#over-lines"))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -27,18 +27,16 @@ COLUMNS = ("session", "on", "phase", "level", "cue", "device", "correct", "by ea
 @as_json
 def command(
     client: str | None,
-    measures: tuple[str, ...],
-    words: str,
-    rater: str,
     to: Path | None,
     worked: bool,
     caseload: CaseloadHandle,
     as_json: bool,
+    **asked: Any,
 ) -> None:
     """Sessions, change against measurement error, trend and accuracy of one client."""
     from sibilant.clinic import months_chart, plain, summarise, told, worked_out
 
-    view, case = summarise.case_view(caseload, client, measures=measures, words=words, rater=rater)
+    view, case = summarise.case_view(caseload, client, **asked)
     if to is not None:
         months_chart.figure(view, case, to)
     if as_json:

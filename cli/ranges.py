@@ -12,6 +12,7 @@ from .shown import print_json
 
 if TYPE_CHECKING:
     from sibilant.clinic.caseload import CaseloadHandle
+    from sibilant.clinic.compare import AnswerRow, NormsRow, RangeRow, RefusedRow
 
 
 @click.group(name="ranges", epilog="Example: sibilant ranges list --phone s --age 34y --group f --position initial")
@@ -121,7 +122,7 @@ def build_command(
         click.echo(f"left out: {why}")
 
 
-def _print_answer(answer: dict[str, Any], *, refused: bool) -> None:
+def _print_answer(answer: AnswerRow, *, refused: bool) -> None:
     click.echo(f"{answer['measure']}  /{answer['phone'].lower()}/")
     if answer["none_fits"]:
         click.echo("  none fits")
@@ -136,7 +137,7 @@ def _print_answer(answer: dict[str, Any], *, refused: bool) -> None:
     click.echo()
 
 
-def _print_refused(rows: list[dict[str, Any]]) -> None:
+def _print_refused(rows: list[RefusedRow]) -> None:
     hidden = list(dict.fromkeys(row["source"] for row in rows if row["figures"] == "not shown"))
     if hidden:
         click.echo("  adults' values are never set beside a minor, and not shown; they are from")
@@ -150,7 +151,7 @@ def _print_refused(rows: list[dict[str, Any]]) -> None:
             click.echo(f"      {row['source']} | {row['label']}")
 
 
-def _print_norms(document: dict[str, Any]) -> None:
+def _print_norms(document: NormsRow) -> None:
     if document["acquisition"]:
         click.echo(document["acquisition_note"])
     last = ""
@@ -163,8 +164,15 @@ def _print_norms(document: dict[str, Any]) -> None:
         last = source
 
 
-def _print_range(row: dict[str, Any]) -> None:
+def _print_range(row: RangeRow) -> None:
     click.echo(f"  {row['figures']}")
-    for name in ("population", "circumstances", "method_words", "source", "label", "note"):
-        if row[name]:
-            click.echo(f"      {row[name]}")
+    for told in (
+        row["population"],
+        row["circumstances"],
+        row["method_words"],
+        row["source"],
+        row["label"],
+        row["note"],
+    ):
+        if told:
+            click.echo(f"      {told}")

@@ -9,7 +9,7 @@ import click
 from .shown import print_json
 
 if TYPE_CHECKING:
-    from sibilant.clinic.answers import BroughtBack
+    from sibilant.clinic.receipts import BroughtBack
 
 erasing = click.option(
     "--erase", is_flag=True, help="Erase at once and for good, as where somebody asks for erasure; no bin."

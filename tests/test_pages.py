@@ -10,11 +10,16 @@ import pytest
 DOCS = Path(__file__).parent.parent / "docs"
 
 
-PICTURES = "make_pictures.py"
-"""Takes pictures in a browser; that they are there, small and linked is tested with the page."""
+def makers() -> list[str]:
+    """Scripts that make a page; what makes pictures and drawings has none, and is tested where those are shown."""
+    return sorted(path.name for path in DOCS.glob("make_*.py") if "\nPAGE = " in path.read_text(encoding="utf-8"))
 
 
-@pytest.mark.parametrize("maker", sorted(path.name for path in DOCS.glob("make_*.py") if path.name != PICTURES))
+def test_generated_pages_have_their_makers() -> None:
+    assert {"make_commands.py", "make_measures.py", "make_ranges.py", "make_signs.py"} <= set(makers())
+
+
+@pytest.mark.parametrize("maker", makers())
 def test_page_is_current(maker: str) -> None:
     spec = importlib.util.spec_from_file_location(maker[:-3], DOCS / maker)
     assert spec is not None and spec.loader is not None

@@ -54,17 +54,20 @@ class Cleared:
         """Standard error (t, k) of the sums of `rows` under weights (k, m), band edges blurred as in the estimate."""
         return self._error(np.ones_like(self.noise), weights, setup)
 
+    @property
+    def noisy_share(self) -> Rows:
+        """Share (t, m) of the variance that would not be there without noise, cross term and all."""
+        clean = 1 - np.minimum(self.noise / np.maximum(self.observed, 1e-300), 1.0)
+        found: Rows = 1 - clean**2
+        return found
+
     def noise_errors(self, weights: Rows, setup: Setup) -> Rows:
         """As `errors`, without what the signal would scatter by alone: what a sum must stand clear of."""
-        observed = np.maximum(self.observed, 1e-300)
-        clean = 1 - np.minimum(self.noise / observed, 1.0)
-        return self._error(1 - clean**2, weights, setup)
+        return self._error(self.noisy_share, weights, setup)
 
     def own_noise_errors(self, weights: Rows, setup: Setup) -> Rows:
         """As `noise_errors`, for each sound's own weights (t, m); (t,)."""
-        observed = np.maximum(self.observed, 1e-300)
-        share = 1 - (1 - np.minimum(self.noise / observed, 1.0)) ** 2
-        squared = weights**2 / setup.step_hz
+        share, squared = self.noisy_share, weights**2 / setup.step_hz
         own = np.maximum(np.sum(squared * share * self.variance, axis=1), np.sum(squared * share * self.fine, axis=1))
         room = np.sum(squared * self.noise_variance, axis=1) + np.sum(weights * self.drift, axis=1) ** 2
         found: Rows = np.sqrt(own + room)
@@ -95,23 +98,44 @@ def cleared_moments(rows: Rows, setup: Setup) -> dict[str, Rows]:
     return found
 
 
-def moment_errors(cleared: Cleared, setup: Setup) -> dict[str, Rows]:
-    """Standard errors (t,) of spectral mean and SD, by their influence on each frequency."""
-    weights = setup.moment_weights[0]
-    mean, spread = from_sums(weighted_sums(cleared.rows, setup.moment_weights), setup.method.band_hz).T[:2]
-    total = np.sum(cleared.rows * weights, axis=1)
+def moment_reaches(cleared: Cleared, setup: Setup) -> dict[str, tuple[Rows, Rows, Rows]]:
+    """Spectral mean and SD (t,) with the ends of their 95 % intervals, whether they stand clear or not.
+
+    Each is a ratio of sums, the SD by its square: the interval holds the values that the sums do not refute (Fieller
+    1954, J. R. Stat. Soc. B 16:175-185, from memory), by the influence of each frequency on the ratio. Where the power
+    itself is not above its error nothing is refuted, and the ends are those of the band.
+    """
+    weights, (lowest, highest) = setup.moment_weights[0], setup.method.band_hz
+    total, mean = power_and_mean(cleared.rows, setup.moment_weights, setup.method.band_hz)
     distance = setup.frequency_hz - mean[:, np.newaxis]
-    spread_column = spread[:, np.newaxis]
-    found = {}
     with np.errstate(divide="ignore", invalid="ignore"):
-        influences = (distance, (distance**2 - spread_column**2) / (2 * spread_column))
-        for key, influence in zip(MOMENT_KEYS[:2], influences, strict=True):
-            squared = influence**2 * weights
-            own = np.maximum(np.sum(squared * cleared.variance, axis=1), np.sum(squared * cleared.fine, axis=1))
-            room = np.sum(squared * cleared.noise_variance, axis=1)
-            drift = np.sum(influence * cleared.drift * weights, axis=1)
-            found[key] = np.sqrt(own + room + drift**2) / np.abs(total)
-    return found
+        variance = np.sum(cleared.rows * weights * distance**2, axis=1) / total
+        below, above = _ratio_reach(cleared, distance, weights, total)
+        narrower, wider = _ratio_reach(cleared, distance**2 - variance[:, np.newaxis], weights, total)
+        squares = (variance + by - setup.blur_hz2 for by in (0.0, narrower, wider))
+        spread = [np.sqrt(np.maximum(square, 0.0)) for square in squares]
+    first = [np.clip(mean + by, lowest, highest) for by in (below, above)]
+    return {"centroid_hz": (mean, *first), "sd_hz": (spread[0], spread[1], np.fmin(spread[2], (highest - lowest) / 2))}
+
+
+def _ratio_reach(cleared: Cleared, influence: Rows, weights: Rows, total: Rows) -> tuple[Rows, Rows]:
+    """How far below and above (t,) a ratio of sums over ``total`` power its 95 % interval reaches.
+
+    What a sound scatters by alone grows with its power and leaves the ratio even; what the noise adds does not.
+    """
+    squared = influence**2 * weights
+    sums = [np.sum(squared * density, axis=1) for density in (cleared.variance, cleared.fine)]
+    own = np.where((sums[0] >= sums[1])[:, np.newaxis], cleared.variance, cleared.fine)
+    noisy = weights * (cleared.noisy_share * own + cleared.noise_variance)
+    drift = cleared.drift * weights
+    moved, alike = np.sum(influence * drift, axis=1), np.sum(drift, axis=1)
+    top = np.sum(squared * (own + cleared.noise_variance), axis=1) + moved**2
+    both, power = np.sum(influence * noisy, axis=1) + moved * alike, np.sum(noisy, axis=1) + alike**2
+    z = NORMAL_95**2
+    known = total**2 - z * power
+    root = np.sqrt((z * both) ** 2 + np.maximum(known, 0.0) * z * top)
+    ends = ((-z * both - root) / known, (-z * both + root) / known)
+    return np.where(known > 0, ends[0], -np.inf), np.where(known > 0, ends[1], np.inf)
 
 
 def clear_moments(cleared: Cleared, setup: Setup) -> dict[str, npt.NDArray[np.bool_]]:

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from .certainty import coarser, cubed_draws, excitation_draws, spans_of
-from .cleared import CLEAR, NORMAL_95, Cleared, clear_moments, cleared_moments, level_reaches, moment_errors
+from .cleared import CLEAR, Cleared, clear_moments, cleared_moments, level_reaches, moment_reaches
 from .moments import MOMENT_KEYS
 from .peaks import Tops, clear_low, height_over_low_db, near_tops, tops
 from .setup import Setup
@@ -56,7 +56,7 @@ def cleared_values(stacks: Rows, cleared: Cleared, setup: Setup) -> Valued:
     sides, side_clear = slopes(stacks, shaped["peak_hz"], cleared, setup)
     shaped |= sides
     levels = level_reaches(cleared, setup)
-    uncut = {key: reach[:3] for key, reach in levels.items()} | _reaches(shaped, moment_errors(cleared, setup))
+    uncut = {key: reach[:3] for key, reach in levels.items()} | moment_reaches(cleared, setup)
     stands = clear_moments(cleared, setup) | side_clear | _clear_spreads(cleared, setup)
     stands |= {key: reach[3] for key, reach in levels.items()}
     stands["peak_erb"] = stands["centroid_hz"]
@@ -85,12 +85,6 @@ def _peaks(flat: Rows, broad: Tops, middle: Tops, n_shifts: int, setup: Setup) -
     if setup.mid_band is not None and setup.low_band is not None:
         found["amplitude_difference_db"] = height_over_low_db(flat, found["mid_peak_hz"], setup)
     return found
-
-
-def _reaches(columns: dict[str, Rows], errors: dict[str, Rows]) -> dict[str, tuple[Rows, Rows, Rows]]:
-    """Value, low and high of what has a standard error, whether it stands clear or not."""
-    own = {key: columns[key][:, 0] for key in errors}
-    return {key: (own[key], own[key] - NORMAL_95 * e, own[key] + NORMAL_95 * e) for key, e in errors.items()}
 
 
 def _intervals(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -98,6 +99,14 @@ def dct(values: Rows) -> Rows:
     >>> [float(c) + 0.0 for c in dct(np.array([5.0, 5.0, 5.0, 5.0])).round(9)]
     [5.0, 0.0, 0.0, 0.0]
     """
-    phase = np.pi * (np.arange(values.shape[-1]) + 0.5) / values.shape[-1]
-    found = [2 * np.mean(values * np.cos(k * phase), axis=-1) for k in range(N_COEFFICIENTS)]
-    return np.stack([found[0] / 2, *found[1:]], axis=-1)
+    cosines = _cosines(values.shape[-1])
+    return np.stack([np.sum(values * cosine, axis=-1) for cosine in cosines], axis=-1)
+
+
+@lru_cache(maxsize=16)
+def _cosines(n_points: int) -> Rows:
+    """What each point adds to each coefficient, (4, n)."""
+    phase = np.pi * (np.arange(n_points) + 0.5) / n_points
+    order = np.arange(N_COEFFICIENTS)[:, np.newaxis]
+    found: Rows = np.cos(order * phase) * np.where(order > 0, 2.0, 1.0) / n_points
+    return found

@@ -192,13 +192,17 @@ def _add_spectral(drafts: Sequence[Draft], setup: Setup) -> None:
 
 
 def _add_tonality(drafts: Sequence[Draft], recording: Recording, method: Method) -> None:
-    """The ridge's level and width, and the flag ``tonal`` where it is narrow and strong."""
+    """The ridge's level and width, and the flag ``tonal`` where it is narrow and strong.
+
+    The first version of the house methods measured a ridge against its surroundings, and another width.
+    """
     intervals = [draft.sound.interval for draft in drafts]
     first = method.name.startswith("house") and method.noise == "observed"
     found = first_ridges(recording, intervals, method) if first else ridges(recording, intervals, method)
     for draft, ridge in zip(drafts, found, strict=True):
         if ridge is not None:
-            draft.values.update(tonality_db=ridge.level_db, tonality_width_hz=ridge.width_hz)
+            names = "tonality_db", "tonality_width_hz" if first else "whistle_width_hz"
+            draft.values.update(zip(names, (ridge.level_db, ridge.width_hz), strict=True))
             draft.flags.extend(["tonal"] * ridge.tonal)
 
 

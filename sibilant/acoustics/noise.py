@@ -105,7 +105,7 @@ def _frames(recording: Recording, sides: Sequence[Sequence[int]], setup: Setup, 
 
 
 def _mean(rows: Rows) -> Rows:
-    return np.asarray(np.add.reduce(rows / rows.shape[0], axis=0))
+    return np.asarray(np.add.reduce(rows, axis=0) / rows.shape[0])
 
 
 def _effective_s(starts: Sequence[int], setup: Setup) -> float:

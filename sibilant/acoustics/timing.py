@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from ..levels.ranks import percentile
@@ -56,7 +58,7 @@ def rise_ms(recording: Recording, interval: Interval) -> float | None:
 
 def envelope_db(recording: Recording, interval: Interval) -> tuple[Rows, float]:
     """Level of the sound above 2 kHz, smoothed over 4 ms, about every 0.25 ms of the stretch, and the step in s."""
-    from scipy.fft import irfft, rfft, rfftfreq
+    from scipy.fft import irfft, rfft
 
     from .setup import fast_length
 
@@ -69,7 +71,7 @@ def envelope_db(recording: Recording, interval: Interval) -> tuple[Rows, float]:
         return np.zeros(0), ENVELOPE_STEP_S
     n_fft = fast_length(cut.size + pad)
     transform = rfft(cut, n_fft)
-    transform[rfftfreq(n_fft, 1 / rate) < ENVELOPE_FROM_HZ] = 0
+    transform[: math.ceil(ENVELOPE_FROM_HZ * n_fft / rate)] = 0
     power = irfft(transform, n_fft)[: cut.size].astype(np.float64) ** 2
     width = max(1, round(SMOOTHING_S * rate))
     half = width // 2
@@ -114,7 +116,7 @@ def _vowel_power(recording: Recording, interval: Interval, low_s: float, high_s:
     if n_blocks < VOWEL_BLOCKS:
         return 0.0
     cut = recording.samples[begin : begin + n_blocks * n_mean * per_block].astype(np.float64)
-    voice = np.sum(cut.reshape(-1, n_mean), axis=1) / n_mean
+    voice = np.einsum("bn->b", cut.reshape(-1, n_mean), optimize=False) / n_mean
     power = _running_power(cut, n_mean * per_block)
     low_power = _running_power(voice, per_block)
     starts_s = (begin + n_mean * per_block * np.arange(power.size)) / rate
@@ -126,6 +128,7 @@ def _vowel_power(recording: Recording, interval: Interval, low_s: float, high_s:
 
 def _running_power(samples: Rows, n_block: int) -> Rows:
     """Mean power over six blocks of ``n_block`` samples, from each block on."""
-    blocks = np.sum((samples * samples).reshape(-1, n_block), axis=1) / n_block
+    parts = samples.reshape(-1, n_block)
+    blocks = np.einsum("bn,bn->b", parts, parts, optimize=False) / n_block
     mean: Rows = np.sum(np.lib.stride_tricks.sliding_window_view(blocks, VOWEL_BLOCKS), axis=1) / VOWEL_BLOCKS
     return mean

@@ -13,6 +13,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from ..levels.ranks import median
 from ..terms import Interval, Method, Recording
 from .frames import power_densities
 from .setup import Setup, prepare
@@ -50,7 +51,7 @@ class Ridge:
     @property
     def tonal(self) -> bool:
         """Whether it is narrow and strong enough to be asked about as a whistle."""
-        high = float(np.median(self.frequency_hz)) >= RESONANCES_HZ
+        high = median(np.array(self.frequency_hz)) >= RESONANCES_HZ
         return self.level_db >= TONAL_DB and self.width_hz <= (TONAL_WIDTH_HZ if high else TONAL_LOW_WIDTH_HZ)
 
 

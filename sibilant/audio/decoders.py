@@ -22,6 +22,7 @@ BLOCK_VALUES = 1 << 18
 
 FORMATS = frozenset({"WAV", "WAVEX", "RF64", "W64", "FLAC", "OGG", "MP3", "AIFF", "CAF", "AU", "NIST"})
 BIT_DEPTHS = {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24, "PCM_32": 32, "FLOAT": 32, "DOUBLE": 64}
+"""Bits a sample, as the format names them."""
 LOSSLESS = frozenset({*BIT_DEPTHS, "ALAC_16", "ALAC_20", "ALAC_24", "ALAC_32"})
 AV_LOSSLESS_PREFIXES = ("pcm_", "flac", "alac")
 _ONE_AT_A_TIME = threading.Lock()

@@ -19,12 +19,12 @@ if TYPE_CHECKING:
 
 __all__ = ["MEMORY_BOUND_SAMPLES", "read_recording", "recording_from_bytes", "recording_from_samples"]
 
-LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 1_000, 1_000_000
-LARGEST_SAMPLE = 1e5
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 1_000, 1_000_000  # rates outside are damage
+LARGEST_SAMPLE = 1e5  # a float beyond is damage
 LONGEST_S = 9_000.0
 """Two and a half hours: no recording of practice words is longer, and a small file can hold days of silence."""
 
-MOST_SAMPLES = 96_000 * 9_000
+MOST_SAMPLES = 96_000 * 9_000  # two and a half hours at 96 kHz
 
 
 def read_recording(path: str | Path, *, channel: int | None = None) -> Recording:

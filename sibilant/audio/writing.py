@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
 Coding = Literal["float", "pcm24", "pcm16"]
 
-BLOCK_SAMPLES = 1 << 20
-_BYTES = {"float": 4, "pcm24": 3, "pcm16": 2}
+BLOCK_SAMPLES = 1 << 20  # for memory; no result depends on it
+_BYTES = {"float": 4, "pcm24": 3, "pcm16": 2}  # bytes a sample
 
 
 def write_wav(

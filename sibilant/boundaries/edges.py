@@ -13,7 +13,7 @@ from ..terms.vocabulary import AFFRICATES, VOICED
 from .release import after_release
 from .silence import silence_edge
 from .track import CORE_DROP_DB, Beyond, Found, Track, against_voice, crossing, smoothed, track, voiced_level
-from .voicing import PITCH_SMOOTHING_MS, gap_before_voice, into_voice, out_of_voice, voice_start
+from .voicing import gap_before_voice, into_voice, out_of_voice, voice_start
 
 # Chosen on hand marks and invented words (docs/boundaries.md), where no other origin is named.
 BASE_MS = {"silence": 7.0, "voiced": 6.0, "release": 7.0, "frication": 10.0, "edge_of_recording": 7.0}
@@ -79,8 +79,7 @@ def offset_edge(fine: FineLevels, way: Track, limit: int, beyond: Beyond, loudes
     """Offset: into silence, or where voicing begins, or where a voiced frication sinks into the voice."""
     silence = silence_edge(way, 1, limit)
     stop = min(limit, max(way.last, int(silence.frame)) + 40)
-    steady = smoothed(way.low, PITCH_SMOOTHING_MS)
-    voice = float(steady[way.last : stop + 1].max())
+    voice = float(way.steady[way.last : stop + 1].max())
     if voice < max(loudest_db - VOICED_REACH_DB, way.low_floor_db + VOICE_OVER_FLOOR_DB):
         return silence
     noise = percentile(way.low[way.first : way.last + 1], 40)
@@ -88,7 +87,7 @@ def offset_edge(fine: FineLevels, way: Track, limit: int, beyond: Beyond, loudes
     if noise > voice - reach:
         near = against_voice(fine, way, slice(min(way.last + 10, stop), stop + 1))
         return into_voice(near, stop, silence)
-    start = voice_start(way, steady, stop, noise, voice)
+    start = voice_start(way, stop, noise, voice)
     if start is None or silence.frame < start - 12:
         return silence
     first = min((Found(start, "voiced"), silence, gap_before_voice(way, start)), key=lambda found: found.frame)
@@ -107,7 +106,7 @@ def _edge(way: Track, found: Found, time_s: float) -> Edge:
     here = min(max(round(found.frame), 0), way.high.size - 1)
     slope = 0.0
     for line in (way.high, way.low) if found.beside == "voiced" else (way.high,):
-        around = smoothed(line, 3)[max(0, here - 6) : here + 7]
+        around = smoothed(line, 3, slice(max(0, here - 6), here + 7))
         slope = max(slope, float(np.abs(np.diff(around)).max(initial=0.0)))
     extent = min(max(BASE_MS[found.beside] + 4.0 / max(slope, 0.1), 4.0), 40.0)
     uncertainty = extent * (1.5 if found.floor_limited else 1.0)

@@ -23,10 +23,10 @@ def after_release(fine: FineLevels, way: Track, found: Found) -> Found:
     A burst that is like the frication that follows (/t/ before /s/) is taken to last ``BURST_MS``.
     """
     start = int(np.ceil(found.frame))
-    hiss = smoothed(way.high, 3)[start : start + 60]
+    hiss = smoothed(way.high, 3, slice(start, start + 60))
     if hiss.size < 30 or float(hiss[:6].max()) - float(way.high[max(0, start - 3)]) < BURST_RISE_DB:
         return found
-    below = smoothed(fine.level_db(*BURST_BAND_HZ)[start : start + 60], 3)
+    below = smoothed(fine.cut(start, start + 59).level_db(*BURST_BAND_HZ), 3)
     steady = median(below[25:])
     end = BURST_MS
     peak = int(np.argmax(below[:20]))

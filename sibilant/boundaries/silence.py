@@ -61,22 +61,22 @@ def tail_knee(way: Track, edge: int, limit: int, floor_db: float) -> float | Non
     Two straight lines in dB are fitted to the fall, from 4 dB below the plateau to where the floor at ``floor_db`` is
     near; the knee is where they meet.
     """
-    level = smoothed(way.high, 5)
     middle = (way.first + way.last) // 2
-    strong = np.flatnonzero(level[middle : edge + 1] > way.plateau_db - TAIL_FROM_DB)
+    level = smoothed(way.high, 5, slice(middle, max(edge, limit) + 1))
+    strong = np.flatnonzero(level[: max(0, edge - middle + 1)] > way.plateau_db - TAIL_FROM_DB)
     top = middle + int(strong[-1]) if strong.size else edge
-    stop = min(limit, top + TAIL_MOST_MS)
-    near_floor = np.flatnonzero(level[top : stop + 1] < floor_db + TAIL_OVER_FLOOR_DB)
-    line = level[top : (top + int(near_floor[0]) if near_floor.size else stop + 1)].astype(np.float64)
+    rest = level[top - middle : max(top, min(limit, top + TAIL_MOST_MS) + 1) - middle]
+    near_floor = np.flatnonzero(rest < floor_db + TAIL_OVER_FLOOR_DB)
+    line = rest[: int(near_floor[0]) if near_floor.size else rest.size].astype(np.float64)
     if line.size < TAIL_LEAST_MS:
         return None
     knee, fast, slow = _two_lines(line)
     fallen = way.plateau_db - float(line[min(int(knee), line.size - 1)])
     bend = fast / max(slow, 1e-3)
-    rest = TAIL_REST_MS if bend < SHARP_BEND else TAIL_REST_MS / 2
+    still = TAIL_REST_MS if bend < SHARP_BEND else TAIL_REST_MS / 2
     steepest = TAIL_SLOPES_DB[1] if bend < CLEAR_BEND else TAIL_SLOPES_DB[2]
     is_tail = TAIL_SLOPES_DB[0] < slow < steepest and bend > TAIL_BEND and fallen > TAIL_FALLEN_DB
-    return top + knee if is_tail and 0 < knee < min(edge - top, line.size - rest) else None
+    return top + knee if is_tail and 0 < knee < min(edge - top, line.size - still) else None
 
 
 def _two_lines(line: npt.NDArray[np.float64]) -> tuple[float, float, float]:

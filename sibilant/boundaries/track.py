@@ -20,6 +20,7 @@ NARROWEST_BAND_HZ = 2000.0  # a narrower band is widened about its middle
 SUSTAINED_MS = 4  # a crossing lasts so long (docs/boundaries.md)
 MOST_CONTRAST_DB = 25.0  # beyond this a frequency tells no better from the voice
 CORE_BRIDGE_MS = 15  # gaps in a core up to this are bridged
+PITCH_SMOOTHING_MS = 10  # over one period of a low voice
 NEAR_PLATEAU_DB = 10.0  # levels within this of the plateau make the core's middle
 
 
@@ -45,12 +46,14 @@ class Beyond:
 class Track:
     """Levels every millisecond, (n,).
 
-    ``high`` in the frication's band, ``low`` at 150 to 950 Hz, ``hiss`` from 3 kHz on. ``first`` and ``last`` are the
-    outermost frames of the seed within 15 dB of the plateau; ``low_floor_db`` is the quietest tenth of ``low``.
+    ``high`` in the frication's band, ``low`` at 150 to 950 Hz and ``steady`` the same over 10 ms, ``hiss`` from 3 kHz
+    on. ``first`` and ``last`` are the outermost frames of the seed within 15 dB of the plateau; ``low_floor_db`` is the
+    quietest tenth of ``low``.
     """
 
     high: Float32s
     low: Float32s
+    steady: Float32s
     hiss: Float32s
     plateau_db: float
     first: int
@@ -94,7 +97,8 @@ def track(fine: FineLevels, seed: slice) -> Track:
     for _ in range(3):
         first, last = _core_reach(high, first, last, plateau - CORE_DROP_DB)
         plateau = percentile(high[first : last + 1], 75)
-    return Track(high, low, fine.hiss_db, plateau, first, last, band, percentile(smoothed(low, 20), 10))
+    steady, floor = smoothed(low, PITCH_SMOOTHING_MS), percentile(smoothed(low, 20), 10)
+    return Track(high, low, steady, fine.hiss_db, plateau, first, last, band, floor)
 
 
 def _core_reach(level: Float32s, first: int, last: int, threshold_db: float) -> tuple[int, int]:
@@ -131,11 +135,11 @@ def against_voice(fine: FineLevels, way: Track, voice: slice) -> Track:
 
 def voiced_level(way: Track) -> float:
     """Level of the loudest voice in the stretch, at 150 to 950 Hz."""
-    return percentile(smoothed(way.low, 10), 97)
+    return percentile(way.steady, 97)
 
 
-def smoothed(level_db: Float32s, width: int) -> Float32s:
-    """Moving average of the power over ``width`` frames, back in dB: (n,).
+def smoothed(level_db: Float32s, width: int, part: slice = slice(None)) -> Float32s:
+    """Moving average of the power over ``width`` frames, back in dB, of all frames or of a part of them: (n,).
 
     Examples
     --------
@@ -143,12 +147,17 @@ def smoothed(level_db: Float32s, width: int) -> Float32s:
     >>> smoothed(np.array([0.0, 0.0, 0.0, -140.0], dtype=np.float32), 2).round(1).tolist()
     [0.0, 0.0, 0.0, -3.0]
     """
-    power = np.power(10.0, level_db.astype(np.float64) / 10.0)
+    first, last, _ = part.indices(level_db.size)
+    if first >= last:
+        return level_db[:0]
+    begin = max(0, first - width)
+    power = np.power(10.0, level_db[begin : last + width].astype(np.float64) / 10.0)
     left, n = width // 2, power.size
     total = np.zeros(n + width)  # a leading zero, then the powers with both ends held
     total[1 : left + 1], total[left + 1 : left + 1 + n], total[left + 1 + n :] = power[0], power, power[-1]
     np.cumsum(total, out=total)
-    return to_db(np.maximum(total[width:] - total[:-width], 0.0) / width)
+    mean = np.maximum(total[width:] - total[:-width], 0.0) / width
+    return to_db(mean[first - begin : last - begin])
 
 
 def crossing(level_db: Float32s, start: int, step: int, threshold_db: float, *, sustained: int = SUSTAINED_MS) -> float:

@@ -8,7 +8,7 @@ from ..levels.coarse import Float32s
 from ..levels.ranks import percentile
 from ..terms.vocabulary import VOICED
 from .silence import ABOVE_FLOOR_DB, SHALLOWEST_DB, SILENCE_DROP_DB
-from .track import Beyond, Found, Track, crossing, smoothed
+from .track import PITCH_SMOOTHING_MS, Beyond, Found, Track, crossing, smoothed
 
 # Chosen on hand marks and invented words (docs/boundaries.md), where no other origin is named.
 OUT_OF_VOICE_DB = 3.0  # the criterion's (docs/boundaries.md), as is the next
@@ -18,7 +18,6 @@ VOICE_START_DB = 17.0  # and within this of the voice that follows
 VOICE_SUSTAINED_MS = 20  # it lasts so long
 FOOT_MS = 4  # its foot lies at most so far before
 FOOT_SLOPE_DB = 1.0  # as long as the level climbs by this a ms
-PITCH_SMOOTHING_MS = 10  # over one period of a low voice
 FLAT_MS, FLAT_DB, RISEN_DB = 20, 2.0, 8.0
 """A level is flat where it changes no more in this time; has risen where by the last."""
 LAST_PULSE_DB = 16.0  # a last pulse lies within this of the voice
@@ -28,9 +27,9 @@ LAST_PULSE_REST_MS, LAST_PULSE_BACK_MS = 24, 4  # for so long; the edge lies so 
 
 def out_of_voice(way: Track, begin: int, silence: Found, beyond: Beyond) -> Found:
     """Onset after a voiced sound: where the frication rises out of its level, after the last clear pulse."""
-    steady = smoothed(way.high, PITCH_SMOOTHING_MS)
-    own = _trough(steady, begin, way.first)
-    level = smoothed(way.high, 5)[begin : way.first + 1]
+    before = slice(begin, way.first + 1)
+    own = _trough(smoothed(way.high, PITCH_SMOOTHING_MS, before))
+    level = smoothed(way.high, 5, before)
     rise = begin + crossing(level, level.size - 1, -1, _out_of(own, way.plateau_db), sustained=1)
     frame = max(rise, silence.frame)
     if beyond.phone not in VOICED:
@@ -47,7 +46,7 @@ def last_pulse(way: Track, begin: int, rise: float) -> float:
     stop = min(way.first + 30, way.last, way.low.size - LAST_PULSE_REST_MS - 1)
     if stop - begin < 10:
         return rise
-    voice = float(smoothed(way.low, PITCH_SMOOTHING_MS)[begin : stop + 1].max())
+    voice = float(way.steady[begin : stop + 1].max())
     noise = percentile(way.low[way.first : way.last + 1], 50)
     least = max(voice - LAST_PULSE_DB, noise + 10.0)
     for k in range(stop, begin, -1):
@@ -58,14 +57,14 @@ def last_pulse(way: Track, begin: int, rise: float) -> float:
     return rise
 
 
-def voice_start(way: Track, steady: Float32s, stop: int, noise_db: float, voice_db: float) -> float | None:
+def voice_start(way: Track, stop: int, noise_db: float, voice_db: float) -> float | None:
     """Frame of the first pulse after (or late in) a voiceless frication; None where no voice is sustained."""
     middle = way.first + round(0.4 * (way.last - way.first))
-    top = way.last + int(np.argmax(steady[way.last : stop + 1]))
+    top = way.last + int(np.argmax(way.steady[way.last : stop + 1]))
     threshold = max(noise_db + VOICE_OUT_OF_NOISE_DB, voice_db - VOICE_START_DB)
     piece = way.low[middle : top + 1]
     frame = middle + crossing(piece, piece.size - 1, -1, threshold, sustained=12)
-    after = steady[int(frame) + 5 : int(frame) + 5 + VOICE_SUSTAINED_MS]
+    after = way.steady[int(frame) + 5 : int(frame) + 5 + VOICE_SUSTAINED_MS]
     if after.size and percentile(after, 25) < threshold - 3.0:
         return None
     return _foot(way.low, frame, noise_db)
@@ -73,8 +72,7 @@ def voice_start(way: Track, steady: Float32s, stop: int, noise_db: float, voice_
 
 def gap_before_voice(way: Track, start: float) -> Found:
     """Where the frication sinks into a gap of its own before the voice, if it does."""
-    level = smoothed(way.high, 5)
-    piece = level[way.last : int(start) + 1]
+    piece = smoothed(way.high, 5, slice(way.last, int(start) + 1))
     if piece.size < 6 or float(piece.min()) > way.plateau_db - 22.0:
         return Found(start, "voiced")
     threshold = max(way.plateau_db - SILENCE_DROP_DB, float(piece.min()) + ABOVE_FLOOR_DB)
@@ -105,15 +103,14 @@ def _out_of(own_db: float, plateau_db: float) -> float:
     return min(max(own_db + rise, plateau_db - SILENCE_DROP_DB), plateau_db - SHALLOWEST_DB)
 
 
-def _trough(level: Float32s, begin: int, end: int) -> float:
-    """Level out of which a frication rose by ``end``: going back, the lowest before it climbs 2 dB or lies flat."""
-    lowest = float(level[end])
-    for k in range(end, begin - 1, -1):
-        value = float(level[k])
-        if value > lowest + 2.0 and lowest < float(level[end]) - 3.0:
+def _trough(level: Float32s) -> float:
+    """Level out of which a frication rose by the end: going back, the lowest before it climbs 2 dB or lies flat."""
+    line: list[float] = level.tolist()
+    lowest = line[-1]
+    for k in range(len(line) - 1, -1, -1):
+        if line[k] > lowest + 2.0 and lowest < line[-1] - 3.0:
             break
-        lowest = min(lowest, value)
-        flat = float(level[max(begin, k - FLAT_MS)]) > value - FLAT_DB
-        if flat and value < float(level[end]) - RISEN_DB:
+        lowest = min(lowest, line[k])
+        if line[max(0, k - FLAT_MS)] > line[k] - FLAT_DB and line[k] < line[-1] - RISEN_DB:
             break
     return lowest

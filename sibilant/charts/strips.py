@@ -18,32 +18,14 @@ if TYPE_CHECKING:
 from .strip_panels import StripPanel, Tick, ribbon_image
 
 STRIPS_PER_PAGE = 8
-
-
 _SHOWN_RANGE_DB = 50.0
-
-
 _SPECTRUM_RANGE_DB = 40.0
-
-
 _MARGIN_MM = 6.0
-
-
 _AXIS_MM = 8.0
-
-
 _GAP_MM = 7.0
-
-
 _WORD_MM = 6.5
-
-
 _SOUND_MM = 27.0
-
-
 _BELOW_MM = 10.5
-
-
 _SPECTRUM_SHARE = 0.27
 
 

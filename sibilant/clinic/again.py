@@ -3,22 +3,28 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING
 
 from .. import progress, store
 from ..errors import CaseloadError
-from ..pipeline import Kept, observe
-from ..terms import Cut, Measurement, Method, Recording, Sound
+from ..terms import Cut, Measurement, Measures, Method, Recording, Sound
 from ..terms.clinic import Case, MethodChoice
 from ..terms.kept import KeptToken
+from .answers import MeasuredAgain
 from .around import by_own_margins, kept_of, kept_word, measured_in, shifted
 from .caseload import CaseloadHandle, client_or_last, opened, used
 from .followed import is_earlier, methods_for
 from .keeping import ISOLATION, with_hold
 
+if TYPE_CHECKING:
+    from ..pipeline import Kept
+
 Fresh = list[tuple[int, str, Measurement]]
+RIDGE = {"tonality_1_db": "tonality_db", "tonality_width_hz": "whistle_width_hz"}
+"""Measures that earlier programs gave under the present methods, and those that they give now: two of each, never one
+name for both."""
 
 
 @dataclass(slots=True)
@@ -40,7 +46,7 @@ class _Word:
     kept: Kept | None
 
 
-def measure_client_again(caseload: CaseloadHandle, code: str | None) -> dict[str, Any]:
+def measure_client_again(caseload: CaseloadHandle, code: str | None) -> MeasuredAgain:
     """Measure all kept sounds of a client that the present methods have not measured yet, and say what came of it.
 
     Everything is kept in one step or nothing; what was measured before stays beside it. A client whose baseline can't
@@ -81,7 +87,8 @@ def _of_session(
     found: Fresh = []
     for word in words:
         kept = word.kept or replace(_observed(word), cut=cut)
-        told.n_own_margins += len(word.tokens) * (word.kept is None)
+        missing = [token for token in word.tokens if any(one.label not in token.measurements for one in wanted)]
+        told.n_own_margins += len(missing) * (word.kept is None)
         for method in wanted:
             for boundary, sounds in _boundaries(word.tokens, method):
                 measured = measured_in(word.recording, word.start_s, sounds, method, kept)
@@ -93,7 +100,27 @@ def _of_session(
 
 
 def _lacks(token: KeptToken, wanted: Sequence[Method]) -> bool:
-    return token.sound.edges is not None and any(method.label not in token.measurements for method in wanted)
+    return token.sound.edges is not None and any(_without(token, method) for method in wanted)
+
+
+def _without(token: KeptToken, method: Method) -> bool:
+    """Whether a method has not measured a sound, or has it as an earlier program did under the same label."""
+    one = token.measurements.get(method.label)
+    return one is None or _to_add(one)
+
+
+def _to_add(kept: Measurement) -> bool:
+    values = kept.measures.values
+    return kept.method.noise == "taken out" and any(was in values and now not in values for was, now in RIDGE.items())
+
+
+def _what_it_lacks(token: KeptToken, measured: Measurement) -> Measurement:
+    """What is added to a measurement that is kept: the ridge, which hangs on no noise; else all that was measured."""
+    if measured.method.label not in token.measurements:
+        return measured
+    values = {key: value for key, value in measured.measures.values.items() if key in RIDGE.values()}
+    flags = tuple(flag for flag in measured.measures.flags if flag == "tonal")
+    return replace(measured, measures=Measures(values, flags=flags), flags=())
 
 
 def _words(one: store.Caseload, tokens: Sequence[KeptToken], around: store.Around, told: _Told) -> Iterator[_Word]:
@@ -115,6 +142,8 @@ def _words(one: store.Caseload, tokens: Sequence[KeptToken], around: store.Aroun
 
 def _observed(word: _Word) -> Kept:
     """What the word's own margins show."""
+    from ..pipeline import observe
+
     return observe(word.recording, [shifted(token.sound, -word.start_s) for token in word.tokens])
 
 
@@ -126,7 +155,7 @@ def _settled_cut(observed: Sequence[Kept]) -> Cut | None:
 
 def _boundaries(tokens: Sequence[KeptToken], method: Method) -> Iterator[tuple[str, list[Sound]]]:
     """The sounds that lack a method: as they were bounded by themselves, and as a person bounded them."""
-    lacking = [token for token in tokens if method.label not in token.measurements]
+    lacking = [token for token in tokens if _without(token, method)]
     moved = [token.sound for token in lacking if token.sound.edges is not None and token.sound.edges.review is not None]
     plain = [token.sound for token in lacking if token.sound not in moved]
     by_machine = [_unmoved(sound) for sound in moved if sound.edges is not None and "by_hand" not in sound.edges.flags]
@@ -143,7 +172,8 @@ def _as_kept(word: _Word, sound: Sound, measured: Measurement) -> Measurement:
     """Add what a held sound has beside, and the flag of a word that has nothing but its own margins."""
     said = word.tokens[0].level == ISOLATION
     found = with_hold(word.recording, shifted(sound, -word.start_s), measured) if said else measured
-    return found if word.kept is not None else by_own_margins(found)
+    token = next(one for one in word.tokens if one.key == sound.id)
+    return _what_it_lacks(token, found if word.kept is not None else by_own_margins(found))
 
 
 def _with(case: Case, fresh: Fresh) -> Case:
@@ -158,7 +188,7 @@ def _with(case: Case, fresh: Fresh) -> Case:
     return replace(case, tokens=tokens)
 
 
-def _result(case: Case, after: Case, fresh: Fresh, told: _Told) -> dict[str, Any]:
+def _result(case: Case, after: Case, fresh: Fresh, told: _Told) -> MeasuredAgain:
     before, now = progress.followed(case).method, progress.followed(after).method
     return {
         "client": case.client.code,
@@ -173,7 +203,7 @@ def _result(case: Case, after: Case, fresh: Fresh, told: _Told) -> dict[str, Any
     }
 
 
-def lines(done: Mapping[str, Any]) -> list[str]:
+def lines(done: MeasuredAgain) -> list[str]:
     """Say in a few lines what was measured again, what could not be, and what the client is followed under."""
     code, now = done["client"], done["followed"]
     if not done["measured"]:
@@ -186,8 +216,11 @@ def lines(done: Mapping[str, Any]) -> list[str]:
     rows = [first]
     if done["own_margins"]:
         rows.append(f"{done['own_margins']} of them with the noise of their own margins: nothing more was kept then")
-    for what, why in (("without_sound", "their sound is not kept"), ("damaged", "their kept word is damaged")):
-        rows += [f"session {number}: {n} sounds not measured again: {why}" for number, n in done[what].items()]
+    for lost, why in (
+        (done["without_sound"], "their sound is not kept"),
+        (done["damaged"], "their kept word is damaged"),
+    ):
+        rows += [f"session {number}: {n} sounds not measured again: {why}" for number, n in lost.items()]
     if now != done["followed_before"]:
         rows += [f"followed under {now} from now on, {done['followed_before']} before", *done["other_verdicts"]]
     elif is_earlier(now):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -49,13 +49,19 @@ def as_plain(found: Agreement) -> dict[str, Any]:
     }
 
 
-def lines(found: dict[str, Any]) -> list[str]:
-    """Return an agreement as lines for the terminal, the number first, no label of strength."""
+def lines(found: Mapping[str, Any]) -> list[str]:
+    """Return an agreement as lines for the terminal."""
+    head, rows = told(found)
+    return [head, *(f"  {row}" for row in rows)]
+
+
+def told(found: Mapping[str, Any]) -> tuple[str, list[str]]:
+    """Return who agreed on how much, and the figures, the number first, no label of strength."""
     people = " and ".join(found["raters"][:1] if found["kind"] == "one rater twice" else found["raters"])
     head = f"{people or 'nobody'}: {found['kind']}, {found['n_tokens']} tokens judged twice"
     if found["point_to_point"] is None:
-        return [head, *(f"  cannot be judged: {reason}" for reason in found["reasons"])]
-    rows = [head]
+        return head, [f"cannot be judged: {reason}" for reason in found["reasons"]]
+    rows = []
     for name, key, low, high in (
         ("point-to-point agreement", "point_to_point", "point_low", "point_high"),
         ("kappa", "kappa", "kappa_low", "kappa_high"),
@@ -64,5 +70,5 @@ def lines(found: dict[str, Any]) -> list[str]:
     ):
         if found[key] is not None:
             interval = f" ({found[low]:.2f} to {found[high]:.2f})" if found[low] is not None else ""
-            rows.append(f"  {name}: {found[key]:.2f}{interval}")
-    return [*rows, *(f"  {reason}" for reason in found["reasons"])]
+            rows.append(f"{name}: {found[key]:.2f}{interval}")
+    return head, [*rows, *found["reasons"]]

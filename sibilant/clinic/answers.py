@@ -1,13 +1,13 @@
-"""What the verbs answer, field by field: rows and receipts as terminal, JSON and page show them.
+"""What the verbs answer, field by field: rows as terminal, JSON and page show them.
 
-A verb that tells of a whole client, or of a table of published values, answers with what it was told of instead; its
-shape stands there. Figures are numbers or None, never a text; a day is ISO text.
+A verb that tells of a whole client answers with what it was told of instead; its shape stands there. Figures are
+numbers or None, never a text; a day is ISO text.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, NotRequired, TypedDict, final
+from typing import Any, NotRequired, TypedDict
 
 from ..terms.suitability import VerdictRow
 
@@ -96,105 +96,6 @@ class RunRow(TypedDict):
     cue: str
     correct: int
     said: int
-
-
-class BinRow(TypedDict):
-    """One thing in the bin."""
-
-    client: str
-    what: str
-    session: int | None
-    since: str
-    until: str
-
-
-class BinWay(TypedDict):
-    """What a removal does: days in the bin, or why it erases at once."""
-
-    days: int
-    at_once: str
-
-
-class BroughtBack(TypedDict):
-    """What came back from the bin, under which session."""
-
-    client: str
-    brought_back: str
-    session: int | None
-
-
-class Exported(TypedDict):
-    """What an export holds."""
-
-    client: str
-    folder: str
-    files: int
-    sounds: int
-    sessions: int
-
-
-class FhirExported(TypedDict):
-    """What an export as FHIR resources holds, counted by kind."""
-
-    client: str
-    folder: str
-    file: str
-    resources: dict[str, int]
-
-
-@final
-class Imported(TypedDict):
-    """What was kept of an export, and the day of its first probe."""
-
-    client: str
-    sessions: int
-    tokens: int
-    day_zero: str
-
-
-@final
-class EarlierImported(TypedDict):
-    """What was kept of a hand-made table."""
-
-    client: str
-    probes: int
-    source: str
-
-
-class BackupMade(TypedDict):
-    """What a backup holds."""
-
-    caseload: str
-    backup: str
-    encrypted: bool
-    rows: int
-    sounds: int
-    bytes: int
-    damaged_before: list[str]
-    notes: list[str]
-
-
-class Restored(TypedDict):
-    """What came from a backup."""
-
-    caseload: str
-    backup: str
-    made_at: str
-    encrypted: bool
-    rows: int
-    sounds: int
-    clients: int
-    not_whole: list[str]
-    set_aside: str | None
-    notes: list[str]
-
-
-class PassphraseChanged(TypedDict):
-    """That another passphrase opens it."""
-
-    caseload: str
-    encrypted: bool
-    notes: list[str]
 
 
 class Judged(TypedDict):
@@ -348,3 +249,48 @@ DesignRow = TypedDict(
     },
 )
 """One design of a plan, as it stands in the table."""
+
+
+class DeviceRow(TypedDict):
+    """One registered microphone and place."""
+
+    name: str
+    kind: str
+    place: str
+    distance_cm: float | None
+    response: str
+    added_on: str | None
+
+
+class MeasuredAgain(TypedDict):
+    """What came of measuring a client's kept sounds under the present methods."""
+
+    client: str
+    measured: int
+    methods: list[str]
+    own_margins: int
+    without_sound: dict[int, int]
+    damaged: dict[int, int]
+    followed_before: str
+    followed: str
+    other_verdicts: list[str]
+
+
+ProgressRow = TypedDict(
+    "ProgressRow",
+    {
+        "session": int,
+        "on": str,
+        "phase": str,
+        "level": str,
+        "cue": str,
+        "device": str,
+        "correct": str,
+        "by ear": str,
+        "figure": str,
+        "measured": str,
+        "checked": str,
+    },
+    total=False,
+)
+"""One session of progress: conditions, accuracy by ear, the measure with its interval, as texts."""

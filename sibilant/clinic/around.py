@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from .. import audio, store
-from ..pipeline import Kept, measure_again
 from ..terms import Interval, Measurement, Method, Recording, SibilantInterval, Sound, Surroundings, TokenSupport
 from ..terms.kept import KeptToken
 from .heard import HeardRecording
+
+if TYPE_CHECKING:
+    from ..pipeline import Kept
 
 OWN_MARGINS = "own_margins"
 """Flag of a figure whose noise was read from the kept word's own margins, since nothing more was kept of it."""
@@ -34,6 +37,8 @@ def kept_of(token: KeptToken, around: store.Around) -> Kept | None:
 
     A sound that a person bounded where the machine found none has the noise of its word.
     """
+    from ..pipeline import Kept
+
     word = around.get((token.prompt_index, token.attempt))
     return None if word is None else Kept(word.support, word.cut, word.noise)
 
@@ -53,6 +58,8 @@ def measured_in(
 
     ``kept`` is what the recording showed around the word; None: its own margins serve.
     """
+    from ..pipeline import measure_again
+
     found = measure_again(recording, [shifted(sound, -start_s) for sound in sounds], method, kept=kept)
     return [_back(one, start_s) for one in found]
 

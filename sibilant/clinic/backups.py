@@ -9,8 +9,8 @@ from pathlib import Path
 
 from .. import store
 from ..errors import SibilantError
-from .answers import BackupMade, Restored
 from .caseload import CaseloadHandle, opened, secret
+from .receipts import BackupMade, Restored
 from .reminders import note_backup
 
 OWN_PASSPHRASE_FROM = "SIBILANT_BACKUP_PASSPHRASE"

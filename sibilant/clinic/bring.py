@@ -15,7 +15,7 @@ from .heard import ProbeResult
 from .probe import ProbeRequest, keep_probe
 
 Files = Sequence[tuple[str, bytes]]
-SHORTEST_S_A_WORD = 0.8
+SHORTEST_S_A_WORD = 0.8  # own choice, told where it is asked about
 
 
 def first_look(

@@ -14,13 +14,13 @@ from ..progress import followed
 from ..terms import MEASURES
 from ..terms.clinic import Case, Client, Consent, Device, Event, MethodChoice, MoveUpRule
 from ..terms.codes import is_client_code
-from .answers import ClientRow, EventRow
+from .answers import ClientRow, DeviceRow, EventRow
 from .caseload import CaseloadHandle, cautions, client_or_last, day_known, opened, used
 from .plain import plain
 from .removing import erase_withdrawn
 from .therapy import read_therapy
 
-OLDEST_YEARS = 120
+OLDEST_YEARS = 120  # an age beyond is a slip of the pen
 DIRECTIONS = ("higher", "lower", "longer", "shorter", "none")
 
 
@@ -331,7 +331,17 @@ def add_device(caseload: CaseloadHandle, device: Device) -> Device:
         return registered
 
 
-def list_devices(caseload: CaseloadHandle) -> list[dict[str, Any]]:
+def list_devices(caseload: CaseloadHandle) -> list[DeviceRow]:
     """Return one row a device."""
     with opened(caseload) as one:
-        return [plain(device) for device in store.devices(one)]
+        return [
+            {
+                "name": device.name,
+                "kind": device.kind,
+                "place": device.place,
+                "distance_cm": device.distance_cm,
+                "response": device.response,
+                "added_on": device.added_on.isoformat() if device.added_on is not None else None,
+            }
+            for device in store.devices(one)
+        ]

@@ -12,6 +12,10 @@ from ..errors import UsageError
 from ..files import make_folder, write_text
 from ..methods import get_method
 from ..ranges import Question, TokenValue
+from ..ranges.rows import AnswerRow as AnswerRow
+from ..ranges.rows import NormsRow as NormsRow
+from ..ranges.rows import RangeRow as RangeRow
+from ..ranges.rows import RefusedRow as RefusedRow
 from ..terms import MEASURES, Measurement, Recording, Sound
 from ..terms.reference import Comparison, Reason, ReferenceRange
 from .caseload import OWN_RANGES, CaseloadHandle
@@ -36,7 +40,15 @@ class RangesRequest:
     orientation: bool = False
 
 
-def list_ranges(asked: RangesRequest, *, caseload: CaseloadHandle | None = None) -> dict[str, Any]:
+class RangesFound(NormsRow):
+    """Reference values as they were asked for, one answer a measure."""
+
+    question: dict[str, Any]
+    none_fits: bool
+    answers: list[AnswerRow]
+
+
+def list_ranges(asked: RangesRequest, *, caseload: CaseloadHandle | None = None) -> RangesFound:
     """Reference values that fit a question, or why none does, one answer a measure.
 
     Parameters
@@ -69,16 +81,14 @@ def list_ranges(asked: RangesRequest, *, caseload: CaseloadHandle | None = None)
     if asked.method:
         get_method(asked.method)
     wanted = [asked.measure] if asked.measure else [key for key in MEASURES if key in held]
-    answers = [ranges.describe_answer(ranges.find(_question(asked, key), own=own)) for key in wanted]
-    norms = [answers[0][name] for name in ("acquisition", "acquisition_note")] if answers else [[], ""]
-    for answer in answers:
-        del answer["acquisition"], answer["acquisition_note"]
+    found = [ranges.find(_question(asked, key), own=own) for key in wanted]
+    norms = ranges.describe_norms(found[0]) if found else None
     return {
         "question": _echo(asked),
-        "none_fits": all(each["none_fits"] for each in answers),
-        "answers": answers,
-        "acquisition": norms[0],
-        "acquisition_note": norms[1],
+        "none_fits": all(each.none_fits for each in found),
+        "answers": [ranges.describe_answer(each) for each in found],
+        "acquisition": norms["acquisition"] if norms is not None else [],
+        "acquisition_note": norms["acquisition_note"] if norms is not None else "",
     }
 
 
@@ -100,7 +110,7 @@ def add_ranges(given: Path, caseload: CaseloadHandle) -> tuple[ReferenceRange, .
     return added
 
 
-def describe_ranges(rows: Sequence[ReferenceRange]) -> list[dict[str, Any]]:
+def describe_ranges(rows: Sequence[ReferenceRange]) -> list[RangeRow]:
     """Reference values as plain rows, each with its source."""
     return [ranges.describe_range(row) for row in rows]
 
@@ -244,7 +254,7 @@ def _echo(asked: RangesRequest) -> dict[str, Any]:
     return {name: getattr(asked, name) for name in asked.__slots__ if getattr(asked, name) not in ("", None, False)}
 
 
-def short_answer(document: dict[str, Any]) -> list[str]:
+def short_answer(document: RangesFound) -> list[str]:
     """What fits in two or three lines, or that none does, why, and what would make one fit.
 
     Parameters
@@ -258,7 +268,7 @@ def short_answer(document: dict[str, Any]) -> list[str]:
     if fitting:
         keys = list(dict.fromkeys(answer["measure"] for answer, _ in fitting))
         answer, row = next((one for one in fitting if one[0]["measure"] == "centroid_hz"), fitting[0])
-        of = "; ".join(row[name] for name in ("population", "method_words", "source", "label"))
+        of = "; ".join((row["population"], row["method_words"], row["source"], row["label"]))
         first = f"{answer['measure']} {row['figures']} ({of})"
         rest = ", ".join(key for key in keys if key != answer["measure"])
         others = f"; and for {rest}" if rest else ""
@@ -275,7 +285,7 @@ def short_answer(document: dict[str, Any]) -> list[str]:
     return [*lines, *([nearest] if nearest else []), more]
 
 
-def _nearest(document: dict[str, Any]) -> str:
+def _nearest(document: RangesFound) -> str:
     """What would make one fit: the value with the fewest reasons against it, its figures left out."""
     refused = [row for answer in document["answers"] for row in answer["refused"]]
     open_to = [row for row in refused if row["figures"] != "not shown" and row["reasons"]]

@@ -21,9 +21,9 @@ LATER = {"therapy", "elicited"}
 """Columns that exports of earlier versions don't have; empty there."""
 LATER_TABLES = {"goals", "visits", "practice_runs", "lent", "surroundings", "method_choices"}
 """Tables that exports of earlier versions don't have."""
-MOST_BYTES = 256 << 20
-MOST_ROWS = 500_000
-MOST_DAYS = 100_000
+MOST_BYTES = 256 << 20  # an export beyond these is refused before it is read
+MOST_ROWS = 500_000  # rows a table
+MOST_DAYS = 100_000  # days from the first probe
 AGAIN = "nothing was imported; export again, or correct it"
 
 

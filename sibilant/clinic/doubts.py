@@ -7,12 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..errors import QuestionError
-from ..words.voices import APART_OCT, pitch_of
 from .heard import HeardRecording
 
-SURE_SHARE = 0.75
-FEWEST_MISSING = 4
-MODEL_SHARE = 0.5
+SURE_SHARE = 0.75  # fewer sure words than this ask whether the list is right; own choice
+FEWEST_MISSING = 4  # fewer missing words ask nothing
+MODEL_SHARE = 0.5  # words that another voice began, from which on a model is asked about
 
 
 def heard_for_sure(heard: Sequence[HeardRecording]) -> tuple[int, int]:
@@ -30,6 +29,8 @@ def said_before(heard: Sequence[HeardRecording]) -> tuple[int, int]:
     Another voice: labelled so, or its pitch is 0.18 octaves or more from the last attempt's, to the side on which most
     such pairs lie; what a client says twice alike is no pair of voices.
     """
+    from ..words.voices import APART_OCT
+
     apart = [pair for each in heard for pair in _octaves_apart(each)]
     lower, higher = (sum(sign * octave >= APART_OCT for octave in apart) for sign in (-1, 1))
     return max(lower, higher), sum(len(each.places) for each in heard)
@@ -37,6 +38,8 @@ def said_before(heard: Sequence[HeardRecording]) -> tuple[int, int]:
 
 def _octaves_apart(each: HeardRecording) -> list[float]:
     """Pitch of the first attempt at each prompt over that of the last, in octaves; NaN where it is not known."""
+    from ..words.voices import pitch_of
+
     by_prompt: dict[int, list[tuple[float, float]]] = {}
     for said in sorted(each.analysis.utterances, key=lambda one: one.interval.onset_s):
         if said.prompt_index:

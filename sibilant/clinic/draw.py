@@ -24,10 +24,10 @@ if TYPE_CHECKING:
     from ..charts import Figure
     from ..charts.render import Format
 
-WIDTHS_MM = (170.0, 85.0)
+WIDTHS_MM = (170.0, 85.0)  # a page's width and a column's
 FORMS: tuple[Format, ...] = ("svg", "pdf", "png")
-SPECTRUM_STEP_HZ = 50.0
-LEVEL_TOLERANCE_DB = 0.5
+SPECTRUM_STEP_HZ = 50.0  # points of an average spectrum
+LEVEL_TOLERANCE_DB = 0.5  # two sounds of a family are equally loud within this
 
 
 def draw_all(

@@ -10,8 +10,8 @@ from .. import store, tables
 from ..errors import ListError, UsageError
 from ..terms import MEASURES
 from ..terms.clinic import EarlierProbe
-from .answers import EarlierImported
 from .caseload import CaseloadHandle, client_or_last, day_known, opened, used
+from .receipts import EarlierImported
 
 
 def import_earlier(caseload: CaseloadHandle, code: str | None, path: Path, *, source: str) -> EarlierImported:

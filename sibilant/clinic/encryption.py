@@ -7,12 +7,11 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 from .. import store
 from ..errors import CaseloadError, RefusedError
-from .answers import PassphraseChanged
 from .caseload import CaseloadHandle, cautions, opened, secret
+from .receipts import Encrypted, EncryptionStatus, PassphraseChanged
 from .recovery import ERASE_IT, recovery_sheet, refuse_sheet, write_sheet
 from .reminders import last_backup
 
@@ -39,7 +38,7 @@ PLAIN_STAYS = (
 )
 
 
-def status(caseload: CaseloadHandle) -> dict[str, Any]:
+def status(caseload: CaseloadHandle) -> EncryptionStatus:
     """Say whether a caseload is encrypted and what that covers; no passphrase is needed.
 
     Raises
@@ -73,7 +72,8 @@ def status(caseload: CaseloadHandle) -> dict[str, Any]:
     return {
         "caseload": folder.name,
         "encrypted": encrypted,
-        **left,
+        "plain_pieces_of_takes": left["plain_pieces_of_takes"],
+        "exports_unfinished": left["exports_unfinished"],
         "records": "SQLite" if own is not None else "another database, by url",
         "records_encrypted": encrypted and own is not None,
         "sounds": len(sounds),
@@ -85,7 +85,7 @@ def status(caseload: CaseloadHandle) -> dict[str, Any]:
     }
 
 
-def encrypt(caseload: CaseloadHandle, *, tell: Callable[[str], None], sheet: Path | None = None) -> dict[str, Any]:
+def encrypt(caseload: CaseloadHandle, *, tell: Callable[[str], None], sheet: Path | None = None) -> Encrypted:
     """Encrypt a caseload, or start an encrypted one; ``tell`` is given the recovery code, the result never holds it.
 
     ``sheet`` is where a recovery sheet is written, to be printed.
@@ -110,7 +110,7 @@ def encrypt(caseload: CaseloadHandle, *, tell: Callable[[str], None], sheet: Pat
     return _done(folder, done, (KEEP_CODE, ERASED, *_erase_it(sheet)))
 
 
-def rekey(caseload: CaseloadHandle, *, tell: Callable[[str], None], sheet: Path | None = None) -> dict[str, Any]:
+def rekey(caseload: CaseloadHandle, *, tell: Callable[[str], None], sheet: Path | None = None) -> Encrypted:
     """Encrypt an encrypted caseload anew by another key and passphrase, without anything plain on the way.
 
     Raises
@@ -147,7 +147,7 @@ def _erase_it(sheet: Path | None) -> tuple[str, ...]:
     return (ERASE_IT.format(name=sheet.name),) if sheet is not None else ()
 
 
-def decrypt(caseload: CaseloadHandle) -> dict[str, Any]:
+def decrypt(caseload: CaseloadHandle) -> Encrypted:
     """Turn an encrypted caseload into a plain one.
 
     Raises
@@ -166,7 +166,7 @@ def decrypt(caseload: CaseloadHandle) -> dict[str, Any]:
     return _done(folder, done, ())
 
 
-def _done(folder: Path, done: store.Converted, notes: tuple[str, ...]) -> dict[str, Any]:
+def _done(folder: Path, done: store.Converted, notes: tuple[str, ...]) -> Encrypted:
     missing = f"{done.n_missing} sounds that the records name were not in the audio folder"
     return {
         "caseload": folder.name,

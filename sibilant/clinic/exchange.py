@@ -14,11 +14,11 @@ from typing import Any
 
 from .. import files, store, tables
 from ..errors import OutputError, RefusedError
-from .answers import Exported, FhirExported, Imported
 from .caseload import CaseloadHandle, client_or_last, opened, used
 from .door import FORM, JSON_DAYS, columns, json_days, read_export
 from .fhir import bundle, text_of
 from .private import LANGUAGES, free_texts, suspects
+from .receipts import Exported, FhirExported, Imported
 
 BUNDLE = "bundle.json"
 FREE_TEXT = {
@@ -59,12 +59,8 @@ def export_client(
         When the folder exists with something in it, or can't be written.
     """
     with opened(caseload) as one:
-        name = client_or_last(one, code)
-        rows = store.dump_client(one, name)
-        used(one, name)
-        _refuse_private(rows, names, allowed)
+        name, given, rows = _outward(one, code, names, allowed, new_code=new_code)
         zero = _day_zero(rows)
-        given = store.new_code(set(store.codes(one))) if new_code else name
         rows["clients"][0]["code"] = given
         plain = {table: [_relative(row, zero) for row in found] for table, found in rows.items()}
         clips = _clips(one, rows) if audio else {}
@@ -101,11 +97,8 @@ def export_fhir(
         When the folder exists with something in it, or can't be written.
     """
     with opened(caseload) as one:
-        name = client_or_last(one, code)
-        _refuse_private(store.dump_client(one, name), names, allowed)
-        given = store.new_code(set(store.codes(one))) if new_code else name
+        name, given, _ = _outward(one, code, names, allowed, new_code=new_code)
         found = bundle(store.read_case(one, name), given)
-        used(one, name)
         _refuse_standing(to)
         with store.outside(one, to) as made:
             folder = made / "whole"
@@ -114,6 +107,17 @@ def export_fhir(
             _put(folder, to)
     kinds = [entry["resource"]["resourceType"] for entry in found["entry"]]
     return {"client": given, "folder": to.name, "file": BUNDLE, "resources": dict(sorted(Counter(kinds).items()))}
+
+
+def _outward(
+    one: store.Caseload, code: str | None, names: Sequence[str], allowed: Sequence[str], *, new_code: bool
+) -> tuple[str, str, store.Rows]:
+    """A client's code, the code it goes out under, and its rows, in which nothing looks like a name, path or date."""
+    name = client_or_last(one, code)
+    rows = store.dump_client(one, name)
+    used(one, name)
+    _refuse_private(rows, names, allowed)
+    return name, store.new_code(set(store.codes(one))) if new_code else name, rows
 
 
 def _refuse_standing(to: Path) -> None:

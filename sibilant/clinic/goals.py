@@ -16,7 +16,7 @@ from .caseload import CaseloadHandle, client_or_last, opened, used
 from .clients import parts_of_rule
 
 PHRASES = "phrases"
-MOST_PHRASES, MOST_LETTERS = 200, 200
+MOST_PHRASES, MOST_LETTERS = 200, 200  # phrases kept, and letters of one
 
 
 def read_criterion(text: str) -> Criterion:

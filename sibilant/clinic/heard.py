@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import TypedDict
+from typing import TYPE_CHECKING, TypedDict
 
-from ..pipeline import Analysis
 from ..terms import Recording, Sound, Support
 from ..terms.clinic import Session
 from ..terms.suitability import VerdictRow
 from .answers import ProbeTold
 from .notes import Note
+
+if TYPE_CHECKING:
+    from ..pipeline import Analysis
+
+AS_ASKED = ("found", "none_expected")
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +50,8 @@ class ProbeResult:
     """What may be told at once: the words and the recording's verdict, no figures.
 
     With several recordings ``verdict`` and ``remedies`` are those of the least usable, and ``recordings`` has a row for
-    each: the places of its prompts, its verdict in a word, and its remedies.
+    each: the places of its prompts, its verdict in a word, and its remedies. ``n_as_asked`` counts the words that were
+    heard as asked.
     """
 
     session: Session
@@ -55,6 +60,7 @@ class ProbeResult:
     remedies: tuple[str, ...]
     notes: tuple[Note, ...] = field(default=())
     recordings: tuple[HeardWhole, ...] = field(default=())
+    n_as_asked: int = 0
 
 
 def recording_row(each: HeardRecording) -> HeardWhole:
@@ -74,21 +80,31 @@ def unsaid_rows(sounds: Sequence[Sound]) -> list[HeardWord]:
 
 def word_rows(each: HeardRecording) -> list[HeardWord]:
     """One row an attempt: what was heard, as a question where it is one; no figures."""
-    seen: dict[tuple[int, int], list[Sound]] = {}
-    for sound in each.analysis.sounds:
-        place = each.places[sound.prompt_index - 1] if sound.prompt_index else 0
-        seen.setdefault((place, sound.utterance.attempt if sound.utterance is not None else 0), []).append(sound)
+    seen = _by_attempt(each)
     return [_word_row(place, attempt, seen[place, attempt]) for place, attempt in sorted(seen)]
 
 
+def count_as_asked(each: HeardRecording) -> int:
+    """Attempts of a recording whose first sound was heard as asked, or that expect none and were heard."""
+    return sum(sounds[0].finding in AS_ASKED for sounds in _by_attempt(each).values())
+
+
+def _by_attempt(each: HeardRecording) -> dict[tuple[int, int], list[Sound]]:
+    """Sounds by the place of their prompt in the whole list, and the attempt at it."""
+    seen: dict[tuple[int, int], list[Sound]] = {}
+    for sound in each.analysis.sounds:
+        place = each.places[sound.prompt_index - 1] if sound.prompt_index else 0
+        seen.setdefault((place, sound.attempt), []).append(sound)
+    return seen
+
+
 def _word_row(place: int, attempt: int, sounds: Sequence[Sound]) -> HeardWord:
-    spoken = sounds[-1].utterance
     return {
         "prompt_index": place,
         "prompt": sounds[0].prompt_text,
         "attempt": attempt or None,
         "heard": "; ".join(dict.fromkeys(_said(sound) for sound in sounds)),
-        "counts": spoken.counts if spoken is not None else False,
+        "counts": sounds[-1].counts,
     }
 
 
@@ -101,8 +117,7 @@ def _said(sound: Sound) -> str:
         "none_expected": "heard",
         "unsure": "not sure that this is the word: please listen",
     }
-    spoken = sound.utterance
-    whose = "" if spoken is None or spoken.voice == "client" else f" ({spoken.voice} voice)"
+    whose = "" if sound.voice in ("", "client") else f" ({sound.voice} voice)"
     return words.get(sound.finding, sound.finding) + whose
 
 
@@ -126,9 +141,9 @@ def lines(kept: ProbeResult) -> list[str]:
     found = kept.verdict
     moments = ", ".join(f"{name} {support}" for name, support in found["moments"].items())
     verdict = ", ".join(f"{aspect} {found[aspect]}" for aspect in ("durations", "levels", "comparison"))
-    heard = sum(row["heard"].startswith("heard") for row in kept.words)
     return [
-        f"kept as session {kept.session.number} of {kept.session.client}: {heard} of {len(kept.words)} heard as asked",
+        f"kept as session {kept.session.number} of {kept.session.client}:"
+        f" {kept.n_as_asked} of {len(kept.words)} heard as asked",
         f"the recording: {verdict}; moments {moments}",
         *(f"to do: {remedy}" for remedy in kept.remedies),
         *(f"note: {note}" for note in kept.notes),

@@ -255,11 +255,7 @@ def after(caseload: CaseloadHandle, of: Queue) -> Judged:
 
 def _after(case: Case, session: int, rater: str, n_kept: int) -> Judged:
     tokens = case.tokens_of(session)
-    targets = [
-        token
-        for token in tokens
-        if token.sound.slot is not None and token.sound.slot.phone == "S" and can_be_judged(token)
-    ]
+    targets = [token for token in tokens if token.sound.phone == "S" and can_be_judged(token)]
     found = accuracy(standing(targets, rater), rater=rater)
     return {
         "client": case.client.code,

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from .. import acoustics, audio, store
+from .. import audio, store
 from ..terms import Interval, Measurement, Prompt, Recording, Sound
 from ..terms.clinic import Session
 from ..terms.vocabulary import SUPPORTS, Support
@@ -127,6 +127,8 @@ def with_hold(recording: Recording, sound: Sound, measured: Measurement) -> Meas
     """Add the measures of a held sound to one said in isolation: length, steadiness, drift, breaks."""
     if sound.edges is None:
         return measured
+    from .. import acoustics
+
     take = acoustics.sustained(recording, sound.edges.interval, method=measured.method)
     measures = measured.measures
     flags = tuple(dict.fromkeys((*measures.flags, *take.flags)))

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from .. import acoustics, audio, lexicon, store
+from .. import audio, lexicon, store
 from ..errors import CaseloadError, RefusedError
 from ..progress import followed, judgement_by, main_rater
 from ..progress.session import measured_under, values_under
@@ -19,11 +19,11 @@ from .answers import Tokens
 from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 from .sessions import unlike_tokens
 
-TOP_HZ = 15_000.0
-SHOWN_RANGE_DB = 50.0
-N_TIMES = 600
-SPECTRUM_STEP_HZ = 100.0
-UNLIKE_FROM = 3.5
+TOP_HZ = 15_000.0  # shown up to here
+SHOWN_RANGE_DB = 50.0  # below the loudest
+N_TIMES = 600  # columns of the picture
+SPECTRUM_STEP_HZ = 100.0  # points of the spectrum
+UNLIKE_FROM = 3.5  # robust distance from which a sound is called unlike (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,17 +104,21 @@ def strip(caseload: CaseloadHandle, code: str | None, number: int | None, key: s
 
 def _loudness(held: KeptSound) -> Strip:
     """The level of all frequencies together, in ink from 50 dB under the loudest."""
+    from ..acoustics import spectrogram
+
     recording = held.recording
-    times_s, _, level_db = acoustics.spectrogram(recording, n_times=N_TIMES)
+    times_s, _, level_db = spectrogram(recording, n_times=N_TIMES)
     loudness_db = 10.0 * np.log10(np.maximum(np.mean(10.0 ** (level_db / 10.0), axis=1, keepdims=True), 1e-20))
     ink = np.clip((loudness_db - float(loudness_db.max())) / SHOWN_RANGE_DB + 1.0, 0.0, 1.0)
     return Strip(np.round(255 * ink).astype(np.uint8), *_span(held, times_s), 0.0)
 
 
 def _picture(held: KeptSound) -> Strip:
+    from ..acoustics import spectrogram
+
     recording = held.recording
     top_hz = min(TOP_HZ, recording.sampling_rate_hz / 2)
-    times_s, _, level_db = acoustics.spectrogram(recording, band_hz=(0.0, top_hz), n_times=N_TIMES)
+    times_s, _, level_db = spectrogram(recording, band_hz=(0.0, top_hz), n_times=N_TIMES)
     rate = recording.sampling_rate_hz
     inside = (times_s >= held.first / rate) & (times_s <= held.last / rate)
     loudest = float(np.percentile(level_db[inside] if inside.any() else level_db, 99.5))
@@ -142,8 +146,8 @@ def token(caseload: CaseloadHandle, code: str | None, number: int | None, key: s
         "letters": _letters(kept.sound),
         "finding": kept.sound.finding,
         "sure": spoken.sure if spoken is not None else False,
-        "voice": spoken.voice if spoken is not None else "",
-        "counts": spoken.counts if spoken is not None else False,
+        "voice": kept.sound.voice,
+        "counts": kept.sound.counts,
         "attempts": _attempts(case, session, kept),
         "has_sound": bool(kept.clip),
         "from_s": start_s,
@@ -165,9 +169,9 @@ def _place(kept: KeptToken) -> dict[str, Any]:
         "prompt_index": kept.prompt_index,
         "attempt": kept.attempt,
         "slot": slot.index if slot is not None else 1,
-        "phone": slot.phone if slot is not None else "",
-        "position": slot.position if slot is not None else "",
-        "cluster": slot.cluster if slot is not None else "",
+        "phone": kept.sound.phone,
+        "position": kept.sound.position,
+        "cluster": kept.sound.cluster,
     }
 
 
@@ -214,6 +218,8 @@ def _average(case: Case, kept: KeptToken, held: KeptSound) -> dict[str, Any] | N
     rate = held.recording.sampling_rate_hz
     if "centroid_hz" not in found.measures.values:
         return None
+    from .. import acoustics
+
     spectrum = acoustics.spectrum(held.recording, Interval(held.first / rate, held.last / rate), found.method)
     low, high = found.method.band_hz
     frequency_hz = np.arange(low, high + 1.0, SPECTRUM_STEP_HZ)

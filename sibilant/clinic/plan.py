@@ -16,7 +16,7 @@ from .answers import DesignRow
 from .caseload import CaseloadHandle, client_or_last, opened
 from .lending import lent_to
 
-ASSUMED = (0.5, 1.0, 1.5)
+ASSUMED = (0.5, 1.0, 1.5)  # SDs over words assumed, in changes, where none is known
 
 
 def plan(
@@ -121,7 +121,13 @@ def rows(found: Plan) -> list[DesignRow]:
 
 
 def lines(found: Plan) -> list[str]:
-    """Return what stands above the table: the SDs, where they come from, the smallest design, and the advice."""
+    """Return what stands above the table, as lines for the terminal."""
+    head, told_of = told(found)
+    return [head, *told_of]
+
+
+def told(found: Plan) -> tuple[str, list[str]]:
+    """Return what is planned with which SDs; and beneath, the smallest design, the advice, what days cost."""
     measure, smallest = MEASURES[found.key], found.smallest
     sds = f"SD of a token {found.token_sd:.{measure.decimals}f} {measure.unit}, from day to day {found.day_sd:.4g}"
     head = f"{measure.name}, change of {found.change:.4g} {measure.unit}; {sds} ({found.source})"
@@ -135,7 +141,7 @@ def lines(found: Plan) -> list[str]:
         " twelve monthly probes; a lasting change not called within three. Enough: 80 % found, the yearly alarm kept;"
         f" independent days, {_rule(found)}"
     )
-    return [head, f"{least}; {found.advice}", wrong, *_spacing_lines(found)]
+    return head, [f"{least}; {found.advice}", wrong, *_spacing_lines(found)]
 
 
 def _rule(found: Plan) -> str:

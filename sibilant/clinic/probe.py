@@ -10,7 +10,6 @@ from pathlib import Path
 
 from .. import audio, progress, store
 from ..errors import ListError, RefusedError, UsageError
-from ..pipeline import analyse
 from ..prompts import at_level, list_form, prompts_from, prompts_of
 from ..terms import Method, Prompt, Recording
 from ..terms.clinic import Client, Session
@@ -19,7 +18,7 @@ from ..terms.vocabulary import CUES, CUES_WITH_MODEL, ELICITED, KEEPS, LEVELS, P
 from . import doubts
 from .caseload import CaseloadHandle, client_or_last, cloud_cautions, day_known, day_or_last, opened, used
 from .followed import methods_for
-from .heard import HeardRecording, ProbeResult, recording_row, unsaid_rows, word_rows
+from .heard import HeardRecording, ProbeResult, count_as_asked, recording_row, unsaid_rows, word_rows
 from .keeping import in_no_recording, keep
 from .notes import Note
 from .reminders import reminders
@@ -180,6 +179,8 @@ def _listen(request: ProbeRequest, recordings: Sequence[Recording], prompts: Seq
     """Analyse each recording with the prompts it holds: those that name it, or the whole list again."""
     named = any(prompt.recording for prompt in prompts)
     heard = []
+    from ..pipeline import analyse
+
     for number, (given, recording) in enumerate(zip(request.recordings, recordings, strict=True)):
         path = given if isinstance(given, Path) else Path(given.source.path)
         own = prompts_of(prompts, path)
@@ -251,4 +252,7 @@ def _result(
     notes += [Note(line) for line in cloud_cautions(one.folder)] + list(reminders(one.folder))
     found = max((each.analysis.suitability for each in heard), key=lambda each: SUPPORTS.index(each.verdict.worst))
     each_one = tuple(recording_row(each) for each in heard)
-    return ProbeResult(session, tuple(words), found.verdict.as_dict(), found.remedies, tuple(notes), each_one)
+    n_as_asked = sum(map(count_as_asked, heard))
+    return ProbeResult(
+        session, tuple(words), found.verdict.as_dict(), found.remedies, tuple(notes), each_one, n_as_asked
+    )

@@ -11,7 +11,7 @@ from ..report.render import Format, render
 from ..terms.document import Blank, Box, Document, Facts, Paragraph, PracticeItem
 
 KINDS: dict[str, Format] = {".pdf": "pdf", ".html": "html"}
-GROUPS_A_LINE = 4
+GROUPS_A_LINE = 4  # groups of the code on one line of the sheet
 ERASE_IT = (
     "{name} holds the recovery code in plain: print it, keep the paper apart from this machine, and erase the file and"
     " what the printer's queue kept of it"

@@ -8,8 +8,8 @@ from typing import Literal
 from .. import store
 from ..errors import CaseloadError
 from ..terms.clinic import Receipt
-from .answers import BinRow, BinWay, BroughtBack
 from .caseload import CaseloadHandle, client_or_last, opened, used
+from .receipts import BinRow, BinWay, BroughtBack
 
 
 def remove_client(

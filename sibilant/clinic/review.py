@@ -158,8 +158,7 @@ def _corrections(
 
 
 def _counts(token: KeptToken) -> bool:
-    spoken = token.sound.utterance
-    return spoken is not None and spoken.counts and spoken.voice != "other"
+    return token.sound.may_count
 
 
 def _whole(case: Case, session: int, path: Path | None) -> Recording | None:

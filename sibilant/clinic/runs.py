@@ -12,7 +12,7 @@ from ..terms.vocabulary import PRACTICE_LEVELS
 from .answers import RunRow
 from .caseload import CaseloadHandle, client_or_last, opened
 
-MOST_SAID = 400
+MOST_SAID = 400  # sounds of one run; more is a slip of the pen
 
 
 def keep_run(caseload: CaseloadHandle, code: str | None, level: str, marks: Sequence[Mapping[str, Any]]) -> PracticeRun:

@@ -96,32 +96,32 @@ def unlike_tokens(case: Case, session: int) -> list[tuple[KeptToken, Unlike]]:
     """Return the sounds of a session whose figures may be seen, the one farthest from its phone's middle first."""
     method = followed(case).of(session)
     seen = [token for token in expected(case.tokens_of(session)) if case.opens(token)]
-    phones = sorted({token.sound.slot.phone for token in seen if token.sound.slot is not None})
+    phones = sorted({token.sound.phone for token in seen if token.sound.phone})
     found = [pair for phone in phones for pair in _unlike(seen, phone, method)]
     return sorted(found, key=lambda pair: -pair[1].distance)
 
 
 def _unlike(tokens: Sequence[KeptToken], phone: str, method: str) -> list[tuple[KeptToken, Unlike]]:
     """Return the tokens of one phone, the farthest from their middle first, each with what it is unlike in."""
-    alike = [t for t in tokens if t.sound.slot is not None and t.sound.slot.phone == phone]
+    alike = [t for t in tokens if t.sound.phone == phone]
     values = [values_under(token, method) for token in alike]
     columns = {key: [each.get(key, math.nan) for each in values] for key in WATCHED}
     return [(alike[far.place], far) for far in most_unlike(columns)]
 
 
 def _token_row(case: Case, token: KeptToken, measure: str, method: str, rater: str) -> dict[str, Any]:
-    spoken, slot = token.sound.utterance, token.sound.slot
+    slot = token.sound.slot
     judgement = judgement_by(token, rater)
     row: dict[str, Any] = {
         "prompt_index": token.prompt_index,
         "prompt": token.prompt,
         "attempt": token.attempt or None,
         "slot": slot.index if slot is not None else None,
-        "phone": slot.phone if slot is not None else "",
-        "position": slot.position if slot is not None else "",
+        "phone": token.sound.phone,
+        "position": token.sound.position,
         "finding": token.sound.finding,
-        "voice": spoken.voice if spoken is not None else "",
-        "counts": "yes" if spoken is not None and spoken.counts else "no",
+        "voice": token.sound.voice,
+        "counts": "yes" if token.sound.counts else "no",
         "heard": judgement.heard if judgement is not None else "",
         "checked": "yes" if token.reviewed else "",
     }

@@ -17,15 +17,15 @@ from pathlib import Path, PurePosixPath
 from .. import files, store
 from ..errors import InputError
 from ..terms.reference import ReferenceRange
-from .answers import BackupMade, EarlierImported, Imported
 from .backups import backup
 from .build_ranges import build_ranges
 from .caseload import CaseloadHandle, opened
 from .compare import add_ranges
 from .earlier import import_earlier
 from .exchange import export_client, import_folder
+from .receipts import BackupMade, EarlierImported, Imported
 
-MOST_FILES, MOST_BYTES = 20_000, 1 << 30
+MOST_FILES, MOST_BYTES = 20_000, 1 << 30  # files and bytes of an archive, so that none fills the disk
 
 
 @contextlib.contextmanager

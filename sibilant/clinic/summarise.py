@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 from .. import progress, store
 from ..errors import UsageError
@@ -12,6 +11,7 @@ from ..terms import MEASURES
 from ..terms.case_view import CaseView
 from ..terms.clinic import Case
 from ..terms.summaries import SessionSummary
+from .answers import ProgressRow
 from .caseload import CaseloadHandle, client_or_last, opened, used
 from .lending import lent_to
 from .worked_out import with_interval
@@ -77,7 +77,7 @@ def _check_asked(measures: Sequence[str], words: str) -> None:
         raise UsageError(f"--words {words[:20]!r}: untreated, treated or all")
 
 
-def session_rows(view: CaseView, key: str = "") -> list[dict[str, Any]]:
+def session_rows(view: CaseView, key: str = "") -> list[ProgressRow]:
     """Return one row a session: day, conditions, accuracy by ear with its interval, the measure with its interval."""
     return [_session_row(one, key or view.main_measure) for one in view.summaries]
 
@@ -97,8 +97,8 @@ def nearest_sounds(view: CaseView, key: str = "") -> dict[int, tuple[str, str]]:
     return found
 
 
-def _session_row(one: SessionSummary, key: str) -> dict[str, Any]:
-    row: dict[str, Any] = {
+def _session_row(one: SessionSummary, key: str) -> ProgressRow:
+    row: ProgressRow = {
         "session": one.number,
         "on": one.on.isoformat(),
         "phase": one.phase,

@@ -24,7 +24,6 @@ from .. import audio, files, lexicon, store
 from ..errors import CaseloadError, RefusedError, UsageError
 from ..listening.check import check_sound
 from ..prompts import list_form, prompts_from
-from ..suitability.stretch import spoilt
 from ..terms import Prompt, Recording
 from ..terms.vocabulary import CUES, ELICITED, KEEPS, LEVELS, PHASES
 from .answers import TakeMoved, TakeState
@@ -33,8 +32,8 @@ from .heard import ProbeResult
 from .probe import ProbeRequest, keep_probe, refuse_without_consent
 
 STATE = "take.json"
-LEAST_RATE_HZ = 44_100
-LEAST_S, LONGEST_S = 0.1, 180.0
+LEAST_RATE_HZ = 44_100  # what /s/ needs up to 15 kHz, with room for the filter
+LEAST_S, LONGEST_S = 0.1, 180.0  # shorter holds no word; a longer stretch is no word
 TOO_SHORT = "too short to hold a word; say it again, and press the key after it"
 PROCESSING = ("echoCancellation", "noiseSuppression", "autoGainControl", "voiceIsolation")
 Samples = npt.NDArray[np.float32]
@@ -238,6 +237,8 @@ def keep_stretch(
     UsageError
         When the stretch is empty, too long, not sound, or of another place than the one under way.
     """
+    from ..suitability.stretch import spoilt
+
     with _ONE_AT_A_TIME, opened(caseload) as one:
         state = _held(one, code, take, place)
         rate = state["sampling_rate_hz"]
@@ -334,6 +335,8 @@ def throw_away(caseload: CaseloadHandle, code: str | None) -> int:
 
 def try_out(samples: Samples, sampling_rate_hz: int) -> dict[str, Any]:
     """Say of a trial stretch (a pause, then a word with /s/) what the room and microphone can support; keep nothing."""
+    from ..suitability.stretch import spoilt
+
     refuse_microphone(sampling_rate_hz, {})
     reason = spoilt(samples, sampling_rate_hz) if samples.size else "no sound arrived"
     if reason:

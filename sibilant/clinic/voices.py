@@ -13,7 +13,7 @@ from .answers import SetConfirmed, SetUndone, SetWaiting
 from .caseload import CaseloadHandle, client_or_last, opened, session_or_last, used
 from .judge import rater_or_last
 
-TO_HEAR = 3
+TO_HEAR = 3  # least certain replies heard before a set is confirmed; own choice
 
 
 def waiting(caseload: CaseloadHandle, code: str | None, number: int | None) -> SetWaiting:
@@ -109,8 +109,7 @@ def _last(token: KeptToken) -> Correction:
 
 
 def _counts(token: KeptToken) -> bool:
-    spoken = token.sound.utterance
-    return spoken is not None and spoken.counts
+    return token.sound.counts
 
 
 def _confirmed_as_set(token: KeptToken) -> bool:
@@ -141,8 +140,7 @@ def _replies(case: Case, session: int) -> tuple[list[list[KeptToken]], list[list
 
 
 def _voice(token: KeptToken) -> str:
-    spoken = token.sound.utterance
-    return spoken.voice if spoken is not None else ""
+    return token.sound.voice
 
 
 def _is_sure(token: KeptToken) -> bool:

@@ -9,7 +9,7 @@ from functools import lru_cache
 @lru_cache(maxsize=1)
 def warm() -> None:
     """Load the packages that charts and recordings need; the second call does nothing."""
-    from .. import charts
+    from .. import charts, pipeline  # noqa: F401
 
     charts.load()
     for package in ("scipy.fft", "scipy.linalg", "scipy.ndimage"):

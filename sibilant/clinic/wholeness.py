@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Literal
 
 from .. import store
 from .caseload import CaseloadHandle, opened
+from .receipts import Whole
 
-FINDINGS = ("damaged", "missing", "changed", "plain", "unreadable", "left over")
+Finding = Literal["damaged", "missing", "changed", "plain", "unreadable", "left over"]
+FINDINGS: tuple[Finding, ...] = ("damaged", "missing", "changed", "plain", "unreadable", "left over")
 WAY_OUT = "what is damaged, missing or changed is left out of every figure and named there; a backup puts it right"
 
 
-def check(caseload: CaseloadHandle) -> dict[str, Any]:
+def check(caseload: CaseloadHandle) -> Whole:
     """Compare every row and every kept sound with what was noted when it was kept; nothing is changed.
 
     Returns
@@ -30,18 +32,22 @@ def check(caseload: CaseloadHandle) -> dict[str, Any]:
         rows = store.look_at_rows(one)
         sounds = store.look_at_sounds(one)
     found = {**sounds.found, "damaged": [*rows.damaged]}
-    whole = not any(found.get(kind) for kind in FINDINGS if kind != "left over")
     return {
         "caseload": one.folder.name,
         "encrypted": one.encrypted,
         "rows": rows.n_rows,
         "sounds": sounds.n_sounds,
-        **{kind: found.get(kind, []) for kind in FINDINGS},
-        "whole": whole,
+        "damaged": found["damaged"],
+        "missing": found.get("missing", []),
+        "changed": found.get("changed", []),
+        "plain": found.get("plain", []),
+        "unreadable": found.get("unreadable", []),
+        "left over": found.get("left over", []),
+        "whole": not any(found.get(kind) for kind in FINDINGS if kind != "left over"),
     }
 
 
-def lines(done: dict[str, Any]) -> list[str]:
+def lines(done: Whole) -> list[str]:
     """Return the answer of :func:`check` as lines to read."""
     said = "whole" if done["whole"] else "not whole"
     head = f"caseload {done['caseload']}: {said}; {done['rows']} rows and {done['sounds']} sounds looked at"

@@ -14,7 +14,7 @@ from .request import Piece
 
 NOT_CUT_HZ = 0.0
 """What stands for recordings that nothing cuts off."""
-FEWEST, ALIKE_HZ = 3, 500.0
+FEWEST, ALIKE_HZ = 3, 500.0  # recordings that speak for a speaker's cut, and how near they agree
 SEEN = ("sampling_rate_hz", "n_bounded", "cut_hz", "corpus_cut_hz")
 
 Part = Mapping[str, Any]

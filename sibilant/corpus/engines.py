@@ -19,8 +19,8 @@ from ..terms import Method
 from .pieces import measured_piece
 from .request import CorpusRequest, Piece
 
-WAIT_S = 10
-WATCH_S = 0.5
+WAIT_S = 10  # for a scheduler to answer
+WATCH_S = 0.5  # between two looks at it
 
 
 def parts_of(pieces: Iterable[Piece], methods: Sequence[Method], order: CorpusRequest) -> Iterator[tuple[Piece, str]]:

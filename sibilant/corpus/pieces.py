@@ -85,8 +85,11 @@ def measured_piece(piece: Piece, methods: Sequence[Method]) -> str:
 
 def _lean(row: tables.Row, columns: dict[str, tables.Column]) -> tables.Row:
     """Only the cells that hold something, numbers rounded to their column's decimals."""
-    cells = {name: tables.rounded(value, columns[name]) if name in columns else value for name, value in row.items()}
-    return {name: value for name, value in cells.items() if value not in (None, "")}
+    cells = {
+        name: tables.rounded(value, columns[name]) if isinstance(value, float) and name in columns else value
+        for name, value in row.items()
+    }
+    return {name: value for name, value in cells.items() if value is not None and value != ""}
 
 
 def hash_of(piece: Piece) -> str:

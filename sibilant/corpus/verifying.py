@@ -19,7 +19,7 @@ from .pieces import versions
 from .request import RUN_FILE, TOKENS_CSV, CorpusRequest
 from .running import Progress, again, run
 
-MOST_NAMED = 5
+MOST_NAMED = 5  # differences named; the rest is counted
 
 
 def verify(order: CorpusRequest, progress: Progress | None = None) -> list[str]:

@@ -115,12 +115,13 @@ def coarse_levels(recording: Recording, interval: Interval | None = None) -> Coa
     n_frames = (last - first) // hop + 1
     out = np.zeros((n_frames, len(BAND_EDGES_HZ) - 1), dtype=np.float32)
     per_block = max(1, round(BLOCK_S * rate / hop))
+    window, edges = frame_plan(width, rate)
     for begin in range(0, n_frames, per_block):
         end = min(n_frames, begin + per_block)
-        frames = framed(recording.samples, first + begin * hop - width // 2, (end - begin, width, hop))
+        frames = framed(recording.samples, first + begin * hop - width // 2, (end - begin, window.size, hop))
         for sub in range(0, end - begin, 256):
             chunk = frames[sub : sub + 256]
-            out[begin + sub : begin + sub + len(chunk)] = _band_power(chunk, rate)
+            out[begin + sub : begin + sub + len(chunk)] = _band_power(chunk * window, edges)
         recording.let_go()
     out.setflags(write=False)
     return CoarseLevels(out, first / rate, hop / rate)
@@ -151,20 +152,18 @@ def sample_range(recording: Recording, interval: Interval | None) -> tuple[int, 
     return first, min(max(first, round(interval.offset_s * rate)), size)
 
 
-def _band_power(frames: Float32s, rate: int) -> Float32s:
+def _band_power(windowed: Float32s, edges: tuple[tuple[int, int], ...]) -> Float32s:
     from scipy import fft
 
-    width = frames.shape[1]
-    window, n_fft, edges = frame_plan(width, rate)
-    transform = fft.rfft(frames * window, n_fft, axis=1)
+    transform = fft.rfft(windowed, axis=1)
     power = transform.real**2 + transform.imag**2
     bands = [power[:, low:high].sum(axis=1) for low, high in edges]
     return np.stack(bands, axis=1).astype(np.float32)
 
 
 @lru_cache(maxsize=8)
-def frame_plan(width: int, rate: int) -> tuple[Float32s, int, tuple[tuple[int, int], ...]]:
-    """Scaled Hann window (width,), transform length, and the bins of each coarse band."""
+def frame_plan(width: int, rate: int) -> tuple[Float32s, tuple[tuple[int, int], ...]]:
+    """Scaled Hann window, with zeros up to the length of its transform, and the bins of each coarse band."""
     from scipy import fft
 
     window = np.hanning(width + 2)[1:-1]
@@ -172,4 +171,4 @@ def frame_plan(width: int, rate: int) -> tuple[Float32s, int, tuple[tuple[int, i
     scale = np.sqrt(2.0 / (n_fft * np.sum(window**2)))
     top = TOP_SHARE_OF_NYQUIST * rate / 2
     bins = [int(np.ceil(min(edge, top) * n_fft / rate)) for edge in BAND_EDGES_HZ]
-    return (window * scale).astype(np.float32), n_fft, tuple(pairwise(bins))
+    return np.pad(window * scale, (0, n_fft - width)).astype(np.float32), tuple(pairwise(bins))

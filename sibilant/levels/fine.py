@@ -93,16 +93,18 @@ def fine_levels(recording: Recording, interval: Interval) -> FineLevels:
     n_frames = max(1, (last - first) // hop + 1)
     lead = width // 2
     piece = framed(recording.samples, first - lead, (1, (n_frames - 1) * hop + width, 1))[0]
-    frames = np.lib.stride_tricks.sliding_window_view(_without_rumble(piece, rate), width)[::hop]
     from scipy import fft
 
-    window, n_fft, _ = frame_plan(width, rate)
+    window, _ = frame_plan(width, rate)
+    n_fft = window.size
+    even = np.pad(_without_rumble(piece, rate), (0, n_fft - width))
+    frames = np.lib.stride_tricks.sliding_window_view(even, n_fft)[::hop]
     frequency: npt.NDArray[np.float64] = np.arange(n_fft // 2 + 1, dtype=np.float64) * (rate / n_fft)
     nyquist = float(frequency[-1])
     frequency, top = frequency[frequency <= HIGHEST_HZ], min(0.95 * nyquist, HIGHEST_HZ)
     power: Float32s = np.empty((n_frames, frequency.size), dtype=np.float32)
     for begin in range(0, n_frames, 512):
-        part = fft.rfft(frames[begin : begin + 512] * window, n_fft, axis=1)[:, : frequency.size]
+        part = fft.rfft(frames[begin : begin + 512] * window, axis=1)[:, : frequency.size]
         power[begin : begin + 512] = part.real**2 + part.imag**2
     high = _bins_of(frequency, min(HISS_FROM_HZ, 0.6 * nyquist), top)
     low, hiss = to_db(power[:, _bins_of(frequency, *LOW_BAND_HZ)].sum(axis=1)), to_db(power[:, high].sum(axis=1))

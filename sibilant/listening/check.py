@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TypedDict, final
 
-from .. import audio, pipeline
+from .. import audio
 from ..errors import RecordingError
 from ..terms import Recording
 from ..terms.suitability import SignRow, SuitabilityRow
@@ -54,7 +54,9 @@ def _one(path: Path, channel: int | None) -> Checked | Unread:
 
 def check_sound(recording: Recording, name: str) -> Checked:
     """Return what one recording in memory can and cannot support."""
-    assessed = pipeline.assess_alone(recording)
+    from ..pipeline import assess_alone
+
+    assessed = assess_alone(recording)
     return {
         "recording": name,
         "sampling_rate_hz": recording.sampling_rate_hz,

@@ -7,12 +7,15 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from .. import audio, files, methods, tables
 from ..errors import ListError, RecordingError, UsageError
-from ..pipeline import Analysis, analyse, analyse_marked, measure_again
 from ..prompts import phone_named, prompts_from, prompts_of
 from ..terms import Interval, Mark, Measurement, Method, MicrophoneResponse, Prompt, Recording, Sound
+
+if TYPE_CHECKING:
+    from ..pipeline import Analysis
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +122,8 @@ def _reach_hz(result: MeasuredFile) -> float:
 
 def _narrowed(result: MeasuredFile, narrowed: Sequence[Method], plan: _Plan) -> MeasuredFile:
     """Return a result measured again, row by row as it was; prompts not heard stay as they are."""
+    from ..pipeline import measure_again
+
     if result.analysis is None or result.recording is None:
         return result
     heard = {one.sound_id for one in result.analysis.measurements}
@@ -192,6 +197,8 @@ def _heard(recording: Recording, path: Path, request: MeasureRequest, plan: _Pla
 
 
 def _analysed(recording: Recording, path: Path, request: MeasureRequest, plan: _Plan) -> Analysis:
+    from ..pipeline import analyse, analyse_marked
+
     prompts = prompts_of(plan.prompts, path)
     if plan.intervals is not None:
         rows = [row for row in plan.intervals if row.recording in ("", path.name, path.stem)]

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from .. import charts, files, lexicon, pipeline
+from .. import charts, files, lexicon
 from ..terms import Interval, Measurement, Measures, Method, Recording, Sound
 from .measure import MeasuredFile
 
-BEFORE_AND_AFTER_S = 0.15
-LONGEST_S = 1.2
+BEFORE_AND_AFTER_S = 0.15  # shown on either side of a sound
+LONGEST_S = 1.2  # a longer word is cut about its sound
 if TYPE_CHECKING:
     from ..charts import Figure
 
@@ -82,7 +82,9 @@ def _panel(recording: Recording, sound: Sound, measures: Measures, method: Metho
     word = sound.prompt_text or f"{view.onset_s:.2f} s"
     edges = sound.edges
     interval = edges.interval if edges is not None else None
-    values = pipeline.strip_values(recording, view, interval, method, top_hz=top_hz)
+    from ..pipeline import strip_values
+
+    values = strip_values(recording, view, interval, method, top_hz=top_hz)
     where = (values.time_s, values.frequency_hz, values.level_db)
     if edges is None:
         remark = (

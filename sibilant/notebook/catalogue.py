@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, TypedDict, Unpack
 
 from .. import lexicon, methods
@@ -183,12 +184,18 @@ def find_ranges(
     ({'no'}, np.True_)
     """
     document = compare.list_ranges(compare.RangesRequest(measure=measure, **asked), caseload=caseload)
-    fitting = [{**row, "fits": "yes"} for answer in document["answers"] for row in answer["fits"]]
+    fitting = [_cells(row, "yes", "") for answer in document["answers"] for row in answer["fits"]]
     refused = [
-        {**row, "fits": "no", "why_not": "; ".join(reason["text"] for reason in row["reasons"])}
+        _cells(row, "no", "; ".join(reason["text"] for reason in row["reasons"]))
         for answer in document["answers"]
         for row in answer["refused"]
     ]
     found = as_frame([*fitting, *refused], RANGES)
     found.attrs["sentences"] = [answer["sentence"] for answer in document["answers"]]
     return found
+
+
+def _cells(row: Mapping[str, object], fits: str, why_not: str) -> Row:
+    """Cells of a reference value's row, whether it fits, and why not."""
+    plain = {name: value for name, value in row.items() if value is None or isinstance(value, str | int | float)}
+    return {**plain, "fits": fits, "why_not": why_not}

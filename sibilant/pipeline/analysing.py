@@ -126,7 +126,7 @@ def analyse_marked(
     quarter of a second; slots without a mark stay as they were found, and marks without a slot are sounds of their own.
     """
     search, sounds = _searched(recording, prompts) if prompts else (WordSearch(), [])
-    taken = boundaries.matched(marks, [(s.slot.phone if s.slot is not None else "", _where(s)) for s in sounds])
+    taken = boundaries.matched(marks, [(s.phone, _where(s)) for s in sounds])
     own = [
         _with_mark(recording, sound, marks[taken[k]]) if k in taken else _beside_marks(sound, marks)
         for k, sound in enumerate(sounds)

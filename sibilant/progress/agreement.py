@@ -18,8 +18,8 @@ from .means import SEED
 from .reliability import alpha, fleiss, intraclass
 
 Codes = npt.NDArray[np.float64]
-N_RESAMPLES = 1000
-LEAST_TOKENS = 5
+N_RESAMPLES = 1000  # resamples of an interval (common practice, no source)
+LEAST_TOKENS = 5  # fewer tokens give no figure of agreement; own choice
 
 
 def agreement(tokens: Iterable[KeptToken], *, raters: Sequence[str] = (), seed: int = SEED) -> Agreement:

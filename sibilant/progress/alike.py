@@ -14,7 +14,7 @@ _ASKED = (0, 2)
 """Places of device and cue: empty where nobody stated them."""
 NARROW_HZ = 12000.0
 """Below this a recording may take away energy of /s/ that the ear would have heard (own choice)."""
-_UNLIKE_SHARE = 0.8
+_UNLIKE_SHARE = 0.8  # a band under this share of the others' is another bandwidth; own choice
 
 
 def conditions(session: Session) -> Conditions:

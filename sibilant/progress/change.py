@@ -22,9 +22,9 @@ from .pooled import is_pooled, pooled_difference, pooled_level
 from .room import noise_left, reasons_of_room
 from .session import by_word
 
-LEAST_BASELINE = 3
-LEAST_WORDS = 8
-LEAST_SHARE = 0.8
+LEAST_BASELINE = 3  # the rule's own numbers (docs/change.md), as are the next two
+LEAST_WORDS = 8  # words shared with the baseline
+LEAST_SHARE = 0.8  # of what was expected, measured
 Probe = tuple[int, MeasureSummary]
 Limits = Callable[[float, int, float, int], tuple[float, float]]
 """From the baseline's SD, its k, the token error and the later probe's session: half the interval, and the limit."""
@@ -206,7 +206,7 @@ def compare(
         more = t_quantile(offset.n_words - 1) * offset.se
         half, limit = math.hypot(half, more), math.hypot(limit, more)
     left = noise_left(key, before, summary)
-    reasons += reasons_of_room(before, summary, left, limit)
+    reasons += reasons_of_room(key, before, summary, left, limit)
     half, limit = half + left, limit + left
     passed = not reasons and abs(value) > limit
     return Change(
@@ -249,7 +249,7 @@ def direction_word(key: str, value: float) -> Direction:
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class ChangeRequest:
     """How a measure is looked at: which way is hoped for, and by session what sets it apart, and its bridge."""
 
     expected: Direction = "none"
@@ -258,7 +258,7 @@ class Asked:
     offsets: Mapping[int, Bridge] = field(default_factory=dict)
 
 
-AS_IT_IS = Asked()
+AS_IT_IS = ChangeRequest()
 """Nothing hoped for, nothing set apart."""
 
 
@@ -267,7 +267,7 @@ def changes(
     baseline: Sequence[Probe],
     later: Sequence[Probe],
     *,
-    asked: Asked = AS_IT_IS,
+    asked: ChangeRequest = AS_IT_IS,
     limits: Limits = plain_limits,
 ) -> tuple[Change, ...]:
     """Return every later probe against the baseline, each with the next (or previous) probe's word taken in.

@@ -17,8 +17,8 @@ from ..terms.summaries import MeasureSummary
 from .means import mean_interval
 from .proportions import wilson
 
-LEAST_TOKENS = 8
-_APART = 1.96
+LEAST_TOKENS = 8  # fewer sounds are shown and not ranked; own choice, told in docs/charts.md
+_APART = 1.96  # 97.5th percentile of the normal distribution
 FRONT_VOWELS = frozenset({"IY", "IH", "EY", "EH", "AE"})
 ROUNDED_VOWELS = frozenset({"UW", "UH", "OW", "AO", "OY", "ER"})
 Context = tuple[str, str, str]

@@ -157,8 +157,7 @@ def _ends(found: Separation) -> tuple[float, float]:
 
 
 def _phone(token: KeptToken) -> str:
-    slot = token.sound.slot
-    return slot.phone if slot is not None else ""
+    return token.sound.phone
 
 
 def _correct(heard: Heard | None) -> bool:

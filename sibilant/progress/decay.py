@@ -21,10 +21,10 @@ LEAST_DAYS = 500
 Counted on invented clients with day SD 200 and token error 112 Hz: 40 probes over 546 days tell decays of 15 and 30
 days to within a factor of two in 83 and 75 %, one of 60 days in 52 %; 12 probes over a year in 28, 40 and 35 %.
 """
-_LONGEST = 365.0
-_GRID = np.geomspace(5.0, _LONGEST, 25)
-_RATIOS = np.geomspace(0.25, 16.0, 17)
-_HALF_CHI = 1.92
+_LONGEST = 365.0  # days; a slower decay is none over a year of probes
+_GRID = np.geomspace(5.0, _LONGEST, 25)  # decays tried, in days
+_RATIOS = np.geomspace(0.25, 16.0, 17)  # ratios of day to measurement variance tried
+_HALF_CHI = 1.92  # half the 95th percentile of chi-square with one degree: the profile's interval
 Rows = npt.NDArray[np.float64]
 
 

@@ -13,7 +13,16 @@ from ..terms.change import Change, MeasurementError, PhaseEffect, Trend
 from ..terms.clinic import Session
 from ..terms.lending import ClinicSpread
 from ..terms.summaries import MeasureSummary, SessionSummary
-from .change import LEAST_BASELINE, Asked, Bridge, Probe, measurement_error, plain_factor, token_error, usable_baseline
+from .change import (
+    LEAST_BASELINE,
+    Bridge,
+    ChangeRequest,
+    Probe,
+    measurement_error,
+    plain_factor,
+    token_error,
+    usable_baseline,
+)
 from .decay import LEAST_PROBES, Decay, fit_decay
 from .frame import NEXT, Frame
 from .series import Series, bridge_to
@@ -43,7 +52,7 @@ def follow(frame: Frame, key: str, summaries: Sequence[SessionSummary]) -> Follo
     months = {one.number: one.month for one in summaries}
     hoped, own = frame.case.client.direction, key == frame.case.client.main_measure
     n_measures = 1 if own else max(1, len(frame.keys) - 1)
-    asked = Asked(hoped if own else "none", exploratory=not own)
+    asked = ChangeRequest(hoped if own else "none", exploratory=not own)
     lent = {session: found for (measure, session), found in frame.lent.items() if measure == key}
     on = {one.number: one.on for one in summaries}
     main = frame.series[0] if frame.series else Series(("", "", "", ""), (), (), True)
@@ -96,7 +105,7 @@ def _compared(
     later: Sequence[Session],
     table: dict[int, MeasureSummary],
     beside: Beside,
-    asked: Asked,
+    asked: ChangeRequest,
 ) -> list[Change]:
     """Later probes against a baseline, those under each method by themselves, the baseline measured under it too."""
     there = [session for session in later if session.number in table]

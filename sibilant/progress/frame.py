@@ -23,7 +23,7 @@ Lent = Mapping[tuple[str, int], ClinicSpread]
 """What other clients lend, by measure and session of the main line: a verdict keeps the numbers it was given with."""
 NEXT = 0
 """In place of a session's number: the next one, which has no verdict yet."""
-DAYS_A_MONTH = 30.4375
+DAYS_A_MONTH = 30.4375  # 365.25 / 12
 ALSO = ("centroid_hz", "sd_hz", "core_duration_ms")
 
 
@@ -119,5 +119,4 @@ def make_frame(case: Case, asked: ViewRequest) -> Frame:
 
 def _to_be_heard(token: KeptToken) -> bool:
     """Whether there is an attempt that may be the client's, to be judged by ear."""
-    spoken = token.sound.utterance
-    return spoken is not None and spoken.counts and spoken.voice != "other"
+    return token.sound.may_count

@@ -49,8 +49,7 @@ def _judged(frame: Frame, tokens: Iterable[KeptToken]) -> list[Judged]:
 
 
 def _position(token: KeptToken) -> str:
-    slot = token.sound.slot
-    return str(slot.position) if slot is not None else ""
+    return token.sound.position
 
 
 def _grouped(session: Session, by: GroupedBy, named: Sequence[tuple[str, Judged]]) -> list[HeardGroup]:

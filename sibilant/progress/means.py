@@ -15,7 +15,7 @@ import numpy.typing as npt
 from ..ranges.quantiles import chi_square_quantile, t_quantile
 
 Values = Sequence[float] | npt.NDArray[np.float64]
-SEED = 20261124
+SEED = 20261124  # fixed, so that the same case has the same intervals
 
 
 @dataclass(frozen=True, slots=True)

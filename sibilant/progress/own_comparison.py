@@ -88,8 +88,7 @@ def _practised(frame: Frame, session: Session) -> tuple[Wanted, Wanted]:
 
 
 def _is_sh(token: KeptToken) -> bool:
-    slot = token.sound.slot
-    return slot is not None and slot.phone == "SH"
+    return token.sound.phone == "SH"
 
 
 def _both(frame: Frame, session: Session, method: str, wanted: tuple[Wanted, Wanted]) -> Both:

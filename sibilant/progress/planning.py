@@ -22,13 +22,13 @@ from .spread import FIRST_LOOKS, clinic_level, clinic_limit, sd_known
 
 POWER = 0.8
 """Share of lasting changes of the wanted size to be found (common practice, no source)."""
-YEAR_ALARM = 0.05
-YEAR = 12
-WORDS = (10, 20, 30, 40)
-BASELINES = (3, 4, 5, 6)
-N_DRAWS = 4000
-_SEED = 20261126
-_KINDS_OF_BASELINE = 200
+YEAR_ALARM = 0.05  # alarms of an unchanged client among twelve monthly probes, at most; own choice
+YEAR = 12  # probes of a year
+WORDS = (10, 20, 30, 40)  # designs that are told
+BASELINES = (3, 4, 5, 6)  # the same
+N_DRAWS = 4000  # draws a design: a share of 5 % is then known to 0.3
+_SEED = 20261126  # fixed, so that the same question has the same answer
+_KINDS_OF_BASELINE = 200  # places of the baseline's SD between which limits are interpolated
 Rows = npt.NDArray[np.float64]
 
 

@@ -13,8 +13,8 @@ from ..terms.takes import NEEDED_EACH, Separation
 
 Rows = npt.NDArray[np.float64]
 
-N_DRAWS = 4000
-_SEED = 20261124
+N_DRAWS = 4000  # draws of an interval
+_SEED = 20261124  # fixed, so that the same case has the same intervals
 
 
 def separation(first: Sequence[float], second: Sequence[float]) -> Separation:

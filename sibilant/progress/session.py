@@ -17,25 +17,22 @@ from .pooled import LEVELS, Sums, pooled_level
 
 FLAG_REASONS = ("clipped", "noise", "low_snr", "short", "band_too_wide", "peak_at_edge", "stop_like", "weak")
 
-UNCORRECTED = "uncorrected"
+UNCORRECTED, TAKEN_OUT = "uncorrected", "taken out"
 
 
 def is_main_s(token: KeptToken) -> bool:
     """Say whether a token is an /s/ of the main figures: not /z/, not /str/, not an affricate."""
-    slot = token.sound.slot
-    return slot is not None and slot.phone == "S" and not slot.cluster.startswith("str")
+    return token.sound.phone == "S" and not token.sound.cluster.startswith("str")
 
 
 def is_str(token: KeptToken) -> bool:
     """Say whether a token is the /s/ of /str/, near /ʃ/ in many accents and apart for that reason."""
-    slot = token.sound.slot
-    return slot is not None and slot.phone == "S" and slot.cluster.startswith("str")
+    return token.sound.phone == "S" and token.sound.cluster.startswith("str")
 
 
 def is_z(token: KeptToken) -> bool:
     """Say whether a token is a /z/."""
-    slot = token.sound.slot
-    return slot is not None and slot.phone == "Z"
+    return token.sound.phone == "Z"
 
 
 def word_key(token: KeptToken) -> str:
@@ -159,8 +156,7 @@ def summarise(tokens: Sequence[KeptToken], key: str, method: str, *, rater: str 
     label = found[-1][1].method.label if found else method
     clear = [(token, measured) for token, measured in found if math.isfinite(value_of(measured, key))]
     values = [_word_value(token, key, measured, rater) for token, measured in clear]
-    words = by_word(values)
-    means = np.asarray(list(words.values()), dtype=float)
+    means = np.asarray(list(by_word(values).values()), dtype=float)
     sd = float(np.std(means, ddof=1)) if means.size > 1 else math.nan
     sums = _sums(found, key)
     estimate = mean_interval(means) if len(clear) == len(found) else _pooled(sums, sd)
@@ -172,7 +168,7 @@ def summarise(tokens: Sequence[KeptToken], key: str, method: str, *, rater: str 
         low=estimate.low,
         high=estimate.high,
         sd=sd,
-        n_words=max(len(words), len(sums)),
+        n_words=max(means.size, len(sums)),
         n_measured=len(found),
         n_expected=len(places),
         left_out=dict(left_out),
@@ -183,6 +179,16 @@ def summarise(tokens: Sequence[KeptToken], key: str, method: str, *, rater: str 
         snr_db=_snr_db(found),
         uncorrected=uncorrected,
         sums=sums,
+        left_in=2 * sum(_left_in(key, measured) for _, measured in found) > len(found),
+    )
+
+
+def _left_in(key: str, measured: Measurement) -> bool:
+    """Whether noise is in the figure: of a length, where the floor moves so that its level can't be known."""
+    spectral = key not in MEASURES or MEASURES[key].spectral
+    return (spectral and measured.method.noise != TAKEN_OUT) or UNCORRECTED in (
+        *measured.measures.flags,
+        *measured.flags,
     )
 
 
@@ -234,7 +240,6 @@ def by_word(values: Sequence[WordValue]) -> dict[str, float]:
 
 
 def _word_value(token: KeptToken, key: str, measured: Measurement, rater: str) -> WordValue:
-    slot = token.sound.slot
     judgement = judgement_by(token, rater) if rater else None
     return WordValue(
         key=token.key,
@@ -242,8 +247,8 @@ def _word_value(token: KeptToken, key: str, measured: Measurement, rater: str) -
         value=value_of(measured, key),
         heard=judgement.heard if judgement is not None else None,
         treated=token.treated,
-        position=slot.position if slot is not None else "",
-        cluster=slot.cluster if slot is not None else "",
+        position=token.sound.position,
+        cluster=token.sound.cluster,
         clip=token.clip,
         error=_error_of(measured, key),
     )

@@ -14,7 +14,7 @@ from .means import SEED
 from .proportions import mcnemar_exact
 from .session import reason_left_out, values_under
 
-LEAST_SETS = 6
+LEAST_SETS = 6  # with five, no sign-flip p is under 0.05: 2 of 32
 LEVEL = "set-of-three"
 
 
@@ -25,7 +25,7 @@ def sets_of_three(tokens: Sequence[KeptToken]) -> list[tuple[KeptToken, KeptToke
     """
     by_prompt: dict[tuple[int, int], list[KeptToken]] = defaultdict(list)
     for token in tokens:
-        if token.level == LEVEL and token.sound.slot is not None and token.sound.slot.phone == "S":
+        if token.level == LEVEL and token.sound.phone == "S":
             by_prompt[(token.session, token.prompt_index)].append(token)
     found = [_ordered(group) for group in by_prompt.values() if len(group) == 3]
     singles = [group[0] for group in by_prompt.values() if len(group) == 1]

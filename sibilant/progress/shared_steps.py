@@ -22,14 +22,14 @@ from .session import by_word
 
 KEY = "centroid_hz"
 """A microphone's response moves spectral measures; the spectral mean stands for them."""
-LEAST_CLIENTS = 3
+LEAST_CLIENTS = 3  # fewer sharing a microphone can't speak for it; own choice
 LEAST_ALIKE = 0.75
 """Share of the clients whose figures move to one side."""
 LIMIT = 3.25
 """Of the mean step over its error, at the largest of all dates; what it holds is counted in docs/change.md."""
-NEAR_DAYS = 135
-EACH_SIDE, LEAST_NEAR = 2, 5
-_SWEEPS = 20
+NEAR_DAYS = 135  # sessions compared lie within this of the step
+EACH_SIDE, LEAST_NEAR = 2, 5  # probes on each side at least, and on both together
+_SWEEPS = 20  # sweeps at most
 
 
 @dataclass(frozen=True, slots=True)

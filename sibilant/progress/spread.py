@@ -21,7 +21,7 @@ Numbers = float | Sequence[float] | Rows
 
 LEAST_CLIENTS = 12
 """Fewer other clients than this lend nothing: what six would do hangs on who they are (docs/change.md)."""
-MOST_SPREAD = 1.5
+MOST_SPREAD = 1.5  # largest log spread over clients that is believed
 EXPECTED_SPREAD = 0.35
 """SD of the half-normal that is expected of the spread before any client is seen (own choice)."""
 CLINIC_LEVELS = {3: (0.036, 0.02), 4: (0.03, 0.014)}

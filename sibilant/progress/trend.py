@@ -12,7 +12,7 @@ import numpy as np
 
 from ..terms.change import Trend
 
-LEAST_PROBES = 5
+LEAST_PROBES = 5  # fewer give no p below 0.05 (2 of 4! is 0.08)
 MOST_EXACT = 50
 """Probes up to which p is exact; beyond them it is ``normal_p``."""
 

@@ -13,7 +13,7 @@ from ..terms import MEASURES
 WATCHED = ("centroid_hz", "sd_hz", "peak_hz", "tonality_db", "level_re_vowel_db", "core_duration_ms")
 LEAST = 8
 """Fewer sounds than this have no rest to be unlike (own choice)."""
-_MAD_TO_SD = 1.4826
+_MAD_TO_SD = 1.4826  # 1 / the 75th percentile of the normal distribution
 
 
 @dataclass(frozen=True, slots=True)

@@ -297,8 +297,7 @@ def _group(frame: Frame, token: KeptToken, session: Session) -> str:
         return "/str/"
     if not is_main_s(token):
         return ""
-    slot = token.sound.slot
-    place = "cluster" if slot is not None and slot.cluster else slot.position if slot is not None else ""
+    place = "cluster" if token.sound.cluster else token.sound.position
     level = token.level or session.level
     kind = "treated" if frame.treated(token, session) else "untreated"
     return f"{kind} words, {place}" if level == "word" else f"{level}, {place}"

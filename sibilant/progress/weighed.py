@@ -13,7 +13,7 @@ from typing import Any
 
 from ..terms.change import UNJUDGED, Change
 from ..terms.lending import ClinicSpread
-from .change import AS_IT_IS, Asked, Limits, Probe, changes, plain_limits, usable_baseline
+from .change import AS_IT_IS, ChangeRequest, Limits, Probe, changes, plain_limits, usable_baseline
 from .decay import Decay
 from .related import DECAY_DAYS, bunched_words, likeness, widened
 from .spread import clinic_level, clinic_limit, sd_known
@@ -35,7 +35,7 @@ class Beside:
 
 
 def weighed(
-    key: str, baseline: Sequence[Probe], later: Sequence[Probe], beside: Beside, asked: Asked = AS_IT_IS
+    key: str, baseline: Sequence[Probe], later: Sequence[Probe], beside: Beside, asked: ChangeRequest = AS_IT_IS
 ) -> tuple[Change, ...]:
     """Return every later probe with its verdict, the plain rule's, and the one under the stated decay where days bunch.
 

@@ -7,15 +7,20 @@ from .build import Made, Origin, build_ranges
 from .compare import TokenValue, beside, compare, comparisons
 from .own import own_ranges_csv, read_own_ranges
 from .question import Question, read_group
+from .rows import AnswerRow, ComparisonRow, NormsRow, RangeRow
 from .sourced import unsourced_in_rows, unsourced_in_text
 from .tables import all_ranges
-from .wording import describe_answer, describe_comparison, describe_range, edges_words
+from .wording import describe_answer, describe_comparison, describe_norms, describe_range, edges_words
 
 __all__ = [
     "Answer",
+    "AnswerRow",
+    "ComparisonRow",
     "Made",
+    "NormsRow",
     "Origin",
     "Question",
+    "RangeRow",
     "TokenValue",
     "acquisition",
     "age_words",
@@ -26,6 +31,7 @@ __all__ = [
     "comparisons",
     "describe_answer",
     "describe_comparison",
+    "describe_norms",
     "describe_range",
     "edges_words",
     "find",

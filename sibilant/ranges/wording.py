@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from ..terms import MEASURES
 from ..terms.reference import INSIDE_SENTENCE, Comparison, Placement, Reason, ReferenceRange
 from .band import band_of, open_sides, protocol_known
+from .rows import AnswerRow, ComparisonRow, NormsRow, RangeRow, ReasonRow, RefusedRow
 
 if TYPE_CHECKING:
     from .answers import Answer, Refusal
@@ -118,7 +119,7 @@ def statement(row: ReferenceRange, placement: Placement, mean: float, n_tokens: 
     )
 
 
-def describe_range(row: ReferenceRange) -> dict[str, Any]:
+def describe_range(row: ReferenceRange) -> RangeRow:
     """A reference value as a plain row: the figures, and all that must stand beside them."""
     band = band_of(row) if row.use == "value" else None
     return {
@@ -154,18 +155,18 @@ def describe_range(row: ReferenceRange) -> dict[str, Any]:
     }
 
 
-def describe_refusal(refusal: Refusal) -> dict[str, Any]:
+def describe_refusal(refusal: Refusal) -> RefusedRow:
     """A value that does not fit, with its reasons: without a band, and without any figure where it is an adult's."""
     row = describe_range(refusal.range)
     row["band"] = None
     row["figures"] = _values_words(refusal.range)
     if any(reason.code == "minor" for reason in refusal.reasons):
-        row |= dict.fromkeys(("mean", "sd_between_speakers", "sd_within_speakers", "lowest", "highest"))
+        row |= {"mean": None, "sd_between_speakers": None, "sd_within_speakers": None, "lowest": None, "highest": None}
         row["figures"] = "not shown"
     return {**row, "reasons": [_reason(reason) for reason in refusal.reasons]}
 
 
-def describe_answer(answer: Answer) -> dict[str, Any]:
+def describe_answer(answer: Answer) -> AnswerRow:
     """An answer as one plain document."""
     return {
         "measure": answer.question.measure,
@@ -175,9 +176,15 @@ def describe_answer(answer: Answer) -> dict[str, Any]:
         "reasons": [_reason(reason) for reason in answer.reasons],
         "refused": [describe_refusal(refusal) for refusal in answer.refused],
         "orientation": [describe_range(row) for row in answer.orientation],
+        "sentence": INSIDE_SENTENCE,
+    }
+
+
+def describe_norms(answer: Answer) -> NormsRow:
+    """When the sound is acquired, with the note that belongs beside it."""
+    return {
         "acquisition": [describe_range(row) for row in answer.acquisition],
         "acquisition_note": ACQUISITION_NOTE if answer.acquisition else "",
-        "sentence": INSIDE_SENTENCE,
     }
 
 
@@ -190,7 +197,7 @@ def _values_words(row: ReferenceRange) -> str:
     return ", ".join(parts)
 
 
-def describe_comparison(comparison: Comparison) -> dict[str, Any]:
+def describe_comparison(comparison: Comparison) -> ComparisonRow:
     """A comparison as one plain document; the range comes with its source, the placement with its sentence."""
     return {
         "placement": comparison.placement,
@@ -209,5 +216,5 @@ def describe_comparison(comparison: Comparison) -> dict[str, Any]:
     }
 
 
-def _reason(reason: Reason) -> dict[str, str]:
+def _reason(reason: Reason) -> ReasonRow:
     return {"code": reason.code, "text": reason.text}

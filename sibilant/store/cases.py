@@ -171,7 +171,7 @@ def _methods(connection: sa.Connection, known: Known, aside: list[str]) -> dict[
 
 def _measured(row: Mapping[str, Any]) -> tuple[str, str, Measured]:
     """Method, whether the edges were reviewed or automatic, and what was measured."""
-    return row["method"], row["boundary"], read_measured(row["measured"])
+    return row["method"], row["boundary"], read_measured(row["measured"], row["method"])
 
 
 def _tokens(

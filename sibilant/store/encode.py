@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import asdict, fields
 from functools import lru_cache
@@ -14,6 +15,7 @@ from operator import attrgetter
 from typing import Any
 
 from ..terms import (
+    MEASURES,
     NOT_MEASURED,
     Edge,
     Interval,
@@ -29,6 +31,12 @@ from ..terms import (
     Word,
 )
 from ..terms.vocabulary import CUES, LEVELS
+from .packing import COLUMNS, packed_measurement, packed_sound, told_measurement, told_sound
+
+GUARD = 2
+"""Digits that a figure is kept with beyond those it is printed with."""
+SNR_DECIMALS, TIME_DECIMALS = 1, 4
+"""As tables print them."""
 
 
 def dump(value: Any) -> str:
@@ -51,6 +59,29 @@ def _flat(value: Any) -> dict[str, Any]:
     kind: Any = type(value)
     names = _names(kind)
     return dict(zip(names, attrgetter(*names)(value), strict=True))
+
+
+def told_cells(table: str, row: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Return a row as it is told in an export: its lists as objects by name.
+
+    Raises
+    ------
+    ValueError, KeyError, TypeError, IndexError
+        When the lists can't be read.
+    """
+    return _turned(table, row, 1)
+
+
+def kept_cells(table: str, row: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Return a row as it is kept: what is told as objects by name in lists."""
+    return _turned(table, told_cells(table, row), 0)
+
+
+def _turned(table: str, row: Mapping[str, Any], way: int) -> dict[str, Any]:
+    if table not in COLUMNS:
+        return dict(row)
+    column, *turns = COLUMNS[table]
+    return {**row, column: dump(turns[way](load(row[column])))}
 
 
 def prompt_text(prompt: Prompt) -> str:
@@ -104,15 +135,14 @@ def observed_text(sound: Sound) -> str:
             "attempt": spoken.attempt,
             "prompted": spoken.prompt is not None,
         }
-    return dump(
-        {
-            "prompt_text": sound.prompt_text,
-            "utterance": utterance,
-            "slot": _flat(sound.slot) if sound.slot is not None else None,
-            "sibilant": _sibilant(sound.edges) if sound.edges is not None else None,
-            **_read(sound),
-        }
-    )
+    told = {
+        "prompt_text": sound.prompt_text,
+        "utterance": utterance,
+        "slot": _flat(sound.slot) if sound.slot is not None else None,
+        "sibilant": _sibilant(sound.edges) if sound.edges is not None else None,
+        **_read(sound),
+    }
+    return dump(packed_sound(told))
 
 
 def _read(sound: Sound) -> dict[str, Any]:
@@ -135,22 +165,46 @@ def _sibilant(edges: SibilantInterval) -> dict[str, Any]:
 
 
 def measured_text(measured: Measurement) -> str:
-    """Return what one method measured in a sound, with its flags and what the sound bears."""
-    return dump(
-        {
-            "measures": _measures(measured.measures) if measured.measures != NOT_MEASURED else None,
-            "snr_db": measured.snr_db,
-            "bandwidth_hz": measured.bandwidth_hz,
-            "flags": list(measured.flags),
-        }
-    )
+    """Return what one method measured in a sound, with its flags and what the sound bears.
+
+    A figure keeps two digits more than it is printed with, and is printed the same.
+    """
+    told = {
+        "measures": _measures(measured.measures) if measured.measures != NOT_MEASURED else None,
+        "snr_db": kept_number(measured.snr_db, SNR_DECIMALS) if measured.snr_db is not None else None,
+        "bandwidth_hz": measured.bandwidth_hz,
+        "flags": list(measured.flags),
+    }
+    return dump(packed_measurement(told))
+
+
+def kept_number(value: float, decimals: int) -> float:
+    """Return a figure as it is kept: two digits beyond its decimals, the nearest of those that are printed the same.
+
+    Examples
+    --------
+    >>> kept_number(6000.123456, 0), kept_number(8413.4999, 0), round(8413.4999), round(8413.5)
+    (6000.12, 8413.49, 8413, 8414)
+    """
+    if not math.isfinite(value):
+        return value
+    kept = round(value, decimals + GUARD)
+    if round(kept, decimals) != round(value, decimals):  # rounding twice would move the printed digit
+        kept = round(kept + math.copysign(10.0 ** -(decimals + GUARD), value - kept), decimals + GUARD)
+    return kept
+
+
+def _figure(key: str, value: float) -> float:
+    return kept_number(float(value), MEASURES[key].decimals) if key in MEASURES else float(value)
 
 
 def _measures(one: Measures) -> dict[str, Any]:
+    region = one.region
+    ends = {} if region is None else {name: kept_number(end, TIME_DECIMALS) for name, end in _flat(region).items()}
     return {
         **{name: _finite(getattr(one, name)) for name in ("values", "low", "high", "boundary")},
         "flags": list(one.flags),
-        "region": _flat(one.region) if one.region is not None else None,
+        "region": ends or None,
         "n_frames": one.n_frames,
         "band_hz": list(one.band_hz) if one.band_hz is not None else None,
         "sampling_rate_hz": one.sampling_rate_hz,
@@ -161,29 +215,44 @@ def _measures(one: Measures) -> dict[str, Any]:
 def _uncut(one: Measures) -> dict[str, Any]:
     """Return what stays in a session's figure though the sound does not stand clear of the noise."""
     uncut = {
-        key: [float(value) for value in three] for key, three in one.uncut.items() if all(map(math.isfinite, three))
+        key: [_figure(key, value) for value in three]
+        for key, three in one.uncut.items()
+        if all(map(math.isfinite, three))
     }
-    kept = {"uncut": uncut, "sums": _finite(one.sums)}
+    sums = {key: float(f"{value:.8g}") for key, value in one.sums.items() if math.isfinite(value)}
+    kept = {"uncut": uncut, "sums": sums}
     return {name: found for name, found in kept.items() if found}
 
 
 def _finite(values: Mapping[str, float]) -> dict[str, float]:
-    return {key: float(value) for key, value in values.items() if math.isfinite(value)}
+    return {key: _figure(key, value) for key, value in values.items() if math.isfinite(value)}
 
 
 Measured = tuple[Measures, float | None, float | None, tuple[str, ...]]
 """What is kept of a measurement beside its sound and method: measures, SNR in dB, bandwidth in Hz, flags."""
 
 
-def read_measured(text: str) -> Measured:
-    """Return what one method measured from JSON text, ready to follow sound and method in a ``Measurement``."""
-    found = load(text)
+FIRST_TONALITY = {"tonality_db": "tonality_1_db"}
+"""How the tonality of version 1 is called where an earlier program kept it under version 2; its width had the name that
+is version 1's alone now."""
+
+
+def read_measured(text: str, method: str = "") -> Measured:
+    """Return what one method measured from JSON text, ready to follow sound and method in a ``Measurement``.
+
+    ``method`` is the label that it is kept under: no name holds two measures.
+    """
+    found = told_measurement(load(text))
+    if found["measures"] is not None and not re.search(r"^house-.*/1\b", method):
+        values = found["measures"]["values"]
+        if "tonality_width_hz" in values and "whistle_width_hz" not in values:
+            found["measures"]["values"] = {FIRST_TONALITY.get(key, key): value for key, value in values.items()}
     return _measures_from(found["measures"]), found["snr_db"], found["bandwidth_hz"], tuple(found["flags"])
 
 
 def sound_from(row: Mapping[str, Any], prompt: Prompt | None) -> Sound:
     """Return a sound from its row and its prompt."""
-    observed = load(row["observed"])
+    observed = told_sound(load(row["observed"]))
     slot = SibilantSlot(**observed["slot"]) if observed["slot"] is not None else None
     read = observed.get("slot_place")
     return Sound(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 import sqlalchemy as sa
@@ -14,10 +14,10 @@ from ..terms.clinic import MethodChoice
 from ..terms.kept import Correction, Judgement
 from .caseload import Caseload
 from .checksums import readable
-from .encode import dump, load
+from .encode import dump, load, measured_text, read_measured
 from .people import client_id, keep_choice
 from .schema import CORRECTIONS, JUDGEMENTS, MEASUREMENTS, ORDERS, TOKENS
-from .sessions import keep_methods, measurement_row, session_id
+from .sessions import keep_methods, measurement_row, method_key, session_id
 
 
 def token_ids(connection: sa.Connection, session: int) -> dict[str, int]:
@@ -120,7 +120,8 @@ def add_measured(
     code : str
         The client's code.
     measured : sequence of (session, boundary, measurement)
-        ``boundary`` is ``automatic`` or ``reviewed``. What is kept under the same method and boundary stays.
+        ``boundary`` is ``automatic`` or ``reviewed``. What is kept under the same method and boundary stays; values
+        that it lacks are added to it.
     followed : MethodChoice, optional
         What the client was followed under before, where that changes by it.
     made_on : int, optional
@@ -134,29 +135,45 @@ def add_measured(
     detail = f"{len(measured)} measurements of {len({(number, one.sound_id) for number, _, one in measured})} sounds"
     with caseload.change("measured again", code, detail, made_on=made_on) as connection:
         keep_methods(connection, [one.method for _, _, one in measured])
-        rows = []
+        rows, n_added = [], 0
         for number in sorted({number for number, _, _ in measured}):
             session = session_id(connection, code, number)
             ids, there = token_ids(connection, session), _measured_of(connection, session)
-            rows += [
-                row
-                for of, boundary, one in measured
-                if of == number
-                for row in [measurement_row(_known(ids, one.sound_id, number), one, boundary)]
-                if (row["token_id"], row["method"], boundary) not in there
-            ]
+            for of, boundary, one in measured:
+                if of != number:
+                    continue
+                token = _known(ids, one.sound_id, number)
+                kept = there.get((token, method_key(one.method), boundary))
+                if kept is None:
+                    rows.append(measurement_row(token, one, boundary))
+                else:
+                    n_added += _add_to(connection, kept, one)
         if rows:
             connection.execute(MEASUREMENTS.insert(), rows)
         if followed is not None:
             keep_choice(connection, client_id(connection, code), followed)
-    return len(rows)
+    return len(rows) + n_added
 
 
-def _measured_of(connection: sa.Connection, session: int) -> set[tuple[int, str, str]]:
-    """Which measurements of a session's sounds are kept."""
-    query = sa.select(MEASUREMENTS.c.token_id, MEASUREMENTS.c.method, MEASUREMENTS.c.boundary)
-    query = query.join(TOKENS, TOKENS.c.id == MEASUREMENTS.c.token_id).where(TOKENS.c.session_id == session)
-    return {(row.token_id, row.method, row.boundary) for row in connection.execute(query)}
+def _measured_of(connection: sa.Connection, session: int) -> dict[tuple[int, str, str], tuple[int, str]]:
+    """Which measurements of a session's sounds are kept: the number and text of each."""
+    query = sa.select(MEASUREMENTS).join(TOKENS, TOKENS.c.id == MEASUREMENTS.c.token_id)
+    found = connection.execute(query.where(TOKENS.c.session_id == session))
+    return {(row.token_id, row.method, row.boundary): (row.id, row.measured) for row in found}
+
+
+def _add_to(connection: sa.Connection, kept: tuple[int, str], fresh: Measurement) -> bool:
+    """Add the values that a kept measurement lacks, with their flags; say whether there were any."""
+    number, text = kept
+    measures, *_ = found = read_measured(text, fresh.method.label)
+    if fresh.measures.values.keys() <= measures.values.keys():
+        return False
+    values = {**fresh.measures.values, **measures.values}
+    flags = tuple(dict.fromkeys((*measures.flags, *fresh.measures.flags)))
+    added = Measurement(fresh.sound_id, fresh.method, replace(measures, values=values, flags=flags), *found[1:])
+    row = MEASUREMENTS.update().where(MEASUREMENTS.c.id == number)
+    connection.execute(row.values(measured=measured_text(added)))
+    return True
 
 
 def _correction_text(correction: Correction) -> str:

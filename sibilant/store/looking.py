@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -13,6 +14,7 @@ from . import clips, sealing
 from .caseload import Caseload
 from .checking import row_misfits
 from .checksums import SEALED, is_whole, own_check
+from .encode import told_cells
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,9 +45,18 @@ def look_at_rows(caseload: Caseload) -> LookAtRows:
                 name = f"{table.name} row {row['id'] if 'id' in row else str(row['label'])[:40]}"
                 if not is_whole(table.name, row):
                     damaged.append(f"{name}: changed since it was kept")
-                elif odd := row_misfits(table.name, dict(row)):
-                    damaged.append(f"{name}: column {odd[0][0] or 'any'}: {odd[0][1]}")
+                elif odd := _odd(table.name, row):
+                    damaged.append(f"{name}: {odd}")
     return LookAtRows(n_rows, tuple(damaged))
+
+
+def _odd(table: str, row: Mapping[Any, Any]) -> str:
+    """Return why a row that is as it was kept can't be read, with its column; empty where it can."""
+    try:
+        odd = row_misfits(table, told_cells(table, row))
+    except (ValueError, KeyError, TypeError, AttributeError, IndexError) as error:
+        return f"its lists can't be read ({type(error).__name__})"
+    return f"column {odd[0][0] or 'any'}: {odd[0][1]}" if odd else ""
 
 
 def look_at_sounds(caseload: Caseload) -> LookAtSounds:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from ..errors import CaseloadError
+from . import by_hand
 from .schema import FORMAT
 
 if TYPE_CHECKING:
@@ -46,13 +47,17 @@ def bring_up(connection: sa.Connection, *, to: int = FORMAT) -> None:
     if now < to:
         from alembic import command
 
+        by_hand.drop(connection)
         command.upgrade(_config(connection), f"{to:04d}")
+        if to == FORMAT:
+            by_hand.make(connection)
 
 
 def take_down(connection: sa.Connection, *, to: int) -> None:
     """Take a database down to an earlier format (0: empty); what that format can't hold is dropped."""
     from alembic import command
 
+    by_hand.drop(connection)
     command.downgrade(_config(connection), f"{to:04d}" if to else "base")
 
 

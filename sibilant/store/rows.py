@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from ..errors import CaseloadError, RefusedError
 from .caseload import Caseload
 from .checksums import is_whole
-from .encode import method_from
+from .encode import kept_cells, method_from, told_cells
 from .people import client_id, codes
 from .schema import (
     BINNED_SOUNDS,
@@ -68,7 +68,7 @@ PARENTS = {"client_id": "clients", "session_id": "sessions", "recording_id": "re
 
 
 def dump_client(caseload: Caseload, code: str) -> Rows:
-    """Return a client's rows by table, numbered from 1 in each; devices and methods are those used."""
+    """Return a client's rows by table as they are told, numbered from 1 in each; devices and methods are those used."""
     with caseload.read() as connection:
         owner = client_id(connection, code)
         found = {table.name: rows_of(connection, table, owner) for table in TABLES}
@@ -76,7 +76,7 @@ def dump_client(caseload: Caseload, code: str) -> Rows:
     found["devices"] = [row for row in found["devices"] if row["name"] in used]
     labels = {row["method"] for row in found["measurements"]}
     found["methods"] = [row for row in found["methods"] if row["label"] in labels]
-    return _renumbered(found)
+    return _renumbered({name: [dict(told_cells(name, row)) for row in rows] for name, rows in found.items()})
 
 
 def rows_of(connection: sa.Connection, table: sa.Table, owner: int) -> list[dict[str, Any]]:
@@ -199,7 +199,7 @@ def insert_rows(
         return {}
     fresh = []
     for row in rows:
-        kept = {column: value for column, value in row.items() if column != "id"}
+        kept = {column: value for column, value in kept_cells(table.name, row).items() if column != "id"}
         for column, parent in PARENTS.items():
             if kept.get(column) is not None:
                 kept[column] = numbers[parent][int(kept[column])]

@@ -193,12 +193,12 @@ def _sound_row(
         "recording_id": recordings[each.recording] if each.recording is not None else None,
         "key": sound.id,
         "prompt_index": sound.prompt_index,
-        "attempt": sound.utterance.attempt if sound.utterance is not None else 0,
+        "attempt": sound.attempt,
         "slot": slot.index if slot is not None else 0,
         "finding": sound.finding,
-        "phone": slot.phone if slot is not None else "",
-        "position": slot.position if slot is not None else "",
-        "cluster": slot.cluster if slot is not None else "",
+        "phone": sound.phone,
+        "position": sound.position,
+        "cluster": sound.cluster,
         "level": prompt.level if prompt is not None else "",
         "cue": prompt.cue if prompt is not None else "",
         "treated": prompt.treated if prompt is not None else None,
@@ -206,7 +206,7 @@ def _sound_row(
     }
 
 
-def measurement_row(token_id: int, measured: Measurement, boundary: str) -> dict[str, Any]:
+def measurement_row(token_id: int, measured: Measurement, boundary: str) -> dict[str, object]:
     """Return the row of one measurement of a sound."""
     return {
         "token_id": token_id,

@@ -10,7 +10,7 @@ from .effects import Effect
 from .mixed import Contrast, Model
 from .question import Question
 
-LEVEL = 0.05
+LEVEL = 0.05  # common practice, no source
 NAMES = {"mixed": "the mixed model", "paired": "the analysis over speakers' means"}
 
 

@@ -14,7 +14,7 @@ Values = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.int64]
 MOST_LEARNT = 10_000
 """Tokens that a logistic regression learns from at most, the same share of every block (own rule)."""
-MOST_STEPS = 50
+MOST_STEPS = 50  # Newton's steps at most
 
 
 class Rule(Protocol):

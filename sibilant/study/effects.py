@@ -16,7 +16,7 @@ from .permute import permuted_between, permuted_mixed, permuted_within
 from .question import Question
 
 Values = npt.NDArray[np.float64]
-LEAST = 3
+LEAST = 3  # speakers a group below which nothing is compared; own choice
 _NAN = math.nan
 
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 Design = Literal["between", "within", "mixed"]
 NOT_HEARD = ("no_frication", "unsure", "prompt_missing", "unreadable")
 """Findings of sounds that were expected and could not be measured; what they would have been is not known."""
-LEAST_SPEAKERS = 3
+LEAST_SPEAKERS = 3  # speakers a group below which nothing is compared; own choice
 LEAST_SHARE = 0.5
 """A measure asked by default is taken up where at least this share of the tokens has it (own rule)."""
 

@@ -10,8 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 Values = npt.NDArray[np.float64]
-CONFIDENCE = 0.95
-POWER = 0.8
+CONFIDENCE = 0.95  # common practice, no source
+POWER = 0.8  # common practice, no source
 
 
 def correction(df: float) -> float:

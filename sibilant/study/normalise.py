@@ -13,8 +13,8 @@ from .question import Question
 if TYPE_CHECKING:
     import pandas as pd
 
-LEAST_ANCHOR = 3
-MOST_UNBALANCED = 0.1
+LEAST_ANCHOR = 3  # sounds that a speaker's anchor rests on at least; own choice
+MOST_UNBALANCED = 0.1  # share by which groups may differ in them
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,10 +14,10 @@ import numpy as np
 import numpy.typing as npt
 
 Values = npt.NDArray[np.float64]
-MOST_COUNTED = 20_000
+MOST_COUNTED = 20_000  # arrangements up to which all are counted, else drawn
 BLOCK = 2_000_000
 """Values that a block of drawn arrangements may hold, so that memory does not grow with speakers."""
-_SLACK = 1e-9
+_SLACK = 1e-9  # equal but for rounding counts as equal
 
 
 def permuted_between(x: Values, y: Values, *, n: int = 9999, seed: int = 2026) -> float:

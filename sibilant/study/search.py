@@ -11,10 +11,10 @@ import numpy.typing as npt
 from .reml import Fitted, Products, likelihood
 
 Values = npt.NDArray[np.float64]
-LOW, HIGH = 1e-9, 1e10
+LOW, HIGH = 1e-9, 1e10  # ratios of variances searched: from none to all
 SOFT = 0.01
 """Ratios are searched as log(ratio + SOFT): as a factor where they are large, as they are where near nothing."""
-_SMALL = 1e-9
+_SMALL = 1e-9  # a gain no larger than this is rounding
 NEAR = 1e-6
 """How far above the least (in -2 log likelihood) an optimum that is called found may still lie, by its own slope."""
 FLAT = 1e-5

@@ -18,7 +18,7 @@ from .question import Question
 if TYPE_CHECKING:
     import pandas as pd
 
-N_DRAWS = 100
+N_DRAWS = 100  # draws of moved edges
 Values = npt.NDArray[np.float64]
 
 

@@ -11,6 +11,7 @@ from ..levels.bands import cuts, decibels
 from .evidence import Evidence, middle_half
 from .methods_served import BANDWIDTH_SHARE, house_tops_hz, widest_served
 from .rules import OWN, Reading, Rule
+from .spectra import hann
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -65,17 +66,18 @@ def _hole_share(samples: npt.NDArray[np.float32], size: int, rate: int, bandwidt
     from scipy import fft
 
     framed = np.lib.stride_tricks.sliding_window_view(samples, size)[:: size // 2]
-    spectrum = fft.rfft(framed * np.hanning(size + 1)[:-1].astype(np.float32), axis=1)
+    spectrum = fft.rfft(framed * hann(size), axis=1)
     power = (spectrum.real**2 + spectrum.imag**2).astype(np.float64)
     edges = np.arange(1_000.0, HOLE_MARGIN * bandwidth_hz, HOLE_STEP_HZ) * size / rate
     bands = int(HOLE_HZ / HOLE_STEP_HZ)
     if edges.size <= bands:
         return 0.0
     level = decibels(np.add.reduceat(power, edges.astype(int), axis=1)[:, :-1])
-    low = np.less(level, decibels((10 ** (level / 10)).mean(axis=0)) - HOLE_DB).astype(np.int64)
-    total = np.cumsum(np.pad(low, ((0, 0), (1, 0))), axis=1)
-    in_a_row = (total[:, bands:] - total[:, :-bands]).max(axis=1)
-    return 100 * float(np.mean(in_a_row == bands))
+    low = level < decibels((10 ** (level / 10)).mean(axis=0)) - HOLE_DB
+    in_a_row = low[:, : low.shape[1] - bands + 1].copy()
+    for step in range(1, bands):
+        in_a_row &= low[:, step : low.shape[1] - bands + 1 + step]
+    return 100 * float(np.mean(in_a_row.any(axis=1)))
 
 
 RATE_CARE = Rule(

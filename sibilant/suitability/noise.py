@@ -80,16 +80,16 @@ class Pieces:
 def background_pieces(evidence: Evidence) -> Pieces | None:
     """Cut the pauses into pieces of 50 ms; keep those whose five bands from 1 to 10 kHz moved together."""
     hop, bands = evidence.frames.hop_s, evidence.frames.power[:, 2:7]
-    levels, pause, since = [], [], []
+    starts, pause, since = [], [], []
     for number, (first, last) in enumerate(runs(evidence.quiet)):
         begins = first if first > 0 else -round(LATE_S / hop) - 1
         for start in range(first, last - PIECE_FRAMES + 1, PIECE_FRAMES):
-            levels.append(bands[start : start + PIECE_FRAMES].mean(axis=0))
+            starts.append(start)
             pause.append(number)
             since.append((start - begins + PIECE_FRAMES / 2) * hop)
-    if len(levels) < FEWEST_PIECES:
+    if len(starts) < FEWEST_PIECES:
         return None
-    table = decibels(np.stack(levels))
+    table = decibels(bands[np.array(starts)[:, None] + np.arange(PIECE_FRAMES)].mean(axis=1))
     table = table[:, np.median(table, axis=0) > -140]
     if table.shape[1] < 3:
         return None

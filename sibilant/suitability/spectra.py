@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from ..levels.ranks import nth_highest
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,11 +37,9 @@ def stretch_spectrum(samples: npt.NDArray[np.float32], rate: int) -> Floats:
     if samples.size < size:
         samples = np.pad(samples, (0, size - samples.size))
     framed = np.lib.stride_tricks.sliding_window_view(samples, size)[:: size // 2]
-    window = np.hanning(size + 1)[:-1].astype(np.float32)
-    spectrum = fft.rfft(framed * window, n_fft, axis=1)
+    spectrum = fft.rfft(framed * hann(size), n_fft, axis=1)
     power = spectrum.real**2 + spectrum.imag**2
-    place = round(STRONG_SHARE * (len(power) - 1))
-    reached = np.partition(power, place, axis=0)[place].astype(np.float64)
+    reached = nth_highest(power, len(power) - round(STRONG_SHARE * (len(power) - 1))).astype(np.float64)
     return _smoothed(reached, max(1, round(SMOOTHING_HZ / (rate / n_fft))))
 
 
@@ -61,10 +62,17 @@ def spectrum_grid(rate: int) -> Floats:
 def _smoothed(power: Floats, width: int) -> Floats:
     """Running mean over ``width`` bins (made odd), the ends held."""
     half = width // 2
-    padded = np.pad(power, half + 1, mode="edge")
-    total = np.cumsum(padded)
+    total = np.empty(power.size + 2 * half + 2)
+    total[: half + 1], total[half + 1 : -half - 1], total[-half - 1 :] = power[0], power, power[-1]
+    np.cumsum(total, out=total)
     mean: Floats = (total[2 * half + 1 :] - total[: -(2 * half + 1)])[: power.size] / (2 * half + 1)
     return np.maximum(mean, 1e-30)
+
+
+@lru_cache(maxsize=8)
+def hann(size: int) -> npt.NDArray[np.float32]:
+    """Hann window (size,)."""
+    return np.hanning(size + 1)[:-1].astype(np.float32)
 
 
 def bandwidth_of(power: Floats, frequency_hz: Floats) -> float:

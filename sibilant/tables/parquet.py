@@ -8,6 +8,8 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from ..errors import OutputError
 from ..files import whole_file
 from .columns import Column, token_columns
@@ -99,17 +101,27 @@ def _table(rows: Sequence[Mapping[str, Cell]], columns: Sequence[Column], schema
     import pyarrow as pa
 
     arrays = [
-        pa.array([_cell(row.get(column.name), column) for row in rows], type=schema.field(column.name).type)
+        _array(_cells([row.get(column.name) for row in rows], column), schema.field(column.name).type)
         for column in columns
     ]
     return pa.Table.from_arrays(arrays, schema=schema)
 
 
-def _cell(value: Cell, column: Column) -> Cell:
-    value = rounded(value, column)
-    if value == "" or value is None:
-        return None
-    return float(value) if column.datatype == "number" else value
+def _array(cells: Sequence[Cell], kind: Any) -> Any:
+    """Cells of one kind as an Arrow array, from its buffers: ``pyarrow.array`` would load pandas only to ask for it."""
+    import pyarrow as pa
+
+    known = np.packbits([cell is not None for cell in cells], bitorder="little")
+    if kind != pa.string():
+        values = np.array([0 if cell is None else cell for cell in cells], dtype=kind.to_pandas_dtype())
+        return pa.Array.from_buffers(kind, len(cells), [pa.py_buffer(known), pa.py_buffer(values)])
+    texts = [str(cell or "").encode() for cell in cells]
+    ends = np.cumsum([0, *map(len, texts)], dtype=np.int32)
+    return pa.StringArray.from_buffers(len(cells), *map(pa.py_buffer, (ends, b"".join(texts), known)))
+
+
+def _cells(cells: Sequence[Cell], column: Column) -> list[Cell]:
+    return [None if cell is None or cell == "" else rounded(cell, column) for cell in cells]
 
 
 def read_frame(path: Path) -> pd.DataFrame:

@@ -46,8 +46,10 @@ def rounded(value: Cell, column: Column) -> Cell:
 
 def cell_text(value: Cell, column: Column) -> str:
     """Return the text of a cell as CSV holds it."""
-    value = rounded(value, column)
-    if value is None:
+    if isinstance(value, float) and column.datatype == "number" and column.decimals is not None:
+        text = f"{value:.{column.decimals}f}" if math.isfinite(value) else ""  # rounds as ``rounded`` does
+        return text.removeprefix("-") if text.startswith("-") and not float(text) else text
+    if value is None or (value := rounded(value, column)) is None:
         return ""
     if column.datatype == "number" and isinstance(value, int | float):
         return repr(value) if column.decimals is None else f"{value:.{column.decimals}f}"
@@ -60,10 +62,11 @@ def table_lines(rows: Iterable[Mapping[str, Cell]], columns: Sequence[Column]) -
     writer = csv.writer(buffer, lineterminator="\n")
     writer.writerow(guarded(column.name) for column in columns)
     yield buffer.getvalue()
+    named = [(column.name, column) for column in columns]
     for row in rows:
         buffer.seek(0)
         buffer.truncate()
-        writer.writerow(cell_text(row.get(column.name), column) for column in columns)
+        writer.writerow([cell_text(row[name], column) if name in row else "" for name, column in named])
         yield buffer.getvalue()
 
 

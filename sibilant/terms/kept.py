@@ -119,7 +119,7 @@ class KeptToken:
     @property
     def attempt(self) -> int:
         """Which attempt at its prompt it belongs to, from 1; 0 for a prompt not heard."""
-        return self.sound.utterance.attempt if self.sound.utterance is not None else 0
+        return self.sound.attempt
 
     @property
     def reviewed(self) -> bool:
@@ -129,8 +129,7 @@ class KeptToken:
     @property
     def awaits_the_ear(self) -> bool:
         """Whether it is an expected sibilant in an attempt that counts and may be the client's."""
-        spoken = self.sound.utterance
-        return self.sound.slot is not None and spoken is not None and spoken.counts and spoken.voice != "other"
+        return self.sound.slot is not None and self.sound.may_count
 
     @property
     def flags(self) -> tuple[str, ...]:

@@ -299,6 +299,41 @@ class Sound:
             raise ValueError(f"a probability is 0 to 1; got {self.slot_probability}")
 
     @property
+    def phone(self) -> str:
+        """The phone expected, empty where none was."""
+        return self.slot.phone if self.slot is not None else ""
+
+    @property
+    def position(self) -> Position | Literal[""]:
+        """Its place in the word, empty where no sibilant was expected."""
+        return self.slot.position if self.slot is not None else ""
+
+    @property
+    def cluster(self) -> str:
+        """The cluster it stands in, empty without one."""
+        return self.slot.cluster if self.slot is not None else ""
+
+    @property
+    def voice(self) -> Voice | Literal[""]:
+        """Whose voice it is, empty where nothing was heard."""
+        return self.utterance.voice if self.utterance is not None else ""
+
+    @property
+    def counts(self) -> bool:
+        """Whether it was heard in an attempt that counts."""
+        return self.utterance is not None and self.utterance.counts
+
+    @property
+    def may_count(self) -> bool:
+        """Whether it was heard in an attempt that counts and that may be the client's."""
+        return self.counts and self.voice != "other"
+
+    @property
+    def attempt(self) -> int:
+        """Which attempt at its prompt, from 1; 0 where nothing was heard."""
+        return self.utterance.attempt if self.utterance is not None else 0
+
+    @property
     def flags(self) -> tuple[str, ...]:
         """Reasons for care that hang on no method: of the edges, a guess at the word, or a prompt perhaps not said."""
         guessed = ("guessed",) if self.guessed else ()

@@ -40,8 +40,9 @@ class MeasureSummary:
     A word said more than once counts once (its mean). ``spread`` is a robust SD (1.4826 times the median absolute
     deviation); ``left_out`` counts tokens by reason and adds up to ``n_expected - n_measured``. ``apart`` says why it
     is under another method than the line, and so not joined. ``snr_db`` is the sounds' mean ratio to the noise, NaN
-    without a pause; ``uncorrected`` says that the noise could be taken out of none of them. ``sums`` holds by word, for
-    levels of one band over another, both powers, those of sounds buried in the noise too.
+    without a pause; ``uncorrected`` says that the noise could be taken out of none of them, ``left_in`` that it is in
+    the figure, for that reason or because the method leaves it. ``sums`` holds by word, for levels of one band over
+    another, both powers, those of sounds buried in the noise too.
     """
 
     key: str
@@ -62,6 +63,7 @@ class MeasureSummary:
     snr_db: float = float("nan")
     uncorrected: bool = False
     sums: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    left_in: bool = False
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "left_out", MappingProxyType(dict(self.left_out)))

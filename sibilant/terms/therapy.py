@@ -81,9 +81,9 @@ class Therapy:
         pauses = [f"paused on {first}" + (f", resumed on {until}" if until else "") for first, until in self.pauses]
         return "; ".join((said, *pauses))
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> dict[str, str | bool]:
         """Plain values under flat names; each day under a name that ends in ``_on``."""
-        kept: dict[str, Any] = {"under_way": self.under_way}
+        kept: dict[str, str | bool] = {"under_way": self.under_way}
         if self.starts_on is not None:
             kept["starts_on"] = self.starts_on.isoformat()
         for place, (first, until) in enumerate(self.pauses, start=1):

@@ -27,7 +27,7 @@ def agreement(request: Request) -> Response:
     who = chosen_client(request, "agree")
     if isinstance(who, Response):
         return who
-    found = [agree.lines(one) for one in agree.agree(caseload_of(request), who["code"])]
+    found = [agree.told(one) for one in agree.agree(caseload_of(request), who["code"])]
     return shown(request, "agree.html.j2", who=who, found=found)
 
 

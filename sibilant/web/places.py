@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from ..clinic import clients, months_chart, report, sessions, settings, summarise, take, told, worked_out
-from ..clinic.answers import ClientRow
+from ..clinic.answers import ClientRow, DeviceRow
 from ..clinic.caseload import CaseloadHandle, cautions
 from ..clinic.warming import warm
 from ..errors import CaseloadError, SibilantError, UsageError
@@ -136,7 +136,7 @@ def capture(request: Request) -> Response:
     )
 
 
-def device_last(case: Case, registered: list[dict[str, Any]]) -> str:
+def device_last(case: Case, registered: list[DeviceRow]) -> str:
     """The device used last with a client, or the first that is registered."""
     used = [session.device for session in case.sessions if session.device]
     return str((used or [device["name"] for device in registered[:1]] or [""])[-1])
@@ -192,7 +192,7 @@ def progress(request: Request) -> Response:
         measures=[measure for measure in MEASURES.values() if measure.scope == "token"],
         key=key or view.main_measure,
         kinds=tuple(REPORT_KINDS),
-        forms=report.FORMS,
+        forms=tuple(FORMS_OF_REPORT),
     )
 
 

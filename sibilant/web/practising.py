@@ -28,7 +28,7 @@ def place(request: Request) -> Response:
         cues=list(CUE_LETTERS.items()),
         marks=MARKS,
         list_groups=list_groups(),
-        forms=practise.FORMS,
+        forms=tuple(FORMS_OF_REPORT),
     )
 
 

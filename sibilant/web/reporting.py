@@ -38,7 +38,7 @@ def place(request: Request) -> Response:
         who=who,
         kind=kind,
         kinds=tuple(REPORT_KINDS),
-        forms=report.FORMS,
+        forms=tuple(FORMS_OF_REPORT),
         with_range=with_range,
         draft=written.draft_of(caseload_of(request), who["code"], kind),
         done=text_of(asked, "done", most=20),
@@ -116,7 +116,7 @@ def planner(request: Request) -> Response:
             designs = plan.plan(key, size, caseload=caseload_of(request), client=code)
         except NoSpreadError:
             assumed, designs = True, plan.plan(key, size)
-        found = [(plan.lines(one), plan.rows(one)) for one in designs]
+        found = [(*plan.told(one), plan.rows(one)) for one in designs]
     measures = [measure for measure in MEASURES.values() if measure.scope == "token"]
     return shown(
         request, "plan.html.j2", who=who, found=found, assumed=assumed, key=key, change=change, measures=measures

@@ -87,17 +87,19 @@ def mel_power(recording: Recording, first: int, last: int) -> Float32s:
             frames = framed(recording.samples, int(starts[0]), (n, width, hop))
         else:
             frames = np.stack([framed(recording.samples, int(start), (1, width, 1))[0] for start in starts])
-        spectrum = np.abs(fft.rfft(frames * window, n_fft, axis=1)) ** 2 / np.sum(window**2)
-        out[begin - first : begin - first + n] = np.einsum("tf,bf->tb", spectrum, bank)
+        spectrum = fft.rfft(frames * window, n_fft, axis=1)[:, : bank.shape[1]]
+        power = (spectrum.real**2 + spectrum.imag**2) / np.sum(window**2)
+        out[begin - first : begin - first + n] = np.einsum("tf,bf->tb", power, bank)
     return out
 
 
 @lru_cache(maxsize=8)
 def _bank(n_fft: int, rate: int) -> Floats:
-    """Triangular mel bands (24, bins), each with a sum of one."""
+    """Triangular mel bands (24, bins up to the highest's end), each with a sum of one."""
     mel = np.linspace(_mel(LOW_HZ), _mel(HIGH_HZ), N_BANDS + 2)
     corners = 700.0 * (10.0 ** (mel / 2595.0) - 1.0)
-    bins = np.arange(n_fft // 2 + 1) * rate / n_fft
+    n_bins = min(n_fft // 2, int(HIGH_HZ * n_fft / rate) + 1) + 1
+    bins = np.arange(n_bins) * rate / n_fft
     rise = (bins - corners[:-2, None]) / (corners[1:-1] - corners[:-2])[:, None]
     fall = (corners[2:, None] - bins) / (corners[2:] - corners[1:-1])[:, None]
     bank = np.maximum(0.0, np.minimum(rise, fall))

@@ -247,13 +247,16 @@ def _run(score: Float32s, table: _Tables, starts: Ints, asked: tuple[Ints, Ints]
     ends = np.searchsorted(length[by_length], np.arange(int(length.max(initial=0)) + 2))
     delta = np.full((n, width + FARTHEST_JUMP), -1e6, dtype=np.float32)
     final = np.full((len(run_of), width), -1e6, dtype=np.float32)
+    flat, place, moved = score.ravel(), starts[:, None] * score.shape[1] + table.kind, np.empty_like(table.stay)
     for t in range(int(length.max(initial=0))):
         live = int(np.searchsorted(-lasting, -t, side="left"))
         best = table.entry[:live] if t == 0 else delta[:live, FARTHEST_JUMP:] + table.stay[:live]
         for jump in range(1, FARTHEST_JUMP + 1) if t else ():
-            moved = delta[:live, FARTHEST_JUMP - jump : FARTHEST_JUMP - jump + width] + table.jump[jump - 1, :live]
-            best = np.maximum(best, moved)
-        delta[:live, FARTHEST_JUMP:] = best + score[(starts[:live] + t)[:, None], table.kind[:live]]
+            before = delta[:live, FARTHEST_JUMP - jump : FARTHEST_JUMP - jump + width]
+            np.add(before, table.jump[jump - 1, :live], out=moved[:live])
+            np.maximum(best, moved[:live], out=best)
+        np.add(best, flat.take(place[:live]), out=delta[:live, FARTHEST_JUMP:])
+        place[:live] += score.shape[1]
         done = by_length[ends[t + 1] : ends[t + 2]]
         if done.size:
             final[done] = delta[run_of[done], FARTHEST_JUMP:]

@@ -21,7 +21,7 @@ from scipy.fft import irfft, rfft
 
 from sibilant.acoustics import noise_spectrum
 from sibilant.acoustics.certainty import delta_halves
-from sibilant.acoustics.cleared import Cleared, clear_moments, cleared_moments, level_reaches, moment_errors
+from sibilant.acoustics.cleared import Cleared, clear_moments, cleared_moments, level_reaches, moment_reaches
 from sibilant.acoustics.frames import power_densities
 from sibilant.acoustics.moments import weighted_sums
 from sibilant.acoustics.noise import on_setup
@@ -142,19 +142,15 @@ def cleared_of(mixed: tuple[np.ndarray, ...], beside: Under, scale: float) -> Cl
 
 def measured(mixed, beside: Under, scale: float, truth, before) -> Iterator[dict[str, object]]:
     cleared = cleared_of(mixed, beside, scale)
-    values, errors, stands = (
-        cleared_moments(cleared.rows, SETUP),
-        moment_errors(cleared, SETUP),
-        clear_moments(cleared, SETUP),
-    )
+    reaches, stands = moment_reaches(cleared, SETUP), clear_moments(cleared, SETUP)
     plain = moment_values(cleared.observed, SETUP) | level_values(cleared.observed, SETUP)
     nominal = delta_halves(cleared.observed, SETUP, np.full(len(cleared.observed), SETUP.effective_s(STARTS)))
     for key in ("centroid_hz", "sd_hz"):
-        value, half = values[key], 1.959964 * errors[key]
+        value, low, high = reaches[key]
         yield {
             "measure": key, "truth": truth[key], "unit": "%",
             "bias": 100 * (np.nanmean(value) - truth[key]) / truth[key],
-            "coverage_95": np.mean(np.abs(value - truth[key]) <= half), "emptied": np.mean(~stands[key]),
+            "coverage_95": np.mean((low <= truth[key]) & (truth[key] <= high)), "emptied": np.mean(~stands[key]),
             "bias_version_1": 100 * (np.mean(plain[key]) - before[key]) / before[key],
             "coverage_version_1": np.mean(np.abs(plain[key] - before[key]) <= nominal[key]),
         }  # fmt: skip
@@ -198,15 +194,36 @@ def test_uncut_sums_stay_unbiased_where_nearly_all_are_buried() -> None:
     assert all(abs(row["bias"]) < 0.5 for row in rows), rows
 
 
+def test_what_is_buried_at_20_db_no_knowledge_of_the_noise_would_lift() -> None:
+    """Low under mid band, pink noise: with the noise's spectrum known exactly the weak and whistled stay empty.
+
+    The plain sum is the only unbiased linear estimate for sounds of any shape; its error is then that of the noise
+    under the sound itself, about one over the root of bandwidth times length.
+    """
+    noise = heard(noise_of(room_power("pink"), 60, N_SAMPLES, np.random.default_rng(9)))[0].mean(axis=0)
+    for kind, least in (("weak", 0.9), ("whistled", 0.98), ("lateral", 0.0)):
+        shape, level_db = KINDS[kind]
+        sound = noise_of(shape.power(GRID), 60, N_SAMPLES, np.random.default_rng(5))
+        gain = 10 ** (-(20 + level_db) / 20)
+        mixed = heard(sound + np.float32(gain) * noise_of(room_power("pink"), 60, N_SAMPLES, np.random.default_rng(6)))
+        known = np.broadcast_to(gain**2 * noise, mixed[0].shape)
+        nothing = np.zeros_like(known)
+        reaches = level_reaches(Cleared(mixed[0], known, mixed[1], mixed[2], nothing, nothing), SETUP)
+        emptied = float(np.mean(~reaches["low_mid_db"][3]))
+        assert least <= emptied <= (1.0 if least else 0.0), (kind, emptied)
+
+
 @pytest.mark.parametrize("kind", ["woman", "weak"])
 def test_intervals_hold_in_babble(kind: str) -> None:
-    # Before the wandering of the pauses was counted: mean 78, SD 68, low-mid 71 % at 20 dB (weak).
-    rows = list(cells(kind, 120, ("babble",), (25, 20)))
+    # Before the wandering of the pauses was counted: mean 78, SD 68, low-mid 71 % at 20 dB (weak); before intervals
+    # held what the sums don't refute, the SD 43 % at 12 dB, nearly all of it buried.
+    rows = list(cells(kind, 120, ("babble",), (25, 20, 12)))
     for row in rows:
         assert row["coverage_95"] >= 0.93 - 0.07, row
     # Neither withholding nor an interval without end would do: the mean is given, and not everything is held.
-    assert all(row["emptied"] <= 0.05 for row in rows if row["measure"] == "centroid_hz"), rows
-    assert np.mean([row["coverage_95"] for row in rows]) <= 0.985, rows
+    good = [row for row in rows if row["snr_db"] >= 20]
+    assert all(row["emptied"] <= 0.05 for row in good if row["measure"] == "centroid_hz"), rows
+    assert np.mean([row["coverage_95"] for row in good]) <= 0.985, rows
 
 
 @pytest.mark.long

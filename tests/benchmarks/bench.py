@@ -8,14 +8,17 @@ figures of a commit replace its own earlier ones; beside each stands what the la
 from __future__ import annotations
 
 import argparse
+import atexit
 import csv
 import os
+import shutil
 import statistics
 import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import bench_material as made
@@ -23,6 +26,7 @@ import bench_material as made
 HERE = Path(__file__).parent
 EVIDENCE = made.ROOT / "docs" / "evidence" / "bench.csv"
 HEAD = ("what", "against", "ratio", "lowest", "highest", "ours_s", "theirs_s", "turns", "aim", "commit")
+SAME = ("what", "against", "commit")
 LOADED = "import numpy, sqlalchemy, click"
 READ_AND_STFT = """
 import sys, numpy as np, soundfile as sf
@@ -31,6 +35,7 @@ x, rate = sf.read(sys.argv[1], dtype="float32")
 frames = np.lib.stride_tricks.sliding_window_view(x, 882)[::441] * np.hanning(882).astype("float32")
 np.abs(rfft(frames, axis=1)) ** 2
 """
+COMMAND = "import sys; from sibilant_cli.main import run; sys.exit(run(sys.argv[1:]))"
 PLAIN_SCRIPT = """
 import glob, sys, numpy as np, soundfile as sf, parselmouth
 from parselmouth.praat import call
@@ -48,6 +53,8 @@ for path in sorted(glob.glob(sys.argv[1] + "/*.wav")):
             spectrum.get_skewness(2), spectrum.get_kurtosis(2)
 """
 """What one would write by hand: an energy threshold, and four moments of each stretch over it."""
+BEFORE = "6d87046"
+"""The commit that the work on speed began at."""
 FIRST_PAGE = """
 import http.client, os, sys
 from pathlib import Path
@@ -80,8 +87,7 @@ class Job:
 
 def sibilant(*words: object) -> list[str]:
     """A command of the program."""
-    script = "import sys; from sibilant_cli.main import run; sys.exit(run(sys.argv[1:]))"
-    return [sys.executable, "-c", script, *map(str, words)]
+    return [sys.executable, "-c", COMMAND, *map(str, words)]
 
 
 def python(script: str, *words: object) -> list[str]:
@@ -104,6 +110,23 @@ def starts(folder: Path) -> Iterator[Job]:
     yield Job("page, to the first progress", loaded, python(FIRST_PAGE, one, made.CODE), bare, "")
 
 
+def since(folder: Path) -> Iterator[Job]:
+    """The same commands at the commit that this work began at, over one and the same caseload."""
+    old = made.program_at(BEFORE, folder / "old")
+    if old is None:
+        print(f"since {BEFORE}: skipped, the history of this checkout does not reach back to it")
+        return
+    then = made.caseload_by(old, folder / "then")
+    now = shutil.copytree(then, folder / "now")  # brought up when it is first opened, in the turn that does not count
+    report = ["report", made.CODE, "--kind", "monthly", "--to"]
+    for what, words, aim in (("progress, 9 probes", ["progress", made.CODE], "<= 0.55"),
+                             ("report, 9 probes", [*report, "NEW/monthly.pdf"], "<= 0.7")):  # fmt: skip
+        ours, theirs = sibilant(*words, "--caseload", now), python(made.OLD + COMMAND, old, *words, "--caseload", then)
+        yield Job(what, f"the same at {BEFORE}", ours, theirs, aim)
+    first = python(FIRST_PAGE, now, made.CODE), python(made.OLD + FIRST_PAGE, old, then, made.CODE)
+    yield Job("page, the first progress", f"the same at {BEFORE}", *first, "<= 0.6")
+
+
 def sounds(folder: Path) -> Iterator[Job]:
     """Measuring: one recording, and a corpus on one core."""
     two = made.two_minutes(folder)
@@ -112,7 +135,10 @@ def sounds(folder: Path) -> Iterator[Job]:
     bare, listed = made.ten_probes(folder / "ten")
     script, by_hand = python(PLAIN_SCRIPT, folder / "ten"), "threshold and four moments"
     to = ["--to", "NEW/to", "--workers", 1]
-    yield Job("corpus of 200, words not given", by_hand, sibilant("corpus", bare, *to), script, "<= 1")
+    yield Job("corpus of 200, words not given", by_hand, sibilant("corpus", bare, *to), script, "")
+    many = made.links(bare, folder / "many", 5)  # so that starting up is a small part of either
+    script_of_many = python(PLAIN_SCRIPT, many.parent)
+    yield Job("corpus of 1,000, words not given", by_hand, sibilant("corpus", many, *to), script_of_many, "<= 1")
     yield Job("corpus of 200, by list", by_hand, sibilant("corpus", listed, *to), script, "")
 
 
@@ -137,15 +163,14 @@ def clients(folder: Path) -> Iterator[Job]:
         yield Job(f"{' '.join(verb[:-1])}, 1,000 clients", "10 clients", ours, theirs, "<= 1.2")
 
 
-GROUPS = {"starts": starts, "sounds": sounds, "growth": growth, "clients": clients}
+GROUPS = {"starts": starts, "since": since, "sounds": sounds, "growth": growth, "clients": clients}
 
 
 def cost_s(command: list[str], *, printed: bool) -> float:
     """User and system time of a whole process, or the figure it prints; NEW is a new folder each time."""
     with tempfile.TemporaryFile() as said, tempfile.TemporaryDirectory() as new:
-        process = subprocess.Popen(
-            [word.replace("NEW", new) for word in command], stdout=said, stderr=subprocess.PIPE, cwd=HERE
-        )
+        words = [word.replace("NEW", new) for word in command]
+        process = subprocess.Popen(words, stdout=said, stderr=subprocess.PIPE, cwd=HERE, env=environment())
         assert process.stderr is not None
         complaint = process.stderr.read().decode()
         _, status, used = os.wait4(process.pid, 0)
@@ -155,6 +180,18 @@ def cost_s(command: list[str], *, printed: bool) -> float:
         said.seek(0)
         told = said.read().decode()
     return float(told.rsplit("FIGURE", 1)[1]) if printed else used.ru_utime + used.ru_stime
+
+
+@lru_cache(maxsize=1)
+def environment() -> dict[str, str]:
+    """This run's environment with compiled modules kept in a folder of its own, as an installed program has them.
+
+    The first turn, which does not count, compiles them; without it every process would compile all that it imports.
+    """
+    kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    folder = tempfile.mkdtemp(prefix="bench-compiled-")
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    return {**kept, "PYTHONPYCACHEPREFIX": folder, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
 
 
 def compared(job: Job, turns: int) -> dict[str, str]:
@@ -188,7 +225,7 @@ def kept() -> list[dict[str, str]]:
 
 def keep(row: dict[str, str]) -> None:
     """Write a figure beside the others; one of the same job and commit goes."""
-    rows = [one for one in kept() if (one["what"], one["commit"]) != (row["what"], row["commit"])] + [row]
+    rows = [one for one in kept() if any(one[key] != row[key] for key in SAME)] + [row]
     with EVIDENCE.open("w", newline="", encoding="utf-8") as stream:
         writer = csv.DictWriter(stream, HEAD, lineterminator="\n")
         writer.writeheader()
@@ -197,7 +234,7 @@ def keep(row: dict[str, str]) -> None:
 
 def told(row: dict[str, str], before: list[dict[str, str]]) -> str:
     """One line: the ratio, its spread, the aim, and what the last other commit had."""
-    last = [one for one in before if one["what"] == row["what"] and one["commit"] != row["commit"]]
+    last = [one for one in before if all(one[key] == row[key] for key in SAME[:2]) and one["commit"] != row["commit"]]
     was = f"  was {last[-1]['ratio']} at {last[-1]['commit']}" if last else ""
     aim = f"  aim {row['aim']}" if row["aim"] else ""
     spread = f"{row['ratio']:>6} ({row['lowest']}-{row['highest']})"

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import importlib.util
+import io
+import subprocess
 import sys
+import tarfile
 from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
@@ -82,6 +85,53 @@ def caseload(folder: Path, *, n_clients: int, n_sessions: int, n_words: int = 20
     return folder
 
 
+OLD = """
+import sys
+sys.path[:0] = [sys.argv[1], sys.argv[1] + "/named"]
+del sys.argv[1]
+"""
+"""Has a script run an earlier program, whose folder is the first word after it."""
+OLD_CASELOAD = """
+import importlib.util
+from dataclasses import replace
+from pathlib import Path
+from sibilant import store
+spec = importlib.util.spec_from_file_location("invented", sys.path[0] + "/tests/progress/material.py")
+sys.modules["invented"] = made = importlib.util.module_from_spec(spec)
+spec.loader.exec_module(made)
+with store.open_caseload(Path(sys.argv[1])) as one:
+    store.add_client(one, made.client())
+    for number in range(1, 10):
+        tokens = [made.token(i, {"centroid_hz": 6000.0 + 9 * i + 40 * number, "core_duration_ms": 90.0 + i})
+                  for i in range(20)]
+        recording = store.NewRecording(f"{number:064d}", 44100, 30.0, {"verdict": "usable"})
+        session = replace(made.session(number), number=0)
+        prompts = tuple(made.prompt_of(i) for i in range(20))
+        store.keep_session(one, store.NewSession(session, prompts, (recording,), tuple((0, each) for each in tokens)))
+        heard = [made.judgement(f"{i}.1.1", "correct") for i in range(1, 21)]
+        store.add_judgements(one, session.client, number, heard)
+"""
+"""Nine judged probes of twenty words, as the program at 6d87046 keeps them."""
+
+
+def program_at(commit: str, folder: Path) -> Path | None:
+    """The program as it stood at a commit, from this checkout's history; None where that does not reach back to it."""
+    packed = subprocess.run(["git", "archive", commit], cwd=ROOT, capture_output=True, check=False)
+    if packed.returncode:
+        return None
+    with tarfile.open(fileobj=io.BytesIO(packed.stdout)) as archive:
+        archive.extractall(folder, filter="data")
+    (folder / "named").mkdir()
+    (folder / "named" / "sibilant_cli").symlink_to(folder / "cli")
+    return folder
+
+
+def caseload_by(program: Path, folder: Path) -> Path:
+    """A caseload that an earlier program has made."""
+    subprocess.run([sys.executable, "-c", OLD + OLD_CASELOAD, str(program), str(folder)], check=True)
+    return folder
+
+
 def _keep(one: store.Caseload, made: ModuleType, which: tuple[str, int, int], n_words: int) -> None:
     code, place, number = which
     tokens = [made.token(i, {"centroid_hz": 6000.0 + 9 * i + 40 * number, "core_duration_ms": 90.0 + i})
@@ -110,6 +160,20 @@ def views(n_sessions: int) -> float:
     return (time.process_time() - start) / n_sessions
 
 
+def reads(n_sessions: int) -> float:
+    """Seconds that reading the whole case of one client of ``n_sessions`` probes takes, a probe."""
+    import tempfile
+    import time
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = caseload(Path(folder) / "case", n_clients=1, n_sessions=n_sessions)
+        with store.open_caseload(path) as one:
+            store.read_case(one, CODE, session=1)
+            start = time.process_time()
+            store.read_case(one, CODE)
+            return (time.process_time() - start) / n_sessions
+
+
 def words(n_words: int) -> float:
     """Seconds that finding a list of ``n_words`` in its recording takes, a word."""
     import time
@@ -126,4 +190,4 @@ def words(n_words: int) -> float:
 
 
 if __name__ == "__main__":
-    print("FIGURE", {"views": views, "words": words}[sys.argv[1]](int(sys.argv[2])))
+    print("FIGURE", {"views": views, "reads": reads, "words": words}[sys.argv[1]](int(sys.argv[2])))

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
+import math
 import shutil
 from pathlib import Path
 
@@ -14,6 +16,8 @@ from sibilant.clinic import again, clients, followed, probe, review, sessions
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import RefusedError
 from sibilant.methods import get_method
+from sibilant.progress.session import value_of
+from sibilant.store.packing import packed_measurement, told_measurement
 from sibilant.store.schema import MEASUREMENTS, SURROUNDINGS
 from sibilant.terms import MEASURES, Measures
 from sibilant.terms.clinic import Case
@@ -196,3 +200,32 @@ def test_an_encrypted_caseload_is_measured_again_too(
     after = next(one for one in case_of(folder).tokens_of(1) if one.key == "1.1.1")
     label = "house-15k/2"
     assert figures(after.measurements[label].measures) == figures(before["1.1.1"].measurements[label].measures)
+
+
+def test_a_measure_that_changed_its_meaning_has_another_name_and_is_added(folder: Path) -> None:
+    """An earlier program gave the ridge another measure's figure under the same label: both are kept, none is mixed."""
+    before = {token.key: token.measurements for token in case_of(folder).tokens_of(1)}
+    with store.open_caseload(folder) as one, one.change("a test writes as before", CODE) as connection:
+        for row in connection.execute(sa.select(MEASUREMENTS).where(MEASUREMENTS.c.method == "house-15k/2")).all():
+            kept = told_measurement(json.loads(row.measured))
+            if kept["measures"] and "whistle_width_hz" in kept["measures"]["values"]:
+                del kept["measures"]["values"]["whistle_width_hz"]
+                kept["measures"]["values"] |= {"tonality_db": 21.5, "tonality_width_hz": 150.0}
+                changed = MEASUREMENTS.update().where(MEASUREMENTS.c.id == row.id)
+                connection.execute(changed.values(measured=json.dumps(packed_measurement(kept))))
+    earlier = case_of(folder)
+    one_sound = earlier.tokens_of(1)[0].measurements["house-15k/2"]
+    assert not math.isfinite(value_of(one_sound, "tonality_db")), "the earlier figure is not taken for it"
+    done = again.measure_client_again(CaseloadHandle(folder), CODE)
+    assert done["measured"] >= 3 and done["own_margins"] == 0
+    for token in case_of(folder).tokens_of(1):
+        for label, now in token.measurements.items():
+            was = before[token.key][label]
+            values = dict(now.measures.values)
+            if label == "house-15k/2" and "whistle_width_hz" in values:
+                assert (values.pop("tonality_1_db"), values.pop("tonality_width_hz")) == (21.5, 150.0)
+            assert values == dict(was.measures.values) and now.measures.low == was.measures.low, label
+            assert (now.flags, now.snr_db) == (was.flags, was.snr_db)
+    with store.open_caseload(folder) as one:
+        assert store.look_at_rows(one).damaged == ()
+    assert again.measure_client_again(CaseloadHandle(folder), CODE)["measured"] == 0

@@ -17,12 +17,14 @@ from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
 
+import numpy as np
 import pytest
 
 from sibilant import store
 from sibilant.clinic import exchange, summarise
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import CaseloadError, InputError, SibilantError
+from sibilant.store.surroundings import _packed
 from sibilant.terms.clinic import Client
 
 Rows = list[dict[str, str]]
@@ -117,11 +119,24 @@ def test_one_bad_cell_is_refused_by_name(
         assert store.codes(one) == ("C-7QXK", "C-M4RT")
 
 
-@pytest.mark.parametrize("values", [[-1.0, 1.0], [float("nan"), 1.0], [1.0]])
-def test_a_noise_that_is_none_is_refused_by_name(export: Path, tmp_path: Path, values: list[float]) -> None:
+def doubles(values: list[float]) -> str:
+    """Numbers as earlier programs kept those of a noise."""
+    return base64.b64encode(struct.pack(f"<{len(values)}d", *values)).decode()
+
+
+@pytest.mark.parametrize("values", [[-1.0, 1.0], [float("nan"), 1.0], [1.0], "bm8gemxpYg=="])
+@pytest.mark.parametrize("earlier", [True, False])
+def test_a_noise_that_is_none_is_refused_by_name(
+    export: Path, tmp_path: Path, values: list[float] | str, *, earlier: bool
+) -> None:
     def other(rows: Rows) -> None:
-        packed = base64.b64encode(struct.pack(f"<{len(values)}d", *values)).decode()
-        rows[0]["noise"] = json.dumps({**json.loads(rows[0]["noise"]), "power_density": packed})
+        kept = json.loads(rows[0]["noise"])
+        if earlier:
+            odd = {"power_density": values if isinstance(values, str) else doubles(values), "drift": doubles([0.0] * 2)}
+        else:
+            odd = {"power": values if isinstance(values, str) else _packed(np.array(values)),
+                   "drift_share": kept["drift_share"]}  # fmt: skip
+        rows[0]["noise"] = json.dumps({"dof": kept["dof"], **odd})
 
     with pytest.raises(InputError, match=r"surroundings\.csv: row 1, column noise"):
         exchange.import_folder(

@@ -65,8 +65,8 @@ def test_a_flipped_digit_is_noticed_and_only_its_row_left_out(caseload: Path) ->
     other, _ = summarise.case_view(CaseloadHandle(caseload), "C-M4RT")
     with sqlite3.connect(caseload / "caseload.sqlite") as database:
         row, text = database.execute("SELECT id, measured FROM measurements WHERE id = 3").fetchone()
-        assert '"centroid_hz":604' in text
-        database.execute("UPDATE measurements SET measured = ? WHERE id = ?", (text.replace(":604", ":704", 1), row))
+        assert '"values":[604' in text
+        database.execute("UPDATE measurements SET measured = ? WHERE id = ?", (text.replace("[604", "[704", 1), row))
     database.close()
     after, case = summarise.case_view(CaseloadHandle(caseload), "C-7QXK")
     assert case.set_aside == ("measurements row 3",)

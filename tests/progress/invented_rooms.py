@@ -1,9 +1,10 @@
 """Invented clients whose rooms change between probes, and what a room does to single sounds. Invented, not a person.
 
-Two banks, each made by the program's own estimators. `spectral_bank`: stationary hiss of an invented voice's shape in
-white, pink or fan-like noise through `acoustics.measure`, house-15k; what is drawn is how far a value lies from the
-mean in the quiet, with its standard error. `length_bank`: whole invented probes at several ratios through the pipeline;
-what is drawn is how far the length of a word's sound lies from that of the same word in the quietest room.
+Two banks, each made by the program's own estimators. `spectral_bank`: stationary hiss of an invented kind's shape in
+white, pink, fan-like or babble-like noise (pink that wanders by 4 dB within 0.15 s) through `acoustics.measure`,
+house-15k; what is drawn is how far a value lies from the mean in the quiet, with its standard error. `length_bank`:
+whole invented probes at several ratios through the pipeline; what is drawn is how far the length of a word's sound lies
+from that of the same word in the quietest room.
 """
 
 from __future__ import annotations
@@ -35,7 +36,13 @@ ROOMS = {
     "white": np.ones_like(GRID),
     "pink": 1 / np.maximum(GRID, 50.0),
     "fan": 1 / np.maximum(GRID, 250.0) + 0.1 / 6000,
+    "babble": 1 / np.maximum(GRID, 50.0),
 }
+KINDS = {
+    "typical": ("typical", 0.0), "theta-like": ("frontal", 0.0), "lateral": ("lateral", 0.0),
+    "retracted": ("retracted", 0.0), "whistled": ("whistled", 0.0), "weak": ("typical", -6.0),
+}  # fmt: skip
+"""Shape, and level against a typical /s/ in dB."""
 SPECTRAL = ("centroid_hz", "sd_hz", "low_mid_db", "mid_high_db")
 N_WORDS = 20
 SPREADS = {
@@ -84,17 +91,27 @@ def value_in(one: Measures, key: str) -> float:
     return one.values.get(key, uncut)
 
 
-@lru_cache(maxsize=2)
-def spectral_bank(n: int, shape: str = "typical") -> Bank:
+def noise_in(room: str, rng: np.random.Generator) -> np.ndarray:
+    """A room's noise under a sound and beside it."""
+    noise = hiss(ROOMS[room], rng, 2 * SIDE + LONG)
+    if room != "babble":
+        return noise
+    knots = rng.normal(0.0, 4.0, noise.size // 6600 + 3)
+    return noise * np.asarray(10 ** (np.interp(np.arange(noise.size) / 6600, np.arange(knots.size), knots) / 20))
+
+
+@lru_cache(maxsize=8)
+def spectral_bank(n: int, kind: str = "typical") -> Bank:
     """Deviations and errors of ``n`` sounds in each room at each ratio."""
     rng = np.random.default_rng(7)
+    shape, level_db = KINDS[kind]
     power = shape_of(shape).power(GRID)
-    sounds = [hiss(power, rng, LONG) for _ in range(n)]
+    sounds = [10 ** (level_db / 20) * hiss(power, rng, LONG) for _ in range(n)]
     found: dict[tuple[str, float, str], Draws] = {}
     quiet = [measured(one, hiss(ROOMS["white"], rng, 2 * SIDE + LONG), 60.0) for one in sounds]
     truth = {key: float(np.mean([value_in(one, key) for one in quiet])) for key in SPECTRAL}
-    for room, spectrum in ROOMS.items():
-        rooms = [hiss(spectrum, rng, 2 * SIDE + LONG) for _ in sounds]
+    for room in ROOMS:
+        rooms = [noise_in(room, rng) for _ in sounds]
         for snr in SNRS:
             heard = [measured(sound, around.copy(), snr) for sound, around in zip(sounds, rooms, strict=True)]
             for key in SPECTRAL:

@@ -46,7 +46,7 @@ def test_fields_of_the_clinician_stand_empty(kind: str, invented: ModuleType, se
     labels = " | ".join(part.label for part in document.parts if isinstance(part, Blank))
     for wanted in NEVER_KEPT[kind]:
         assert wanted in labels
-    assert {field.name for field in dataclasses.fields(Blank)} == {"label", "n_lines"}, (
+    assert {field.name for field in dataclasses.fields(Blank)} == {"label", "n_lines", "by_hand"}, (
         "nowhere to keep what is written"
     )
 

@@ -47,7 +47,7 @@ def test_sentences_where_sentences_are_asked_for_and_no_phonetic_signs() -> None
 
 
 @pytest.mark.parametrize("level", PRACTICE_LEVELS)
-@pytest.mark.parametrize("form", practise.FORMS)
+@pytest.mark.parametrize("form", list(practise.FORMS.values()))
 def test_every_level_in_every_format(level: str, form: str, tmp_path: Path) -> None:
     path = tmp_path / f"sheet.{form}"
     document = practise.make_sheet(practise.SheetRequest(level, LISTS[level]), path)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from types import ModuleType
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sibilant.store.encode import (
-    load,
+    kept_number,
     measured_text,
     method_from,
     method_text,
@@ -19,6 +20,7 @@ from sibilant.store.encode import (
     sound_from,
 )
 from sibilant.terms import (
+    MEASURES,
     NOT_MEASURED,
     Edge,
     Interval,
@@ -38,7 +40,7 @@ from sibilant.terms.vocabulary import CUES, FINDINGS, LEVELS
 
 NUMBER = st.floats(allow_nan=False, allow_infinity=False, width=64)
 TEXT = st.text(st.characters(blacklist_categories=("Cs",)), max_size=12)
-VALUES = st.dictionaries(st.sampled_from(["centroid_hz", "sd_hz", "duration_ms", "x"]), NUMBER, max_size=4)
+VALUES = st.dictionaries(st.sampled_from(["centroid_hz", "sd_hz", "duration_ms", "skewness"]), NUMBER, max_size=4)
 FLAGS = st.lists(TEXT, max_size=3).map(tuple)
 
 
@@ -99,16 +101,41 @@ def test_a_sound_comes_back_the_same(sound: Sound) -> None:
     assert sound_from(row, prompt) == sound
 
 
+def printed_alike(kept: Mapping[str, float], was: Mapping[str, float]) -> bool:
+    """Whether figures are the same as tables print them, and two digits beyond."""
+    for key, value in was.items():
+        decimals = MEASURES[key].decimals
+        same = round(kept[key], decimals) == round(value, decimals)
+        if not same or abs(kept[key] - value) > max(10.0 ** -(decimals + 2), abs(value) * 1e-15):
+            return False
+    return kept.keys() == was.keys()
+
+
 @settings(max_examples=100, deadline=None)
 @given(MEASUREMENTS)
-def test_a_measurement_comes_back_the_same(measured: Measurement) -> None:
+def test_a_measurement_comes_back_as_it_is_printed(measured: Measurement) -> None:
     method = method_from(method_text(measured.method))
-    assert Measurement("k", method, *read_measured(measured_text(measured))) == measured
+    back = Measurement("k", method, *read_measured(measured_text(measured)))
+    for part in ("values", "low", "high", "boundary"):
+        assert printed_alike(getattr(back.measures, part), getattr(measured.measures, part))
+    one, was = back.measures, measured.measures
+    assert (one.flags, one.n_frames, one.band_hz) == (was.flags, was.n_frames, was.band_hz)
+    assert (back.method, back.bandwidth_hz, back.flags) == (method, measured.bandwidth_hz, measured.flags)
+    again = Measurement("k", method, *read_measured(measured_text(back)))
+    assert again == back, "what is kept is kept the same again"
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.floats(-1e5, 1e5), st.integers(0, 3))
+def test_no_printed_digit_moves_by_what_is_kept(value: float, decimals: int) -> None:
+    kept = kept_number(value, decimals)
+    assert f"{kept:.{decimals}f}".lstrip("-") == f"{value:.{decimals}f}".lstrip("-")
+    assert abs(kept - value) <= 1.01 * 10.0 ** -(decimals + 2)
 
 
 def test_a_value_that_is_no_number_is_left_out(material: ModuleType) -> None:
     (measured,) = material.token(0, {"centroid_hz": float("nan"), "sd_hz": 900.0}).measurements.values()
-    assert load(measured_text(measured))["measures"]["values"] == {"sd_hz": 900.0}
+    assert read_measured(measured_text(measured))[0].values == {"sd_hz": 900.0}
 
 
 @given(st.text(CODE_LETTERS, min_size=3, max_size=3), st.integers(0, 3), st.sampled_from(CODE_LETTERS))

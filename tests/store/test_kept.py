@@ -22,7 +22,10 @@ from sibilant.terms.clinic import Case
 from sibilant.terms.kept import KeptToken
 
 KEPT = Path(__file__).parent / "kept"
-FORMATS = ("format2", "format4", "format8")
+FORMATS = ("format2", "format4", "format8", "format9")
+MEASURED = "C-M4RT"
+"""A second client of the ninth format, whose words were really measured; the second session lies in the bin."""
+BEFORE_THE_BIN_ENDS = dt.datetime(2026, 11, 28, 9, tzinfo=dt.UTC)
 PASSPHRASE = "four invented herons wade"
 CODE = "C-7QXK"
 FIRST_PROBE = dt.date(2026, 1, 12)
@@ -153,6 +156,20 @@ def measured_values(measured: Measurement) -> dict[str, Any]:
     return {"figures": figures, "method": defined, **borne}
 
 
+def all_values(case: Case) -> list[dict[str, Any]]:
+    """What is kept of every sound, with what goes into a session's figures, and where a reader put the slot."""
+    found = []
+    for kept in case.tokens:
+        shown_of = sound_values(kept)
+        for label, one in kept.measurements.items():
+            shown_of["measured"][label]["uncut"] = {key: list(three) for key, three in one.measures.uncut.items()}
+            shown_of["measured"][label]["sums"] = dict(one.measures.sums)
+        place = kept.sound.place
+        shown_of["place"] = None if place is None else [place.onset_s, place.offset_s, kept.sound.slot_probability]
+        found.append({**shown_of, "reader": kept.sound.reader})
+    return found
+
+
 RENAMED = {"model with cue": "model with a cue"}
 """Words of the vocabulary that are called otherwise since."""
 
@@ -192,11 +209,12 @@ def test_a_kept_export_is_read_value_for_value(written: str, tmp_path: Path) -> 
 
 
 @pytest.mark.parametrize("form", ["plain", "encrypted", "export"])
+@pytest.mark.parametrize("written", FORMATS[2:])
 def test_what_stood_around_kept_words_is_read_from_the_eighth_format_on(
-    form: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    written: str, form: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("SIBILANT_PASSPHRASE", PASSPHRASE)
-    folder = unpacked(f"format8_{form}", tmp_path)
+    folder = unpacked(f"{written}_{form}", tmp_path)
     if form == "export":
         import_folder(CaseloadHandle(tmp_path / "case"), folder, day_zero=FIRST_PROBE)
         folder = tmp_path / "case"
@@ -210,6 +228,29 @@ def test_what_stood_around_kept_words_is_read_from_the_eighth_format_on(
     assert first.noise is not None and first.noise.dof == 1000 / 3 and first.noise.power_density.size == 442
     assert first.noise.power_density[:2].tolist() == [7.179358258214197e-10, 7.102301360861854e-10]
     assert first.support["1.1.1"].snr_db == 20.0 + 1 / 3 and first.support["1.1.x1"].noise is None
+
+
+@pytest.mark.parametrize("form", ["plain", "encrypted", "measured_export"])
+def test_measured_words_of_the_ninth_format_are_read_value_for_value_from_the_bin_too(
+    form: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("SIBILANT_PASSPHRASE", PASSPHRASE)
+    folder = unpacked(f"format9_{form}", tmp_path)
+    if form == "measured_export":
+        import_folder(CaseloadHandle(tmp_path / "case"), folder, day_zero=FIRST_PROBE)
+        folder = tmp_path / "case"
+    written = json.loads((KEPT / "format9_measured_values.json").read_text(encoding="utf-8"))
+    for one in (each["figures"]["values"] for sound in written for each in sound["measured"].values()):
+        one["tonality_1_db"] = one.pop("tonality_db")  # its name since `whistle_width_hz` stands beside another measure
+    with store.open_caseload(folder, create=False, clock=lambda: BEFORE_THE_BIN_ENDS) as one:
+        for entry in store.entries(one, MEASURED):
+            assert all_values(store.read_case(one, MEASURED)) == [each for each in written if each["session"] == 1]
+            assert store.bring_back(one, entry) == 2
+        assert all_values(store.read_case(one, MEASURED)) == written
+        assert store.look_at_rows(one).damaged == ()
+    figures = [each["figures"] for sound in written for each in sound["measured"].values()]
+    assert len(figures) == 12 and all(len(one["values"]) > 20 and one["low"] and one["boundary"] for one in figures)
+    assert all(one["uncut"] and one["sums"] for sound in written for one in sound["measured"].values())
 
 
 def test_the_kept_values_hold_what_they_should() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from sibilant.acoustics import noise_spectrum
-from sibilant.levels.ranks import median, medians, percentile, percentiles
+from sibilant.levels.ranks import median, medians, nth_highest, percentile, percentiles
 from sibilant.terms import Interval, Recording, Source
 
 SHARES = (0, 5, 8, 10, 25, 40, 50, 75, 90, 95, 97, 100)
@@ -30,6 +30,8 @@ def test_percentiles_of_columns_are_numpys_to_the_digit() -> None:
         for share in (8.0, 10.0, 75.0):
             np.testing.assert_array_equal(percentiles(rows, share), np.percentile(rows, share, axis=0))
         np.testing.assert_array_equal(medians(rows.T), np.median(rows.T, axis=1))
+        for highest in {1, n, n // 4 + 1}:
+            np.testing.assert_array_equal(nth_highest(rows, highest), np.sort(rows, axis=0)[-highest])
 
 
 def test_noise_of_shared_frames_is_that_of_frames_alone() -> None:

@@ -15,7 +15,7 @@ from sibilant.web.site import ANSWERING
 
 ROOT = Path(__file__).parents[2]
 GUIDE, README = ROOT / "docs" / "clinicians_month.md", ROOT / "README.md"
-CHARTS = ROOT / "docs" / "charts_for_a_report.md"
+CHARTS, STUDY = ROOT / "docs" / "charts_for_a_report.md", ROOT / "docs" / "study_step_by_step.md"
 HELP = ROOT / "sibilant" / "web" / "static" / "month"
 MOST_KB = 60
 
@@ -27,7 +27,7 @@ def pictures(page: Path) -> list[tuple[str, Path]]:
 
 
 def test_every_picture_is_there_small_and_described() -> None:
-    shown = [*pictures(GUIDE), *pictures(README), *pictures(CHARTS)]
+    shown = [*pictures(GUIDE), *pictures(README), *pictures(CHARTS), *pictures(STUDY)]
     for alt, path in shown:
         assert path.stat().st_size < 1024 * MOST_KB and len(alt) > 20 and "nvented data" in alt, path.name
         with Image.open(path) as image:

@@ -85,7 +85,8 @@ at("leave-long").addEventListener("click", leaveLong);
 let items = [];
 let given = [];
 let cue = "";
-let ending = false; // while a run is being kept nothing more is marked, and it is kept once
+let ending = false; // from here on nothing more is marked
+let keeping = false; // a run is kept once
 
 at("run-form").addEventListener("submit", (event) => {
   event.preventDefault();
@@ -135,8 +136,15 @@ async function markItem(heard) {
 async function over() {
   if (ending) return;
   ending = true;
+  await keepRun();
+}
+
+async function keepRun() {
+  if (keeping) return;
+  keeping = true;
   const words = [...new Set(given.map((one) => one.word).filter(Boolean))];
   const kept = given.length ? await tried(() => tell("do/practise/said", { client }, { level: at("level").value, marks: given })) : null;
+  keeping = false;
   const lines = counted();
   if (kept && words.length) lines.push(`${words.length} word${words.length === 1 ? "" : "s"} practised; ${words.length === 1 ? "it counts" : "they count"} as treated from today`);
   at("over-lines").replaceChildren(...(lines.length ? lines : ["Nothing was marked."]).map((line) => made("li", line)));
@@ -145,7 +153,7 @@ async function over() {
   at("keep-again").hidden = kept !== undefined;
   showOnly(PARTS, "over", "over-head");
 }
-at("keep-again").addEventListener("click", () => { ending = false; over(); });
+at("keep-again").addEventListener("click", keepRun);
 
 at("run-marks").addEventListener("click", (event) => { const one = event.target.closest("button"); if (one) markItem(one.dataset.heard); });
 at("run-cues").addEventListener("click", (event) => { const one = event.target.closest("button"); if (one) setCue(one.dataset.cue); });

@@ -1,6 +1,6 @@
 """Drawings for children who do not read, from an open set: only words of the built-in lists, only where one is plain.
 
-``npm pack @iconify-json/noto`` and unpack it, then ``python docs/make_drawings.py package/icons.json``. The drawings
+``npm pack @iconify-json/noto`` and unpack it, then ``python docs/draw_words.py package/icons.json``. The drawings
 are Noto Emoji's, Apache License 2.0; the licence is shipped beside them. A word has one only where a child would hardly
 call it anything else: no goose (a duck), no bicycle (a bike), no shoe (a sneaker). That is our own choice.
 """

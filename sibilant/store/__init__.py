@@ -8,7 +8,16 @@ from .cases import audit_trail, clip_of, corrected, read_case
 from .checking import Misfit, misfits
 from .clips import at_work, clip_bytes, keep_clip, read_clip
 from .converting import Converted, change_passphrase, decrypt, encrypt, recover, rekey
-from .drafts import announce_session, draft_folder, draft_key, erase_drafts, has_draft, read_draft, write_draft
+from .drafts import (
+    announce_session,
+    draft_folder,
+    draft_key,
+    erase_drafts,
+    has_draft,
+    read_draft,
+    takes_alone,
+    write_draft,
+)
 from .encode import method_from
 from .engine import looks_synchronised, read_place
 from .judging import add_corrections, add_judgements, add_measured, judging_order, keep_order
@@ -164,6 +173,7 @@ __all__ = [
     "say_erased",
     "sessions",
     "table_names",
+    "takes_alone",
     "write_backup",
     "write_draft",
 ]

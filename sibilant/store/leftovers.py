@@ -58,9 +58,20 @@ def outside(caseload: Caseload, beside: Path) -> Iterator[Path]:
                 (folder / SIGN).write_text(sign, encoding="ascii")
                 yield folder
             finally:
-                shutil.rmtree(folder, ignore_errors=True)
+                with contextlib.suppress(OSError):
+                    _erase(folder)
     except OSError as error:
         raise output_error(beside, error) from error
+
+
+def _erase(folder: Path) -> None:
+    """Erase a folder in the making, its sign last: killed in the middle, it is still known for what it is."""
+    for path in folder.iterdir():
+        if path.is_dir():
+            shutil.rmtree(path)
+        elif path.name != SIGN:
+            path.unlink()
+    shutil.rmtree(folder)
 
 
 @contextlib.contextmanager
@@ -95,7 +106,7 @@ def _swept_export(caseload: Caseload, marker: Path) -> bool:
             if not lock_file(stream, shared=False):
                 return False
             if folder := _named(caseload, marker, stream):
-                shutil.rmtree(folder)
+                _erase(folder)
             marker.unlink(missing_ok=True)
     except OSError:
         return False

@@ -27,8 +27,8 @@ import numpy as np
 import pytest
 import sqlalchemy as sa
 
-from sibilant import audio, store
-from sibilant.clinic import again, backups, exchange, probe, removing, take
+from sibilant import audio, pipeline, store
+from sibilant.clinic import again, backups, exchange, removing, take
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.store import keys
 from sibilant.store.schema import METADATA
@@ -82,7 +82,7 @@ def heard_quickly(monkeypatch: pytest.MonkeyPatch, material: ModuleType) -> None
             kept=SimpleNamespace(support={}, cut=None),
         )
 
-    monkeypatch.setattr(probe, "analyse", listen)
+    monkeypatch.setattr(pipeline, "analyse", listen)
     monkeypatch.setenv("SIBILANT_PASSPHRASE", PASSPHRASE)
 
 
@@ -237,8 +237,8 @@ def state(folder: Path) -> tuple[object, ...]:
                 if table.name not in IGNORED
             ]
     found = [take.under_way(CaseloadHandle(folder), code) for code in store_codes(folder)]
-    under_way = [None if one is None else (one["client"], one["place"], one["stretches"]) for one in found]
-    if not any(under_way):
+    under_way = [(one["client"], one["place"], one["stretches"]) for one in found if one is not None]
+    if not under_way:
         assert not list((folder / "takes").glob("*"))
     return tables, under_way, sorted(path.name for path in folder.glob("audio/??/*"))
 

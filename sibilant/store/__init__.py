@@ -6,7 +6,7 @@ from .care import add_goal, add_run, add_visit, change_goal, remove_goal, remove
 from .caseload import Caseload, Clock, now
 from .cases import audit_trail, clip_of, corrected, read_case
 from .checking import Misfit, misfits
-from .clips import at_work, clip_bytes, keep_clip, read_clip
+from .clips import at_work, clip_bytes, keep_clip, read_clip, together
 from .converting import Converted, change_passphrase, decrypt, encrypt, recover, rekey
 from .drafts import (
     announce_session,
@@ -174,6 +174,7 @@ __all__ = [
     "sessions",
     "table_names",
     "takes_alone",
+    "together",
     "write_backup",
     "write_draft",
 ]

@@ -24,19 +24,25 @@ if TYPE_CHECKING:
 
 EXPORTING = ".exporting-"
 SIGN = ".in-the-making"
+HALF_NOTED = ".backups.json.*.part"
+"""The day of a backup, half-written by a program that was killed; whoever notes one holds the folder with others."""
 
 
 def sweep(caseload: Caseload) -> int:
     """Take away what belongs to nobody, unless somebody is at work; return how many files and folders went."""
     n_gone = sum(_swept_export(caseload, marker) for marker in sorted(caseload.folder.glob(f"{EXPORTING}*")))
-    if not drafts.of_nobody(caseload):
+    if not _of_nobody(caseload):
         return n_gone
     with clips.if_nobody_works(caseload) as alone:
-        for path in drafts.of_nobody(caseload) if alone else ():
+        for path in _of_nobody(caseload) if alone else ():
             with contextlib.suppress(OSError):
                 shutil.rmtree(path) if path.is_dir() else path.unlink()
                 n_gone += 1
     return n_gone
+
+
+def _of_nobody(caseload: Caseload) -> list[Path]:
+    return [*drafts.of_nobody(caseload), *caseload.folder.glob(HALF_NOTED)]
 
 
 @contextlib.contextmanager

@@ -40,8 +40,8 @@ def noise_left(key: str, baseline: Sequence[MeasureSummary], new: MeasureSummary
     --------
     >>> quiet, loud = (MeasureSummary("core_duration_ms", "house-15k/2", 90, 85, 95, 10, 20, 20, 20, snr_db=snr)
     ...                for snr in (40.0, 20.0))
-    >>> noise_left("core_duration_ms", [quiet], loud) == SHIFTS["core_duration_ms"][AT_DB.index(20)]
-    True
+    >>> round(noise_left("core_duration_ms", [quiet], loud), 2)  # by the table: 6 ms at 20 dB, 0.57 at 40
+    5.43
     """
     if not baseline:
         return 0.0

@@ -9,7 +9,7 @@ import sqlalchemy as sa
 
 from ..errors import NoRoomError, RefusedError
 from ..terms.clinic import Receipt
-from . import binned, clips, drafts
+from . import binned, by_hand, clips, drafts
 from .caseload import Caseload
 from .people import client_id
 from .schema import AUDIT, BINNED, BINNED_SOUNDS, CLIENTS, CLIPS, METADATA, RECORDINGS, SESSIONS, SETTINGS
@@ -184,9 +184,12 @@ def _compact_postgres(caseload: Caseload) -> tuple[str, ...]:
     tables = [*(table.name for table in METADATA.sorted_tables), "pg_catalog.pg_statistic"]
     not_reached = []
     engine = caseload.engine.execution_options(isolation_level="AUTOCOMMIT")
-    with caseload._worded(), engine.connect() as connection:
+    with caseload._worded(), caseload.engine.begin() as connection:
+        by_hand.drop(connection)  # no column that a view reads can be given a type
         for table in METADATA.sorted_tables:
             _forget_statistics(connection, table)
+        by_hand.make(connection)
+    with caseload._worded(), engine.connect() as connection:
         for name in tables:
             connection.exec_driver_sql(f"VACUUM (FULL{'' if '.' in name else ', ANALYZE'}) {name}")
         try:

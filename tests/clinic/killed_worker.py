@@ -14,7 +14,7 @@ from types import ModuleType, SimpleNamespace
 
 import numpy as np
 
-from sibilant import audio, store
+from sibilant import audio, pipeline, store
 from sibilant.clinic import clients, exchange, judge, probe, removing
 from sibilant.clinic.caseload import CaseloadHandle
 
@@ -104,7 +104,7 @@ def tell(text: str) -> None:
 
 if __name__ == "__main__":
     M = material()
-    probe.analyse = listen  # type: ignore[assignment]
+    pipeline.analyse = listen  # type: ignore[assignment]
     store.open_caseload(Path(sys.argv[2])).close()
     tell("ready")
     for line in sys.stdin:  # one fork for each kill: what is loaded stays loaded

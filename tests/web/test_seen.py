@@ -280,7 +280,7 @@ def test_two_sounds_are_heard_at_equal_loudness_and_a_point_leads_to_its_sounds(
     page.wait_for_function("() => /as they are|dB softer/.test(document.querySelector('#told').innerText)")
     levels = page.evaluate(
         """async () => {
-          const { loudness } = await import(document.querySelector('script[type=module]').src);
+          const { loudness } = await import(document.querySelector('script[src$="listen.js"]').src);
           const tone = (gain) => Float32Array.from({ length: 8820 }, (_, n) => gain * Math.sin(n));
           return [loudness(tone(0.5), 44100), loudness(tone(0.05), 44100)];
         }"""

@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 
 EXPORTING = ".exporting-"
 SIGN = ".in-the-making"
-HALF_NOTED = ".backups.json.*.part"
-"""The day of a backup, half-written by a program that was killed; whoever notes one holds the folder with others."""
+HALF_WRITTEN = (".backups.json.*.part", "..rekeying.*.part")
+"""What a killed program wrote in part: the day of a backup, another key. Whoever writes them holds the folder."""
 
 
 def sweep(caseload: Caseload) -> int:
@@ -42,7 +42,7 @@ def sweep(caseload: Caseload) -> int:
 
 
 def _of_nobody(caseload: Caseload) -> list[Path]:
-    return [*drafts.of_nobody(caseload), *caseload.folder.glob(HALF_NOTED)]
+    return [*drafts.of_nobody(caseload), *(path for half in HALF_WRITTEN for path in caseload.folder.glob(half))]
 
 
 @contextlib.contextmanager

@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from .. import store
-from ..errors import SibilantError
+from ..errors import CaseloadError, OutputError, SibilantError
 from .caseload import CaseloadHandle, opened, secret
 from .receipts import BackupMade, Restored
 from .reminders import note_backup
@@ -54,7 +54,7 @@ def backup(
     with opened(caseload) as one:
         passphrase = secret(OWN_PASSPHRASE_FROM, "passphrase of the backup", twice=True) if own_passphrase else ""
         done = store.write_backup(one, to, passphrase=passphrase, tell=tell)
-        noted = note_backup(one.folder, store.day_of(one), remind_after)
+        noted = _noted(one, remind_after)
     notes = [] if done.encrypted else [PLAIN]
     notes += [f"damaged before it was taken, and not put right by it: {name}" for name in done.lost]
     notes += [] if noted else ["its day could not be noted in the caseload's folder (read-only or full)"]
@@ -68,6 +68,15 @@ def backup(
         "damaged_before": list(done.lost),
         "notes": [*notes, OLD_CODES],
     }
+
+
+def _noted(one: store.Caseload, remind_after: int | None) -> bool:
+    """Note the day of a backup while nobody clears up; False where it can't be written."""
+    try:
+        with store.together(one):
+            return note_backup(one.folder, store.day_of(one), remind_after)
+    except (CaseloadError, OutputError):
+        return False
 
 
 def restore(

@@ -11,7 +11,6 @@ import datetime as dt
 import json
 import secrets
 import tempfile
-import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -37,8 +36,6 @@ LEAST_S, LONGEST_S = 0.1, 180.0  # shorter holds no word; a longer stretch is no
 TOO_SHORT = "too short to hold a word; say it again, and press the key after it"
 PROCESSING = ("echoCancellation", "noiseSuppression", "autoGainControl", "voiceIsolation")
 Samples = npt.NDArray[np.float32]
-_ONE_AT_A_TIME = threading.Lock()
-"""A stretch is written once: of two that arrive together for one word, the second finds that the take has gone on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +96,7 @@ def begin(caseload: CaseloadHandle, code: str | None, request: TakeRequest) -> T
         When a condition or the list can't be used.
     """
     request, prompts = _known(request)
-    with _ONE_AT_A_TIME, opened(caseload) as one:
+    with opened(caseload) as one, store.takes_alone(one):
         client = store.get_client(one, client_or_last(one, code))
         refuse_without_consent(client)
         if store.has_draft(one, client.code, STATE):
@@ -213,7 +210,7 @@ def go_on(
         When none is under way, or the microphone is not like the one it was begun with.
     """
     refuse_microphone(sampling_rate_hz, microphone)
-    with _ONE_AT_A_TIME, opened(caseload) as one:
+    with opened(caseload) as one, store.takes_alone(one):
         state = _held(one, code)
         if sampling_rate_hz != state["sampling_rate_hz"]:
             raise RefusedError(
@@ -239,7 +236,7 @@ def keep_stretch(
     """
     from ..suitability.stretch import spoilt
 
-    with _ONE_AT_A_TIME, opened(caseload) as one:
+    with opened(caseload) as one, store.takes_alone(one):
         state = _held(one, code, take, place)
         rate = state["sampling_rate_hz"]
         if place > len(state["prompts"]):
@@ -262,7 +259,7 @@ def _name(number: int) -> str:
 
 def step(caseload: CaseloadHandle, code: str | None, *, take: str, place: int, back: bool = False) -> TakeState:
     """Go to the next word without a stretch, or back to the one before."""
-    with _ONE_AT_A_TIME, opened(caseload) as one:
+    with opened(caseload) as one, store.takes_alone(one):
         state = _held(one, code, take, place)
         wanted = place - 1 if back else place + 1
         return _write(one, {**state, "place": min(max(1, wanted), len(state["prompts"]) + 1)})
@@ -327,7 +324,7 @@ def _request(state: TakeState, said: Mapping[int, Recording]) -> ProbeRequest:
 
 def throw_away(caseload: CaseloadHandle, code: str | None) -> int:
     """Erase a take; return how many stretches went."""
-    with opened(caseload) as one:
+    with opened(caseload) as one, store.takes_alone(one):
         state = _held(one, code)
         store.erase_drafts(one, state["client"])
     return len(state["stretches"])

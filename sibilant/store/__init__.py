@@ -6,9 +6,18 @@ from .care import add_goal, add_run, add_visit, change_goal, remove_goal, remove
 from .caseload import Caseload, Clock, now
 from .cases import audit_trail, clip_of, corrected, read_case
 from .checking import Misfit, misfits
-from .clips import at_work, clip_bytes, keep_clip, read_clip
+from .clips import at_work, clip_bytes, keep_clip, read_clip, together
 from .converting import Converted, change_passphrase, decrypt, encrypt, recover, rekey
-from .drafts import announce_session, draft_folder, draft_key, erase_drafts, has_draft, read_draft, write_draft
+from .drafts import (
+    announce_session,
+    draft_folder,
+    draft_key,
+    erase_drafts,
+    has_draft,
+    read_draft,
+    takes_alone,
+    write_draft,
+)
 from .encode import method_from
 from .engine import looks_synchronised, read_place
 from .judging import add_corrections, add_judgements, add_measured, judging_order, keep_order
@@ -164,6 +173,8 @@ __all__ = [
     "say_erased",
     "sessions",
     "table_names",
+    "takes_alone",
+    "together",
     "write_backup",
     "write_draft",
 ]

@@ -223,6 +223,7 @@ def _worded(folder: Path, error: Exception) -> str:
         ("unable to open", "it can't be opened or written; choose a folder that exists and that you may write in"),
         ("locked", "another program holds it; close that and try again"),
         ("malformed", "its file is damaged; put a backup in its place"),
+        ("sql logic error", "its file is damaged; put a backup in its place"),  # what SQLCipher says of a page
         ("not a database", "its file is damaged or is none, or under another key; put a backup in its place"),
         ("password authentication", "the database refused the password; set SIBILANT_DATABASE_PASSWORD"),
         ("connection", "the database of its url can't be reached; start it, or correct caseload.toml"),

@@ -136,7 +136,7 @@ def together(caseload: Caseload) -> Iterator[None]:
     CaseloadError
         When the caseload was encrypted or decrypted since it was opened.
     """
-    with _lock(rights.private_folder(audio_folder(caseload)), shared=True):
+    with locked(rights.private_folder(audio_folder(caseload)), shared=True):
         caseload.refuse_other_form()
         yield
 
@@ -144,7 +144,7 @@ def together(caseload: Caseload) -> Iterator[None]:
 @contextlib.contextmanager
 def if_nobody_works(caseload: Caseload) -> Iterator[bool]:
     """Hold the folder alone if it can be had at once and the caseload has the form it was opened in; say whether."""
-    with _lock(rights.private_folder(audio_folder(caseload)), shared=False) as held:
+    with locked(rights.private_folder(audio_folder(caseload)), shared=False) as held:
         yield held and keys.identity_of(caseload.folder) == (caseload.keys.identity if caseload.keys else "")
 
 
@@ -158,7 +158,7 @@ def alone(caseload: Caseload) -> Iterator[None]:
         When another program keeps or erases sound just now.
     """
     folder = rights.private_folder(audio_folder(caseload))
-    with _lock(folder, shared=False) as held:
+    with locked(folder, shared=False) as held:
         if not held:
             raise CaseloadError(f"caseload {caseload.folder.name}: another program is at work in it; close that first")
         caseload.refuse_other_form()
@@ -190,7 +190,7 @@ def finish(caseload: Caseload) -> int:
     markers = list(folder.glob(f"{MARKER}*")) if folder.is_dir() else []
     if not markers:
         return 0
-    with _lock(folder, shared=False) as held:
+    with locked(folder, shared=False) as held:
         if not held:
             return 0
         n_erased = len(sweep(caseload))
@@ -283,7 +283,7 @@ def half_made(path: Path) -> Path:
 
 
 @contextlib.contextmanager
-def _lock(folder: Path, *, shared: bool) -> Iterator[bool]:
+def locked(folder: Path, *, shared: bool) -> Iterator[bool]:
     """Lock the folder: shared waits; alone does not, and says whether it was had. The system lets go when we die."""
     try:
         stream = (folder / ".lock").open("a+b")

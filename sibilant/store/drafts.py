@@ -6,11 +6,13 @@ nor what is in them.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import secrets
 import shutil
-from collections.abc import Iterable
+import time
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
 
 FOLDER = "takes"
 BECAME = "became.json"
+LONGEST_WAIT_S, LOOKS_EVERY_S = 60.0, 0.01
 
 
 def draft_folder(caseload: Caseload, code: str) -> Path:
@@ -147,6 +150,27 @@ def erase_drafts(caseload: Caseload, code: str) -> int:
         n_files = len(list(folder.glob("*")))
         _erase(folder)
     return n_files
+
+
+@contextlib.contextmanager
+def takes_alone(caseload: Caseload) -> Iterator[None]:
+    """Hold all work under way alone, among threads and programs: the next waits, and finds it as it was left.
+
+    Raises
+    ------
+    CaseloadError
+        When another holds it too long.
+    OutputError
+        When the folder can't be written.
+    """
+    until_s = time.monotonic() + LONGEST_WAIT_S
+    while time.monotonic() < until_s:
+        with clips.locked(caseload.folder, shared=False) as held:
+            if held:
+                yield
+                return
+        time.sleep(LOOKS_EVERY_S)
+    raise CaseloadError("another program is at work in a take; close it there, and do it again")
 
 
 def _erase(folder: Path) -> None:

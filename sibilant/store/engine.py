@@ -215,7 +215,9 @@ def _several(connection: Any) -> None:
     try:
         connection.execute("PRAGMA journal_mode=WAL").fetchall()
         connection.execute("SELECT count(*) FROM sqlite_master").fetchall()
-    except UnicodeDecodeError as error:  # what SQLite says of a damaged schema quotes it, and that need not be text
+    except (UnicodeDecodeError, MemoryError) as error:
+        # What SQLite says of a damaged schema quotes it, and that need not be text; of a page that it can't open
+        # SQLCipher also says that there is no memory.
         raise connection.DatabaseError("database disk image is malformed") from error
 
 

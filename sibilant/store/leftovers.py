@@ -24,19 +24,25 @@ if TYPE_CHECKING:
 
 EXPORTING = ".exporting-"
 SIGN = ".in-the-making"
+HALF_WRITTEN = (".backups.json.*.part", "..rekeying.*.part")
+"""What a killed program wrote in part: the day of a backup, another key. Whoever writes them holds the folder."""
 
 
 def sweep(caseload: Caseload) -> int:
     """Take away what belongs to nobody, unless somebody is at work; return how many files and folders went."""
     n_gone = sum(_swept_export(caseload, marker) for marker in sorted(caseload.folder.glob(f"{EXPORTING}*")))
-    if not drafts.of_nobody(caseload):
+    if not _of_nobody(caseload):
         return n_gone
     with clips.if_nobody_works(caseload) as alone:
-        for path in drafts.of_nobody(caseload) if alone else ():
+        for path in _of_nobody(caseload) if alone else ():
             with contextlib.suppress(OSError):
                 shutil.rmtree(path) if path.is_dir() else path.unlink()
                 n_gone += 1
     return n_gone
+
+
+def _of_nobody(caseload: Caseload) -> list[Path]:
+    return [*drafts.of_nobody(caseload), *(path for half in HALF_WRITTEN for path in caseload.folder.glob(half))]
 
 
 @contextlib.contextmanager
@@ -58,9 +64,20 @@ def outside(caseload: Caseload, beside: Path) -> Iterator[Path]:
                 (folder / SIGN).write_text(sign, encoding="ascii")
                 yield folder
             finally:
-                shutil.rmtree(folder, ignore_errors=True)
+                with contextlib.suppress(OSError):
+                    _erase(folder)
     except OSError as error:
         raise output_error(beside, error) from error
+
+
+def _erase(folder: Path) -> None:
+    """Erase a folder in the making, its sign last: killed in the middle, it is still known for what it is."""
+    for path in folder.iterdir():
+        if path.is_dir():
+            shutil.rmtree(path)
+        elif path.name != SIGN:
+            path.unlink()
+    shutil.rmtree(folder)
 
 
 @contextlib.contextmanager
@@ -95,7 +112,7 @@ def _swept_export(caseload: Caseload, marker: Path) -> bool:
             if not lock_file(stream, shared=False):
                 return False
             if folder := _named(caseload, marker, stream):
-                shutil.rmtree(folder)
+                _erase(folder)
             marker.unlink(missing_ok=True)
     except OSError:
         return False

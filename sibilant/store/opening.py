@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+from collections.abc import Iterator
 from pathlib import Path
 
 from ..errors import CaseloadError, NoRoomError
@@ -155,7 +156,7 @@ def _bring_up(caseload: Caseload) -> None:
         before = format_of(connection)
     if before == FORMAT:
         return
-    with caseload.engine.execution_options(writing=True).begin() as connection:
+    with _age_told(caseload), caseload.engine.execution_options(writing=True).begin() as connection:
         bring_up(connection)
         for table in SEALED:
             seal(connection, table, fresh=False)
@@ -165,6 +166,20 @@ def _bring_up(caseload: Caseload) -> None:
             tally.write(connection)
     if 0 < before < SHORTER and caseload.engine.dialect.name == "sqlite":
         _give_back(caseload)
+
+
+@contextlib.contextmanager
+def _age_told(caseload: Caseload) -> Iterator[None]:
+    """Where there is no room, say that it is wanted for an older form: reading works only once that is brought up."""
+    try:
+        with caseload._worded():
+            yield
+    except NoRoomError as error:
+        raise NoRoomError(
+            f"caseload {caseload.folder.name}: kept by an earlier version, and to be read by this one it is written"
+            " anew, but its disk is full or read-only; make room, or copy its folder to where there is room: nothing"
+            " was changed"
+        ) from error
 
 
 def _give_back(caseload: Caseload) -> None:

@@ -135,7 +135,7 @@ def _refuse_standing(folder: Path, *, in_place: bool) -> None:
 @contextlib.contextmanager
 def _nobody_in(folder: Path) -> Iterator[None]:
     """Hold the caseload that is to be replaced alone."""
-    with clips._lock(rights.private_folder(folder / "audio"), shared=False) as held:
+    with clips.locked(rights.private_folder(folder / "audio"), shared=False) as held:
         if not held:
             raise CaseloadError(f"caseload {folder.name}: another program is at work in it; close that first")
         _refuse_standing(folder, in_place=True)

@@ -81,12 +81,12 @@ def finish_rekeying(folder: Path) -> None:
     if not (folder / REKEYING).exists():
         return
     place = read_place(folder)
-    with clips._lock(rights.private_folder(folder / "audio"), shared=False) as held:
+    with clips.locked(rights.private_folder(folder / "audio"), shared=False) as held:
         if held:
             end_rekeying(place)
             return
     if _is_switched(folder):
-        with clips._lock(folder / "audio", shared=True):
+        with clips.locked(folder / "audio", shared=True):
             pass
 
 

@@ -237,8 +237,8 @@ def state(folder: Path) -> tuple[object, ...]:
                 if table.name not in IGNORED
             ]
     found = [take.under_way(CaseloadHandle(folder), code) for code in store_codes(folder)]
-    under_way = [None if one is None else (one["client"], one["place"], one["stretches"]) for one in found]
-    if not any(under_way):
+    under_way = [(one["client"], one["place"], one["stretches"]) for one in found if one is not None]
+    if not under_way:
         assert not list((folder / "takes").glob("*"))
     return tables, under_way, sorted(path.name for path in folder.glob("audio/??/*"))
 

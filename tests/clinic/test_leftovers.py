@@ -222,6 +222,33 @@ def test_a_folder_made_for_an_export_that_got_no_further_is_swept(folder: Path, 
     assert not made.exists() and (other / "kept.txt").exists()
 
 
+def test_a_folder_in_the_making_killed_while_it_is_erased_is_swept(folder: Path, tmp_path: Path) -> None:
+    """Its sign goes last: with it gone first, what was left beside it was never swept."""
+    made = """
+import os, pathlib, signal, sys
+from sibilant import store
+left = int(sys.argv[2])
+def before(event, arguments):
+    global left
+    if event in ("os.remove", "os.rmdir") and not (left := left - 1):
+        os.kill(os.getpid(), signal.SIGKILL)
+with store.open_caseload(pathlib.Path(sys.argv[1])) as one:
+    with store.outside(one, pathlib.Path(sys.argv[3])) as folder:
+        for name in ("a", ".a", "z"):
+            (folder / name).write_text("x")
+        (folder / "whole").mkdir()
+        sys.addaudithook(before)
+"""
+    for step in range(1, 9):
+        arguments = [sys.executable, "-c", made, str(folder), str(step), str(tmp_path / "out")]
+        killed = subprocess.run(arguments, check=False).returncode
+        assert killed == (-9 if step < 8 else 0), "three files, a folder, the sign, their folder, the marker"
+        (folder / ".backups.json.0123.part").write_text("{")
+        with store.open_caseload(folder):
+            assert {path.name for path in tmp_path.iterdir()} == {"case"}, step
+            assert not [*folder.glob(".exporting-*"), *folder.glob("*.part")], step
+
+
 def test_a_take_that_became_a_session_is_nobodys(folder: Path, material: ModuleType) -> None:
     """Killed between the two, the take's sound would stay beside the session."""
     with store.open_caseload(folder) as one:

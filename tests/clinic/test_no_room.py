@@ -7,6 +7,7 @@ import datetime as dt
 import os
 import shutil
 import subprocess
+import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -97,6 +98,20 @@ def test_a_full_disk_is_said_and_reading_and_removing_work(medium: Path) -> None
     assert sum(line.startswith("sound ") for line in receipt.erased) == N_SOUNDS
     assert kept_sounds(folder) == []
     assert [row["client"] for row in clients.list_clients(CaseloadHandle(folder))] == [OTHER]
+
+
+def test_an_older_form_that_has_no_room_to_be_brought_up_says_so(medium: Path) -> None:
+    """Reading does not work then, and the line does not say that it does."""
+    with zipfile.ZipFile(Path(__file__).parents[1] / "store" / "kept" / "format9_plain.zip") as kept:
+        kept.extractall(medium / "older")
+    (folder,) = {path.parent for path in (medium / "older").rglob("caseload.sqlite")}
+    was = (folder / "caseload.sqlite").read_bytes()
+    fill_up(medium)
+    with pytest.raises(SibilantError, match="earlier version") as said:
+        clients.list_clients(CaseloadHandle(folder))
+    assert "reading works" not in str(said.value) and (folder / "caseload.sqlite").read_bytes() == was
+    (medium / "fill").unlink()
+    assert clients.list_clients(CaseloadHandle(folder))
 
 
 def test_a_read_only_medium_can_be_read(medium: Path) -> None:

@@ -104,6 +104,21 @@ def test_the_line_and_the_way_out(
         assert store.codes(one) == (CODE,)
 
 
+def test_a_flipped_bit_in_any_page_is_called_damage(sealed: Path) -> None:
+    database = sealed / "caseload.sealed"
+    whole = database.read_bytes()
+    said = []
+    for n in range(len(whole) // PAGE):
+        bad = bytearray(whole)
+        bad[n * PAGE + 100] ^= 1
+        database.write_bytes(bytes(bad))
+        try:
+            rows(sealed)
+        except CaseloadError as refused:
+            said.append(str(refused))
+    assert len(said) > 3 and not [line for line in said if "damaged" not in line], set(said)
+
+
 def test_settings_of_another_time_are_noticed(sealed: Path) -> None:
     with store.open_caseload(sealed) as one:
         store.remember(one, {"last_client": CODE})

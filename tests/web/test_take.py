@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import subprocess
+import sys
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
@@ -12,10 +15,18 @@ import soundfile as sf
 from sibilant import lexicon, store
 from sibilant.clinic import clients, removing, take
 from sibilant.clinic.caseload import CaseloadHandle
+from sibilant.store import drafts
 from sibilant.suitability.stretch import spoilt
 
 RATE = 44_100
 PLAIN = {"echoCancellation": False, "noiseSuppression": False, "autoGainControl": False, "voiceIsolation": False}
+HOLDS = """
+import pathlib, sys
+from sibilant import store
+with store.open_caseload(pathlib.Path(sys.argv[1])) as one, store.takes_alone(one):
+    print("held", flush=True)
+    sys.stdin.read()
+"""
 LISTED = "word\nseal\nbus\nfossil\n"
 
 
@@ -126,6 +137,31 @@ def test_a_skipped_word_is_kept_as_not_heard(served, begun, spoken) -> None:
     status, queue = served.told("/do/judge/queue?client=C-7QXK", {"session": 1, "rater": "R1"})
     assert [one["prompt"] for one in queue["left"]] == ["seal", "bus", "fossil"], "it can be judged all the same"
     assert [one["has_sound"] for one in queue["left"]] == [True, False, True]
+
+
+def test_of_eight_stretches_for_one_word_one_is_kept(served, begun, spoken) -> None:
+    word = words_of(spoken("seal bus fossil"))[0]
+    sent = [(word * np.float32(1 - n / 100)).astype(np.float32) for n in range(8)]
+    with ThreadPoolExecutor(len(sent)) as threads:
+        answers = list(threads.map(lambda samples: stretch(served, begun, samples), sent))
+    (kept,) = [n for n, (status, _) in enumerate(answers) if status == 200]
+    refused = [(status, told["error"]) for n, (status, told) in enumerate(answers) if n != kept]
+    assert refused == [(400, "word 1 is not the one under way (2); load the page again")] * 7
+    (file,) = (served.folder / "takes" / "C-7QXK").glob("*.wav")
+    assert np.array_equal(sf.read(file, dtype="float32")[0], sent[kept]), "what was answered as kept is what lies there"
+
+
+def test_two_programs_take_turns_in_a_take(served, begun, spoken, monkeypatch) -> None:
+    """Another page on the same caseload goes on with the take: the lock is the folder's, not one program's."""
+    command = [sys.executable, "-c", HOLDS, str(served.folder)]
+    word = words_of(spoken("seal bus fossil"))[0]
+    monkeypatch.setattr(drafts, "LONGEST_WAIT_S", 0.3)
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as other:
+        assert other.stdout.readline() == "held\n"
+        status, told = stretch(served, begun, word)
+        assert status != 200 and "another program is at work in a take" in told["error"]
+        other.communicate("")
+    assert stretch(served, begun, word)[0] == 200
 
 
 def test_after_a_crash_it_goes_on_and_the_older_page_is_refused(served, begun, spoken) -> None:

@@ -16,8 +16,8 @@ from .schema import AUDIT, BINNED, BINNED_SOUNDS, CLIENTS, CLIPS, METADATA, RECO
 from .sessions import session_id
 
 THE_CLINICS_OWN = (
-    "what is the clinic's and not the client's: devices with their places, and in the trail who did what and when,"
-    " without the code"
+    "what is the clinic's and not the client's: devices with their places, the listener's code used last, and in the"
+    " trail who did what and when, without the client's code"
 )
 NOT_REACHED = (
     "backups and copies of the caseload's folder",

@@ -286,7 +286,9 @@ def _generalisation(frame: Frame) -> tuple[AccuracyCell, ...]:
         tokens = frame.case.tokens_of(session.number)
         if standing(tokens, frame.rater):
             names = {token_id(token): _group(frame, token, session) for token in tokens}
-            return accuracy_by(list(tokens), frame.rater, f"session {session.number}", names)
+            cells = accuracy_by(list(tokens), frame.rater, f"session {session.number}", names)
+            treated = {names[token_id(token)] for token in tokens if _is_treated_word(frame, token, session)}
+            return tuple(replace(cell, treated=cell.value in treated) for cell in cells)
     return ()
 
 
@@ -301,6 +303,10 @@ def _group(frame: Frame, token: KeptToken, session: Session) -> str:
     level = token.level or session.level
     kind = "treated" if frame.treated(token, session) else "untreated"
     return f"{kind} words, {place}" if level == "word" else f"{level}, {place}"
+
+
+def _is_treated_word(frame: Frame, token: KeptToken, session: Session) -> bool:
+    return (token.level or session.level) == "word" and is_main_s(token) and frame.treated(token, session)
 
 
 def _gained(frame: Frame, summaries: Sequence[SessionSummary]) -> WordsGained | None:

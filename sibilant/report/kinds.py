@@ -212,7 +212,7 @@ def _generalisation(view: CaseView) -> tuple[Part, ...]:
     cells = view.generalisation
     if len(cells) < 2 or not any(cell.accuracy.n_correct for cell in cells):
         return ()  # one kind of word alone, or nothing yet that could carry over
-    trained = any(cell.value.startswith("treated") for cell in cells)
+    trained = any(cell.treated for cell in cells)
     rows = tuple(
         (cell.value, plain.count_text(cell.accuracy), plain.share_text(cell.accuracy)) for cell in view.generalisation
     )

@@ -54,10 +54,10 @@ PLACES_SAID: Mapping[str, str] = MappingProxyType(
 )
 DISTORTIONS_SAID: Mapping[str, str] = MappingProxyType(
     {
-        "frontal": "tongue forward",
-        "interdental": "tongue between the teeth",
-        "dentalised": "tongue against the teeth",
-        "lateral": "air over the sides of the tongue",
+        "frontal": "with the tongue forward",
+        "interdental": "with the tongue between the teeth",
+        "dentalised": "with the tongue against the teeth",
+        "lateral": "with air over the sides of the tongue",
         "palatal": "further back",
         "retracted": "drawn back",
         "whistled": "with a whistle",
@@ -99,8 +99,4 @@ def error_said(kind: ErrorKind, reader: Reader) -> str:
     if reader not in LAY:
         return f"distorted ({', '.join(kind.types) or 'kind not marked'})"
     said = " and ".join(DISTORTIONS_SAID.get(one, one) for one in kind.types)
-    return _heard_as(said) if said else "not clear"
-
-
-def _heard_as(said: str) -> str:
-    return f"heard with the {said}" if said.startswith("tongue") else f"heard {said.replace('air', 'with air', 1)}"
+    return f"heard {said}" if said else "not clear"

@@ -39,6 +39,7 @@ class AccuracyCell:
     by: str
     value: str
     accuracy: Accuracy
+    treated: bool = False
 
 
 @dataclass(frozen=True, slots=True)

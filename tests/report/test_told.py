@@ -141,7 +141,8 @@ def test_nothing_carries_over_where_nothing_was_trained_or_correct(
     untrained = view(material.case([6000] * 6))
     assert "By kind of word" in headings(untrained) and "Does it carry over" not in headings(untrained)
     cells = tuple(
-        AccuracyCell("session 6", name, Accuracy(6, 8, 0.4, 0.9, "rule")) for name in ("treated words", "untreated")
+        AccuracyCell("session 6", name, Accuracy(6, 8, 0.4, 0.9, "rule"), treated=name == "treated words")
+        for name in ("treated words", "untreated")
     )
     assert "Does it carry over" in headings(replace(untrained, generalisation=cells))
 

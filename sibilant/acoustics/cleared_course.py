@@ -8,7 +8,7 @@ from math import isfinite
 import numpy as np
 
 from .cleared import NORMAL_95
-from .course import N_COEFFICIENTS, N_POINTS, dct
+from .course import N_COEFFICIENTS, N_POINTS, cosines, dct
 from .drafts import Draft
 from .moments import power_and_mean, weighted_sums
 from .setup import Setup
@@ -44,7 +44,7 @@ def course_measures(draft: Draft, room: tuple[Rows, Rows, Rows]) -> None:
     points, overlap = _points(heard.grid_s.size), _overlap(heard.setup, heard.grid_s.size)
     time_s = _apply(points, heard.grid_s)
     slope = (time_s - np.mean(time_s)) / np.sum((time_s - np.mean(time_s)) ** 2) / 1000
-    shares = _per_frame(np.vstack([slope, _cosines()]), points)
+    shares = _per_frame(np.vstack([slope, cosines(N_POINTS)]), points)
     _put(draft, _CENTROID_KEYS, _moved(shares, nearest), mean_hz, mean_error, overlap)
     if stands.all():
         _put(draft, _LEVEL_KEYS, shares[1:], level_db, level_error, overlap)
@@ -97,12 +97,6 @@ def _apply(points: Rows, values: Rows) -> Rows:
     """Sums over frames in the order of time."""
     found: Rows = np.sum(points * values, axis=1)
     return found
-
-
-@lru_cache(maxsize=1)
-def _cosines() -> Rows:
-    """What each point adds to each coefficient, (4, 9)."""
-    return np.ascontiguousarray(dct(np.eye(N_POINTS)).T)
 
 
 @lru_cache(maxsize=128)

@@ -99,12 +99,11 @@ def dct(values: Rows) -> Rows:
     >>> [float(c) + 0.0 for c in dct(np.array([5.0, 5.0, 5.0, 5.0])).round(9)]
     [5.0, 0.0, 0.0, 0.0]
     """
-    cosines = _cosines(values.shape[-1])
-    return np.stack([np.sum(values * cosine, axis=-1) for cosine in cosines], axis=-1)
+    return np.stack([np.sum(values * cosine, axis=-1) for cosine in cosines(values.shape[-1])], axis=-1)
 
 
 @lru_cache(maxsize=16)
-def _cosines(n_points: int) -> Rows:
+def cosines(n_points: int) -> Rows:
     """What each point adds to each coefficient, (4, n)."""
     phase = np.pi * (np.arange(n_points) + 0.5) / n_points
     order = np.arange(N_COEFFICIENTS)[:, np.newaxis]

@@ -51,11 +51,6 @@ class CoarseLevels:
         return to_db(self.band_power[:, :N_LOW].sum(axis=1))
 
     @property
-    def mid_db(self) -> Float32s:
-        """Level at 1 to 3 kHz: (n,)."""
-        return to_db(self.band_power[:, N_LOW : N_LOW + N_MID].sum(axis=1))
-
-    @property
     def high_db(self) -> Float32s:
         """Level from 3 kHz (2 kHz below a rate of 12 kHz) to 11 kHz or 0.95 of the Nyquist frequency: (n,)."""
         first = N_LOW + N_MID

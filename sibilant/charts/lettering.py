@@ -25,8 +25,9 @@ def _advance_em(letter: str, bold: bool) -> float:  # noqa: FBT001 - a cache key
     """Advance of one letter as a share of the type size."""
     from matplotlib.ft2font import LoadFlags
 
-    advance = _font(bold).load_char(ord(letter), flags=LoadFlags.NO_SCALE).horiAdvance
-    return float(advance) / float(_font(bold).units_per_EM)
+    with style.HAND:
+        advance = _font(bold).load_char(ord(letter), flags=LoadFlags.NO_SCALE).horiAdvance
+        return float(advance) / float(_font(bold).units_per_EM)
 
 
 @functools.lru_cache(maxsize=2)

@@ -44,6 +44,8 @@ SUPPORTING = "Acoustic figures support, and do not replace, clinical judgement."
 NO_CAUSE = "This record does not show what caused the change."
 
 _LOADING = threading.Lock()
+# matplotlib's settings belong to the whole process and a font is read piece by piece from its file: one hand at a time.
+HAND = threading.RLock()
 _P = ParamSpec("_P")
 _R = TypeVar("_R")
 
@@ -110,12 +112,12 @@ def _settings() -> dict[Any, Any]:
 
 @contextlib.contextmanager
 def house_hand() -> Iterator[None]:
-    """Draw and save in the house's hand; settings made elsewhere come back afterwards."""
+    """Draw and save in the house's hand, one thread at a time; settings made elsewhere come back afterwards."""
     load()
     import matplotlib as mpl
 
     _register_fonts()
-    with mpl.rc_context():
+    with HAND, mpl.rc_context():
         mpl.rcdefaults()
         mpl.rcParams.update(_settings())
         yield

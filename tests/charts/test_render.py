@@ -27,6 +27,30 @@ figure = charts.months_chart(module.case(4), method=HOUSE_15K)
 print(*(hashlib.sha256(charts.render(figure, form, dpi=100)).hexdigest() for form in ("svg", "pdf", "png")))
 """
 
+TOGETHER = """
+import importlib.util, sys, threading, warnings
+warnings.simplefilter("error")
+spec = importlib.util.spec_from_file_location("charts_invented_case", sys.argv[1])
+module = importlib.util.module_from_spec(spec); sys.modules[spec.name] = module; spec.loader.exec_module(module)
+import matplotlib as mpl
+from sibilant import charts
+from sibilant.charts import lettering
+from sibilant.methods import HOUSE_15K
+
+def draw():
+    lettering._advance_em.cache_clear()
+    lettering._font.cache_clear()
+    lettering.text_width_mm("Within chance: Then and now, WHAT WAS HEARD", 8.0, bold=True)
+    drawn.append(charts.render(charts.months_chart(module.case(4), method=HOUSE_15K), "svg"))
+
+before, drawn = dict(mpl.rcParams), []
+draw()
+workers = [threading.Thread(target=draw) for _ in range(8)]
+for worker in workers: worker.start()
+for worker in workers: worker.join()
+print(len(drawn), len(set(drawn)), dict(mpl.rcParams) == before)
+"""
+
 
 def test_same_values_same_bytes_in_another_process(invented: ModuleType) -> None:
     figure = charts.months_chart(invented.case(4), method=HOUSE_15K)
@@ -34,6 +58,13 @@ def test_same_values_same_bytes_in_another_process(invented: ModuleType) -> None
     command = [sys.executable, "-c", AGAIN, invented.__file__]
     there = subprocess.run(command, capture_output=True, text=True, check=True, env={"PYTHONHASHSEED": "7"}).stdout
     assert there.split() == here
+
+
+def test_pages_that_draw_at_once_do_not_disturb_each_other(invented: ModuleType) -> None:
+    """A font read by two threads at once lost letters or took the interpreter down: hence a process of its own."""
+    command = [sys.executable, "-c", TOGETHER, invented.__file__]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.stdout.split() == ["9", "1", "True"], done.stderr
 
 
 def test_svg_holds_outlines_and_no_date(invented: ModuleType) -> None:

@@ -116,7 +116,7 @@ class NoRoomError(CaseloadError):
     """The caseload can be read, but its medium is full or can't be written."""
 
 
-MOST_FAULTS = 40
+MOST_FAULTS = 40  # named in one message; the rest is counted
 
 
 class Faults:

@@ -17,7 +17,7 @@ from .terms import Method, MicrophoneResponse, Window
 USABLE_SHARE = 0.95
 """A method's top may be at most this share of the effective bandwidth (own rule: docs/methods.md)."""
 
-_MIDDLE_HALF = (Window("share", share=0.5),)
+_MIDDLE_HALF = (Window("share", share=0.5),)  # one window over the middle half of the sound
 _HOUSE = "own; multitaper after Thomson (1982), Proc. IEEE 70:1055-1096 (from memory)"
 
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 _NODES = np.array([-(0.6**0.5), 0.0, 0.6**0.5])
 """Gauss-Legendre with three nodes, exact to the fifth order, as in every table of it."""
-_NODE_WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18.0
+_NODE_WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18.0  # Gauss-Legendre, three nodes on an interval of length one
 
 
 def quadrature(frequency_hz: Rows, band_hz: tuple[float, float], n_orders: int = 5) -> Rows:

@@ -31,10 +31,10 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_PHASE_MM = 5.0
-_ACCURACY_MM = 15.0
-_FOOT_MM = 9.5
-_AXIS_MM = 9.0
+_PHASE_MM = 5.0  # strip that names the phases
+_ACCURACY_MM = 15.0  # strip of what was heard
+_FOOT_MM = 9.5  # cautions beneath
+_AXIS_MM = 9.0  # dates beneath the lowest panel
 
 
 @style.drawn

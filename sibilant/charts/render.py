@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 Format = Literal["svg", "pdf", "png"]
-PRINT_DPI = 300
+PRINT_DPI = 300  # what print asks of pictures (common practice, no source)
 
 
 def render(figure: Figure, form: Format, *, dpi: int = PRINT_DPI, grey: bool = False) -> bytes:

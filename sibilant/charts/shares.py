@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_LEFT_MM = MARGIN_MM + 10.0
+_LEFT_MM = MARGIN_MM + 10.0  # numbers of the axis
 Point = tuple[SessionSummary, Accuracy]
 
 

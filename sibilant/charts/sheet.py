@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-MARGIN_MM = 5.0
+MARGIN_MM = 5.0  # all round
 _TICK_MM = 7.0
 """Room that the number under a tick takes, at 8 points with two decimals."""
 

@@ -17,16 +17,16 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 from .strip_panels import StripPanel, Tick, ribbon_image
 
-STRIPS_PER_PAGE = 8
-_SHOWN_RANGE_DB = 50.0
-_SPECTRUM_RANGE_DB = 40.0
-_MARGIN_MM = 6.0
-_AXIS_MM = 8.0
-_GAP_MM = 7.0
-_WORD_MM = 6.5
-_SOUND_MM = 27.0
-_BELOW_MM = 10.5
-_SPECTRUM_SHARE = 0.27
+STRIPS_PER_PAGE = 8  # two columns of four on A4
+_SHOWN_RANGE_DB = 50.0  # of the picture over time
+_SPECTRUM_RANGE_DB = 40.0  # of the spectrum beside it
+_MARGIN_MM = 6.0  # all round
+_AXIS_MM = 8.0  # numbers of the axis
+_GAP_MM = 7.0  # between columns
+_WORD_MM = 6.5  # the word above
+_SOUND_MM = 27.0  # the picture itself
+_BELOW_MM = 10.5  # axis and figures beneath
+_SPECTRUM_SHARE = 0.27  # of a strip's width
 
 
 def token_strip_pages(

@@ -21,10 +21,10 @@ if TYPE_CHECKING:
 
 Values = npt.NDArray[np.float64]
 DESCRIBED = "Groups are described; nobody is diagnosed."
-MOST_POINTS = 3000
-_ROW_MM = 11.0
-_EFFECT_MM = 5.6
-_CELL_MM = 7.0
+MOST_POINTS = 3000  # more are thinned: a dot each no longer shows
+_ROW_MM = 11.0  # a group
+_EFFECT_MM = 5.6  # an effect
+_CELL_MM = 7.0  # a cell's height
 _WHITE = "#FFFFFF"
 """What these figures stand on: a page of a thesis or a journal."""
 

@@ -27,14 +27,14 @@ VERMILLION = "#D55E00"
 GREEN = "#009E73"
 PURPLE = "#CC79A7"
 
-FULL_WIDTH_MM = 170.0
-HALF_WIDTH_MM = 85.0
-MM_PER_INCH = 25.4
-MM_PER_POINT = MM_PER_INCH / 72.0
+FULL_WIDTH_MM = 170.0  # between the margins of A4
+HALF_WIDTH_MM = 85.0  # a column of two
+MM_PER_INCH = 25.4  # exact
+MM_PER_POINT = MM_PER_INCH / 72.0  # a point is 1/72 inch
 
-BODY_PT = 8.0
-TITLE_PT = 10.5
-WORD_PT = 12.0
+BODY_PT = 8.0  # the least that prints well on paper (common practice, no source)
+TITLE_PT = 10.5  # titles
+WORD_PT = 12.0  # the word said, above a strip
 
 SANS = "Sibilant Sans"
 SERIF = "Sibilant Serif"

@@ -22,8 +22,8 @@ from .request import Piece
 
 LIBRARIES = ("sibilant", "numpy", "scipy", "soundfile", "praat-parselmouth")
 
-_TRIM, _MMAP = -1, -3
-_TRIM_BYTES, _MMAP_BYTES = 134_217_728, 33_554_432
+_TRIM, _MMAP = -1, -3  # M_TRIM_THRESHOLD and M_MMAP_THRESHOLD of mallopt(3)
+_TRIM_BYTES, _MMAP_BYTES = 134_217_728, 33_554_432  # 128 and 32 MiB, over what one recording takes
 
 
 def versions() -> dict[str, str]:

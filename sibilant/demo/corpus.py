@@ -15,7 +15,7 @@ from ..terms import Prompt
 LISTS = ("core-a", "core-b")
 WORDS = "words.csv"
 MARK = "sibilant-demo.txt"
-WORKERS = 2
+WORKERS = 2  # any machine has two cores; the tables don't hang on it
 _MANIFEST = (
     tables.Column("recording", "string", "path of the recording below this folder"),
     tables.Column("words", "string", "list of the prompts, in the order spoken"),

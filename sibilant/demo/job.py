@@ -23,7 +23,7 @@ from .page import Made
 FIRST_DAY = dt.date(2026, 1, 12)
 MARK = "sibilant-demo.txt"
 CASELOAD = "caseload"
-WORKERS = 2
+WORKERS = 2  # any machine has two cores; the tables don't hang on it
 _TARGETS = {
     "C-7QXK": ("centroid_hz", "higher"),
     "C-M4RT": ("centroid_hz", "higher"),

@@ -32,7 +32,7 @@ _SPELLINGS: tuple[tuple[str, str], ...] = (
 _RULES = tuple((re.compile(pattern), phones.split()) for pattern, phones in _SPELLINGS)
 _VOICELESS = frozenset({"P", "T", "K", "F", "TH"})
 _VOWELS = frozenset({"AA", "AE", "AH", "AO", "AW", "AY", "EH", "ER", "EY", "IH", "IY", "OW", "OY", "UH", "UW"})
-_LEAST_PART = 3
+_LEAST_PART = 3  # letters of a stem, or of either half of a compound
 
 
 def guessed_word(spelling: str) -> Word:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import zlib
 
-BLOCK_BYTES = 6000
+BLOCK_BYTES = 6000  # unpacked to read one word
 
 
 def pack(text: str) -> bytes:

@@ -17,7 +17,7 @@ from .phones import read_phones
 from .slots import slots_of
 
 _APOSTROPHES = str.maketrans({"’": "'", "‘": "'", "ʼ": "'", "`": "'"})
-LEAST_SENTENCE = 4
+LEAST_SENTENCE = 4  # words; fewer without a full stop are a phrase (own choice)
 _WAY_OUT = "give its phones, as ARPABET (S IY1 L) or IPA in slashes (/siːl/)"
 
 

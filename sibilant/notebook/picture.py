@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from ..charts import Figure
 
 FORMS: dict[str, Literal["png", "svg", "pdf"]] = {".png": "png", ".svg": "svg", ".pdf": "pdf"}
-SCREEN_DPI = 120
+SCREEN_DPI = 120  # a notebook's cell at its usual width
 MOST_ROWS = 60
 """Rows of a table that a notebook shows; the table itself holds all."""
 

@@ -32,7 +32,7 @@ from ..words import READER, WordSearch, find_words, place_phones
 from .analysis import Analysis, Kept
 from .supporting import supported
 
-OWN_SHARE = 0.5
+OWN_SHARE = 0.5  # a person's mark over more than half of a sound is that sound
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,10 +30,10 @@ CLINIC_LEVELS = {3: (0.036, 0.02), 4: (0.03, 0.014)}
 Tuned on what is tried in docs/change.md. After the first looks the limit is wider: looks add up over a year, and days
 far from the baseline are less like it.
 """
-_LEVELS_OF_MORE = (0.025, 0.014)
+_LEVELS_OF_MORE = (0.025, 0.014)  # five baselines and more
 FIRST_LOOKS = 3
 """A lasting change is to be found within so many later probes."""
-_REACH, _STEP = 5.0, 0.05
+_REACH, _STEP = 5.0, 0.05  # SDs to either side, and step of the log spread, that sums run over
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(41)
 
 

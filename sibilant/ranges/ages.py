@@ -6,7 +6,7 @@ import re
 
 from ..errors import UsageError
 
-_OLDEST_Y = 120
+_OLDEST_Y = 120  # above the oldest person known; a slip of months for years lies above
 
 
 def read_age(text: str) -> int:

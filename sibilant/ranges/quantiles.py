@@ -10,7 +10,7 @@ from statistics import NormalDist
 import numpy as np
 import numpy.typing as npt
 
-_SMALLEST, _PRECISION, _MOST_STEPS = 1e-300, 1e-16, 10_000
+_SMALLEST, _PRECISION, _MOST_STEPS = 1e-300, 1e-16, 10_000  # stand-in for 0, double precision, and never reached
 
 
 @lru_cache(maxsize=4096)

@@ -6,7 +6,7 @@ import base64
 from functools import lru_cache
 from typing import Any
 
-_PIXELS_AN_INCH = 200
+_PIXELS_AN_INCH = 200  # sharp on paper, small enough to send
 _ONE = b"""#set page(width: 96pt, height: 96pt, margin: 0pt, fill: none)
 #image(bytes(sys.inputs.svg), format: "svg", width: 100%)
 """

@@ -26,7 +26,7 @@ _TITLES: Mapping[ReportKind, str] = MappingProxyType(
         "discharge": "Closing report: /s/ in spoken words",
     }
 )
-_MOST_CONTEXTS = 5
+_MOST_CONTEXTS = 5  # what a page holds; the rest is counted beneath
 _DENSE: tuple[ReportKind, ...] = ("monthly", "quarterly", "session", "discharge")
 _SIGNED = (Blank("Clinician and credentials", by_hand=True), Blank("Signature and date", by_hand=True))
 

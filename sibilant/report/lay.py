@@ -11,14 +11,14 @@ from ..terms.by_ear import Accuracy
 from ..terms.case_view import CaseView
 from ..terms.change import LARGER, UNJUDGED
 from ..terms.document import Blank, Facts, Heading, Listing, Paragraph, Part, Picture, PracticeItem, Table
+from ..terms.reference import ADULT_MONTHS
 from . import errors, goals, plain, sections
 from .plain import ReportSettings
 from .readers import Reader, conditions_said
 
 SIGNED = (Blank("Clinician and credentials", by_hand=True), Blank("Signature and date", by_hand=True))
 HOME = "Five to ten minutes, five days a week, in good humour (common practice, no source)."
-ADULT_MONTHS = 216
-_MOST_WORDS = 12
+_MOST_WORDS = 12  # named in a line; the rest is counted
 _SHOWN_MM: Mapping[Reader, float] = MappingProxyType({"school": 36.0, "payer": 36.0, "family": 58.0})
 
 

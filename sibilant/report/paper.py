@@ -14,7 +14,7 @@ from . import legible
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-_PAIRED_LETTERS = 34
+_PAIRED_LETTERS = 34  # two blanks with labels no longer than this share a line
 
 
 def to_pdf(document: Document) -> bytes:

@@ -20,7 +20,7 @@ PROVISIONAL = (
     "The verdict is provisional: the probes it is compared with lie less than three weeks apart, so that days may be"
     " alike."
 )
-_MOST_JOINS = 3
+_MOST_JOINS = 3  # told one by one; more are counted
 
 
 @dataclass(frozen=True, slots=True)

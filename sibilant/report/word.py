@@ -28,7 +28,7 @@ from .drawn import png_of
 if TYPE_CHECKING:
     from docx.document import Document as Paper
 
-_ZIP_TIME = (1980, 1, 1, 0, 0, 0)
+_ZIP_TIME = (1980, 1, 1, 0, 0, 0)  # the earliest that a zip can hold: same report, same bytes
 _BODY_FONT, _FIGURE_FONT, _PRACTICE = "Cambria", "Calibri", "Practice"
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from ..tables import Column
 
-P_DECIMALS = 4
+P_DECIMALS = 4  # of p values in tables
 
 
 def _c(name: str, what: str, unit: str = "", decimals: int | None = None) -> Column:

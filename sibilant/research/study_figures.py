@@ -11,7 +11,7 @@ from ..charts import study as drawing
 from ..study import Study
 from ..terms import Method
 
-WIDTHS_MM = (85.0, 170.0)
+WIDTHS_MM = (85.0, 170.0)  # one and two columns of a journal
 
 
 def write_all(folder: Path, found: Study, method: Method | None, who: str) -> list[str]:

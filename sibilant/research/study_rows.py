@@ -11,7 +11,7 @@ from ..study import Effect, JudgedEffect, Model, Study
 from ..tables import Column, Row
 from .study_rounding import plain_row, unit_of
 
-ROWS_AT_ONCE = 5_000
+ROWS_AT_ONCE = 5_000  # as dictionaries in memory
 
 
 def with_unit(one: Any) -> Row:

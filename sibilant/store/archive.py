@@ -16,9 +16,9 @@ from . import keys
 
 NAMES = re.compile(r"caseload\.(sqlite|sealed)|key\.json|audio/[0-9a-f]{2}/[0-9a-f]{64}\.(flac|wav|sealed)")
 MANIFEST = "backup.json"
-FORM, FORMAT = "sibilant-caseload-backup", 1
-BLOCK = 1 << 20
-MOST_MANIFEST = 1 << 28
+FORM, FORMAT = "sibilant-caseload-backup", 1  # told in the first entry
+BLOCK = 1 << 20  # bytes read at a time
+MOST_MANIFEST = 1 << 28  # bytes; more is no manifest of ours
 
 
 def mark_of(described: Mapping[str, Any], by: keys.Keys | None) -> str:

@@ -31,8 +31,8 @@ from .shape import hints_of, misfit, text_misfit
 from .surroundings import surroundings_from
 
 Row = Mapping[str, Any]
-MOST_WHOLE = 2**31 - 1
-DAYS = (dt.date(1900, 1, 1), dt.date(2200, 1, 1))
+MOST_WHOLE = 2**31 - 1  # what a column of PostgreSQL's INTEGER holds
+DAYS = (dt.date(1900, 1, 1), dt.date(2200, 1, 1))  # a date outside is a slip
 UTTERANCE = {
     "onset_s": float, "offset_s": float, "confidence": float, "voice": Voice, "sure": bool, "counts": bool,
     "attempt": int, "prompted": bool,

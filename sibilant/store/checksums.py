@@ -21,7 +21,7 @@ from ..errors import RefusedError
 from .schema import METADATA
 
 SEALED = tuple(table for table in METADATA.sorted_tables if "checksum" in table.c)
-DIGITS = 16
+DIGITS = 16  # 64 bits: against damage, not against a forger (docs/security.md)
 CONTROL = re.compile(
     r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]|\\u00(?:0[0-8bcefBCEF]|1[0-9a-fA-F])"
 )

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 FOLDER = "takes"
 BECAME = "became.json"
-LONGEST_WAIT_S, LOOKS_EVERY_S = 60.0, 0.01
+LONGEST_WAIT_S, LOOKS_EVERY_S = 60.0, 0.01  # for another program that holds the takes
 
 
 def draft_folder(caseload: Caseload, code: str) -> Path:

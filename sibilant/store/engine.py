@@ -17,7 +17,7 @@ from ..errors import CaseloadError
 from .keys import Keys
 
 PASSWORD_FROM = "SIBILANT_DATABASE_PASSWORD"
-BUSY_MS = 20_000
+BUSY_MS = 20_000  # that a writer waits for another
 FULL = ("disk i/o error", "disk is full")
 """How SQLite words that it found no room: for what it keeps beside the database, and for the database."""
 MOST = {"lock_after_minutes": 1440, "bin_days": 3650}

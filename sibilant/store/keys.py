@@ -24,7 +24,7 @@ from ..errors import CaseloadError
 from ..files import from_json, write_text
 
 KEY_FILE = "key.json"
-KEY_FORMAT = 1
+KEY_FORMAT = 1  # of the key file
 PASSPHRASE_FROM = "SIBILANT_PASSPHRASE"
 LEAST_PASSPHRASE = 12
 """Characters a passphrase must have (common practice, no source)."""
@@ -35,10 +35,10 @@ LONGEST_LOOKED_AT = 72
 """zxcvbn looks at no more characters than this."""
 OUR_WORDS = ["sibilant", "caseload", "passphrase"]
 """What somebody who guesses this program's passphrases tries first."""
-SCRYPT_N = 2**17
-MOST_MEMORY = 1 << 30
-CHECK_BYTES = 3
-GROUP = 4
+SCRYPT_N = 2**17  # as OWASP's password storage cheat sheet advises, with r = 8 and p = 1
+MOST_MEMORY = 1 << 30  # bytes that a key file may ask scrypt for
+CHECK_BYTES = 3  # of the hash, at the end of a recovery code
+GROUP = 4  # letters written together
 LOOK_ALIKES = str.maketrans({"0": "O", "1": "I", "8": "B"})
 MISSING_EXTRA = 'the caseload is encrypted, which needs an extra: pip install "sibilant[private]"'
 DAMAGED = (

@@ -25,7 +25,7 @@ PLACES = (
     "whistle_width_hz", "tonality_1_db",
 )  # fmt: skip
 """The place of each measure in the lists. It grows at its end alone: a place is never given to another measure."""
-UNCUT = PLACES[:4]
+UNCUT = PLACES[:4]  # what comes of sums over the band is also kept uncut
 SUMS = ("power", "first", "second", "low", "mid", "high")
 PARTS = ("values", "low", "high", "boundary")
 ORDERS = {**dict.fromkeys(PARTS, PLACES), "uncut": UNCUT, "sums": SUMS}

@@ -11,7 +11,7 @@ from ..files import make_folder, output_error
 from .engine import Place
 from .keys import KEY_FILE
 
-OTHERS = 0o077
+OTHERS = 0o077  # all rights of group and others
 OWN_FOLDERS = ("audio", "takes", "bin")
 SIDES = ("", "-wal", "-shm", "-journal")
 

@@ -15,8 +15,8 @@ from .keys import Keys
 
 SUFFIX = ".sealed"
 VERSION = b"\x01"
-NONCE_BYTES = 12
-STEP_BYTES = 1 << 15
+NONCE_BYTES = 12  # of AES-GCM (NIST SP 800-38D)
+STEP_BYTES = 1 << 15  # least step that lengths are rounded up to, so that they tell little
 MOST_BYTES = (1 << 31) - (1 << 28)
 """Beyond this, with its padding, one call of the cipher does not take it."""
 

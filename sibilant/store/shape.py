@@ -10,8 +10,8 @@ from dataclasses import fields, is_dataclass
 from functools import lru_cache
 from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
-MOST_TEXT = 20_000
-MOST_NUMBER = 1e12
+MOST_TEXT = 20_000  # characters of a note
+MOST_NUMBER = 1e12  # no figure of ours comes near
 LATER = frozenset({"guessed", "pooled", "reader", "slot_place", "sums", "uncut"})
 """Fields that earlier programs did not write, and that may be left out where there is nothing in them."""
 

@@ -20,7 +20,7 @@ from .checksums import SEALED, own_check, state_of
 from .schema import SETTINGS, SPARSE
 
 KEY, COUNT = "tally", "changes"
-MOST_COUNT = 2**31 - 1
+MOST_COUNT = 2**31 - 1  # what SQLite's user_version holds; then the count starts again
 _COMPARED: dict[str, object] = {}
 
 

@@ -14,7 +14,7 @@ from .score import Score, SibilantPlan, Sound, near
 from .speakers import Speaker
 from .tract import Voicing
 
-LEAD_S = 0.12
+LEAD_S = 0.12  # silence before the first sound
 
 
 def plan_score(

@@ -18,11 +18,11 @@ from .truth import BesideWhat
 
 Floats = npt.NDArray[np.float64]
 
-STEP_S = 0.00025
-SMOOTHING_S = 0.004
-EDGE_DB = 30.0
-CORE_DB = 15.0
-BESIDE_S = 0.015
+STEP_S = 0.00025  # grid on which levels are compared
+SMOOTHING_S = 0.004  # effective length of the Hann window
+EDGE_DB = 30.0  # below the plateau: the edge (docs/boundaries.md)
+CORE_DB = 15.0  # below the plateau: the core
+BESIDE_S = 0.015  # looked at beside an edge for what set it
 
 
 @dataclass(frozen=True, slots=True)

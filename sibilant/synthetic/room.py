@@ -13,7 +13,7 @@ from .truth import Spoken
 
 Floats = npt.NDArray[np.float64]
 
-SNR_BAND_HZ = (4000.0, 10000.0)
+SNR_BAND_HZ = (4000.0, 10000.0)  # where a sibilant's power lies
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,9 +14,9 @@ from .score import Score, Sound
 from .speakers import Speaker
 
 Floats = npt.NDArray[np.float64]
-_NASAL_POLE = 950.0
-_UPPER = (3450.0, 4450.0)
-_BANDWIDTHS = (70.0, 95.0, 140.0, 190.0, 240.0)
+_NASAL_POLE = 950.0  # and its zero, which moves; Hz of a man's tract
+_UPPER = (3450.0, 4450.0)  # F4 and F5 of a man's tract, steady
+_BANDWIDTHS = (70.0, 95.0, 140.0, 190.0, 240.0)  # F1 to F5, Hz
 
 
 @dataclass(frozen=True, slots=True)

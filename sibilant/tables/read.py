@@ -16,8 +16,8 @@ from .write import unguarded
 
 Made = TypeVar("Made")
 
-MOST_BYTES = 64 << 20
-MOST_ROWS = 200_000
+MOST_BYTES = 64 << 20  # of a table that is read
+MOST_ROWS = 200_000  # and its rows
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 CODE_LETTERS = "23456789ACDEFHJKLMNPQRTVWXY"
 """Digits and letters but 0 1 I O S G B U, which a hand or an ear takes for another."""
-_CHECK_WEIGHTS, _CHECK_OFFSET, _CHECK_MODULUS = (5, 34, 22), 3, 37
+_CHECK_WEIGHTS, _CHECK_OFFSET, _CHECK_MODULUS = (5, 34, 22), 3, 37  # told below
 
 
 def check_letter(three: str) -> str | None:

@@ -12,8 +12,8 @@ Use = Literal["value", "orientation", "acquisition", "background"]
 Placement = Literal["below", "within", "above", "not comparable"]
 
 INSIDE_SENTENCE = "Inside a range does not mean the sound is acceptable to a listener; outside does not mean it is not."
-FEWEST_SPEAKERS = 10
-ADULT_MONTHS = 18 * 12
+FEWEST_SPEAKERS = 10  # fewer are no range (own choice, docs/ranges.md)
+ADULT_MONTHS = 18 * 12  # 18 years
 
 _SEX_WORDS = {"f": "female", "m": "male", "both": "both sexes", "": "sex not stated"}
 

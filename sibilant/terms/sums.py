@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-_DECIBEL = 10 / math.log(10)
+_DECIBEL = 10 / math.log(10)  # dB of a natural logarithm of power
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,8 +15,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from ..clinic.caseload import CaseloadHandle
 
 BELOW = "/answer/"
-MOST_KEPT = 8
-LOCKED = 423
+MOST_KEPT = 8  # answers that wait to be fetched
+LOCKED = 423  # HTTP's own status (RFC 4918)
 
 
 class Afterwards:

@@ -18,8 +18,8 @@ from .forms import ask_about_names, day_in
 from .places import Answer, at_hand, choose, device_last, list_groups
 from .showing import shown
 
-HEAD_BYTES = 4
-MOST_HEAD = 2 << 20
+HEAD_BYTES = 4  # length of the head, little-endian
+MOST_HEAD = 2 << 20  # bytes of fields before the files
 
 
 def place(request: Request) -> Response:

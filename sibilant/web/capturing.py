@@ -16,7 +16,7 @@ from ..errors import UsageError
 from .asking import caseload_of, client_of, number_of, sent, text_of
 from .places import Answer
 
-MOST_LIST = 1 << 20
+MOST_LIST = 1 << 20  # letters of a list typed in
 
 
 async def _samples(request: Request) -> take.Samples:

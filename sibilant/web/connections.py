@@ -9,10 +9,10 @@ from typing import Any, ClassVar
 
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-HEAD_S = 10.0
-MOST_IDLE = 64
-MOST_LINES = 20
-LINES_S = 60.0
+HEAD_S = 10.0  # for a request's head to arrive
+MOST_IDLE = 64  # connections without a request; the oldest gives way
+MOST_LINES = 20  # of log in LINES_S
+LINES_S = 60.0  # seconds
 
 
 class _Bounded(H11Protocol):

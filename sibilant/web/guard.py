@@ -17,8 +17,8 @@ from .opening import ENTERED, Entrance, same
 
 HOST = "127.0.0.1"
 COOKIE = "sibilant"
-MOST_BYTES = 128 << 20
-MOST_KEY_BYTES = 1 << 10
+MOST_BYTES = 128 << 20  # of one request: twenty minutes at 48 kHz and 16 bit, hours of a phone's
+MOST_KEY_BYTES = 1 << 10  # of the request that hands the key over
 KEY_S, MOST_KEYS = 10.0, 8
 """How long a key may take to arrive, and how many may be on their way: the oldest makes room, for ours come whole."""
 OPEN, PROOF = "/open", "/proof"

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 
 from ..clinic.caseload import CaseloadHandle
 
-LOOKS_EVERY_S = 1.0
+LOOKS_EVERY_S = 1.0  # how late the lock may come
 
 
 @contextlib.contextmanager

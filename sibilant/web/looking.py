@@ -28,7 +28,7 @@ COLUMNS = (
     "peak_hz",
     "flags",
 )
-MOST_SAID = 2000
+MOST_SAID = 2000  # letters
 
 
 def place(request: Request) -> Response:

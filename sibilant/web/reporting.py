@@ -18,7 +18,7 @@ from .forms import ask_about_names, back_to, client_in, pairs_of
 from .places import FORMS_OF_REPORT, Answer, chosen_client
 from .showing import shown
 
-MOST_LETTERS = 2000
+MOST_LETTERS = 2000  # of one field of a report
 FIELD = "field:"
 
 

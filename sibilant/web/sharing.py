@@ -18,7 +18,7 @@ from .forms import client_in, day_in, form_of
 from .places import Answer
 from .showing import shown
 
-MOST_WORDS = 400
+MOST_WORDS = 400  # letters of the list of names
 
 
 def place(request: Request) -> Response:

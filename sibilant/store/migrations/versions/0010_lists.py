@@ -18,7 +18,7 @@ down_revision = "0009"
 branch_labels = None
 depends_on = None
 
-AT_ONCE = 2000
+AT_ONCE = 2000  # rows in memory
 CELLS = {
     "tokens": (
         "id", "session_id", "recording_id", "key", "prompt_index", "attempt", "slot", "finding", "phone", "position",

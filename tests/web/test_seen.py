@@ -107,20 +107,26 @@ OUTSIDE = """() => [...document.querySelectorAll('button, a, input, select')]
   .map((e) => e.outerHTML.slice(0, 80))"""
 
 
+def grave(page) -> list[str]:
+    """What axe-core calls serious or critical in the place shown."""
+    found = page.evaluate("async () => (await axe.run()).violations")
+    return [
+        f"{one['id']}: {json.dumps([node['target'] for node in one['nodes'][:3]])}"
+        for one in found
+        if one["impact"] in ("serious", "critical")
+    ]
+
+
 def test_every_place_can_be_used_by_everybody(browse, filled: web.Running, axe: str) -> None:
-    """No grave issue by axe-core, nothing runs out at 360 pixels or at 200 % (half of 1280), the mark always shown."""
+    """No grave issue by axe-core in light or dark, nothing runs out at 360 pixels or at 200 % (half of 1280), the mark always shown."""
     page = browse()
     page.goto(filled.address)
     seen = 0
     for place in steps(page, f"http://127.0.0.1:{filled.port}{filled.root}"):
         page.evaluate(axe)
-        found = page.evaluate("async () => (await axe.run()).violations")
-        grave = [
-            f"{v['id']}: {json.dumps([n['target'] for n in v['nodes'][:3]])}"
-            for v in found
-            if v["impact"] in ("serious", "critical")
-        ]
-        assert not grave, f"{place}: {grave}"
+        for scheme in ("dark", "light"):
+            page.emulate_media(color_scheme=scheme)
+            assert not grave(page), f"{place}, {scheme}: {grave(page)}"
         for width, height in ((360, 740), (640, 400)):
             page.set_viewport_size({"width": width, "height": height})
             assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, (place, width)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -25,6 +26,8 @@ from .reminders import reminders
 from .therapy import in_its_phase
 
 DEVICE_OPEN = "not stated"
+Within = Callable[[store.Caseload], contextlib.AbstractContextManager[None]]
+"""What is held, and looked at again, round the step that keeps."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +60,15 @@ class ProbeRequest:
     methods: tuple[Method, ...] = ()
 
 
-def keep_probe(caseload: CaseloadHandle, code: str | None, request: ProbeRequest) -> ProbeResult:
-    """Measure and keep one session.
+def nothing_held(_one: store.Caseload) -> contextlib.AbstractContextManager[None]:
+    """Hold nothing while a session is kept: its recordings are files of their own."""
+    return contextlib.nullcontext()
+
+
+def keep_probe(
+    caseload: CaseloadHandle, code: str | None, request: ProbeRequest, *, within: Within = nothing_held
+) -> ProbeResult:
+    """Measure and keep one session; ``within`` is entered once it is measured, and held while it is kept.
 
     Raises
     ------
@@ -90,7 +100,8 @@ def keep_probe(caseload: CaseloadHandle, code: str | None, request: ProbeRequest
         request, noted = _with_its_device(one, client, request)
         session = _session(one, client, request, listed, prompts)
         spoken = _spoken(heard, prompts)
-        kept = keep(one, session, heard, spoken)
+        with within(one):
+            kept = keep(one, session, heard, spoken)
         used(one, name, kept.number, request.on)
         told = _result(one, client, kept, heard, spoken)
         return replace(told, notes=(*noted, *told.notes))

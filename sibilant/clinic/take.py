@@ -7,12 +7,14 @@ any probe is.
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import json
 import secrets
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -269,13 +271,15 @@ def finish(caseload: CaseloadHandle, code: str | None, *, modelled: bool = False
     """Keep a take as a session, one recording a prompt, and erase what is not to be kept.
 
     One recording a prompt, since it is known which word was on the screen: no word can then be taken for its neighbour.
+    Measuring takes seconds, in which others may go on: what is kept is kept only if the take is still as it was read,
+    and nobody has a hand in it until its drafts are gone.
 
     Raises
     ------
     RefusedError
-        When none is under way or no word was said.
+        When none is under way, no word was said, or it was changed in another window while it was measured.
     """
-    with opened(caseload) as one:
+    with opened(caseload) as one, store.takes_alone(one):
         state = _held(one, code)
         said = {place: _joined(one, state, place) for place in sorted({each["place"] for each in state["stretches"]})}
         if said:
@@ -283,10 +287,23 @@ def finish(caseload: CaseloadHandle, code: str | None, *, modelled: bool = False
     if not said:
         raise RefusedError(f"{state['client']}: no word was said in this take; throw it away, or go on with it")
     state["modelled"] = state["modelled"] or modelled
-    kept = keep_probe(caseload, state["client"], replace(_request(state, said), anyway=anyway))
-    with opened(caseload) as one:
-        store.erase_drafts(one, state["client"])
-    return kept
+    asked = replace(_request(state, said), anyway=anyway)
+    return keep_probe(caseload, state["client"], asked, within=partial(_as_measured, state))
+
+
+@contextlib.contextmanager
+def _as_measured(state: TakeState, one: store.Caseload) -> Iterator[None]:
+    """Hold a take that is still as it was measured; erase it once it is kept."""
+    code = state["client"]
+    with store.takes_alone(one):
+        now = _read(one, code) if store.has_draft(one, code, STATE) else None
+        if now is None or any(now[part] != state[part] for part in ("take", "stretches")):
+            raise RefusedError(
+                f"{code}: this take was changed in another window while it was measured, so nothing was kept of what"
+                " was measured; load the page again"
+            )
+        yield
+        store.erase_drafts(one, code)
 
 
 def _joined(one: store.Caseload, state: TakeState, place: int) -> Recording:

@@ -1,4 +1,4 @@
-"""Whether a caseload is whole: every row against its checksum, every sound against its hash."""
+"""Whether a caseload is whole: every row against its checksum, every sound against its hash, and the key's file."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ def check(caseload: CaseloadHandle) -> Whole:
     Returns
     -------
     dict
-        How many rows and sounds were looked at; what is ``damaged`` (rows), ``missing``, ``changed`` or ``unreadable``
-        (sounds), ``plain`` (sound in an encrypted caseload that is not), ``left over`` (files that no row names); and
-        ``whole``, true where nothing is damaged, missing, changed, plain or unreadable.
+        How many rows and sounds were looked at; what is ``damaged`` (rows, the key's file), ``missing``, ``changed`` or
+        ``unreadable`` (sounds), ``plain`` (sound in an encrypted caseload that is not), ``left over`` (files that no
+        row names); and ``whole``, true where nothing is damaged, missing, changed, plain or unreadable.
 
     Raises
     ------
@@ -31,7 +31,8 @@ def check(caseload: CaseloadHandle) -> Whole:
     with opened(caseload) as one:
         rows = store.look_at_rows(one)
         sounds = store.look_at_sounds(one)
-    found = {**sounds.found, "damaged": [*rows.damaged]}
+        key = store.look_at_key(one)
+    found = {**sounds.found, "damaged": [*key, *rows.damaged]}
     return {
         "caseload": one.folder.name,
         "encrypted": one.encrypted,

@@ -11,7 +11,6 @@ from ..terms.by_ear import Accuracy
 from ..terms.case_view import CaseView
 from ..terms.change import LARGER, UNJUDGED
 from ..terms.document import Blank, Facts, Heading, Listing, Paragraph, Part, Picture, PracticeItem, Table
-from ..terms.reference import ADULT_MONTHS
 from . import errors, goals, plain, sections
 from .plain import ReportSettings
 from .readers import Reader, conditions_said

@@ -32,7 +32,7 @@ from .keys import (
 )
 from .leftovers import count_plain, outside
 from .lending import drop_lender, keep_given, keep_lender, kept_lenders, latest_changes
-from .looking import LookAtRows, LookAtSounds, look_at_rows, look_at_sounds
+from .looking import LookAtRows, LookAtSounds, look_at_key, look_at_rows, look_at_sounds
 from .opening import open_caseload
 from .people import (
     add_client,
@@ -138,6 +138,7 @@ __all__ = [
     "kept_lenders",
     "latest_changes",
     "load_client",
+    "look_at_key",
     "look_at_rows",
     "look_at_sounds",
     "looks_synchronised",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import datetime as dt
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import TracebackType
@@ -213,9 +214,15 @@ NO_ROOM = (
 )
 
 
+SHARED_BYTES = 1 << 16
+"""What SQLite needs beside the file, so that several can use it at a time, with room."""
+
+
 def _worded(folder: Path, error: Exception) -> str:
     text = _first(error)
     low = text.lower()
+    if "locked" in low and shutil.disk_usage(folder).free < SHARED_BYTES:
+        low = "full"  # where there is no room for what several share, each holds the file alone
     for sign, words in (
         ("full", NO_ROOM),
         ("disk i/o", NO_ROOM),

@@ -20,6 +20,7 @@ from .caseload import Ask, Caseload
 from .checksums import sealing_rows
 from .engine import Place, make_engine, open_sealed, raw_key, read_place, sqlite_engine
 from .opening import open_caseload
+from .room import room_for
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +104,7 @@ def _convert(old: Caseload, new_keys: keys.Keys | None, switch: Callable[[], Non
     new = Caseload(old.place, make_engine(old.place, new_keys), who=old.who, clock=old.clock, keys=new_keys)
     with contextlib.closing(new), clips.alone(old):
         _refuse_takes(old)
-        with contextlib.ExitStack() as undo, _nothing_written(old):
+        with room_for(old, new), contextlib.ExitStack() as undo, _nothing_written(old):
             undo.callback(_clear, old)
             n_sounds, n_missing = _sounds(old, new)
             records = _records(old, new, action, f"{n_sounds} sounds")

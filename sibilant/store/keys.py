@@ -204,6 +204,11 @@ def _bytes(passphrase: str) -> bytes:
 
 def write_key_file(folder: Path, kept: KeyFile) -> None:
     """Write ``key.json``, whole or not at all, for its owner alone."""
+    erase_half_written(folder)
+    write_text(folder / KEY_FILE, _written(kept), private=True)
+
+
+def _written(kept: KeyFile) -> str:
     content = {
         "form": "sibilant-caseload-key",
         "format": KEY_FORMAT,
@@ -212,8 +217,12 @@ def write_key_file(folder: Path, kept: KeyFile) -> None:
         "scrypt": {"n": kept.n, "r": kept.r, "p": kept.p, "salt": _text(kept.salt)},
         "aes_256_gcm": {"nonce": _text(kept.nonce), "wrapped_key": _text(kept.wrapped)},
     }
-    erase_half_written(folder)
-    write_text(folder / KEY_FILE, json.dumps(content, indent=1) + "\n", private=True)
+    return json.dumps(content, indent=1) + "\n"
+
+
+def is_as_written(folder: Path) -> bool:
+    """Say whether ``key.json`` is what this program writes, to the bit; one that is not may open all the same."""
+    return (folder / KEY_FILE).read_bytes() == _written(read_key_file(folder)).encode()
 
 
 def erase_half_written(folder: Path) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from ..errors import CaseloadError
-from . import clips, sealing
+from . import clips, keys, sealing
 from .caseload import Caseload
 from .checking import row_misfits
 from .checksums import SEALED, is_whole, own_check
@@ -31,6 +31,13 @@ class LookAtSounds:
 
     n_sounds: int
     found: Mapping[str, list[str]] = field(default_factory=dict)
+
+
+def look_at_key(caseload: Caseload) -> tuple[str, ...]:
+    """Name the key's file where it opens and is not as it was written; a plain caseload has none."""
+    if not caseload.encrypted or keys.is_as_written(caseload.folder):
+        return ()
+    return (f"{keys.KEY_FILE}: changed since it was written; it still opens: sibilant caseload passphrase renews it",)
 
 
 def look_at_rows(caseload: Caseload) -> LookAtRows:

@@ -17,6 +17,8 @@ import pytest
 from sibilant_cli.main import run
 
 from sibilant import store
+from sibilant.clinic import wholeness
+from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import CaseloadError, RefusedError, SibilantError
 from sibilant.store.keys import checked_passphrase
 
@@ -176,10 +178,46 @@ def test_flipped_bits_in_key_records_and_sound_are_noticed(n: int, sealed: Path)
         write_evidence("flipped_bits_sealed.csv", n, found)
 
 
+@pytest.mark.parametrize("n", [40, pytest.param(500, marks=pytest.mark.long)])
+def test_each_flipped_bit_of_the_key_file_is_noticed(n: int, sealed: Path) -> None:
+    """Spread over its bits, one a time: a refusal in one line, or ``check`` names it and all is as it was."""
+    before, path = held(sealed), sealed / "key.json"
+    good = path.read_bytes()
+    assert wholeness.check(CaseloadHandle(sealed))["whole"]
+    found = Counter[str]()
+    places = random.Random(5).sample(range(8 * len(good)), n)
+    for place in places:
+        changed = bytearray(good)
+        changed[place // 8] ^= 1 << place % 8
+        path.write_bytes(bytes(changed))
+        try:
+            done = wholeness.check(CaseloadHandle(sealed))
+            assert not done["whole"] and "key.json: changed since it was written" in done["damaged"][0], place
+            assert held(sealed) == before, place
+            found["told"] += 1
+        except SibilantError as refused:
+            assert "\n" not in str(refused), place
+            found["refused"] += 1
+    assert found["refused"] > n / 2 and sum(found.values()) == n
+    path.write_bytes(good)
+    assert held(sealed) == before
+    if n >= 500:
+        write_evidence("flipped_bits_key.csv", n, found)
+
+
+def test_a_changed_key_file_that_still_opens_is_renewed(sealed: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = sealed / "key.json"
+    path.write_bytes(path.read_bytes().replace(b'"format": 1', b'"format": 0'))
+    assert not wholeness.check(CaseloadHandle(sealed))["whole"]
+    assert run(["caseload", "passphrase", "--caseload", str(sealed)]) == 0
+    monkeypatch.setenv("SIBILANT_PASSPHRASE", SECOND)
+    assert wholeness.check(CaseloadHandle(sealed))["whole"]
+
+
 def write_evidence(name: str, n: int, found: Counter[str]) -> None:
     """What the full count found, with the commit it was run on."""
     root = Path(__file__).parents[2]
     commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], cwd=root, capture_output=True, text=True).stdout
-    lines = [f"{kind},{found[kind]},{n},{commit.strip()}" for kind in ("refused", "same")]
+    lines = [f"{kind},{found[kind]},{n},{commit.strip()}" for kind in sorted(found)]
     text = "\n".join(["ended,cases,seeds_from_0_to,commit", *lines]) + "\n"
     (root / "docs" / "evidence" / name).write_text(text, encoding="utf-8")

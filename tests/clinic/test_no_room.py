@@ -17,13 +17,14 @@ import pytest
 from sibilant import store
 from sibilant.clinic import backups, clients, encryption, exchange, removing
 from sibilant.clinic.caseload import CaseloadHandle
-from sibilant.errors import SibilantError
+from sibilant.errors import NoRoomError, SibilantError
 from sibilant.store import clips
 from sibilant.terms.clinic import Consent, Session
 
 CODE, OTHER = "C-7QXK", "C-M4RT"
 PASSPHRASE = "six blue horses walk"
 N_SOUNDS, SOUND_BYTES = 20, 40_000
+SIDES = ("-wal", "-shm")
 
 
 def kept_sounds(folder: Path) -> list[Path]:
@@ -48,6 +49,7 @@ def medium(
 ) -> Iterator[Path]:
     """A small file system of its own with a caseload in it."""
     monkeypatch.setenv("SIBILANT_PASSPHRASE", PASSPHRASE)
+    monkeypatch.setenv("SIBILANT_NEW_PASSPHRASE", f"{PASSPHRASE} home")
     disk = tmp_path / "disk"
     disk.mkdir()
     if os.name != "posix" or os.geteuid() or not shutil.which("mount"):
@@ -112,6 +114,55 @@ def test_an_older_form_that_has_no_room_to_be_brought_up_says_so(medium: Path) -
     assert "reading works" not in str(said.value) and (folder / "caseload.sqlite").read_bytes() == was
     (medium / "fill").unlink()
     assert clients.list_clients(CaseloadHandle(folder))
+
+
+@pytest.mark.parametrize("room_bytes", [0, 40_000, 1_000_000])
+def test_another_form_that_has_no_room_says_how_much_it_needs(
+    medium: Path, room_bytes: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On the code before: another program held it, or a sound's hash could not be written."""
+    folder = medium / "case"
+    was = sorted(path.name for path in folder.rglob("*") if path.is_file() and not path.name.endswith(SIDES))
+    (medium / "room").write_bytes(b"\1" * room_bytes)
+    fill_up(medium)
+    (medium / "room").unlink()
+    tells: list[str] = []
+    verbs = [encryption.rekey, encryption.decrypt] if (folder / "key.json").exists() else [encryption.encrypt]
+    for verb in verbs:
+        more = {} if verb is encryption.decrypt else {"tell": tells.append}
+        with pytest.raises(NoRoomError, match=r"needs \d\.\d MB beside the old one, and the disk has") as said:
+            verb(CaseloadHandle(folder), **more)
+        assert "\n" not in str(said.value) and "make room" in str(said.value)
+    clients.list_clients(CaseloadHandle(folder))  # takes away the marker of what failed
+    now = [path.name for path in folder.rglob("*") if path.is_file() and not path.name.endswith(SIDES)]
+    assert tells == [] and sorted(now) == was
+    (medium / "fill").unlink()
+    for verb in verbs:
+        verb(CaseloadHandle(folder), **({} if verb is encryption.decrypt else {"tell": tells.append}))
+        if verb is encryption.rekey:
+            monkeypatch.setenv("SIBILANT_PASSPHRASE", os.environ["SIBILANT_NEW_PASSPHRASE"])
+    assert len(clients.list_clients(CaseloadHandle(folder))) == 2 and len(kept_sounds(folder)) == N_SOUNDS
+
+
+def test_a_disk_that_fills_in_the_middle_says_so_too(medium: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another program may take what was free when it was looked at."""
+    folder = medium / "case"
+    if not (folder / "key.json").exists():
+        verb, form = encryption.encrypt, False
+    else:
+        verb, form = encryption.rekey, True
+    write = clips.write_clip
+
+    def filling(*given: object) -> None:
+        fill_up(medium)
+        write(*given)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(clips, "write_clip", filling)
+    with pytest.raises(NoRoomError, match="make room and do it again; nothing was changed"):
+        verb(CaseloadHandle(folder), tell=lambda code: None)
+    (medium / "fill").unlink()
+    assert store.is_encrypted(folder) is form and len(clients.list_clients(CaseloadHandle(folder))) == 2
+    assert len(kept_sounds(folder)) == N_SOUNDS
 
 
 def test_a_read_only_medium_can_be_read(medium: Path) -> None:

@@ -174,6 +174,36 @@ def test_five_hundred_flipped_bits(caseload: Path) -> None:
     assert not found["tracebacks"], found
 
 
+@pytest.mark.parametrize("n", [N_SHARE, pytest.param(N_ALL, marks=pytest.mark.long)])
+def test_a_flipped_bit_in_a_plain_sound_is_noticed(n: int, caseload: Path) -> None:
+    """Spread over all sounds, one bit a time: ``check`` names that sound, nothing else, and no figure changes."""
+    want = {code: values(summarise.case_view(CaseloadHandle(caseload), code)[0]) for code in CODES}
+    sounds = sorted((caseload / "audio").glob("??/*"))
+    found: Counter[str] = Counter()
+    for seed in range(n):
+        path = sounds[seed % len(sounds)]
+        good = path.read_bytes()
+        path.write_bytes(flipped(good, seed))
+        done = wholeness.check(CaseloadHandle(caseload))
+        assert (done["changed"], done["whole"]) == ([f"sound {path.stem[:12]}"], False), seed
+        with store.open_caseload(caseload) as one, pytest.raises(SibilantError, match="bytes have changed"):
+            store.clip_bytes(one, path.stem, path.suffix)
+        if seed % 10 == 0:
+            assert {c: values(summarise.case_view(CaseloadHandle(caseload), c)[0]) for c in CODES} == want, seed
+        found["told"] += 1
+        path.write_bytes(good)
+    assert wholeness.check(CaseloadHandle(caseload))["whole"]
+    if n == N_ALL:
+        write_evidence("flipped_bits_plain_sound.csv", n, found)
+
+
+def flipped(content: bytes, seed: int) -> bytes:
+    place = random.Random(seed).randrange(8 * len(content))
+    changed = bytearray(content)
+    changed[place // 8] ^= 1 << place % 8
+    return bytes(changed)
+
+
 def write_evidence(name: str, n_cases: int, found: Counter[str]) -> None:
     """What the full count found, with the commit it was run on; seeds are 0 to the count."""
     root = Path(__file__).parents[2]

@@ -59,11 +59,22 @@ def enough(summary: MeasureSummary) -> str:
     return ""
 
 
+def buried(summary: MeasureSummary) -> str:
+    """Return what can be said of a level that is buried as a whole; empty where it stands clear of the noise."""
+    if not is_pooled(summary):
+        return ""
+    level = pooled_level(summary.sums)
+    if math.isfinite(level.value):
+        return ""
+    most = f": at most {level.at_most:.1f} dB" if math.isfinite(level.at_most) else ""
+    return f"buried in the noise as a whole{most}"
+
+
 def usable_baseline(probes: Sequence[Probe]) -> tuple[list[Probe], tuple[str, ...]]:
-    """Return the baseline probes with enough tokens measured, and why the others don't serve."""
-    good = [(number, summary) for number, summary in probes if not enough(summary)]
-    reasons = tuple(f"baseline {number} left out: {why}" for number, summary in probes if (why := enough(summary)))
-    return good, reasons
+    """Return the baseline probes with enough tokens measured and a figure, and why the others don't serve."""
+    why = {number: enough(summary) or buried(summary) for number, summary in probes}
+    good = [(number, summary) for number, summary in probes if not why[number]]
+    return good, tuple(f"baseline {number} left out: {told}" for number, told in why.items() if told)
 
 
 def measurement_error(key: str, probes: Sequence[Probe]) -> MeasurementError:
@@ -85,11 +96,12 @@ def measurement_error(key: str, probes: Sequence[Probe]) -> MeasurementError:
     return MeasurementError(key, sessions, mean, sd, limit, sd, low, high, sdc, floor, reasons)
 
 
-def too_few(k: int, n_left_out: int = 0) -> str:
+def too_few(k: int, n_left_out: int = 0, n_buried: int = 0) -> str:
     """Say how many baseline probes there are, how many of them serve, and how many are needed."""
     if n_left_out:
         made = k + n_left_out
         probes = f"{made} baseline probe{'s' * (made > 1)}, {k} of them with enough sounds measured"
+        probes += f" ({n_buried} buried in the noise as a whole)" if n_buried else ""
         return f"{probes}; {LEAST_BASELINE} on different days are needed"
     return f"{k} baseline {'probe' if k == 1 else 'probes'}; {LEAST_BASELINE} on different days are needed"
 
@@ -194,7 +206,8 @@ def compare(
     k = len(good)
     before = [one for _, one in good]
     base = difference_from(before, summary)
-    reasons = [*apart, *_why_not(summary, base, k, len(unusable))]
+    n_buried = sum(bool(buried(one)) for _, one in baseline)
+    reasons = [*apart, *_why_not(summary, base, (k, len(unusable), n_buried))]
     half = limit = math.nan
     if k > 1:
         half, limit = limits(base.s, k, token_error(before), number)
@@ -227,16 +240,16 @@ def compare(
     )
 
 
-def _why_not(summary: MeasureSummary, base: Difference, k: int, n_unusable: int) -> Iterator[str]:
-    """Why a probe can't be judged against k baseline probes, its room apart."""
-    if why := enough(summary):
+def _why_not(summary: MeasureSummary, base: Difference, counts: tuple[int, int, int]) -> Iterator[str]:
+    """Why a probe can't be judged against k baseline probes, so many left out, some of them buried; its room apart."""
+    if why := enough(summary) or buried(summary):
         yield why
-    if k < LEAST_BASELINE:
-        yield too_few(k, n_unusable)
-    elif not math.isfinite(base.value) and is_pooled(summary):
-        yield f"buried in the noise as a whole: at most {pooled_level(summary.sums).at_most:.1f} dB"
+    if counts[0] < LEAST_BASELINE:
+        yield too_few(*counts)
     if base.n_shared < LEAST_WORDS:
         yield f"{base.n_shared} words shared with the baseline; {LEAST_WORDS} are needed"
+    elif not why and counts[0] >= LEAST_BASELINE and not math.isfinite(base.value):
+        yield "buried in the noise over the words shared with the baseline"
 
 
 def direction_word(key: str, value: float) -> Direction:

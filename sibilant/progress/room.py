@@ -33,8 +33,9 @@ def noise_left(key: str, baseline: Sequence[MeasureSummary], new: MeasureSummary
     Spectral figures have the noise taken out; what is left is what it adds to the estimator's error, from the noise's
     own uncertainty and drift and from its cross term with the sound, taken as if all sounds were moved alike:
     the root of the difference of e squared, e being the mean standard error over sounds. Own. Measures without an
-    error, and figures that the noise is left in, are taken from `shifts`, the larger where both are known; of pooled
-    levels two standard errors are left.
+    error, and figures that the noise is left in, are taken from `shifts`, the larger where both are known. The error of
+    a pooled level is that of its sums as they scatter from word to word, the client's own scatter too, of which the
+    baseline has as much: twice the root of the difference of its squares.
 
     Examples
     --------
@@ -46,8 +47,8 @@ def noise_left(key: str, baseline: Sequence[MeasureSummary], new: MeasureSummary
     if not baseline:
         return 0.0
     if any(is_pooled(one) for one in (*baseline, new)):
-        reaches = [pooled_level(one.sums).error for one in (*baseline, new)]
-        return _finite(2 * math.hypot(reaches[-1], max(reaches[:-1])))
+        *before, now = (pooled_level(one.sums).error for one in (*baseline, new))
+        return 2 * math.sqrt(_finite(_beyond(before, now, power=2)))
     table = _table(key, baseline, new)
     moved = _beyond([_moved(table, one) for one in baseline], _moved(table, new))
     squared = _beyond([_error(one) for one in baseline], _error(new), power=2)

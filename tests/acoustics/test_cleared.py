@@ -240,13 +240,14 @@ def neighbours(bounded, key: str, phones: tuple[str, ...]) -> tuple[int, float, 
 
 @pytest.mark.long
 def test_coverage_of_moving_frication_in_full(paper, grid_hz, noise_like, bounded) -> None:
-    """150 tokens a cell; writes docs/evidence/acoustics_moving.csv, neighbouring pieces of real sounds last."""
+    """1,000 tokens a cell; writes docs/evidence/acoustics_moving.csv, neighbouring pieces of real sounds last."""
+    n_tokens = 1000
     rows: list[list[object]] = []
     for shape in ("flat band", "hump", "narrow hump"):
         for duration_ms in (60.0, 100.0, 150.0, 300.0):
             for kind in ENVELOPES if shape == "flat band" else (*ENVELOPES, *GLIDES):
-                found = covered(paper[shape], kind, duration_ms, 150, grid_hz, noise_like, bounded)
-                rows += [[shape, kind, duration_ms, key, 150, f"{share:.3f}"] for key, share in found.items()]
+                found = covered(paper[shape], kind, duration_ms, n_tokens, grid_hz, noise_like, bounded)
+                rows += [[shape, kind, duration_ms, key, n_tokens, f"{share:.3f}"] for key, share in found.items()]
     invented = list(rows)
     if SHARED.exists():
         for name, phones in (("real /s/", ("s",)), ("real /ʃ/", ("ʃ", "ʂ", "ɕ"))):
@@ -255,7 +256,7 @@ def test_coverage_of_moving_frication_in_full(paper, grid_hz, noise_like, bounde
                 for what, share in (("as they are", before), ("straight drift out", after)):
                     rows.append([name, f"neighbouring pieces, {what}", 41.0, key, n_pairs, f"{1 - share:.3f}"])
     _write("acoustics_moving.csv", ["shape", "envelope", "duration_ms", "measure", "n_tokens", "coverage_95"], rows)
-    margin = 4 * np.sqrt(0.05 * 0.95 / 150)
+    margin = 4 * np.sqrt(0.05 * 0.95 / n_tokens)
     low = [row for row in invented if float(str(row[-1])) < 0.93 - margin]
     assert len(low) <= len(rows) // 50, low
     for kind in (*ENVELOPES, *GLIDES):

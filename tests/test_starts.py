@@ -14,6 +14,7 @@ from sibilant import store
 
 STATISTICS = ("scipy.stats", "scipy.signal", "statsmodels", "sklearn", "pandas", "librosa")
 DRAWING, SOUND = ("matplotlib", "typst", "docx"), ("parselmouth", "soundfile", "scipy.fft", "sibilant.pipeline")
+COMPOSED = ("sibilant.report.kinds", "sibilant.charts.months", "sibilant.charts.strips")
 SCRIPT = (
     "import sys\nfrom sibilant_cli.main import run\ncode = run(sys.argv[2:])\n"
     "print('LOADED', code, *(name for name in sys.argv[1].split(',') if name in sys.modules))"
@@ -51,7 +52,7 @@ def loaded(forbidden: tuple[str, ...], *words: str) -> str:
         ("expect seal", (*STATISTICS, *DRAWING, *SOUND, "numpy", "sqlalchemy")),
         ("lists", (*STATISTICS, *DRAWING, *SOUND, "numpy", "sqlalchemy")),
         ("client list", (*STATISTICS, *DRAWING, *SOUND, "alembic")),
-        (f"progress {CODE}", (*STATISTICS, *DRAWING, *SOUND, "scipy.special", "alembic")),
+        (f"progress {CODE}", (*STATISTICS, *DRAWING, *SOUND, *COMPOSED, "scipy.special", "alembic")),
         (f"report {CODE} --kind monthly --to REPORT", (*STATISTICS, *SOUND, "scipy.special", "alembic")),
     ],
 )

@@ -12,5 +12,7 @@ def warm() -> None:
     from .. import charts, pipeline  # noqa: F401
 
     charts.load()
+    for name in charts.__all__:
+        getattr(charts, name)
     for package in ("scipy.fft", "scipy.linalg", "scipy.ndimage"):
         importlib.import_module(package)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
-from ..charts import alike_probes, alt_text, render, shares_chart, wording
+from .. import charts
+from ..charts import alt_text, render, wording
 from ..charts.wording import day_text
 from ..terms.by_ear import Accuracy
 from ..terms.case_view import CaseView
@@ -25,7 +26,7 @@ def heard_sentences(view: CaseView, reader: Reader) -> str:
     """Return what was heard in the last judged probe, and in the first one made alike; the days are named."""
     if not view.summaries:
         return "No probe has been recorded yet."
-    points = alike_probes(view)
+    points = charts.alike_probes(view)
     if not points:
         return "No probe has been judged by ear yet, so nothing is counted."
     first, last = points[0], points[-1]
@@ -182,9 +183,9 @@ def _by_probe(view: CaseView, reader: Reader) -> tuple[Part, ...]:
 
 
 def _chart(view: CaseView, settings: ReportSettings, reader: Reader) -> tuple[Part, ...]:
-    if not settings.picture_forms or not alike_probes(view):
+    if not settings.picture_forms or not charts.alike_probes(view):
         return ()
-    figure = shares_chart(view, body_mm=_SHOWN_MM[reader])
+    figure = charts.shares_chart(view, body_mm=_SHOWN_MM[reader])
     images: dict[str, bytes] = {form: render(figure, form, dpi=220) for form in settings.picture_forms}
     return (Picture("correct-over-time", alt_text(figure), images),)
 

@@ -5,15 +5,18 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from ..charts import NO_CAUSE, SUPPORTING, RangeBracket, wording
+from ..charts import NO_CAUSE, SUPPORTING, wording
 from ..charts.wording import day_text as day_text
 from ..terms import Method
 from ..terms.by_ear import Accuracy, WordsGained
 from ..terms.case_view import CaseView
 from ..terms.change import UNJUDGED, WITHIN, Change
 from ..terms.summaries import MeasureSummary, SessionSummary
+
+if TYPE_CHECKING:
+    from ..charts import RangeBracket
 
 NO_RANGE = "No published range fits this age and recording; values are compared with the client's own baseline."
 PROVISIONAL = (

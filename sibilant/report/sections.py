@@ -7,7 +7,8 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 
-from ..charts import alt_text, months_chart, render, wording
+from .. import charts
+from ..charts import alt_text, render, wording
 from ..terms.case_view import CaseView
 from ..terms.document import Blank, Box, Facts, Heading, Listing, Paragraph, Part, Picture, Table
 from ..terms.reference import INSIDE_SENTENCE
@@ -210,7 +211,7 @@ def picture(view: CaseView, settings: ReportSettings) -> tuple[Part, ...]:
     """The months chart of the main measure, where there is anything to draw and a format for it."""
     if not settings.picture_forms or not wording.summary_of(view, view.main_measure):
         return ()
-    figure = months_chart(view, method=settings.method, bracket=settings.bracket, in_report=True)
+    figure = charts.months_chart(view, method=settings.method, bracket=settings.bracket, in_report=True)
     images: dict[str, bytes] = {form: render(figure, form, dpi=220) for form in settings.picture_forms}
     return (Picture("change-over-months", alt_text(figure), images),)
 

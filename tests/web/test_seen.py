@@ -118,7 +118,7 @@ def grave(page) -> list[str]:
 
 
 def test_every_place_can_be_used_by_everybody(browse, filled: web.Running, axe: str) -> None:
-    """No grave issue by axe-core, light and dark; nothing runs out at 360 pixels or 200 % (half of 1280); marks shown."""
+    """No grave issue by axe-core, light and dark; nothing out at 360 pixels or 200 % (half of 1280); marks shown."""
     page = browse()
     page.goto(filled.address)
     seen = 0

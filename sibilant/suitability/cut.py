@@ -41,7 +41,7 @@ STAYS_DB = 5.0
 ALIKE_HZ = 250.0  # cuts nearer than this are the same
 SLOPE_HZ = 150.0
 """An edge whose deepest place lies so far above its first deep one is a slope, and is given by where it begins."""
-KNEE_DB, KNEE_ALONE_DB, REACH_HZ = 4.0, 8.0, 2_000.0
+KNEE_OF_PAUSES_DB, KNEE_DB, KNEE_ALONE_DB, REACH_HZ = 4.0, 6.0, 8.0, 4_000.0
 """How far down a slope begins, by the 1.3 kHz before it, and how far below the place found that is looked for. Without
 pauses a sound's own fall, 13 dB in 1.2 kHz at the steepest, must not count."""
 ROUGHLY = 0.75
@@ -113,7 +113,7 @@ def _knee(levels: Sequence[Floats], rest: Floats | None, step_hz: float, place: 
     """
     sounds: Floats = np.median(levels, axis=0)
     own = [_begin(sounds, step_hz, place, KNEE_DB if rest is not None else KNEE_ALONE_DB)]
-    own += [_begin(decibels(rest), step_hz, place, KNEE_DB)] if rest is not None else []
+    own += [_begin(decibels(rest), step_hz, place, KNEE_OF_PAUSES_DB)] if rest is not None else []
     knee = max(own)
     return knee if (place - knee) * step_hz >= SLOPE_HZ else place
 

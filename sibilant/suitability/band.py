@@ -99,8 +99,8 @@ BANDWIDTH = Rule(
     "bandwidth",
     "recording cut off",
     "frequency at which something cut the recording off, or half its rate: a fall of 8 dB in 300 Hz or of 14 dB in"
-    " 1.2 kHz into what stays down, in pauses and three quarters of the sounds alike; of 20 dB in 300 Hz or 30 dB in"
-    " 1.2 kHz in sounds without any pause",
+    " 1.2 kHz into what stays down, in pauses and three quarters of the sounds alike; of 20 dB in 300 Hz in the sounds"
+    " alone; without any pause also of 30 dB in 1.2 kHz",
     "Hz",
     max(house_tops_hz().values()) / BANDWIDTH_SHARE,
     8_000.0,

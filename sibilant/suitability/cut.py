@@ -31,7 +31,8 @@ SOFT_GAP_HZ, SOFT_FALL_DB, SOFT_ALONE_DB = 500.0, 14.0, 30.0
 without a pause they leave 39 dB and more; the steepest invented sound in a room falls by 13."""
 FALL_DB, FALL_ALONE_DB = 8.0, 20.0
 """Least fall where pauses show the same edge, and where there are only sounds: no mouth falls by 20 dB in 300 Hz into
-what then stays that low, the steepest invented hump by 15."""
+what then stays that low, the steepest invented hump by 15; so a sharp edge of sounds counts beside pauses that a coder
+has emptied, too."""
 BESIDE_PAUSES = (GAP_HZ, FALL_DB), (SOFT_GAP_HZ, SOFT_FALL_DB)
 ALONE = (GAP_HZ, FALL_ALONE_DB), (SOFT_GAP_HZ, SOFT_ALONE_DB)
 """Gap and least fall of a sharp and of a soft edge."""
@@ -40,6 +41,9 @@ STAYS_DB = 5.0
 ALIKE_HZ = 250.0  # cuts nearer than this are the same
 SLOPE_HZ = 150.0
 """An edge whose deepest place lies so far above its first deep one is a slope, and is given by where it begins."""
+KNEE_OF_PAUSES_DB, KNEE_DB, KNEE_ALONE_DB, REACH_HZ = 4.0, 6.0, 8.0, 4_000.0
+"""How far down a slope begins, by the 1.3 kHz before it, and how far below the place found that is looked for. Without
+pauses a sound's own fall, 13 dB in 1.2 kHz at the steepest, must not count."""
 ROUGHLY = 0.75
 """Least share of the sounds that must show the edge."""
 
@@ -58,18 +62,20 @@ def find_cut(recording: Recording, sounds: Sequence[Interval], pauses: Sequence[
     rest = _mean_power(cuts(recording, pauses), rate) if pauses else None
     known = rest is not None and bool(np.any(rest > 0))
     step_hz = rate / grid_size(rate)
-    shown = [
-        (gap_hz, least_db, falls)
-        for gap_hz, least_db in (BESIDE_PAUSES if known else ALONE)
-        if (falls := _falls_of_pauses(rest if known else None, step_hz, gap_hz)) is None or falls.max() >= least_db
-    ]
-    levels = _levels(recording, sounds) if shown else []
-    found = (_cut_in(levels, step_hz, *asked) for asked in shown if levels)
-    return next((cut for cut in found if cut is not None), None)
+    levels = _levels(recording, sounds)
+    if not levels:
+        return None
+    ways = [(*asked, rest) for asked in BESIDE_PAUSES] + [(*ALONE[0], None)] if known else [(*a, None) for a in ALONE]
+    found = (
+        _cut_in(levels, step_hz, gap_hz, least_db, _falls_of_pauses(beside, step_hz, gap_hz))
+        for gap_hz, least_db, beside in ways
+    )
+    place = next((place for place in found if place is not None), None)
+    return None if place is None else Cut(float(_knee(levels, rest if known else None, step_hz, place) * step_hz))
 
 
 def _falls_of_pauses(rest: Floats | None, step_hz: float, gap_hz: float) -> Floats | None:
-    """How deep the pauses fall near each place (m,): where they do not, no sound need be looked at."""
+    """How deep the pauses fall near each place (m,)."""
     if rest is None:
         return None
     return _highest_within(edge_falls(decibels(rest), step_hz, gap_hz), round(ALIKE_HZ / step_hz))
@@ -83,7 +89,7 @@ def _levels(recording: Recording, sounds: Sequence[Interval]) -> list[Floats]:
 
 def _cut_in(
     levels: Sequence[Floats], step_hz: float, gap_hz: float, least_db: float, pauses: Floats | None
-) -> Cut | None:
+) -> int | None:
     """The place of a fall over a gap that most sounds, and the pauses near it, show at least so deep.
 
     Of several, as where one coder's work was coded again, the lowest that is six tenths as deep as the deepest; of a
@@ -97,7 +103,31 @@ def _cut_in(
         return None
     first = score[deep[0] : deep[0] + round(2 * ALIKE_HZ / step_hz)]
     deepest = int(np.argmax(first))
-    return Cut(float((deep[0] + (deepest if deepest * step_hz < SLOPE_HZ else 0)) * step_hz))
+    return int(deep[0] + (deepest if deepest * step_hz < SLOPE_HZ else 0))
+
+
+def _knee(levels: Sequence[Floats], rest: Floats | None, step_hz: float, place: int) -> int:
+    """Where the slope begins that a cut was found in: by sounds and pauses, whichever says later.
+
+    A converter's filter falls on and on, deepest far above what it lets through whole.
+    """
+    sounds: Floats = np.median(levels, axis=0)
+    own = [_begin(sounds, step_hz, place, KNEE_DB if rest is not None else KNEE_ALONE_DB)]
+    own += [_begin(decibels(rest), step_hz, place, KNEE_OF_PAUSES_DB)] if rest is not None else []
+    knee = max(own)
+    return knee if (place - knee) * step_hz >= SLOPE_HZ else place
+
+
+def _begin(level_db: Floats, step_hz: float, place: int, fall_db: float) -> int:
+    """First place from which all up to ``place`` stays so far below the median of the 1.3 kHz before it."""
+    side, wide, reach = (max(1, round(width / step_hz)) for width in (SIDE_HZ, WIDE_HZ, REACH_HZ))
+    places = np.arange(max(place - reach, wide), place + 1)
+    power = np.concatenate([[0.0], np.cumsum(10 ** (level_db / 10))])
+    mean = decibels((power[places + (side + 1) // 2] - power[places - side // 2]) / side)
+    highest = np.maximum.accumulate(mean[::-1])[::-1]
+    usual = _running_median(level_db, wide)[places - wide // 2]
+    below = np.flatnonzero(highest <= usual - fall_db)
+    return int(places[below[0]]) if below.size else place
 
 
 def edge_falls(level_db: Floats, step_hz: float, gap_hz: float = GAP_HZ) -> Floats:

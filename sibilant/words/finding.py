@@ -24,7 +24,7 @@ from .voices import EVIDENCE_LIMIT, VoiceEvidence, spread, too_little_voice, voi
 
 # Chosen on invented probes (docs/words.md), where no other origin is named.
 PAD_S = 0.06  # added on either side of a word, for soft onsets that the pieces of sound leave out
-SURE = 0.97  # a match below this probability is called unsure; own choice, told in docs/words.md
+SURE = 0.96  # a match below this probability is called unsure; own choice, told in docs/words.md
 BROKEN_SHARE, DOUBT_SHARE = 0.6, 0.75
 """A saying with less than this share of its phones is broken off; up to the second it is doubtful."""
 JOIN_FREE_S = 0.28  # pieces nearer than this are one saying where no list is known
@@ -38,7 +38,7 @@ def find_words(recording: Recording, prompts: Sequence[Prompt], *, modelled: boo
 
     Stretches where the louder of a low and a high envelope stands over the local noise floor are weighed against the
     sounds and length of each prompt, and all ways to read them in order are summed: first attempts, repeats, false
-    starts, prompts not said, and stretches that are no prompt. A word whose place in the list is less than 97 %
+    starts, prompts not said, and stretches that are no prompt. A word whose place in the list is less than 96 %
     probable is marked ``sure=False``; nothing is shifted in silence.
 
     Parameters
@@ -153,7 +153,8 @@ def _with_voices(evidence: Evidence, voices: VoiceEvidence, prompts: Sequence[Pr
     both[:, :, 0::2] = whole + model
     both[:, :, 1::2] = whole - model
     broken[:, :, 1::2] = evidence.broken - model
-    return replace(evidence, whole=both, broken=broken, stray=np.zeros_like(evidence.stray))
+    same = np.repeat(evidence.same, 2, axis=2)
+    return replace(evidence, whole=both, broken=broken, same=same, stray=np.zeros_like(evidence.stray))
 
 
 def _trusted(reading: Reading, *, modelled: bool) -> list[tuple[int, int, int]]:

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..terms import Interval, PhonePlaces, SibilantInterval, SibilantSlot
+from ..terms.vocabulary import AFFRICATES
 from .frication import Run, run_between
 from .stage import Stage
 
@@ -21,13 +22,17 @@ BELIEF_S = 0.06  # around a found sound, in which the reader may have put it
 # said, its doubted share of time there, the mean log odds of a hiss there, its share of the frames there, a short half
 # of a hiss that two slots share. HEARD, fitted on read and on invented sentences: one, the same log odds, and those of
 # the clearest hiss about the slot.
-PLACED = (-2.11, 0.53, 3.69, 0.18, 0.92, -2.27)  # weights of the logistic function
+PLACED = (-2.42, 0.52, 3.9, 0.2, 1.01, -2.22)  # weights of the logistic function
 HEARD = (-0.18, 0.69, 0.52)  # weights of the logistic function
 MOST_LOG_ODDS, SHORT_HALF_S, CLEAREST_FRAMES = 5.0, 0.08, 4
 """Evidence at most; half a doubled sound is short; frames that speak for a hiss."""
 # A hiss that nobody expected, beside the one found or the slot that has none, may be the one meant (own rule: such are
 # rare in the fit).
 RIVAL_S, RIVAL_HISS, RIVAL_SHARE = 0.3, 1.0, 0.5
+# Two sibilants that share a hiss shorter than this each may be one, the other left out (affricates aside): chosen on
+# invented sentences, as is what speaks for faint frication: its probability, and the log odds of a hiss.
+SHORTEST_HALF_S, FAINTLY_SAID, FAINT_HISS = 0.065, 0.95, -2.6
+WIDEST_S = 0.4  # between anchors further apart nobody knows where a sound was left out
 SURE_FOUND, SURE_ABSENT = 0.7, 0.6  # probability below which a slot is unsure; own choice, told in docs/boundaries.md
 SURELY_SAID, SURELY_HISS = 0.9, 0.6  # probability of the phone, and of hiss, from which on absence is doubted
 LEAST_READ_S = 0.03  # shorter hiss says nothing
@@ -77,8 +82,13 @@ def read_run(stage: Stage, places: PhonePlaces, phone_index: int) -> Run | None:
 
 
 def is_left_out(places: PhonePlaces, phone_index: int) -> bool:
-    """Whether the reader does without a sibilant and hears no hiss where it would lie."""
-    return 1.0 - heard(places, phone_index) >= SURE_ABSENT
+    """Whether the reader does without a sibilant and hears no hiss where it would lie, nor faint frication for it."""
+    return 1.0 - heard(places, phone_index) >= SURE_ABSENT and not is_faint(places, phone_index)
+
+
+def is_faint(places: PhonePlaces, phone_index: int) -> bool:
+    """Whether the reader wants some frication in a slot, /θ f/ as well as a sibilant, and hears a little there."""
+    return float(places.said_somehow[phone_index]) > FAINTLY_SAID and seen_of_hiss(places, phone_index)[2] > FAINT_HISS
 
 
 def heard(places: PhonePlaces, phone_index: int) -> float:
@@ -108,6 +118,13 @@ def seen_of_place(places: PhonePlaces, sound: SibilantInterval) -> tuple[float, 
     )
 
 
+def is_short_half(sound: SibilantInterval) -> bool:
+    """Whether a sibilant shares with another a hiss so short that it may be the other's alone."""
+    if sound.slot is None or "doubled" not in sound.flags or sound.automatic.duration_s >= SHORTEST_HALF_S:
+        return False
+    return not AFFRICATES & {sound.slot.phone, sound.slot.previous_phone, sound.slot.next_phone}
+
+
 def has_rival(places: PhonePlaces, own: Interval, extras: Sequence[SibilantInterval]) -> bool:
     """Whether a hiss that nobody expected, and that the network, too, takes for a sibilant, lies beside a place."""
     near = [extra.automatic for extra in extras if _apart_s(own, extra.automatic) < RIVAL_S]
@@ -135,7 +152,7 @@ def found_reading(places: PhonePlaces, sound: SibilantInterval, extras: Sequence
     """Judge the place of a sibilant found; a hiss beside it that nobody expected could be the one meant."""
     assert sound.slot is not None
     probability = _probability(PLACED, seen_of_place(places, sound))
-    if has_rival(places, sound.automatic, extras):
+    if has_rival(places, sound.automatic, extras) or is_short_half(sound):
         probability *= RIVAL_SHARE
     return SlotReading(sound.slot, sound.automatic, probability, probability >= SURE_FOUND)
 
@@ -144,7 +161,8 @@ def absent_reading(places: PhonePlaces, slot: SibilantSlot, extras: Sequence[Sib
     """Judge a slot without frication: absent for sure only where the reader, too, does without a hiss."""
     place = places.place(slot.phone_index)
     probability = 1.0 - heard(places, slot.phone_index)
-    if has_rival(places, place, extras):
+    doubted = any(_apart_s(place, extra.automatic) < 0.0 for extra in extras) or place.duration_s > WIDEST_S
+    if doubted or has_rival(places, place, extras) or is_faint(places, slot.phone_index):
         probability *= RIVAL_SHARE
     return SlotReading(slot, place, probability, probability >= SURE_ABSENT)
 

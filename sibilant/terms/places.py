@@ -21,7 +21,8 @@ class PhonePlaces:
 
     ``doubted`` is the same with neighbouring frames taken for what they are, much the same evidence said again.
     Frame k is centred ``start_s + k * hop_s`` after the beginning of the recording; ``said`` (phones,) is the
-    probability that a phone was said at all; ``hiss`` (frames,) are the log odds that a frame is a sibilant,
+    probability that a phone was said at all, ``said_somehow`` that some frication was said for it (other phones: the
+    same); ``hiss`` (frames,) are the log odds that a frame is a sibilant,
     by its sound alone; ``reader`` names what weighed them, with its version.
     """
 
@@ -30,11 +31,12 @@ class PhonePlaces:
     weight: Float32s
     doubted: Float32s
     said: Float32s
+    said_somehow: Float32s
     hiss: Float32s
     reader: str
 
     def __post_init__(self) -> None:
-        for values in (self.weight, self.doubted, self.said, self.hiss):
+        for values in (self.weight, self.doubted, self.said, self.said_somehow, self.hiss):
             values.setflags(write=False)
 
     @property

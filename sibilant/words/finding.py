@@ -24,7 +24,8 @@ from .voices import EVIDENCE_LIMIT, VoiceEvidence, spread, too_little_voice, voi
 
 # Chosen on invented probes (docs/words.md), where no other origin is named.
 PAD_S = 0.06  # added on either side of a word, for soft onsets that the pieces of sound leave out
-SURE = 0.97  # a match below this probability is called unsure; own choice, told in docs/words.md
+SURE, SURE_OF_TWO = 0.96, 0.97
+"""A match below this probability is called unsure, or where more was said at the prompt; own choice (docs/words.md)."""
 BROKEN_SHARE, DOUBT_SHARE = 0.6, 0.75
 """A saying with less than this share of its phones is broken off; up to the second it is doubtful."""
 JOIN_FREE_S = 0.28  # pieces nearer than this are one saying where no list is known
@@ -38,7 +39,7 @@ def find_words(recording: Recording, prompts: Sequence[Prompt], *, modelled: boo
 
     Stretches where the louder of a low and a high envelope stands over the local noise floor are weighed against the
     sounds and length of each prompt, and all ways to read them in order are summed: first attempts, repeats, false
-    starts, prompts not said, and stretches that are no prompt. A word whose place in the list is less than 97 %
+    starts, prompts not said, and stretches that are no prompt. A word whose place in the list is less than 96 %
     probable is marked ``sure=False``; nothing is shifted in silence.
 
     Parameters
@@ -153,7 +154,8 @@ def _with_voices(evidence: Evidence, voices: VoiceEvidence, prompts: Sequence[Pr
     both[:, :, 0::2] = whole + model
     both[:, :, 1::2] = whole - model
     broken[:, :, 1::2] = evidence.broken - model
-    return replace(evidence, whole=both, broken=broken, stray=np.zeros_like(evidence.stray))
+    same = np.repeat(evidence.same, 2, axis=2)
+    return replace(evidence, whole=both, broken=broken, same=same, stray=np.zeros_like(evidence.stray))
 
 
 def _trusted(reading: Reading, *, modelled: bool) -> list[tuple[int, int, int]]:
@@ -256,7 +258,10 @@ class _Search:
         return out
 
     def _compared(self, found: list[tuple[Utterance, Step]]) -> list[tuple[Utterance, Step]]:
-        """Hold each whole attempt against a later one at the same prompt: much shorter, and it was broken off."""
+        """Hold each whole attempt against a later one at the same prompt: much shorter, and it was broken off.
+
+        Which of two attempts is the first whole one is harder to tell than that a word was said: more is asked for it.
+        """
         out = list(found)
         for k, (utterance, step) in enumerate(found):
             later = [
@@ -271,4 +276,6 @@ class _Search:
                 out[k] = utterance, replace(step, kind="broken")
             elif share < DOUBT_SHARE:
                 out[k] = replace(utterance, sure=False, confidence=min(utterance.confidence, 0.5)), step
+            elif utterance.confidence < SURE_OF_TWO:
+                out[k] = replace(utterance, sure=False), step
         return out

@@ -26,10 +26,10 @@ class Evidence:
     """Log-likelihood ratios of spans of pieces.
 
     A span is ``k + 1`` pieces from piece ``i``. ``whole`` (k, i, prompt): the whole prompt is said there, against no
-    word at all; ``broken``: only its beginning. ``stray`` (i): the piece is no word. ``same`` (k, i): the span says
-    again what was said just before, against something new. ``other`` (k, i): another's voice says it. Spans that are
-    not allowed hold ``NOTHING``. With ``open_end`` the list goes on after the last piece, and what is left of it is not
-    missing.
+    word at all; ``broken``: only its beginning. ``stray`` (i): the piece is no word. ``same`` (k, i, prompt): the span
+    says again what was said just before, against something new. ``other`` (k, i): another's voice says it. Spans that
+    are not allowed hold ``NOTHING``. With ``open_end`` the list goes on after the last piece, and what is left of it is
+    not missing.
     """
 
     whole: Array
@@ -176,7 +176,7 @@ def _options(
             out.append((start + whole + ahead.heard[to, j + 1], Step("whole", i, to, j), "heard"))
             out.append((start + broken + ahead.begun[to, j + 1], Step("broken", i, to, j), "begun"))
         if j and mode == "heard":
-            again = evidence.whole[k, i, j - 1] + costs.repeat + evidence.same[k, i]
+            again = evidence.whole[k, i, j - 1] + costs.repeat + evidence.same[k, i, j - 1]
             out.append((again + ahead.heard[to, j], Step("whole", i, to, j - 1, repeat=True), "heard"))
         if j and mode == "begun":
             whole, broken = evidence.whole[k, i, j - 1], evidence.broken[k, i, j - 1] + costs.broken

@@ -51,13 +51,17 @@ SAME_WORD, OTHER_WORD = (0.50, 0.20), (1.0, 0.24)
 USUAL_DISTANCE_DB, DISTANCES_HELD = 8.0, 20
 """Distance of two sayings of one word before any is heard, and the pairs that this belief weighs."""
 LIKENESS_LIMITS = (-5.0, 5.0)  # log odds between which likeness to an earlier saying is held
+# A saying whose end is heard no better than this was perhaps broken off, and where the next one's end is heard by more
+# than so much better, that speaks against its being said again: worth of each log unit, and the most of them.
+END_HEARD, END_HEARD_BETTER, END_WORTH, MOST_END = 2.0, 1.0, 1.5, 4.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Scoring:
     """What is weighed: features, the frames of each piece (n, 2), the candidate spans and the models of the prompts.
 
-    ``heard`` (n, classes) is what the network of sounds says of each frame.
+    ``same`` (k, i) is how much a span sounds like one just before it, ``like`` (k, i, 2) which (-1: none); ``heard``
+    (n, classes) is what the network of sounds says of each frame.
     """
 
     features: Features
@@ -66,6 +70,7 @@ class Scoring:
     models: list[PhoneModel]
     scale: float
     same: Array
+    like: Ints
     heard: Float32s
 
     @property
@@ -83,8 +88,8 @@ def scoring(
     frames = np.array([(features.frame(a) - PAD_FRAMES, features.frame(b) + PAD_FRAMES) for a, b in pieces])
     frames = np.clip(frames, 0, features.n_frames)
     scale = formant_scale(features, frames, models)
-    same, heard = _likeness(features, frames, spans), heard_states(recording, features)
-    return Scoring(features, frames, spans, models, scale, same, heard)
+    (same, like), heard = _likeness(features, frames, spans), heard_states(recording, features)
+    return Scoring(features, frames, spans, models, scale, same, like, heard)
 
 
 def evidence_of(asked: Scoring, adaptation: RecordingAdaptation, before: Evidence | None = None) -> Evidence:
@@ -105,7 +110,18 @@ def evidence_of(asked: Scoring, adaptation: RecordingAdaptation, before: Evidenc
     for values, out in zip(_ratios(fits, n_active, asked, trust), table, strict=True):
         out[spans.extra, spans.piece, spans.prompt] = values
     strange = other_speaker_ratios(asked.features, frames, (scored, asked.scale, adaptation))
-    return Evidence(table[0], table[1], strange, asked.same, np.full(shape[:2], NOTHING))
+    same = asked.same[:, :, None] - _end_missed(table[0] - table[1], asked.like)
+    return Evidence(table[0], table[1], strange, same, np.full(shape[:2], NOTHING))
+
+
+def _end_missed(ended: Array, like: Ints) -> Array:
+    """What speaks against a repeat (k, i, prompt): the saying before lacked the end that this one has.
+
+    ``ended`` (k, i, prompt) are the log odds of a whole saying against one broken off.
+    """
+    before = np.where((like[..., 0] >= 0)[:, :, None], ended[like[..., 0], like[..., 1]], END_HEARD)
+    more = np.clip(ended - before - END_HEARD_BETTER, 0.0, MOST_END)
+    return np.asarray(END_WORTH * np.where(before < END_HEARD, more, 0.0))
 
 
 def _fits(asked: Scoring, scored: Emissions, before: Evidence | None) -> BestScores:
@@ -176,8 +192,11 @@ def _length(said: Reals, expected: Reals, spread: Reals) -> Reals:
     return np.asarray(np.maximum(-0.5 * far**2, -LENGTH_WORTH))
 
 
-def _likeness(features: Features, frames: Ints, spans: Candidates) -> Array:
-    """Evidence (k, i) that a span says again what one of the spans just before it said: alike, and about as long."""
+def _likeness(features: Features, frames: Ints, spans: Candidates) -> tuple[Array, Ints]:
+    """Evidence (k, i) that a span says again what one of the spans just before it said: alike, and about as long.
+
+    With it which of them that is most likely, (k, i, 2), -1 where there is none.
+    """
     pairs = sorted({(int(i), int(k)) for i, k in zip(spans.piece, spans.extra, strict=True) if k < 3})
     at = {pair: row for row, pair in enumerate(pairs)}
     drawn = portraits(features, [(int(frames[i, 0]), int(frames[i + k, 1])) for i, k in pairs])
@@ -188,9 +207,9 @@ def _likeness(features: Features, frames: Ints, spans: Candidates) -> Array:
         for before in range(3)
         if (last - before, before) in at
     ]
-    out = np.full((spans.longest, len(frames)), LIKENESS_LIMITS[0])
+    out, like = np.full((spans.longest, len(frames)), LIKENESS_LIMITS[0]), np.full((spans.longest, len(frames), 2), -1)
     if not compared:
-        return out
+        return out, like
     left, right, extra, piece = np.array(compared).T
     found = distances(drawn[left], drawn[right])
     usual = (median(found) * found.size + USUAL_DISTANCE_DB * DISTANCES_HELD) / (found.size + DISTANCES_HELD)
@@ -200,7 +219,9 @@ def _likeness(features: Features, frames: Ints, spans: Candidates) -> Array:
     longer = length[right] - length[left]
     ratio += _log_normal(longer, 0.0, AGAIN_SD) - _log_normal(longer, 0.0, ANY_SD)
     np.maximum.at(out, (extra, piece), np.clip(ratio, *LIKENESS_LIMITS))
-    return out
+    order = np.argsort(ratio, kind="stable")
+    like[extra[order], piece[order]] = np.array(pairs)[left[order]][:, ::-1]
+    return out, like
 
 
 def _log_normal(x: Reals, mean: float, spread: float) -> Reals:

@@ -37,6 +37,8 @@ HEARD_AS = {
     "Z": {"Z": 0.0, "S": 0.5, "ZH": 0.7, "DH": 1.5, "SH": 1.2},
     "ZH": {"ZH": 0.0, "SH": 0.7, "Z": 0.7, "JH": 0.7, "S": 1.5},
 }
+FAINT_COST = {"TH": 0.7, "F": 0.7}
+"""Where any frication is asked for, these cost a sibilant no more than another sibilant does."""
 STATE_OF = CLASS_OF | {name: SILENCE + 1 + k for k, name in enumerate(HEARD_AS)}
 """The state of the network by which each phone is heard."""
 WORST, SCALE, LEAST_SHARE = 9.0, 0.5, 1e-4
@@ -97,13 +99,16 @@ def hiss_log_odds(sounds: Float32s) -> Float32s:
     return np.asarray(np.log(share + LEAST_SHARE) - np.log(1.0 - share + LEAST_SHARE), dtype=np.float32)
 
 
-def state_scores(sounds: Float32s) -> Floats:
+def state_scores(sounds: Float32s, *, faint: bool = False) -> Floats:
     """Scores of the classes of a chain, from the ratios of the sounds: (n, 40) to (n, 44), at most 9 below the best.
 
-    Neighbouring frames repeat each other: their evidence counts half.
+    Neighbouring frames repeat each other: their evidence counts half. With ``faint`` a sibilant may as well be /θ f/.
     """
     hisses = [
-        np.max([sounds[:, CLASS_OF[name]] - cost for name, cost in heard.items()], axis=0)
+        np.max(
+            [sounds[:, CLASS_OF[name]] - cost for name, cost in (heard | FAINT_COST if faint else heard).items()],
+            axis=0,
+        )
         for heard in HEARD_AS.values()
     ]
     scores = np.column_stack([sounds, *hisses]).astype(np.float64)

@@ -10,15 +10,17 @@ import numpy.typing as npt
 from ..terms import Interval, PhonePlaces, Recording, Utterance
 from .forward_backward import occupancy
 from .phrase_model import PhraseModel, hiss_log_odds, phrase_model, state_scores
-from .sound_model import HOP_S, over_prior, sound_scores
+from .sound_model import HOP_S, SILENCE, over_prior, sound_scores
 
 Float32s = npt.NDArray[np.float32]
+Floats = npt.NDArray[np.float64]
 
-READER = "sibilant-sounds/4"
+READER = "sibilant-sounds/5"
 """Name and version of the rules that match words and phones to sound; a change of what they give raises the version."""
 # How much of the evidence is believed when a place is doubted.
 DOUBTING = 0.2
 # Chosen on invented probes (docs/words.md), where no other origin is named.
+CLEARLY_SAID = 0.99  # probability from which on nobody asks whether a sibilant was left out
 AROUND_S = 0.15  # a word is read with so much sound around it
 MOST_CELLS = 1_000_000  # frames times states above which a phrase is not read, for memory
 
@@ -79,12 +81,23 @@ def _frames(recording: Recording, interval: Interval) -> tuple[int, int]:
 
 def _placed(sounds: Float32s, first: int, model: PhraseModel) -> PhonePlaces:
     """Sum the units of each phone, the evidence believed and doubted."""
-    own = state_scores(over_prior(sounds))[:, model.kind]
+    ratios = over_prior(sounds)
+    own = state_scores(ratios)[:, model.kind]
     found, said, _ = occupancy(own, model)
     loose = occupancy(DOUBTING * own, model)[0]
+    some = _said_somehow(ratios, said, model)
     weight, doubted = np.zeros((2, model.n_phones, len(own)), dtype=np.float32)
-    was_said = np.zeros(model.n_phones, dtype=np.float32)
+    was_said, somehow = np.zeros((2, model.n_phones), dtype=np.float32)
     for unit, phone in enumerate(model.phone):
         if phone >= 0:
-            weight[phone], doubted[phone], was_said[phone] = found[:, unit], loose[:, unit], said[unit]
-    return PhonePlaces(first * HOP_S, HOP_S, weight, doubted, was_said, hiss_log_odds(sounds), READER)
+            weight[phone], doubted[phone] = found[:, unit], loose[:, unit]
+            was_said[phone], somehow[phone] = said[unit], some[unit]
+    return PhonePlaces(first * HOP_S, HOP_S, weight, doubted, was_said, somehow, hiss_log_odds(sounds), READER)
+
+
+def _said_somehow(ratios: Float32s, said: Floats, model: PhraseModel) -> Floats:
+    """Probability (u,) that each unit was said, a sibilant also as /θ f/; asked only where one may be left out."""
+    hisses = model.kind > SILENCE
+    if not hisses.any() or said[hisses].min() > CLEARLY_SAID:
+        return said
+    return np.where(hisses, occupancy(state_scores(ratios, faint=True)[:, model.kind], model)[1], said)

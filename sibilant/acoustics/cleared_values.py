@@ -123,7 +123,7 @@ def simulated(cleared: Cleared, found: tuple[Tops, Tops], setup: Setup) -> tuple
     dof = 2 * pieces_s * setup.correlation_hz
     smooth, noise = smoothed(cleared.observed, half_bandwidth(setup)), cleared.noise
     thin = smooth[:, np.newaxis, ::every]
-    stack = np.concatenate([thin, thin * cubed_draws(dof, thin.shape[2], coarse, setup)], axis=1)
+    stack = _drawn_about(thin, cubed_draws(dof, thin.shape[2], coarse, setup))
     stack -= noise[:, np.newaxis, ::every]
     flat, n_rows = stack.reshape(-1, stack.shape[2]), stack.shape[1]
     columns = {key: value for key, value in cleared_moments(flat, coarse).items() if key in MOMENT_KEYS[2:]}
@@ -146,9 +146,19 @@ def _bias(drawn: Rows) -> Rows:
 def _auditory(smooth: Rows, noise: Rows, dof: Rows, setup: Setup) -> Rows:
     """Auditory peaks (t, 1 + n) of smoothed spectra and of draws about their excitation, the noise's taken out."""
     pattern, floor = (excitation(rows, setup)[:, np.newaxis] for rows in (smooth, noise))
-    factor = np.maximum(1 + excitation_draws(setup) * np.sqrt(2 / dof)[:, np.newaxis, np.newaxis], 1e-3)
-    stack = np.concatenate([pattern, pattern * factor], axis=1) - floor
+    factor: Rows = excitation_draws(setup) * np.sqrt(2 / dof)[:, np.newaxis, np.newaxis]
+    factor += 1
+    stack = _drawn_about(pattern, np.maximum(factor, 1e-3, out=factor))
+    stack -= floor
     return pattern_peak(stack.reshape(-1, stack.shape[2]), setup.erb_number).reshape(stack.shape[:2])
+
+
+def _drawn_about(spectra: Rows, factors: Rows) -> Rows:
+    """Spectra (t, 1, m), each with its draws after it: (t, 1 + n, m)."""
+    stack = np.empty((factors.shape[0], 1 + factors.shape[1], factors.shape[2]))
+    stack[:, :1] = spectra
+    np.multiply(spectra, factors, out=stack[:, 1:])
+    return stack
 
 
 def slopes(stacks: Rows, peak_hz: Rows, cleared: Cleared, setup: Setup) -> tuple[dict[str, Rows], dict[str, Flags]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -58,15 +59,16 @@ def tops(cleared: Cleared, span: tuple[int, int], setup: Setup) -> Tops:
 
 
 def near_tops(rows: Rows, found: npt.NDArray[np.intp], span: tuple[int, int], setup: Setup) -> tuple[Rows, Rows]:
-    """Frequency and height (r,) of the highest point within 1 kHz of a top, for rows (r, m).
+    """Frequency and height (r,) of the highest point within 1 kHz of a top, for rows (r, m), none below zero.
 
     NaN where it lies within half the estimator's bandwidth of an end of the span, or nothing is there.
     """
     reach, (first, last) = max(2, round(TOP_HALF_HZ / setup.step_hz)), span
-    row, place = np.arange(rows.shape[0]), found[:, np.newaxis] + np.arange(-reach, reach + 1)
-    near = rows[row[:, np.newaxis], np.clip(place, 0, rows.shape[1] - 1)]
-    best = found - reach + np.argmax(np.where((place >= first) & (place <= last), near, 0.0), axis=1)
-    margin, height = half_bandwidth(setup), rows[row, best]
+    best, turns = np.empty_like(found), np.flatnonzero(np.diff(found)) + 1
+    for begin, end in pairwise((0, *turns.tolist(), found.size)):  # rows of one top after another
+        low, high = max(first, int(found[begin]) - reach), min(last, int(found[begin]) + reach)
+        best[begin:end] = low + np.argmax(rows[begin:end, low : high + 1], axis=1)
+    margin, height = half_bandwidth(setup), rows[np.arange(rows.shape[0]), best]
     known = (best >= first + margin) & (best <= last - margin) & (height > 0)
     safe = np.clip(best, first + 1, last - 1)
     delta = np.where(np.abs(safe - found) < reach, vertex(rows, safe), 0.0)

@@ -95,8 +95,11 @@ def track(fine: FineLevels, seed: slice) -> Track:
     first, last = seed.start, seed.stop - 1
     plateau = percentile(high[seed], 75)
     for _ in range(3):
+        before = first, last, plateau
         first, last = _core_reach(high, first, last, plateau - CORE_DROP_DB)
         plateau = percentile(high[first : last + 1], 75)
+        if before == (first, last, plateau):
+            break
     steady, floor = smoothed(low, PITCH_SMOOTHING_MS), percentile(smoothed(low, 20), 10)
     return Track(high, low, steady, fine.hiss_db, plateau, first, last, band, floor)
 
@@ -104,7 +107,10 @@ def track(fine: FineLevels, seed: slice) -> Track:
 def _core_reach(level: Float32s, first: int, last: int, threshold_db: float) -> tuple[int, int]:
     """Outermost frames above a threshold of the weightiest piece; pieces less than 15 ms apart count as one."""
     strong = np.flatnonzero(level[first : last + 1] > threshold_db) + first
-    pieces = np.split(strong, np.flatnonzero(np.diff(strong) > CORE_BRIDGE_MS) + 1)
+    gaps = np.flatnonzero(strong[1:] - strong[:-1] > CORE_BRIDGE_MS) + 1
+    if not gaps.size:
+        return int(strong[0]), int(strong[-1])
+    pieces = np.split(strong, gaps)
     best = max(pieces, key=lambda piece: float((level[piece] - threshold_db).sum()))
     return int(best[0]), int(best[-1])
 

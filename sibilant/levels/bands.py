@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -96,10 +97,9 @@ def cuts(recording: Recording, stretches: Sequence[Interval]) -> Iterator[npt.ND
 def _band_power(block: npt.NDArray[np.float32], size: int, rate: int) -> Floats:
     from scipy import fft
 
-    window = np.hanning(size + 1)[:-1].astype(np.float32)
+    window, scale = _window(size)
     spectrum = fft.rfft(block * window, axis=1)
     power = spectrum.real**2 + spectrum.imag**2
-    scale = 2.0 / (size * float((window.astype(np.float64) ** 2).sum()))
     starts = np.ceil(np.array(EDGES_HZ) * size / rate).astype(int)
     n_bins = power.shape[1]
     held = int((starts < n_bins).sum())
@@ -108,6 +108,13 @@ def _band_power(block: npt.NDArray[np.float32], size: int, rate: int) -> Floats:
     empty = np.append(starts[1:held] <= starts[: held - 1], [False])
     bands[:, :held][:, empty] = 0.0
     return bands
+
+
+@lru_cache(maxsize=8)
+def _window(size: int) -> tuple[npt.NDArray[np.float32], float]:
+    """Hann window (size,), and what turns the power through it into mean squares."""
+    window = np.hanning(size + 1)[:-1].astype(np.float32)
+    return window, 2.0 / (size * float((window.astype(np.float64) ** 2).sum()))
 
 
 def decibels(power: npt.ArrayLike) -> Floats:

@@ -12,6 +12,7 @@ from ..levels.bands import decibels, runs
 from ..levels.ranks import median, medians, percentile
 from .evidence import Evidence
 from .rules import ALL, OWN, SPECTRA, Reading, Rule
+from .spectra import hann
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -187,7 +188,7 @@ def _typical_power(evidence: Evidence, starts: list[float], shape: tuple[int, in
 
     size, n_bins = shape
     samples, rate = evidence.recording.samples, evidence.recording.sampling_rate_hz
-    window = np.hanning(size + 1)[:-1].astype(np.float32)
+    window = hann(size)
     chosen = starts[:: max(1, len(starts) // MOST_WINDOWS)]
     firsts = [max(0, min(round(start * rate), samples.size - size)) for start in chosen]
     powers = np.empty((n_bins, len(firsts)), dtype=np.float32)

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 # Own choice, tried as the signs were (docs/signs.md), where no other origin is named.
 BLOCK_SAMPLES = 1 << 20  # for memory; no result depends on it
+FIRST_SAMPLES = 4096  # looked at before a whole block; no result depends on it
 SHORTEST_ZERO_RUN_S = 0.003  # shorter runs of zeros occur in quiet sound
 AT_EXTREME = 0.999  # the sign's own words: within 0.1 %
 FLAT_TOP_SAMPLES, SURE_FLAT_TOP_SAMPLES, SURE_FLAT_TOPS = 3, 5, 2
@@ -117,11 +118,14 @@ def _finest_step(block: Samples, known: int) -> int:
     if known >= 24:
         return known
     for bits in (8, 16):
-        if bits >= known:
-            scaled = block * np.float32(2 ** (bits - 1))
-            if np.array_equal(scaled, np.rint(scaled)):
-                return bits
+        if bits >= known and all(_whole(part, bits) for part in (block[:FIRST_SAMPLES], block)):
+            return bits
     return 24
+
+
+def _whole(samples: Samples, bits: int) -> bool:
+    scaled = samples * np.float32(2 ** (bits - 1))
+    return np.array_equal(scaled, np.rint(scaled))
 
 
 def zero_runs(recording: Recording) -> tuple[Interval, ...]:

@@ -31,13 +31,12 @@ def read_hushed(evidence: Evidence) -> Iterator[Reading]:
             continue
         power = evidence.frames.power[evidence.frames.span(middle_half(sound)), LOWEST_BAND:].mean(axis=0)
         step_hz = evidence.recording.sampling_rate_hz / 2 / (noise.power_density.size - 1)
-        frequency_hz = np.arange(noise.power_density.size) * step_hz
+        at = np.searchsorted(np.arange(noise.power_density.size) * step_hz, edges)
         ratios = []
         for band, (low, high) in enumerate(itertools.pairwise(edges)):
             if high > evidence.reach_hz or high <= low:
                 continue
-            here = (frequency_hz >= low) & (frequency_hz < high)
-            under = float(noise.power_density[here].sum()) * step_hz
+            under = float(noise.power_density[at[band] : at[band + 1]].sum()) * step_hz
             if under > 0:
                 ratios.append(10 * np.log10(max(float(power[band]), 1e-30) / under))
         if ratios:

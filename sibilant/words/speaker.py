@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 
@@ -9,7 +11,7 @@ from .adaptation import KNOWN_TIMES, UNKNOWN_TIMES, Adaptation, RecordingAdaptat
 from .band_templates import CLASSES, N_BANDS, warped
 from .features import Features
 from .phone_model import SIB_S, SIB_SH, SIB_Z, PhoneModel
-from .viterbi import best_paths, best_scores, emissions
+from .viterbi import best_paths, best_scores, emissions, unadapted
 
 Array = npt.NDArray[np.float64]
 Float32s = npt.NDArray[np.float32]
@@ -36,13 +38,8 @@ def formant_scale(features: Features, frames: Ints, models: list[PhoneModel]) ->
     near = near[:: max(1, near.size // SCALE_PROMPTS)]
     i, j = (grid.ravel() for grid in np.meshgrid(np.arange(len(chosen)), near, indexing="ij"))
     length = ranges[:, 1] - ranges[:, 0]
-
-    def mean_fit(scale: float) -> float:
-        found = best_scores(emissions(part, scale, no_adaptation()), ranges[i], models, j).whole
-        return float(np.median(found.reshape(len(chosen), near.size).max(axis=1) / length))
-
-    values = [mean_fit(scale) for scale in SCALES]
-    return SCALES[int(np.argmax(values))]
+    found = _by_scale(part, SCALES, (ranges[i], models, j)).reshape(len(SCALES), len(chosen), near.size)
+    return SCALES[int(np.argmax(np.median(found.max(axis=2) / length, axis=1)))]
 
 
 def scale_of_words(features: Features, spans: Ints, models: list[PhoneModel], otherwise: float) -> float:
@@ -51,11 +48,16 @@ def scale_of_words(features: Features, spans: Ints, models: list[PhoneModel], ot
         return otherwise
     keep = _spread_out(len(spans), SCALE_WORDS)
     part, ranges = _only(features, spans[keep])
-    own, each = [models[k] for k in keep], np.arange(len(keep))
-    values = [
-        float(best_scores(emissions(part, s, no_adaptation()), ranges, own, each).whole.sum()) for s in FINER_SCALES
-    ]
-    return FINER_SCALES[int(np.argmax(values))]
+    found = _by_scale(part, FINER_SCALES, (ranges, [models[k] for k in keep], np.arange(len(keep))))
+    return FINER_SCALES[int(np.argmax(found.sum(axis=1)))]
+
+
+def _by_scale(features: Features, scales: Sequence[float], pairs: tuple[Ints, list[PhoneModel], Ints]) -> Float32s:
+    """Score of each pair as a whole word (scales, pairs); all scales go through the frames together."""
+    spans, models, which = pairs
+    moved = np.concatenate([spans + k * features.n_frames for k in range(len(scales))])
+    whole = best_scores(unadapted(features, scales), moved, models, np.tile(which, len(scales))).whole
+    return whole.reshape(len(scales), -1)
 
 
 def _only(features: Features, frames: Ints) -> tuple[Features, Ints]:

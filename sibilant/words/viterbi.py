@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from .adaptation import Adaptation, RecordingAdaptation
+from .adaptation import Adaptation, RecordingAdaptation, no_adaptation
 from .band_templates import CLASSES, level_template, warped
 from .features import Features
 from .phone_model import ANY, LEAD, N_STATE_CLASSES, SIB_S, SIB_SH, SIB_Z, SILENCE, PhoneModel
@@ -29,6 +29,7 @@ LEAD_COST = 1.5  # a breath before a word costs so much a frame
 PEAK_REACH = 60  # frames on either side in which the loudest is looked for: 0.6 s
 FARTHEST_JUMP = 5  # states that a path may pass over at once
 RUNS_AT_ONCE = 4000  # for memory; no result depends on it
+FEW_RUNS = 512  # so few go through frames together, whatever their models' sizes; no result depends on it
 FRAMES_AT_ONCE = 16384  # for memory; no result depends on it
 LEAST_CHANGE, MOST_CHANGE = 0.4, 2.0  # a frame weighs by how much the sound changes, between these
 
@@ -72,6 +73,16 @@ def emissions(features: Features, scale: float, adaptation: RecordingAdaptation)
         part = _scores(features.part(rows), (scale, adapted), below[rows], over[rows])
         score[rows], best[rows] = part.score, part.best
     weight = change_weights(features)
+    return Emissions(score * weight[:, None], best * weight)
+
+
+def unadapted(features: Features, scales: Sequence[float]) -> Emissions:
+    """Emissions of frames at several formant scales, without adaptation, one scale's frames after another's."""
+    total, peak, over = loudness(features)
+    adapted = no_adaptation().whole
+    parts = [_scores(features, (scale, adapted), total - peak, over) for scale in scales]
+    weight = np.tile(change_weights(features), len(scales))
+    score, best = np.concatenate([p.score for p in parts]), np.concatenate([p.best for p in parts])
     return Emissions(score * weight[:, None], best * weight)
 
 
@@ -222,7 +233,7 @@ def _groups(spans: Ints, which: Ints, n_states: Ints) -> list[_Group]:
     np.maximum.at(longest, run_of, spans[:, 1] - spans[:, 0])
     start, prompt = np.zeros_like(longest), np.zeros_like(longest)
     start[run_of], prompt[run_of] = spans[:, 0], which
-    size = np.ceil(n_states[prompt] / 12.0).astype(np.int64)
+    size = np.ceil(n_states[prompt] / 12.0).astype(np.int64) if len(longest) > FEW_RUNS else np.zeros_like(longest)
     order = np.lexsort((-longest, size))
     cuts = [0, *(np.flatnonzero(np.diff(size[order])) + 1).tolist(), len(order)]
     pairs_by_run = np.argsort(run_of, kind="stable")
@@ -346,12 +357,12 @@ def best_paths(scored: Emissions, spans: Ints, models: Sequence[PhoneModel]) -> 
         done = slice(int(np.searchsorted(-length, -(t + 1), side="left")), live)
         final[done] = delta[done, FARTHEST_JUMP:]
     at = (final + table.leave).argmax(axis=1)
-    paths = [np.zeros(int(k), dtype=np.int64) for k in length]
+    paths, each = np.zeros((n, len(back)), dtype=np.int64), np.arange(n)
     for t in range(len(back) - 1, -1, -1):
-        for row in range(int(np.searchsorted(-length, -t, side="left"))):
-            paths[row][t] = at[row]
-            at[row] -= back[t, row, at[row]]
+        live = int(np.searchsorted(-length, -t, side="left"))
+        paths[:live, t] = at[:live]
+        at[:live] -= back[t, each[:live], at[:live]]
     out: list[Ints] = [np.zeros(0, dtype=np.int64)] * n
     for row, place in enumerate(order):
-        out[place] = paths[row]
+        out[place] = paths[row, : length[row]]
     return out

@@ -169,7 +169,7 @@ def _voiced_octaves(recording: Recording, interval: Interval) -> Array:
     if thin.size < width or not np.isfinite(thin).all():
         return np.zeros(0)
     frames = np.lib.stride_tricks.sliding_window_view(thin, width)[::hop]
-    frames = (frames - frames.mean(axis=1, keepdims=True)) * np.hanning(width).astype(np.float32)
+    frames = (frames - frames.mean(axis=1, keepdims=True)) * _window(width)[0]
     power = (frames**2).sum(axis=1)
     kept = np.flatnonzero(power > max(power.max() * 10 ** (0.1 * QUIETEST_DB), 1e-30))
     frames = frames[kept]
@@ -196,11 +196,14 @@ def thinned(samples: npt.NDArray[np.float32], step: int) -> npt.NDArray[np.float
     """Return every ``step``-th sample of what passes below 2 kHz, the filter's run-in and run-out with it."""
     taps = _low_pass(step)
     n_out = -(-(samples.size + taps.size - 1) // step) if samples.size else 0
-    padded = np.zeros(taps.size - 1 + n_out * step, dtype=np.float32)
+    n_more = -(-(taps.size - 1) // step)
+    padded = np.zeros((n_out + n_more) * step, dtype=np.float32)
     padded[taps.size - 1 : taps.size - 1 + samples.size] = samples
-    found = np.zeros(n_out, dtype=np.float32)
+    phases = np.ascontiguousarray(padded.reshape(-1, step).T)  # every step-th sample from each place on
+    found, part = np.zeros(n_out, dtype=np.float32), np.empty(n_out, dtype=np.float32)
     for place in range(taps.size - 1, -1, -1):  # oldest sample first, in one order on every machine
-        found += taps[place] * padded[taps.size - 1 - place :: step][:n_out]
+        row, phase = divmod(taps.size - 1 - place, step)
+        found += np.multiply(taps[place], phases[phase, row : row + n_out], out=part)
     return found
 
 
@@ -226,7 +229,13 @@ def _autocorrelation(
     power[:, : int(low * size / rate)] = 0.0
     power[:, int(high * size / rate) :] = 0.0
     found = fft.irfft(power, size, axis=1)[:, :width]
+    found = found / np.maximum(found[:, :1], 1e-20) / _window(width)[1]
+    return np.asarray(found, dtype=np.float32)
+
+
+@lru_cache(maxsize=16)
+def _window(width: int) -> tuple[npt.NDArray[np.float32], Array]:
+    """Hann window (width,), and its autocorrelation over that at lag 0, at least 0.05."""
     window = np.hanning(width)
     own = np.correlate(window, window, "full")[width - 1 :]
-    found = found / np.maximum(found[:, :1], 1e-20) / np.maximum(own / own[0], 0.05)
-    return np.asarray(found, dtype=np.float32)
+    return window.astype(np.float32), np.maximum(own / own[0], 0.05)

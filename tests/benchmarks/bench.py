@@ -1,8 +1,9 @@
 """Every comparison of speed in one command: ratios with their spread, kept in docs/evidence/bench.csv.
 
 ``python tests/benchmarks/bench.py [--turns N] [--only GROUP]``. Each job runs in turns with what it is held against,
-as whole processes; user and system time are counted, so that other work on the machine moves a ratio little. The
-figures of a commit replace its own earlier ones; beside each stands what the last other commit had.
+as whole processes; user and system time are counted, so that other work on the machine moves a ratio little (its load
+when a job began stands in the row). The figures of a commit replace its own earlier ones; beside each stands what the
+last other commit had.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ import bench_material as made
 
 HERE = Path(__file__).parent
 EVIDENCE = made.ROOT / "docs" / "evidence" / "bench.csv"
-HEAD = ("what", "against", "ratio", "lowest", "highest", "ours_s", "theirs_s", "turns", "aim", "commit")
+HEAD = ("what", "against", "ratio", "lowest", "highest", "ours_s", "theirs_s", "turns", "aim", "commit", "load")
 SAME = ("what", "against", "commit")
 LOADED = "import numpy, sqlalchemy, click"
 READ_AND_STFT = """
@@ -35,7 +36,6 @@ x, rate = sf.read(sys.argv[1], dtype="float32")
 frames = np.lib.stride_tricks.sliding_window_view(x, 882)[::441] * np.hanning(882).astype("float32")
 np.abs(rfft(frames, axis=1)) ** 2
 """
-COMMAND = "import sys; from sibilant_cli.main import run; sys.exit(run(sys.argv[1:]))"
 PLAIN_SCRIPT = """
 import glob, sys, numpy as np, soundfile as sf, parselmouth
 from parselmouth.praat import call
@@ -53,6 +53,49 @@ for path in sorted(glob.glob(sys.argv[1] + "/*.wav")):
             spectrum.get_skewness(2), spectrum.get_kurtosis(2)
 """
 """What one would write by hand: an energy threshold, and four moments of each stretch over it."""
+PLAIN_IN_ONE = f"""
+import time
+plain = compile({PLAIN_SCRIPT!r}, "plain", "exec")
+exec(plain)
+start = time.process_time()
+exec(plain)
+print("FIGURE", time.process_time() - start)
+"""
+"""The same in a process that has done it once before."""
+TOKENS = """
+import sys, time
+from pathlib import Path
+from sibilant.corpus.manifest import planned
+from sibilant.corpus.pieces import measured_piece
+from sibilant.corpus.request import CorpusRequest
+plan = planned(CorpusRequest(Path(sys.argv[1]), Path("none")))
+def took(pieces):
+    start = time.process_time()
+    for piece in pieces:
+        measured_piece(piece, plan.methods)
+    return time.process_time() - start
+took(plan.pieces[:3])
+print("FIGURE", took(plan.pieces))
+"""
+"""Seconds that measuring a manifest takes in a process that has loaded everything."""
+BY_THE_CLOCK = """
+import sys, time
+from sibilant_cli.main import run
+start = time.perf_counter()
+assert run(sys.argv[1:]) == 0
+print("FIGURE", time.perf_counter() - start)
+"""
+GATHERER = """
+import sys, time
+from sibilant_cli.main import run
+def took(manifest, to):
+    start = time.process_time()
+    assert run(["corpus", manifest, "--to", to, "--workers", "2"]) == 0
+    return time.process_time() - start
+took(sys.argv[1], sys.argv[3] + "/few")
+print("FIGURE", took(sys.argv[2], sys.argv[3] + "/many") / 1000)
+"""
+"""Seconds a token of 1,000 that the process which gathers from two workers takes, all loaded."""
 BEFORE = "6d87046"
 """The commit that the work on speed began at."""
 FIRST_PAGE = """
@@ -87,7 +130,7 @@ class Job:
 
 def sibilant(*words: object) -> list[str]:
     """A command of the program."""
-    return [sys.executable, "-c", COMMAND, *map(str, words)]
+    return [sys.executable, "-c", made.COMMAND, *map(str, words)]
 
 
 def python(script: str, *words: object) -> list[str]:
@@ -121,8 +164,8 @@ def since(folder: Path) -> Iterator[Job]:
     report = ["report", made.CODE, "--kind", "monthly", "--to"]
     for what, words, aim in (("progress, 9 probes", ["progress", made.CODE], "<= 0.55"),
                              ("report, 9 probes", [*report, "NEW/monthly.pdf"], "<= 0.7")):  # fmt: skip
-        ours, theirs = sibilant(*words, "--caseload", now), python(made.OLD + COMMAND, old, *words, "--caseload", then)
-        yield Job(what, f"the same at {BEFORE}", ours, theirs, aim)
+        before = python(made.OLD + made.COMMAND, old, *words, "--caseload", then)
+        yield Job(what, f"the same at {BEFORE}", sibilant(*words, "--caseload", now), before, aim)
     first = python(FIRST_PAGE, now, made.CODE), python(made.OLD + FIRST_PAGE, old, then, made.CODE)
     yield Job("page, the first progress", f"the same at {BEFORE}", *first, "<= 0.6")
 
@@ -140,6 +183,32 @@ def sounds(folder: Path) -> Iterator[Job]:
     script_of_many = python(PLAIN_SCRIPT, many.parent)
     yield Job("corpus of 1,000, words not given", by_hand, sibilant("corpus", many, *to), script_of_many, "<= 1")
     yield Job("corpus of 200, by list", by_hand, sibilant("corpus", listed, *to), script, "")
+
+
+def tokens(folder: Path) -> Iterator[Job]:
+    """Measuring alone, everything loaded, against the commit that this work began at and the script by hand."""
+    bare, listed = made.ten_probes(folder / "ten")
+    what = "tokens of 200, words not given, in one process"
+    plain = python(PLAIN_IN_ONE, folder / "ten")
+    yield Job(what, "threshold and four moments, in one process", python(TOKENS, bare), plain, "<= 1", printed=True)
+    old = made.program_at(BEFORE, folder / "old")
+    if old is None:
+        print(f"tokens since {BEFORE}: skipped, the history of this checkout does not reach back to it")
+        return
+    for name, manifest, aim in ((what, bare, "<= 0.38"),
+                                ("tokens of 200, by list, in one process", listed, "<= 0.56")):  # fmt: skip
+        ours, theirs = python(TOKENS, manifest), python(made.OLD + TOKENS, old, manifest)
+        yield Job(name, f"the same at {BEFORE}", ours, theirs, aim, printed=True)
+
+
+def workers(folder: Path) -> Iterator[Job]:
+    """Two workers by the clock, to be run on an idle machine (its load stands in the row), and what gathering costs."""
+    few, _ = made.ten_probes(folder / "few")
+    many = made.links(few, folder / "many", 5)
+    two, one = (python(BY_THE_CLOCK, "corpus", many, "--to", "NEW/to", "--workers", n) for n in (2, 1))
+    yield Job("corpus of 1,000, two workers by the clock", "one worker", two, one, "<= 0.56", printed=True)
+    gathered, allowed = python(GATHERER, few, many, "NEW"), python("print('FIGURE 0.0002')")
+    yield Job("gathering from two workers, a token", "0.2 ms", gathered, allowed, "<= 1", printed=True)
 
 
 def growth(folder: Path) -> Iterator[Job]:
@@ -163,7 +232,10 @@ def clients(folder: Path) -> Iterator[Job]:
         yield Job(f"{' '.join(verb[:-1])}, 1,000 clients", "10 clients", ours, theirs, "<= 1.2")
 
 
-GROUPS = {"starts": starts, "since": since, "sounds": sounds, "growth": growth, "clients": clients}
+GROUPS = {
+    "starts": starts, "since": since, "sounds": sounds, "tokens": tokens, "workers": workers, "growth": growth,
+    "clients": clients,
+}  # fmt: skip
 
 
 def cost_s(command: list[str], *, printed: bool) -> float:
@@ -196,7 +268,7 @@ def environment() -> dict[str, str]:
 
 def compared(job: Job, turns: int) -> dict[str, str]:
     """Run a job and its counterpart in turns; the first turn warms the disk and does not count."""
-    pairs = []
+    pairs, load = [], os.getloadavg()[0]
     for turn in range(turns + 1):
         pair = cost_s(job.ours, printed=job.printed), cost_s(job.theirs, printed=job.printed)
         if turn:
@@ -205,7 +277,7 @@ def compared(job: Job, turns: int) -> dict[str, str]:
     middle = [statistics.median(costs) for costs in zip(*pairs, strict=True)]
     figures = (statistics.median(ratios), ratios[0], ratios[-1])
     return dict(zip(HEAD, (job.what, job.against, *(f"{r:.2f}" for r in figures), *(f"{m:.4g}" for m in middle),
-                           str(turns), job.aim, commit()), strict=True))  # fmt: skip
+                           str(turns), job.aim, commit(), f"{load:.1f}"), strict=True))  # fmt: skip
 
 
 def commit() -> str:

@@ -21,6 +21,7 @@ from sibilant.synthetic import ProbePlan, child_speaker, man, probe, woman
 ROOT = Path(__file__).parents[2]
 CODE = "C-7QXK"
 RATE = 44_100
+COMMAND = "import sys; from sibilant_cli.main import run; sys.exit(run(sys.argv[1:]))"
 
 
 def material() -> ModuleType:
@@ -189,5 +190,40 @@ def words(n_words: int) -> float:
     return (time.process_time() - start) / n_words
 
 
+def command_s(*words: object) -> float:
+    """User and system seconds of a command of the program as a whole process."""
+    import resource
+
+    def spent() -> float:
+        used = resource.getrusage(resource.RUSAGE_CHILDREN)
+        return used.ru_utime + used.ru_stime
+
+    start = spent()
+    subprocess.run([sys.executable, "-c", COMMAND, *map(str, words)], check=True, stdout=subprocess.DEVNULL)
+    return spent() - start
+
+
+def tokens(n_tokens: int) -> float:
+    """Seconds a token that a corpus of ``n_tokens``, words not given, takes on one core, start and tables and all."""
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as folder:
+        bare, _ = ten_probes(Path(folder) / "ten")
+        lines = links(bare, Path(folder) / "many", -(-n_tokens // 200)).read_text(encoding="utf-8").splitlines()
+        manifest = Path(folder) / "many" / "some.csv"
+        manifest.write_text("\n".join(lines[: 1 + n_tokens // 20]) + "\n", encoding="utf-8")
+        return command_s("corpus", manifest, "--to", Path(folder) / "to", "--workers", 1) / n_tokens
+
+
+def clients(n_clients: int) -> float:
+    """Seconds that ``progress`` of one client takes in a caseload of many, a client of the caseload."""
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = caseload(Path(folder) / "case", n_clients=n_clients, n_sessions=1)
+        return min(command_s("progress", CODE, "--caseload", path) for _ in range(3)) / n_clients
+
+
 if __name__ == "__main__":
-    print("FIGURE", {"views": views, "reads": reads, "words": words}[sys.argv[1]](int(sys.argv[2])))
+    known = {"views": views, "reads": reads, "words": words, "tokens": tokens, "clients": clients}
+    print("FIGURE", known[sys.argv[1]](int(sys.argv[2])))

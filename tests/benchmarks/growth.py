@@ -20,8 +20,13 @@ GROWN = {
     "views": ("view of one client, sessions", (6, 24, 96, 384), "linear"),
     "reads": ("case of one client read, sessions", (6, 24, 96), "linear"),
     "words": ("words of a list found, words", (10, 30, 100, 300, 1000), "<= 1.15"),
+    "tokens": ("corpus on one core, tokens", (100, 1000, 10_000), "linear"),
+    "clients": ("progress of one client, clients kept", (10, 100, 1000), "<= 0.04"),
 }
-"""What is grown, its sizes, and the aim of its exponent; the figures are a session's or a word's."""
+"""What is grown, its sizes, and the aim of its exponent (0.04: 1.2 times at a hundred times the clients).
+
+The figures are a session's, a word's, a token's, or a kept client's.
+"""
 
 
 def exponent(sizes: Sequence[int], costs: Sequence[float]) -> float:

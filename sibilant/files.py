@@ -21,6 +21,7 @@ from .errors import InputError, OutputError
 
 _AT_ONCE, _EXCLUSIVE = 1, 2  # LOCKFILE_FAIL_IMMEDIATELY and LOCKFILE_EXCLUSIVE_LOCK of the Windows API
 _LOCKED_BYTE = 1 << 62
+MOST_LOOKS = 1000
 
 
 def sha256_of(path: Path) -> str:
@@ -175,6 +176,24 @@ def from_json(text: str | bytes, *, constant: Callable[[str], Any] | None = None
         return json.loads(text, parse_constant=constant)
     except RecursionError as error:
         raise ValueError("nested too deep") from error
+
+
+def paths_in(folder: Path, pattern: str) -> list[Path]:
+    """Return what a folder holds by a pattern, sorted; looked at again where something goes while it is looked at.
+
+    Raises
+    ------
+    OutputError
+        When it can't be looked at.
+    """
+    for _ in range(MOST_LOOKS):
+        try:
+            return sorted(folder.glob(pattern))
+        except FileNotFoundError:  # a folder inside that another thread or program took away just then
+            continue
+        except OSError as error:
+            raise output_error(folder, error) from error
+    raise OutputError(f"{folder.name}: others change it all the time; do it again")
 
 
 def make_folder(path: Path) -> Path:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from ..errors import OutputError
 from ..terms import Method
 from ..terms.by_ear import Accuracy
 from ..terms.case_view import CaseView
@@ -74,7 +75,7 @@ def months_chart(
 
     Raises
     ------
-    ValueError
+    OutputError
         When no session has the measure.
     """
     key = key or view.main_measure
@@ -146,7 +147,7 @@ def _heading(months: Months, side: _Side, *, wide: bool, in_report: bool) -> Hea
 def _shown(view: CaseView, key: str) -> tuple[tuple[SessionSummary, MeasureSummary], ...]:
     sessions = wording.summary_of(view, key)
     if not sessions:
-        raise ValueError(f"no session of {view.client.code} has {key} to show")
+        raise OutputError(f"{view.client.code}: no session has {key} to show yet; choose another measure")
     return sessions
 
 
@@ -155,7 +156,7 @@ def months_alt(view: CaseView, key: str = "") -> str:
 
     Raises
     ------
-    ValueError
+    OutputError
         When no session has the measure.
     """
     key = key or view.main_measure

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from .. import store
+from .. import files, store
 from ..errors import CaseloadError, RefusedError
 from .caseload import CaseloadHandle, cautions, opened, secret
 from .receipts import Encrypted, EncryptionStatus, PassphraseChanged
@@ -55,7 +55,7 @@ def status(caseload: CaseloadHandle) -> EncryptionStatus:
     own, other = (place.database(encrypted=form) for form in (encrypted, not encrypted))
     if own is not None and not own.exists():
         raise CaseloadError(f"{folder.name}: no caseload here; start one with: sibilant client add")
-    sounds = [path for path in (folder / "audio").glob("??/*") if not path.name.startswith(".")]
+    sounds = [path for path in files.paths_in(folder / "audio", "??/*") if not path.name.startswith(".")]
     n_sealed = sum(path.suffix == ".sealed" for path in sounds)
     notes = list(cautions(folder))
     if other is not None and other.exists():

@@ -27,7 +27,7 @@ from .lending import given_from
 from .people import client_from
 from .schema import METADATA, Day, Moment, YesNo
 from .sessions import method_key
-from .shape import hints_of, misfit, text_misfit
+from .shape import hints_of, misfit, text_misfit, tree_misfit
 from .surroundings import surroundings_from
 
 Row = Mapping[str, Any]
@@ -183,7 +183,7 @@ def _json(name: str, text: str) -> str:
     if name == "clients.therapy":
         return _therapy(content)
     if name == "recordings.suitability":
-        return "" if isinstance(content, dict) else "an object was expected"
+        return tree_misfit(content) if isinstance(content, dict) else "an object was expected"
     if name == "surroundings.noise":
         return ""  # read as a whole row
     if name == "surroundings.sounds":

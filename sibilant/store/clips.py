@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 from ..errors import CaseloadError
-from ..files import lock_file, output_error, sha256_of, write_bytes
+from ..files import lock_file, output_error, paths_in, sha256_of, write_bytes
 from . import keys, rights, sealing
 from .schema import BINNED_SOUNDS, CLIPS, RECORDINGS
 
@@ -231,7 +231,7 @@ def erase_files(caseload: Caseload, gone: set[str]) -> tuple[str, ...]:
 
 def clip_files(caseload: Caseload) -> list[Path]:
     """Return every file of kept sound, whatever its form, half-written ones included."""
-    return sorted(audio_folder(caseload).glob("??/*"))
+    return paths_in(audio_folder(caseload), "??/*")
 
 
 def is_named(caseload: Caseload, path: Path, named: set[str]) -> bool:

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import CaseloadError, RefusedError
+from ..files import paths_in
 from . import clips, drafts, keys, leftovers, rights, sealing, switching, tally
 from .caseload import Ask, Caseload
 from .checksums import sealing_rows
@@ -297,7 +298,7 @@ def recover(folder: Path, ask_code: Ask, ask_new: Ask, *, who: str = "") -> None
     switching.finish_rekeying(folder)
     place = read_place(folder)
     sealed = place.database(encrypted=True)
-    sounds = [path for path in (folder / "audio").glob("??/*") if path.suffix == sealing.SUFFIX]
+    sounds = [path for path in paths_in(folder / "audio", "??/*") if path.suffix == sealing.SUFFIX]
     if not (keys.is_encrypted(folder) or (sealed is not None and sealed.exists()) or sounds):
         raise RefusedError(f"caseload {folder.name}: not encrypted")
     keys.need_extra()

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 from ..errors import CaseloadError
-from ..files import from_json, output_error, write_bytes
+from ..files import from_json, output_error, paths_in, write_bytes
 from ..terms.codes import is_client_code
 from . import clips, rights, sealing
 from .schema import CLIENTS, RECORDINGS, SETTINGS
@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 FOLDER = "takes"
 BECAME = "became.json"
+PART = ".part"
+"""How a file ends that was being written (see ``files``) when its program was killed."""
 LONGEST_WAIT_S, LOOKS_EVERY_S = 60.0, 0.01  # for another program that holds the takes
 
 
@@ -79,7 +81,7 @@ def write_draft(caseload: Caseload, code: str, name: str, content: bytes) -> Non
     with clips.together(caseload):
         rights.private_folder(caseload.folder / FOLDER)
         rights.private_folder(path.parent)
-        fresh = not any(path.parent.iterdir())
+        fresh = not paths_in(path.parent, "*")
         bound = _bound(caseload, code, path, begin=fresh)
         write_bytes(path, sealing.as_kept(caseload.keys, bound, content))
         rights.close(path)
@@ -147,7 +149,7 @@ def erase_drafts(caseload: Caseload, code: str) -> int:
     if not folder.is_dir():
         return 0
     with clips.together(caseload):
-        n_files = len(list(folder.glob("*")))
+        n_files = len(paths_in(folder, "*"))
         _erase(folder)
     return n_files
 
@@ -205,21 +207,21 @@ def _codes(caseload: Caseload) -> set[str]:
 
 
 def of_nobody(caseload: Caseload) -> list[Path]:
-    """Return what lies among the takes and is no client's, became a session, or has the form the caseload has not."""
-    found = sorted((caseload.folder / FOLDER).glob("*"))
+    """Return what lies among the takes and is no client's, became a session, is half-written, or has the other form."""
+    found = paths_in(caseload.folder / FOLDER, "*")
     if not found:
         return []
     known = {_name(caseload, code) for code in _codes(caseload) if not _became_session(caseload, code)}
-    inside = [path for folder in found if folder.name in known for path in folder.glob("*")]
-    other = [path for path in inside if (path.suffix == sealing.SUFFIX) != caseload.encrypted]
-    return [path for path in found if path.name not in known or not any(path.iterdir())] + other
+    inside = [path for folder in found if folder.name in known for path in paths_in(folder, "*")]
+    other = [path for path in inside if path.suffix == PART or (path.suffix == sealing.SUFFIX) != caseload.encrypted]
+    return [path for path in found if path.name not in known or not set(paths_in(path, "*")) - set(other)] + other
 
 
 def any_of(caseload: Caseload, code: str) -> bool:
     """Say whether a client's work is under way."""
-    return any(path.is_file() for path in draft_folder(caseload, code).glob("*"))
+    return any(path.is_file() for path in paths_in(draft_folder(caseload, code), "*"))
 
 
 def any_drafts(caseload: Caseload) -> bool:
     """Say whether any client's work is under way."""
-    return any(path.is_file() for path in (caseload.folder / FOLDER).rglob("*"))
+    return any(path.is_file() for path in paths_in(caseload.folder / FOLDER, "**/*"))

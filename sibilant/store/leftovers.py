@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
 from ..errors import CaseloadError
-from ..files import from_json, lock_file, make_folder, output_error
+from ..files import from_json, lock_file, make_folder, output_error, paths_in
 from . import clips, drafts, sealing
 
 if TYPE_CHECKING:
@@ -133,7 +133,7 @@ def _named(caseload: Caseload, marker: Path, stream: IO[bytes]) -> Path | None:
 
 def count_plain(folder: Path, *, encrypted: bool) -> dict[str, int]:
     """Count, without a key, what of a caseload lies plain or unfinished: pieces of takes, and exports in the making."""
-    takes = [path for path in (folder / drafts.FOLDER).rglob("*") if path.is_file()]
+    takes = [path for path in paths_in(folder / drafts.FOLDER, "**/*") if path.is_file()]
     plain = [path for path in takes if path.suffix != sealing.SUFFIX]
     return {
         "plain_pieces_of_takes": len(plain) if encrypted else 0,

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import CaseloadError, InputError, RefusedError
-from ..files import lock_file, output_error, refuse_odd
+from ..files import lock_file, output_error, paths_in, refuse_odd
 from . import clips, drafts, keys, rights
 from .archive import UNREADABLE, copied, described_in, mark_of
 from .backing import _private
@@ -128,7 +128,7 @@ def _refuse_standing(folder: Path, *, in_place: bool) -> None:
         place = read_place(folder)
         if place.url:
             raise RefusedError(f"{folder.name}: its caseload.toml names a database; restore beside it (--to FOLDER)")
-        if any(path.is_file() for path in (folder / drafts.FOLDER).rglob("*")):
+        if any(path.is_file() for path in paths_in(folder / drafts.FOLDER, "**/*")):
             raise RefusedError(f"{folder.name}: a take is under way; finish it or throw it away first")
 
 

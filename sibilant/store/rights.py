@@ -31,13 +31,13 @@ def close(path: Path) -> None:
     CaseloadError
         When others can get at it and it is not this user's to close.
     """
-    if os.name != "posix" or not path.exists():
-        return
-    mode = path.stat().st_mode
-    if not mode & OTHERS:
+    if os.name != "posix":
         return
     try:
-        path.chmod(mode & 0o7777 & ~OTHERS)
+        if (mode := path.stat().st_mode) & OTHERS:
+            path.chmod(mode & 0o7777 & ~OTHERS)
+    except FileNotFoundError:  # or it went just now, as what SQLite keeps beside its file does
+        return
     except OSError as error:
         if error.errno == errno.EROFS:
             return

@@ -12,6 +12,8 @@ from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 MOST_TEXT = 20_000  # characters of a note
 MOST_NUMBER = 1e12  # no figure of ours comes near
+MOST_LEVELS = 8
+"""How deep objects of any names may be nested: twice what this program writes."""
 LATER = frozenset({"guessed", "pooled", "reader", "slot_place", "sums", "uncut"})
 """Fields that earlier programs did not write, and that may be left out where there is nothing in them."""
 
@@ -105,6 +107,24 @@ def _plain(value: Any, shape: Any) -> str:
     if not (abs(value) <= MOST_NUMBER and math.isfinite(value)):
         return f"{_short(value)} is out of all bounds"
     return ""
+
+
+def tree_misfit(value: Any, levels: int = MOST_LEVELS) -> str:
+    """Return why an object of any names can't be kept: nested too deep, a number out of all bounds, an odd text.
+
+    Examples
+    --------
+    >>> tree_misfit({"snr_db": 33.5, "verdict": {"durations": "usable"}}), tree_misfit({"snr_db": [float("inf")]})
+    ('', 'snr_db: 1: inf is out of all bounds')
+    """
+    if isinstance(value, dict | list):
+        if not levels:
+            return "nested too deep"
+        parts = value.items() if isinstance(value, dict) else [(str(i), one) for i, one in enumerate(value, start=1)]
+        return _first((key[:30], text_misfit(key) or tree_misfit(one, levels - 1)) for key, one in parts)
+    if value is None or isinstance(value, bool):
+        return ""
+    return text_misfit(value) if isinstance(value, str) else _plain(value, float)
 
 
 def text_misfit(value: Any) -> str:

@@ -13,6 +13,7 @@ from matplotlib.lines import Line2D
 
 from sibilant import charts
 from sibilant.charts import wording
+from sibilant.errors import OutputError
 from sibilant.methods import HOUSE_15K
 from sibilant.terms.change import LARGER, UNJUDGED, WITHIN
 
@@ -115,7 +116,7 @@ def test_held_back_sessions_are_not_drawn(invented: ModuleType, checks: ModuleTy
     figure = charts.months_chart(dataclasses.replace(view, summaries=hidden), method=HOUSE_15K)
     assert len(lines(main_axes(figure), "session")) == 8
     assert "held back until judged by ear" in checks.words(figure)
-    with pytest.raises(ValueError, match="no session of C-7QXK"):
+    with pytest.raises(OutputError, match="C-7QXK: no session has"):
         none = tuple(dataclasses.replace(s, shown=False) for s in view.summaries)
         charts.months_chart(dataclasses.replace(view, summaries=none), method=HOUSE_15K)
 

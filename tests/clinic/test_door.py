@@ -93,6 +93,18 @@ def with_another(folder: Path) -> Path:
         ("sessions", "held_on_day", "99999999999", r"sessions.csv: row 1, column held_on_day"),
         ("judgements", "heard", "fine", r"judgements.csv: row 1, column heard"),
         ("clips", "sha256", "0" * 64, r"export.json: sounds"),
+        (
+            "recordings",
+            "suitability",
+            '{"snr_db":1e400}',
+            r"recordings.csv: row 1, column suitability: snr_db: inf is out",
+        ),
+        (
+            "recordings",
+            "suitability",
+            '{"a":' * 9 + "1" + "}" * 9,
+            r"recordings.csv: row 1, column suitability: .*too deep",
+        ),
         ("events", "what", "a\x01b", r"events.csv: row 1, column what: holds a control character"),
         ("surroundings", "noise", '{"dof":300}', r"surroundings.csv: row 1, column noise: a noise spectrum has dof"),
         ("surroundings", "noise", "", r"surroundings.csv: row 1, column noise: a sound rests on a noise that is not"),

@@ -117,6 +117,10 @@ def to_bin(handle: CaseloadHandle) -> None:
     removing.remove_client(handle, CODE, "all")
 
 
+def session_to_bin(handle: CaseloadHandle) -> None:
+    removing.remove_session(handle, CODE, 1)
+
+
 def out_of_bin(handle: CaseloadHandle) -> None:
     removing.restore_session(handle, CODE, 2)
 
@@ -166,6 +170,7 @@ VERBS: dict[str, Callable[[CaseloadHandle], None]] = {
     "remove --all": to_bin,
     "remove --audio": sound_to_bin,
     "remove --all --erase": erase,
+    "session remove": session_to_bin,
     "session restore": out_of_bin,
     "export --audio": export,
     "export --as fhir": export_fhir,

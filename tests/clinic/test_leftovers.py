@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import os
+import shutil
 import stat
 import subprocess
 import sys
@@ -19,7 +20,7 @@ from sibilant import audio, store
 from sibilant.clinic import clients, encryption, removing
 from sibilant.clinic.caseload import CaseloadHandle
 from sibilant.errors import CaseloadError, RefusedError
-from sibilant.store import clips, converting, drafts
+from sibilant.store import clips, converting, drafts, rights
 from sibilant.terms.clinic import Consent
 from sibilant.terms.kept import Judgement
 
@@ -95,6 +96,51 @@ def test_takes_in_the_other_form_and_of_nobody_are_counted_and_swept(folder: Pat
         assert [path.parent.name for path in drafts.of_nobody(one)] == []
     assert sounds_in(folder) == [] and len(list((folder / "takes").iterdir())) == 1
     assert encryption.status(CaseloadHandle(folder))["plain_pieces_of_takes"] == 0
+
+
+def test_a_half_written_piece_of_a_take_is_swept(folder: Path) -> None:
+    """Killed while it wrote: what the kill before each step found in a plain caseload."""
+    with store.open_caseload(folder) as one:
+        store.write_draft(one, CODE, "take.json", b"{}")
+    (folder / "takes" / CODE / ".0001.wav.5e5e5e5e5e5e5e5e.part").write_bytes(WORD[:99])
+    with store.open_caseload(folder) as one:
+        assert store.read_draft(one, CODE, "take.json") == b"{}" and sounds_in(folder) == []
+    (folder / "takes" / CODE / "take.json").rename(folder / "takes" / CODE / ".take.json.5e5e5e5e5e5e5e5e.part")
+    store.open_caseload(folder).close()
+    assert not list((folder / "takes").iterdir()), "nor is a take that never was begun"
+
+
+def test_what_comes_and_goes_while_it_is_looked_at_is_no_fault(folder: Path) -> None:
+    """A page answers many at once: one throws a take away while another opens the caseload."""
+    take, sound, side = folder / "takes" / CODE, folder / "audio" / "ab", folder / "caseload.sqlite-journal"
+    ended = threading.Event()
+
+    def comes_and_goes() -> None:
+        while not ended.is_set():
+            for place in (take, sound):
+                place.mkdir(parents=True, exist_ok=True)
+                (place / "0001.wav").write_bytes(WORD[:100])
+            side.write_bytes(b"")
+            side.unlink()
+            for place in (take, sound):
+                shutil.rmtree(place, ignore_errors=True)
+
+    changing = threading.Thread(target=comes_and_goes)
+    before = sys.getswitchinterval()
+    sys.setswitchinterval(1e-5)
+    try:
+        with store.open_caseload(folder) as one:
+            changing.start()
+            for _ in range(200):
+                drafts.of_nobody(one)
+                drafts.any_drafts(one)
+                clips.clip_files(one)
+                rights.close_caseload(one.place)
+                encryption.status(CaseloadHandle(folder))
+    finally:
+        ended.set()
+        changing.join(10)
+        sys.setswitchinterval(before)
 
 
 def test_nothing_is_swept_while_somebody_works(folder: Path) -> None:

@@ -15,7 +15,10 @@ from .accuracy import counts, judgement_by
 from .means import Estimate, mean_interval, robust_sd, sd_interval
 from .pooled import LEVELS, Sums, pooled_level
 
-FLAG_REASONS = ("clipped", "noise", "low_snr", "short", "band_too_wide", "peak_at_edge", "stop_like", "weak")
+FLAG_REASONS = (
+    "clipped", "noise", "low_snr", "short", "band_too_wide", "moments_not_supported", "peak_at_edge", "stop_like",
+    "weak", "levels_not_supported", "durations_not_supported", "buried",
+)  # fmt: skip
 
 UNCORRECTED, TAKEN_OUT = "uncorrected", "taken out"
 
@@ -225,7 +228,8 @@ def _of_one_kind(
     if not without:
         return found, False
     if 2 * len(without) > len(found):
-        left_out["corrected"] += len(found) - len(without)
+        if len(found) > len(without):
+            left_out["corrected"] += len(found) - len(without)
         return without, True
     left_out[UNCORRECTED] += len(without)
     return [pair for pair in found if pair not in without], False

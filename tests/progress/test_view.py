@@ -8,7 +8,7 @@ from types import ModuleType
 
 import pytest
 
-from sibilant.progress import ViewRequest, view
+from sibilant.progress import ViewRequest, summarise, view
 from sibilant.terms.change import LARGER, UNJUDGED, WITHIN
 from sibilant.terms.clinic import MoveUpRule
 
@@ -105,6 +105,15 @@ def test_too_few_measured_tokens_cannot_be_judged_and_are_counted_by_reason(mate
     assert summary.counted == "measured 15 of 20 expected, left out: weak 5"
     change = found.changes_of("centroid_hz")[0]
     assert change.verdict == UNJUDGED and "80 % are needed" in change.reasons[0]
+
+
+def test_what_is_missing_is_told_by_what_took_it_not_by_another_flag(material: ModuleType) -> None:
+    # A gated room told "left out: corrected 0, mid peak at edge 3, uncorrected 11" of sounds with holes in them.
+    holed = ("mid_peak_at_edge", "uncorrected", "moments_not_supported")
+    tokens = [material.token(place, None, flags=holed) for place in range(11)]
+    tokens += [material.token(place, {"centroid_hz": 6000.0}, flags=("uncorrected",)) for place in range(11, 20)]
+    summary = summarise(tokens, "centroid_hz", "house-15k")
+    assert summary.uncorrected and summary.counted == ("measured 9 of 20 expected, left out: moments_not_supported 11")
 
 
 def test_figures_are_held_back_until_the_ear_has_judged(material: ModuleType) -> None:

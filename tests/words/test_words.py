@@ -192,7 +192,7 @@ def test_one_or_two_events_in_lists_of_real_words(kind: str) -> None:
     assert count.unsure <= 0.10 * count.n, count
 
 
-@pytest.mark.parametrize("seed", [3003, 3008, 3018])
+@pytest.mark.parametrize("seed", [3003, 3018])
 def test_a_start_without_its_last_sound_is_not_counted_in_silence(seed: int) -> None:
     """Before, *shee-* and *sigh-* counted here: the word that follows says what they lack."""
     count = counted("invented_probe", ("false",), range(seed, seed + 1))

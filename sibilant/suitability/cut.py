@@ -44,6 +44,8 @@ SLOPE_HZ = 150.0
 KNEE_OF_PAUSES_DB, KNEE_DB, KNEE_ALONE_DB, REACH_HZ = 4.0, 6.0, 8.0, 4_000.0
 """How far down a slope begins, by the 1.3 kHz before it, and how far below the place found that is looked for. Without
 pauses a sound's own fall, 13 dB in 1.2 kHz at the steepest, must not count."""
+NEAR_HALF = 0.9
+"""A slope over this share of half the rate is what any converter leaves there: files of 22.05 kHz hold 10 kHz."""
 ROUGHLY = 0.75
 """Least share of the sounds that must show the edge."""
 
@@ -115,7 +117,8 @@ def _knee(levels: Sequence[Floats], rest: Floats | None, step_hz: float, place: 
     own = [_begin(sounds, step_hz, place, KNEE_DB if rest is not None else KNEE_ALONE_DB)]
     own += [_begin(decibels(rest), step_hz, place, KNEE_OF_PAUSES_DB)] if rest is not None else []
     knee = max(own)
-    return knee if (place - knee) * step_hz >= SLOPE_HZ else place
+    near_half = place > NEAR_HALF * (sounds.size - 1)
+    return place if near_half or (place - knee) * step_hz < SLOPE_HZ else knee
 
 
 def _begin(level_db: Floats, step_hz: float, place: int, fall_db: float) -> int:

@@ -21,7 +21,7 @@ from .errors import InputError, OutputError
 
 _AT_ONCE, _EXCLUSIVE = 1, 2  # LOCKFILE_FAIL_IMMEDIATELY and LOCKFILE_EXCLUSIVE_LOCK of the Windows API
 _LOCKED_BYTE = 1 << 62
-MOST_LOOKS = 1000
+MOST_LOOKS = 1000  # at what others change meanwhile, before it is told
 
 
 def sha256_of(path: Path) -> str:

@@ -226,19 +226,6 @@ def test_intervals_hold_in_babble(kind: str) -> None:
     assert np.mean([row["coverage_95"] for row in good]) <= 0.985, rows
 
 
-DECISIVE = {(room, snr) for room in ("white", "pink") for snr in (20, 12)}
-"""Cells that the issue's bounds are asked of; they take four times the tokens of the others."""
-
-
-def counted(room: str) -> Iterator[list[dict[str, object]]]:
-    """All cells of a room, kind by kind: 4,000 tokens in a decisive one, 1,000 in another."""
-    for kind in KINDS:
-        for n_tokens, decisive in ((4000, True), (1000, False)):
-            snrs = tuple(snr for snr in SNRS if ((room, snr) in DECISIVE) == decisive)
-            if snrs:
-                yield list(cells(kind, n_tokens, (room,), snrs))
-
-
 def place_of(row: dict[str, object]) -> tuple[int, int, int]:
     return list(KINDS).index(str(row["kind"])), ROOMS.index(str(row["room"])), SNRS.index(int(str(row["snr_db"])))
 
@@ -246,13 +233,13 @@ def place_of(row: dict[str, object]) -> tuple[int, int, int]:
 @pytest.mark.long
 @pytest.mark.parametrize("room", ROOMS)
 def test_rooms_in_full(room: str) -> None:
-    """Replaces a room's rows in docs/evidence/acoustics_room_noise.csv as they come; each says its number of tokens."""
+    """4,000 tokens a cell; replaces a room's rows in docs/evidence/acoustics_room_noise.csv, kind by kind."""
     commit = subprocess.run(
         ["git", "rev-parse", "--short", "HEAD"], cwd=EVIDENCE.parent, capture_output=True, text=True, check=False
     ).stdout.strip()
     misses = []
-    for found in counted(room):
-        rows = [{**row, "commit": commit} for row in found]
+    for kind in KINDS:
+        rows = [{**row, "commit": commit} for row in cells(kind, 4000, (room,), SNRS)]
         told = [{k: f"{v:.4g}" if isinstance(v, float) else v for k, v in row.items()} for row in rows]
         places = {place_of(row) for row in rows}
         with EVIDENCE.open(encoding="utf-8", newline="") as stream:

@@ -37,6 +37,8 @@ from sibilant.terms import Prompt
 EVIDENCE = Path(__file__).parents[2] / "docs" / "evidence"
 CODE, OTHER = "C-7QXK", "C-M4RT"
 N_RANDOM = 25
+FEWEST_STEPS = 16
+"""Of the shortest verb, a take thrown away: the first kill lies among them."""
 PASSPHRASE = "six blue horses walk"
 CHANGING = {"os.remove", "os.rename", "os.mkdir", "os.rmdir"}
 IGNORED = {"settings", "audit"}
@@ -274,11 +276,11 @@ def test_killed_before_every_step(verb: str, form: str, every: int, starts: dict
     assert done_by_a_child(verb, handle, 10_000)
     after = state(handle.folder)
     counts = {"as_before": 0, "as_after": 0}
-    step = 1 + random.Random(verb).randrange(every)
+    step = 1 + random.Random(verb).randrange(min(every, FEWEST_STEPS))
     while not done_by_a_child(verb, handle := next(folders), step):
         counts[_whole(handle.folder, before, after, (verb, step))] += 1
         step += every
-    assert step > every
+    assert sum(counts.values()), "none was killed"
     if every == 1:
         _write_evidence("every_operation.csv", f"{verb}, {form}", {"kills": step - 1, **counts})
 

@@ -97,7 +97,12 @@ def _cut_in(
     Of several, as where one coder's work was coded again, the lowest that is six tenths as deep as the deepest; of a
     slope where it begins, for above that the sound is no longer whole.
     """
-    score: Floats = np.quantile([edge_falls(level, step_hz, gap_hz) for level in levels], 1 - ROUGHLY, axis=0)
+    if pauses is not None and pauses.max() < least_db:
+        return None
+    falls = _falls_of_sounds(levels, step_hz, gap_hz, least_db)
+    if falls is None:
+        return None
+    score: Floats = np.quantile(falls, 1 - ROUGHLY, axis=0)
     if pauses is not None:
         score = np.minimum(score, pauses)
     deep = np.flatnonzero(score >= max(least_db, 0.6 * float(np.max(score))))
@@ -131,6 +136,18 @@ def _begin(level_db: Floats, step_hz: float, place: int, fall_db: float) -> int:
     usual = _running_median(level_db, wide)[places - wide // 2]
     below = np.flatnonzero(highest <= usual - fall_db)
     return int(places[below[0]]) if below.size else place
+
+
+def _falls_of_sounds(levels: Sequence[Floats], step_hz: float, gap_hz: float, least_db: float) -> list[Floats] | None:
+    """How deep each sound falls at each place; None once more than a quarter of them fall nowhere by the least."""
+    most, shallow = int((1 - ROUGHLY) * (len(levels) - 1)) + 1, 0
+    found: list[Floats] = []
+    for level in levels:
+        found.append(edge_falls(level, step_hz, gap_hz))
+        shallow += bool(found[-1].max() < least_db)
+        if shallow > most:
+            return None
+    return found
 
 
 def edge_falls(level_db: Floats, step_hz: float, gap_hz: float = GAP_HZ) -> Floats:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_ROW_MM = 5.6  # a line of body type and a half
+_ROW_MM = 5.6  # two lines of body type
 _LINE_MM = 3.4
 """What a row grows by for each further line of a name that half the width can't hold."""
 

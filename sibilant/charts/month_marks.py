@@ -18,7 +18,7 @@ from .sheet import haloed, quiet, upright
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-FLAG_ROW_MM = 4.2  # a line of body type and its air
+FLAG_ROW_MM = 4.2  # a line of body type and a half
 MOST_NAMED = 3
 """More probes apart than this are counted and not named one by one."""
 

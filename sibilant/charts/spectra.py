@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_SHOWN_DB = 45.0  # below the highest point; less is noise in most rooms
+_SHOWN_DB = 45.0  # below the highest point (own choice)
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-LEAST_PROBES = 40  # fewer don't tell a decay from chance (docs/change.md)
+LEAST_PROBES = 40  # fewer don't tell a decay from chance, by the count below
 LEAST_DAYS = 500
 """Untreated probes, and days that they reach over, from which on a decay is fitted.
 

@@ -6,7 +6,7 @@ import re
 
 from ..errors import UsageError
 
-_OLDEST_Y = 120  # above the oldest person known; a slip of months for years lies above
+_OLDEST_Y = 120  # own choice; months taken for years lie above
 
 
 def read_age(text: str) -> int:

@@ -14,7 +14,7 @@ from .band import is_spectral, protocol_known
 if TYPE_CHECKING:
     from .question import Question
 
-FEWEST_TOKENS = 5  # own choice (docs/ranges.md)
+FEWEST_TOKENS = 5  # own choice
 
 
 def reasons_against(row: ReferenceRange, question: Question) -> Iterator[Reason]:

@@ -16,7 +16,7 @@ from ..study import Effect, Evaluation, Prepared, Question
 from ..terms import MEASURES, Edge, Interval, Method, Recording, SibilantInterval
 
 N_CEPSTRA = 12  # 1 to 12, the usual number (common practice, no source)
-# About one and two disagreements of two people.
+# Own choice.
 MOVES_MS = {"5 ms inward": 5.0, "10 ms inward": 10.0, "5 ms outward": -5.0, "10 ms outward": -10.0}
 MIDDLE = "middle half"
 

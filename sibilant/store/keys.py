@@ -35,7 +35,7 @@ LONGEST_LOOKED_AT = 72
 """zxcvbn looks at no more characters than this."""
 OUR_WORDS = ["sibilant", "caseload", "passphrase"]
 """What somebody who guesses this program's passphrases tries first."""
-SCRYPT_N = 2**17  # as OWASP's password storage cheat sheet advises, with r = 8 and p = 1
+SCRYPT_N = 2**17  # with r = 8 and p = 1, as OWASP's cheat sheet on passwords advises (from memory)
 MOST_MEMORY = 1 << 30  # bytes that a key file may ask scrypt for
 CHECK_BYTES = 3  # of the hash, at the end of a recovery code
 GROUP = 4  # letters written together

@@ -15,7 +15,7 @@ from .keys import Keys
 
 SUFFIX = ".sealed"
 VERSION = b"\x01"
-NONCE_BYTES = 12  # of AES-GCM (NIST SP 800-38D)
+NONCE_BYTES = 12  # of AES-GCM (NIST SP 800-38D, from memory)
 HEAD_BYTES = 64
 """More than what stands round a sealed sound: its length, the version, nonce and tag."""
 STEP_BYTES = 1 << 15  # least step that lengths are rounded up to, so that they tell little

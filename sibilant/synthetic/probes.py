@@ -21,7 +21,7 @@ Floats = npt.NDArray[np.float64]
 
 _Noise = Callable[[int, float, np.random.Generator], Floats]
 _NOISES: dict[StretchKind, _Noise] = {"breath": breath, "cough": cough, "click": click, "scrape": scrape}
-_NOISE_LEVEL = {"breath": 0.006, "cough": 0.06, "click": 0.12, "scrape": 0.02}  # peak beside speech of about 0.1 to 0.3
+_NOISE_LEVEL = {"breath": 0.006, "cough": 0.06, "click": 0.12, "scrape": 0.02}  # amplitudes; own choice
 _OTHER_SAYS = ("OW1 K EY1", "G UH1 D", "Y EH1 S", "N EH1 K S T | W AH1 N", "AH0 HH AH1 M", "DH IH1 S | W AH1 N")
 
 

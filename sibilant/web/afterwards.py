@@ -16,7 +16,7 @@ from ..clinic.caseload import CaseloadHandle
 
 BELOW = "/answer/"
 MOST_KEPT = 8  # answers that wait to be fetched
-LOCKED = 423  # HTTP's own status (RFC 4918)
+LOCKED = 423  # status of HTTP (RFC 4918, from memory)
 
 
 class Afterwards:

@@ -22,7 +22,7 @@ from .locking import locking
 from .opening import Entrance, OpeningFile
 from .site import make_site
 
-PORT = 8737  # free of IANA's registered services; another where it is taken
+PORT = 8737  # own choice; another where it is taken
 START_S = 10.0  # for the server to answer
 
 

@@ -97,9 +97,10 @@ def cuts(recording: Recording, stretches: Sequence[Interval]) -> Iterator[npt.ND
 def _band_power(block: npt.NDArray[np.float32], size: int, rate: int) -> Floats:
     from scipy import fft
 
-    window, scale = _window(size)
+    window = hann(size)
     spectrum = fft.rfft(block * window, axis=1)
     power = spectrum.real**2 + spectrum.imag**2
+    scale = 2.0 / (size * float((window.astype(np.float64) ** 2).sum()))
     starts = np.ceil(np.array(EDGES_HZ) * size / rate).astype(int)
     n_bins = power.shape[1]
     held = int((starts < n_bins).sum())
@@ -110,11 +111,10 @@ def _band_power(block: npt.NDArray[np.float32], size: int, rate: int) -> Floats:
     return bands
 
 
-@lru_cache(maxsize=8)
-def _window(size: int) -> tuple[npt.NDArray[np.float32], float]:
-    """Hann window (size,), and what turns the power through it into mean squares."""
-    window = np.hanning(size + 1)[:-1].astype(np.float32)
-    return window, 2.0 / (size * float((window.astype(np.float64) ** 2).sum()))
+@lru_cache(maxsize=16)
+def hann(size: int) -> npt.NDArray[np.float32]:
+    """Hann window (size,), periodic."""
+    return np.hanning(size + 1)[:-1].astype(np.float32)
 
 
 def decibels(power: npt.ArrayLike) -> Floats:

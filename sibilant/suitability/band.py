@@ -7,11 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..levels.bands import cuts, decibels
+from ..levels.bands import cuts, decibels, hann
 from .evidence import Evidence, middle_half
 from .methods_served import BANDWIDTH_SHARE, house_tops_hz, widest_served
 from .rules import OWN, Reading, Rule
-from .spectra import hann
 
 if TYPE_CHECKING:
     import numpy.typing as npt

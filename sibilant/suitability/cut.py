@@ -62,18 +62,20 @@ def find_cut(recording: Recording, sounds: Sequence[Interval], pauses: Sequence[
     """
     rate = recording.sampling_rate_hz
     rest = _mean_power(cuts(recording, pauses), rate) if pauses else None
-    known = rest is not None and bool(np.any(rest > 0))
+    if rest is not None and not np.any(rest > 0):
+        rest = None
     step_hz = rate / grid_size(rate)
     levels = _levels(recording, sounds)
     if not levels:
         return None
-    ways = [(*asked, rest) for asked in BESIDE_PAUSES] + [(*ALONE[0], None)] if known else [(*a, None) for a in ALONE]
+    beside = [] if rest is None else [(*asked, rest) for asked in BESIDE_PAUSES]
+    alone = [(*asked, None) for asked in (ALONE if rest is None else ALONE[:1])]
     found = (
-        _cut_in(levels, step_hz, gap_hz, least_db, _falls_of_pauses(beside, step_hz, gap_hz))
-        for gap_hz, least_db, beside in ways
+        _cut_in(levels, step_hz, gap_hz, least_db, _falls_of_pauses(pauses_too, step_hz, gap_hz))
+        for gap_hz, least_db, pauses_too in (*beside, *alone)
     )
     place = next((place for place in found if place is not None), None)
-    return None if place is None else Cut(float(_knee(levels, rest if known else None, step_hz, place) * step_hz))
+    return None if place is None else Cut(float(_knee(levels, rest, step_hz, place) * step_hz))
 
 
 def _falls_of_pauses(rest: Floats | None, step_hz: float, gap_hz: float) -> Floats | None:

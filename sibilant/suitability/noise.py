@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..levels.bands import decibels, runs
+from ..levels.bands import decibels, hann, runs
 from ..levels.ranks import median, medians, percentile
 from .evidence import Evidence
 from .rules import ALL, OWN, SPECTRA, Reading, Rule
-from .spectra import hann
 
 if TYPE_CHECKING:
     import numpy.typing as npt

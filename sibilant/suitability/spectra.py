@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..levels.bands import hann
 from ..levels.ranks import nth_highest
 
 if TYPE_CHECKING:
@@ -67,12 +67,6 @@ def _smoothed(power: Floats, width: int) -> Floats:
     np.cumsum(total, out=total)
     mean: Floats = (total[2 * half + 1 :] - total[: -(2 * half + 1)])[: power.size] / (2 * half + 1)
     return np.maximum(mean, 1e-30)
-
-
-@lru_cache(maxsize=8)
-def hann(size: int) -> npt.NDArray[np.float32]:
-    """Hann window (size,)."""
-    return np.hanning(size + 1)[:-1].astype(np.float32)
 
 
 def bandwidth_of(power: Floats, frequency_hz: Floats) -> float:

@@ -37,8 +37,8 @@ HEARD_AS = {
     "Z": {"Z": 0.0, "S": 0.5, "ZH": 0.7, "DH": 1.5, "SH": 1.2},
     "ZH": {"ZH": 0.0, "SH": 0.7, "Z": 0.7, "JH": 0.7, "S": 1.5},
 }
-FAINT_COST = {"TH": 0.7, "F": 0.7}
-"""Where any frication is asked for, these cost a sibilant no more than another sibilant does."""
+HEARD_FAINTLY = {name: heard | {"TH": 0.7, "F": 0.7} for name, heard in HEARD_AS.items()}
+"""The same where any frication is asked for: /θ f/ cost a sibilant no more than another sibilant does."""
 STATE_OF = CLASS_OF | {name: SILENCE + 1 + k for k, name in enumerate(HEARD_AS)}
 """The state of the network by which each phone is heard."""
 WORST, SCALE, LEAST_SHARE = 9.0, 0.5, 1e-4
@@ -105,11 +105,8 @@ def state_scores(sounds: Float32s, *, faint: bool = False) -> Floats:
     Neighbouring frames repeat each other: their evidence counts half. With ``faint`` a sibilant may as well be /θ f/.
     """
     hisses = [
-        np.max(
-            [sounds[:, CLASS_OF[name]] - cost for name, cost in (heard | FAINT_COST if faint else heard).items()],
-            axis=0,
-        )
-        for heard in HEARD_AS.values()
+        np.max([sounds[:, CLASS_OF[name]] - cost for name, cost in heard.items()], axis=0)
+        for heard in (HEARD_FAINTLY if faint else HEARD_AS).values()
     ]
     scores = np.column_stack([sounds, *hisses]).astype(np.float64)
     return np.asarray(SCALE * np.maximum(scores, scores.max(axis=1, keepdims=True) - WORST))

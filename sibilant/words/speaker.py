@@ -11,7 +11,7 @@ from .adaptation import KNOWN_TIMES, UNKNOWN_TIMES, Adaptation, RecordingAdaptat
 from .band_templates import CLASSES, N_BANDS, warped
 from .features import Features
 from .phone_model import SIB_S, SIB_SH, SIB_Z, PhoneModel
-from .viterbi import best_paths, best_scores, emissions, unadapted
+from .viterbi import Emissions, best_paths, best_scores, emissions
 
 Array = npt.NDArray[np.float64]
 Float32s = npt.NDArray[np.float32]
@@ -56,7 +56,9 @@ def _by_scale(features: Features, scales: Sequence[float], pairs: tuple[Ints, li
     """Score of each pair as a whole word (scales, pairs); all scales go through the frames together."""
     spans, models, which = pairs
     moved = np.concatenate([spans + k * features.n_frames for k in range(len(scales))])
-    whole = best_scores(unadapted(features, scales), moved, models, np.tile(which, len(scales))).whole
+    parts = [emissions(features, scale, no_adaptation()) for scale in scales]
+    scored = Emissions(np.concatenate([p.score for p in parts]), np.concatenate([p.best for p in parts]))
+    whole = best_scores(scored, moved, models, np.tile(which, len(scales))).whole
     return whole.reshape(len(scales), -1)
 
 

@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from .adaptation import Adaptation, RecordingAdaptation, no_adaptation
+from .adaptation import Adaptation, RecordingAdaptation
 from .band_templates import CLASSES, level_template, warped
 from .features import Features
 from .phone_model import ANY, LEAD, N_STATE_CLASSES, SIB_S, SIB_SH, SIB_Z, SILENCE, PhoneModel
@@ -73,16 +73,6 @@ def emissions(features: Features, scale: float, adaptation: RecordingAdaptation)
         part = _scores(features.part(rows), (scale, adapted), below[rows], over[rows])
         score[rows], best[rows] = part.score, part.best
     weight = change_weights(features)
-    return Emissions(score * weight[:, None], best * weight)
-
-
-def unadapted(features: Features, scales: Sequence[float]) -> Emissions:
-    """Emissions of frames at several formant scales, without adaptation, one scale's frames after another's."""
-    total, peak, over = loudness(features)
-    adapted = no_adaptation().whole
-    parts = [_scores(features, (scale, adapted), total - peak, over) for scale in scales]
-    weight = np.tile(change_weights(features), len(scales))
-    score, best = np.concatenate([p.score for p in parts]), np.concatenate([p.best for p in parts])
     return Emissions(score * weight[:, None], best * weight)
 
 

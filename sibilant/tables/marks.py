@@ -1,8 +1,8 @@
 """Stretches that a person marked, from the open formats that labelling programs write.
 
-CSV (``onset_s, offset_s``, optionally ``label`` and ``recording``), WebVTT (W3C Candidate Recommendation: cues with
-their text as label) and W3C Web Annotation in JSON-LD (W3C Recommendation 2017: a target with a media fragment
-``t=onset,offset``, the body's text as label).
+CSV (``onset_s, offset_s``, optionally ``label`` or, without one, ``phone``, and ``recording``), WebVTT (W3C Candidate
+Recommendation: cues with their text as label) and W3C Web Annotation in JSON-LD (W3C Recommendation 2017: a target with
+a media fragment ``t=onset,offset``, the body's text as label).
 """
 
 from __future__ import annotations
@@ -60,7 +60,8 @@ def _row(name: str, where: str, times: tuple[float | None, float | None], label:
 def _from_csv(path: Path) -> Iterator[IntervalRow]:
     for line, cells in read_rows(path, ["onset_s", "offset_s"]):
         times = (number_of(path.name, line, cells, "onset_s"), number_of(path.name, line, cells, "offset_s"))
-        yield _row(path.name, f"line {line}", times, cells.get("label", ""), cells.get("recording", ""))
+        label = cells.get("label", cells.get("phone", ""))
+        yield _row(path.name, f"line {line}", times, label, cells.get("recording", ""))
 
 
 def _from_vtt(path: Path) -> Iterator[IntervalRow]:

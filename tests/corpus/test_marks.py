@@ -77,6 +77,7 @@ def test_a_word_no_dictionary_holds_costs_its_own_slots_and_no_other(tmp_path: P
 
 def test_open_label_formats_give_the_same_stretches(tmp_path: Path) -> None:
     (tmp_path / "a.csv").write_text("onset_s,offset_s,label\n1.25,1.5,s\n62.0,62.5,two words\n")
+    (tmp_path / "b.csv").write_text("phone,onset_s,offset_s\ns,1.25,1.5\ntwo words,62.0,62.5\n")
     # WebVTT: W3C Candidate Recommendation, section 1.1 and 4: hours optional, identifiers, notes, settings, tags
     (tmp_path / "a.vtt").write_text(
         "WEBVTT - marks\n\nNOTE made by hand\n\n1\n00:01.250 --> 00:01.500 align:start\n<v Ann>s\n\n"
@@ -90,10 +91,10 @@ def test_open_label_formats_give_the_same_stretches(tmp_path: Path) -> None:
     ]
     page = {"@context": "http://www.w3.org/ns/anno.jsonld", "type": "AnnotationPage", "items": items}
     (tmp_path / "a.jsonld").write_text(json.dumps(page))
-    read = {ending: read_intervals(tmp_path / f"a{ending}") for ending in (".csv", ".vtt", ".jsonld")}
+    read = {name: read_intervals(tmp_path / name) for name in ("a.csv", "b.csv", "a.vtt", "a.jsonld")}
     for rows in read.values():
         assert [(r.onset_s, r.offset_s, r.label) for r in rows] == [(1.25, 1.5, "s"), (62.0, 62.5, "two words")]
-    assert {row.recording for row in read[".jsonld"]} == {"a.wav"}
+    assert {row.recording for row in read["a.jsonld"]} == {"a.wav"}
 
 
 def test_any_sign_of_a_phone_names_one() -> None:

@@ -12,11 +12,13 @@ import click
 
 from .shown import print_json
 
+WIDEST = "May be repeated; without it, the widest house method that most recordings' rates hold."
+
 
 @click.command(epilog="Example: sibilant corpus recordings/ --to measured --words core-a")
 @click.argument("source", type=click.Path(path_type=Path), metavar="FOLDER|MANIFEST.csv")
 @click.option("--to", required=True, type=click.Path(path_type=Path), metavar="FOLDER", help="Write the tables here.")
-@click.option("--method", "names", multiple=True, default=("house-15k",), show_default=True, help="May be repeated.")
+@click.option("--method", "names", multiple=True, help=WIDEST)
 @click.option("--words", default="", metavar="LIST", help="Prompts of recordings that name none of their own.")
 @click.option("--workers", type=click.IntRange(min=1), default=2, show_default=True, help="Processes on this machine.")
 @click.option("--scheduler", default="", metavar="ADDRESS", help="A running dask scheduler, such as tls://host:8786.")

@@ -1,6 +1,12 @@
 """From a sound file or a microphone's buffer to a ``Recording`` at its own rate, and kept copies without tags."""
 
-from .reading import MEMORY_BOUND_SAMPLES, read_recording, recording_from_bytes, recording_from_samples
+from .reading import (
+    MEMORY_BOUND_SAMPLES,
+    read_recording,
+    recording_from_bytes,
+    recording_from_samples,
+    sampling_rate_of,
+)
 from .writing import flac_bytes, wav_bytes, write_flac, write_wav
 
 __all__ = [
@@ -9,6 +15,7 @@ __all__ = [
     "read_recording",
     "recording_from_bytes",
     "recording_from_samples",
+    "sampling_rate_of",
     "wav_bytes",
     "write_flac",
     "write_wav",

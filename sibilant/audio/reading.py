@@ -75,6 +75,29 @@ def read_recording(path: str | Path, *, channel: int | None = None) -> Recording
     return Recording(samples, decoder.sampling_rate_hz, _source(path.name, _hash(path), decoder, channel))
 
 
+def sampling_rate_of(path: str | Path) -> int:
+    """Sampling rate of a sound file in Hz, from its head; its sound is not read.
+
+    Raises
+    ------
+    RecordingError
+        When the file is missing, or no decoder takes it.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import numpy as np
+    >>> from sibilant.audio import write_wav
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     write_wav(Path(folder) / "hiss.wav", np.zeros(160, np.float32), 16_000)
+    ...     sampling_rate_of(Path(folder) / "hiss.wav")
+    16000
+    """
+    _check_place(Path(path))
+    with open_decoder(Path(path)) as decoder:
+        return decoder.sampling_rate_hz
+
+
 def recording_from_bytes(content: bytes, name: str = "buffer", *, channel: int | None = None) -> Recording:
     """Read one channel of a sound file held in memory, as :func:`read_recording` reads a file; no file is ever made.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 import os
 from collections.abc import Iterable, Mapping, Sequence
@@ -9,11 +10,11 @@ from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
-from .. import prompts, tables
+from .. import audio, prompts, tables
 from ..errors import InputError, ListError, UsageError, WordError
-from ..methods import get_method
+from ..methods import HOUSE, get_method, supports
 from ..prompts import prompts_of
-from ..terms import Interval, Prompt
+from ..terms import Interval, Method, Prompt
 from ..terms.vocabulary import CUES, LEVELS
 from .request import CorpusRequest, Given, Piece, Plan
 
@@ -53,7 +54,27 @@ def planned(order: CorpusRequest) -> Plan:
         passed_over = []
     if not pieces:
         raise ListError(f"{source.name}: no recordings in it; sound files end in {', '.join(sorted(SOUND_ENDINGS))}")
-    return Plan(tuple(sorted(pieces, key=lambda piece: piece.recording)), methods, carried, tuple(passed_over))
+    notes: tuple[str, ...] = ()
+    if not methods:
+        methods, notes = _usual_method(pieces)
+    return Plan(tuple(sorted(pieces, key=lambda piece: piece.recording)), methods, carried, tuple(passed_over), notes)
+
+
+def _usual_method(pieces: Sequence[Piece]) -> tuple[tuple[Method], tuple[str, ...]]:
+    """The widest house method that the rates of most recordings hold, the narrowest where none does; and a note of it.
+
+    What keeps the widest from a recording besides its rate shows only when it is measured.
+    """
+    rates = []
+    for piece in pieces:
+        with contextlib.suppress(InputError, OSError):
+            rates.append(audio.sampling_rate_of(piece.path))
+    counts = {method: sum(supports(method, rate) for rate in rates) for method in HOUSE}
+    chosen = next((method for method, n in counts.items() if 2 * n >= len(rates)), HOUSE[-1])
+    if counts[chosen] == len(rates) and chosen is HOUSE[0]:
+        return (chosen,), ()
+    held = f"{counts[chosen]} of {len(rates)} recordings"
+    return (chosen,), (f"{chosen.label} is the widest house method for most rates ({held}); --method names another",)
 
 
 def _from_folder(folder: Path, words: str) -> tuple[list[Piece], list[str]]:

@@ -31,7 +31,7 @@ def preview(order: CorpusRequest) -> list[str]:
     lines += [f"{name}: passed over, its ending is not a sound file's" for name in plan.passed_over]
     methods = ", ".join(method.label for method in plan.methods)
     head = f"{n_ready} of {len(plan.pieces)} recordings would be measured under {methods}"
-    return [head, *lines]
+    return [head, *plan.notes, *lines]
 
 
 def _said(piece: Piece, plan: Plan) -> tuple[bool, str]:

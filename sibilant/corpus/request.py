@@ -19,13 +19,14 @@ PARTS = "parts"
 class CorpusRequest:
     """What is asked: a folder or a manifest, where results go, the methods, and on what it runs.
 
+    Without ``method_names``, the widest house method that the sampling rates of most recordings hold.
     ``words``: prompts for recordings that name none of their own (LIST.csv or a built-in list). ``workers``: processes
     here; ``scheduler``: address of a dask scheduler to use instead. ``resume``: go on with a run that was cut short.
     """
 
     source: Path
     to: Path
-    method_names: tuple[str, ...] = ("house-15k",)
+    method_names: tuple[str, ...] = ()
     words: str = ""
     workers: int = 2
     scheduler: str = ""
@@ -67,12 +68,13 @@ class Piece:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """The order with its files read: pieces by name, methods, columns carried through, and files passed over."""
+    """The order with its files read: pieces by name, methods, columns carried through, files passed over, notes."""
 
     pieces: tuple[Piece, ...]
     methods: tuple[Method, ...]
     carried: tuple[str, ...] = ()
     passed_over: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

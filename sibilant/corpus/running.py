@@ -146,7 +146,7 @@ def _joined(to: Path, plan: Plan, n_reused: int) -> Outcome:
         dict(sorted(counts.findings.items())),
         dict(sorted(counts.reasons.items())),
         (*written, RUN_FILE),
-        tuple(notes + _told_of_cuts(to, plan) + counts.faults),
+        (*plan.notes, *notes, *_told_of_cuts(to, plan), *counts.faults),
     )
     files.write_text(to / RUN_FILE, _run_text(to, plan, outcome, written))
     return outcome

@@ -71,7 +71,7 @@ def run_corpus(
     to: str | os.PathLike[str],
     *,
     words: str | os.PathLike[str] = "",
-    method: str | Sequence[str] = "house-15k",
+    method: str | Sequence[str] = (),
     workers: int = 2,
     resume: bool = False,
 ) -> Corpus:
@@ -86,7 +86,7 @@ def run_corpus(
     words : str or path
         Prompts for recordings that name none of their own: LIST.csv or a built-in list.
     method : str or sequence of str
-        One or more names (see ``list_methods``).
+        One or more names (see ``list_methods``); without any, the widest house method that most recordings' rates hold.
     workers : int
         Processes; a script that asks for more than one guards its start with ``if __name__ == "__main__":``.
     resume : bool

@@ -174,7 +174,7 @@ def test_dry_run_says_what_and_why_not(made: Path) -> None:
 
 def test_dry_run_says_which_rate_rules_a_method_out(tmp_path: Path) -> None:
     write_wav(tmp_path / "low.wav", np.zeros(16000, np.float32), 16000)
-    assert "16000 Hz is too low a rate" in corpus.preview(CorpusRequest(tmp_path, tmp_path / "to"))[1]
+    assert "16000 Hz is too low a rate" in corpus.preview(CorpusRequest(tmp_path, tmp_path / "to", ("house-15k",)))[1]
 
 
 def test_a_folder_with_files_beside(made: Path, tmp_path: Path) -> None:
@@ -307,3 +307,24 @@ def test_the_invented_corpus_is_built_by_one_command(tmp_path: Path) -> None:
         assert "Invented data – not a person" in (demo / f"{name}-metadata.json").read_text()
     outcome = corpus.run(CorpusRequest(demo / "manifest.csv", demo / "measured"))
     assert (outcome.n_recordings, outcome.n_unreadable, outcome.n_tokens) == (7, 2, 10)
+
+
+def test_without_a_method_most_recordings_rates_say_which(tmp_path: Path) -> None:
+    def planned_under(*rates: int) -> tuple[str, tuple[str, ...]]:
+        folder = tmp_path / "-".join(map(str, rates))
+        folder.mkdir()
+        for number, rate in enumerate(rates):
+            write_wav(folder / f"{number}.wav", np.zeros(rate, np.float32), rate)
+        (folder / "broken.wav").write_text("not a sound")
+        plan = planned(CorpusRequest(folder, tmp_path / "to"))
+        return plan.methods[0].name, plan.notes
+
+    assert planned_under(44_100, 48_000) == ("house-15k", ())
+    assert planned_under(16_000, 16_000)[0] == "house-7k"
+    assert planned_under(44_100, 44_100, 16_000) == (
+        "house-15k",
+        ("house-15k/2 is the widest house method for most rates (2 of 3 recordings); --method names another",),
+    )
+    assert planned_under(8_000)[0] == "house-7k"  # none holds it; the narrowest comes nearest
+    named = CorpusRequest(tmp_path / "16000-16000", tmp_path / "to", ("house-15k",))
+    assert planned(named).methods[0].name == "house-15k" and not planned(named).notes

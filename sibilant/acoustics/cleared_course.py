@@ -66,7 +66,7 @@ def course_measures(drafts: Sequence[Draft], cleared: Cleared, setup: Setup) -> 
     for own, n_frames in zip(shares, np.sum(frames.inside, axis=1).tolist(), strict=True):
         own[:n_frames] = _shares(n_frames, setup)
     moved = _moved(shares, source, frames.stands | ~frames.inside)
-    some, whole = frames.stands.any(axis=1), (frames.stands | ~frames.inside).all(axis=1)
+    some, whole = np.any(frames.stands, axis=1), np.all(frames.stands | ~frames.inside, axis=1)
     _put(chosen, some, _CENTROID_KEYS, _sums_of(moved, frames.mean_hz, frames.mean_error, setup))
     _put(chosen, whole, _LEVEL_KEYS, _sums_of(shares[:, :, 1:], frames.level_db, frames.level_error, setup))
     _peaks(chosen, frames, source, shares[:, :, 1:], setup)
@@ -92,8 +92,9 @@ def _frames(grids: Sequence[Rows], cleared: Cleared, setup: Setup) -> _Frames:
         mean_error = np.sqrt(own + np.einsum("fm,fm->f", distance, drift[of], optimize=False) ** 2) / power
         level_error = _DECIBEL * np.sqrt(_sums(variance, weights) + room) / power
         level_db = 10 * np.log10(power)
-    columns = (_by_sound(column, inside) for column in (mean_hz, mean_error, level_db, level_error))
-    return _Frames(rows, of, *columns, _by_sound(stands, inside) > 0, inside)
+    mean_hz, mean_error = _by_sound(mean_hz, inside), _by_sound(mean_error, inside)
+    level_db, level_error = _by_sound(level_db, inside), _by_sound(level_error, inside)
+    return _Frames(rows, of, mean_hz, mean_error, level_db, level_error, _by_sound(stands, inside) > 0, inside)
 
 
 def _by_sound(column: npt.ArrayLike, inside: Flags) -> Rows:
@@ -158,12 +159,14 @@ def _squared(errors: Rows, setup: Setup) -> Rows:
     for lag, common in enumerate(setup.overlaps_hz[1:n_frames], start=1):
         beside = np.sum(errors[:, : n_frames - lag] * errors[:, lag:], axis=1)
         total += 2.0 * common / setup.overlaps_hz[0] * beside
-    return np.maximum(total, 0.0)
+    found: Rows = np.maximum(total, 0.0)
+    return found
 
 
 def _put(drafts: Sequence[Draft], able: Flags, keys: tuple[str, ...], found: tuple[Rows, Rows]) -> None:
     """Give sounds that are able their coefficients (t, k) with their intervals."""
-    for draft, good, values, halves in zip(drafts, able.tolist(), *(part.tolist() for part in found), strict=True):
+    columns = zip(drafts, able, found[0].tolist(), found[1].tolist(), strict=True)
+    for draft, good, values, halves in columns:
         for key, value, half in zip(keys, values, halves, strict=True):
             if good and isfinite(value) and isfinite(half):
                 draft.values[key], draft.low[key], draft.high[key] = value, value - half, value + half
@@ -177,7 +180,7 @@ def _peaks(drafts: Sequence[Draft], frames: _Frames, source: npt.NDArray[np.intp
     found = _by_sound(highest(np.where(near[frames.of], sharp, 0.0), setup.band, setup)[0], frames.inside)
     taken = np.take_along_axis(found, source, axis=1)[:, :, np.newaxis]
     course = np.sum(shares * taken, axis=1)
-    for draft, good, values in zip(drafts, frames.stands.any(axis=1).tolist(), course.tolist(), strict=True):
+    for draft, good, values in zip(drafts, np.any(frames.stands, axis=1), course.tolist(), strict=True):
         for k, value in enumerate(values):
             if good and "peak_hz" in draft.values and isfinite(value):
                 draft.values[f"peak_course_{k}_hz"] = value
@@ -200,6 +203,6 @@ def _movement(drafts: Sequence[Draft], frames: _Frames, setup: Setup) -> None:
     about = np.where(own & able[:, np.newaxis], mean - middle, 0.0)[:, :, np.newaxis]
     chance = np.sum(error**2, axis=1)[:, 0] / n_own - _squared(error, setup)[:, 0] / n_own**2
     movement = np.sqrt(np.maximum(np.sum(about**2, axis=1)[:, 0] / n_own - chance, 0.0))
-    for draft, good, value in zip(drafts, able.tolist(), movement.tolist(), strict=True):
+    for draft, good, value in zip(drafts, able, movement.tolist(), strict=True):
         if good:
             draft.values["centroid_movement_hz"] = value

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
 
-AT_ONCE = 16
+AT_ONCE = 32
 """Windows transformed at once, so that they stay in the processor's cache; no figure depends on it."""
 
 

@@ -45,7 +45,7 @@ class Cleared:
         """Signal minus noise (t, m), negative where chance makes it so."""
         return self.observed - self.noise
 
-    def part(self, chosen: slice) -> Cleared:
+    def part(self, chosen: slice | list[int]) -> Cleared:
         """Some of the sounds."""
         names = ("observed", "noise", "variance", "fine", "noise_variance", "drift")
         return Cleared(*(getattr(self, name)[chosen] for name in names))

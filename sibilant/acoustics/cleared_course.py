@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from math import isfinite
 
 import numpy as np
+import numpy.typing as npt
 
-from .cleared import NORMAL_95
-from .course import N_COEFFICIENTS, N_POINTS, cosines, dct
+from .cleared import NORMAL_95, Cleared
+from .course import N_COEFFICIENTS, N_POINTS, cosines, slope_shares
 from .drafts import Draft
 from .moments import power_and_mean, weighted_sums
 from .setup import Setup
 from .shape import half_bandwidth, highest, smoothed
 from .tapers import Rows
-from .through import Listened
+
+Flags = npt.NDArray[np.bool_]
 
 STANDS = 5.0
 """Standard errors by which a frame's power must stand above zero to say where its energy sits."""
@@ -25,137 +29,180 @@ _LEVEL_KEYS = tuple(f"level_course_{k}_db" for k in range(N_COEFFICIENTS))
 _DECIBEL = 10 / np.log(10)  # decibels a unit of the natural logarithm
 
 
-def course_measures(draft: Draft, room: tuple[Rows, Rows, Rows]) -> None:
-    """Add a sound's courses and its movement, where it has three frames or more.
+@dataclass(frozen=True, slots=True, eq=False)
+class _Frames:
+    """All frames of t sounds, one sound after another, and what each frame says.
+
+    ``rows`` (f, m) are the frames' spectra, noise taken out, each of the sound ``of`` (f,). The others are (t, g), a
+    row for each sound, filled up with zeros: spectral mean and level with their errors, which frames ``stand`` clear,
+    and which are frames at all (``inside``).
+    """
+
+    rows: Rows
+    of: npt.NDArray[np.intp]
+    mean_hz: Rows
+    mean_error: Rows
+    level_db: Rows
+    level_error: Rows
+    stands: Flags
+    inside: Flags
+
+
+def course_measures(drafts: Sequence[Draft], cleared: Cleared, setup: Setup) -> None:
+    """Add the courses and the movement of sounds under one setup, to those that have three frames or more.
 
     Nine equally spaced points, each between two frames by its nearness, as without noise. A frame whose power does not
     stand five standard errors above zero, at a ramp or in a loud room, takes the spectral mean and peak of the nearest
     that does; a level can't be taken so, and where a frame's power does not stand clear there is no level course.
     """
-    heard = draft.heard
-    if heard is None or heard.grid is None or heard.grid_s is None or heard.grid_s.size < 3:
+    grids = [draft.heard.grid if draft.heard is not None else None for draft in drafts]
+    able = [i for i, grid in enumerate(grids) if grid is not None and len(grid) >= 3]
+    if not able:
         return
-    noise, noise_variance, drift = room
-    rows = heard.grid - noise
-    mean_hz, mean_error, level_db, level_error, stands = _frames(heard, rows, noise_variance, drift)
-    if not stands.any():
-        return
-    nearest = _nearest(stands)
-    points, overlap = _points(heard.grid_s.size), _overlap(heard.setup, heard.grid_s.size)
-    time_s = _apply(points, heard.grid_s)
-    slope = (time_s - np.mean(time_s)) / np.sum((time_s - np.mean(time_s)) ** 2) / 1000
-    shares = _per_frame(np.vstack([slope, cosines(N_POINTS)]), points)
-    _put(draft, _CENTROID_KEYS, _moved(shares, nearest), mean_hz, mean_error, overlap)
-    if stands.all():
-        _put(draft, _LEVEL_KEYS, shares[1:], level_db, level_error, overlap)
-    _peaks(draft, heard, rows, nearest, points)
-    _movement(draft, heard, mean_hz, mean_error, stands)
+    chosen = [drafts[i] for i in able]
+    frames = _frames([grid for grid in grids if grid is not None and len(grid) >= 3], cleared.part(able), setup)
+    source = np.array([_nearest(*row) for row in zip(frames.stands, frames.inside, strict=True)])
+    shares = np.zeros((*frames.stands.shape, 1 + N_COEFFICIENTS))
+    for own, n_frames in zip(shares, np.sum(frames.inside, axis=1).tolist(), strict=True):
+        own[:n_frames] = _shares(n_frames, setup)
+    moved = _moved(shares, source, frames.stands | ~frames.inside)
+    some, whole = np.any(frames.stands, axis=1), np.all(frames.stands | ~frames.inside, axis=1)
+    _put(chosen, some, _CENTROID_KEYS, _sums_of(moved, frames.mean_hz, frames.mean_error, setup))
+    _put(chosen, whole, _LEVEL_KEYS, _sums_of(shares[:, :, 1:], frames.level_db, frames.level_error, setup))
+    _peaks(chosen, frames, source, shares[:, :, 1:], setup)
+    _movement(chosen, frames, setup)
 
 
-def _frames(
-    heard: Listened, rows: Rows, noise_variance: Rows, drift: Rows
-) -> tuple[Rows, Rows, Rows, Rows, np.typing.NDArray[np.bool_]]:
-    """Spectral mean and level of each frame (g,) with their errors, and which frames stand clear."""
-    setup = heard.setup
-    weights = setup.moment_weights[0]
-    assert heard.grid is not None
-    variance = heard.grid**2 * (setup.overlaps_hz[0] / (1 + setup.overlaps_hz[0] / setup.correlation_hz))
+def _frames(grids: Sequence[Rows], cleared: Cleared, setup: Setup) -> _Frames:
+    """What each frame of each sound, (g, m), says, and which frames stand clear of the noise."""
+    sizes = np.array([len(grid) for grid in grids])
+    of = np.repeat(np.arange(sizes.size), sizes)
+    inside = np.arange(np.max(sizes)) < sizes[:, np.newaxis]
+    observed, weights = np.concatenate(grids), setup.moment_weights[0]
+    rows = observed - cleared.noise[of]
+    variance = observed**2 * (setup.overlaps_hz[0] / (1 + setup.overlaps_hz[0] / setup.correlation_hz))
     clean = np.maximum(rows, 0.0) ** 2 * setup.overlaps_hz[0]
     power, mean_hz = power_and_mean(rows, setup.moment_weights, setup.method.band_hz)
-    room = np.sum(noise_variance * weights) + np.sum(drift * weights) ** 2
-    noise_error = np.sqrt(_sums(np.maximum(variance - clean, 0.0), weights) + room)
-    stands = power > STANDS * noise_error
+    drift = cleared.drift * weights
+    room = (np.sum(cleared.noise_variance * weights, axis=1) + np.sum(drift, axis=1) ** 2)[of]
+    stands = power > STANDS * np.sqrt(_sums(np.maximum(variance - clean, 0.0), weights) + room)
     distance = setup.frequency_hz - mean_hz[:, np.newaxis]
-    own = _sums(distance**2 * (variance + noise_variance), weights)
+    own = _sums(distance**2 * (variance + cleared.noise_variance[of]), weights)
     with np.errstate(divide="ignore", invalid="ignore"):
-        mean_error = np.sqrt(own + _sums(distance, drift * weights) ** 2) / power
+        mean_error = np.sqrt(own + np.einsum("fm,fm->f", distance, drift[of], optimize=False) ** 2) / power
         level_error = _DECIBEL * np.sqrt(_sums(variance, weights) + room) / power
         level_db = 10 * np.log10(power)
-    return mean_hz, mean_error, level_db, level_error, stands
+    mean_hz, mean_error = _by_sound(mean_hz, inside), _by_sound(mean_error, inside)
+    level_db, level_error = _by_sound(level_db, inside), _by_sound(level_error, inside)
+    return _Frames(rows, of, mean_hz, mean_error, level_db, level_error, _by_sound(stands, inside) > 0, inside)
+
+
+def _by_sound(column: npt.ArrayLike, inside: Flags) -> Rows:
+    """Values of frames one after another (f,) as a row for each sound (t, g), zero where there is no frame."""
+    found = np.zeros(inside.shape)
+    found[inside] = column
+    return found
 
 
 def _sums(rows: Rows, weights: Rows) -> Rows:
     return weighted_sums(rows, weights[np.newaxis])[:, 0]
 
 
-def _nearest(stands: np.typing.NDArray[np.bool_]) -> np.typing.NDArray[np.intp]:
-    """Place of the nearest frame that stands clear, the earlier of two."""
-    good = np.flatnonzero(stands)
-    found: np.typing.NDArray[np.intp] = good[np.argmin(np.abs(np.arange(stands.size)[:, np.newaxis] - good), axis=1)]
-    return found
+def _nearest(stands: Flags, inside: Flags) -> npt.NDArray[np.intp]:
+    """Place (g,) of the nearest frame that stands clear, the earlier of two; its own where none does or is asked."""
+    places, good = np.arange(stands.size), np.flatnonzero(stands)
+    if good.size == 0 or good.size == np.count_nonzero(inside):
+        return places
+    found = good[np.argmin(np.abs(places[:, np.newaxis] - good), axis=1)]
+    return np.where(inside, found, places)
 
 
 @lru_cache(maxsize=128)
-def _points(n_frames: int) -> Rows:
-    """Shares (9, g) of the frames in the nine points."""
+def _shares(n_frames: int, setup: Setup) -> Rows:
+    """Shares (g, 5) of the frames in the slope per ms and the four coefficients over the nine points."""
     at = np.linspace(0.0, n_frames - 1.0, N_POINTS)
-    found: Rows = np.maximum(1 - np.abs(at[:, np.newaxis] - np.arange(n_frames)), 0.0)
+    points = np.maximum(1 - np.abs(at[:, np.newaxis] - np.arange(n_frames)), 0.0)
+    hop_ms = setup.method.hop_ms or setup.method.frame_ms or 0.0
+    per_point = np.vstack([slope_shares(at * hop_ms), cosines(N_POINTS)])
+    found: Rows = np.einsum("kp,pg->gk", per_point, points, optimize=False)
+    found.setflags(write=False)
     return found
 
 
-def _apply(points: Rows, values: Rows) -> Rows:
-    """Sums over frames in the order of time."""
-    found: Rows = np.sum(points * values, axis=1)
-    return found
-
-
-@lru_cache(maxsize=128)
-def _overlap(setup: Setup, n_frames: int) -> Rows:
-    """Correlation (g, g) of frames by what their tapers hear in common."""
-    lag = np.abs(np.arange(n_frames)[:, np.newaxis] - np.arange(n_frames))
-    common = np.array([*setup.overlaps_hz, 0.0]) / setup.overlaps_hz[0]
-    found: Rows = common[np.minimum(lag, common.size - 1)]
-    return found
-
-
-def _per_frame(per_point: Rows, points: Rows) -> Rows:
-    """Shares (k, g) of the frames in coefficients that take some of each point, (k, 9)."""
-    found: Rows = np.einsum("kp,pg->kg", per_point, points, optimize=False)
-    return found
-
-
-def _moved(shares: Rows, source: np.typing.NDArray[np.intp]) -> Rows:
-    """Shares (k, g) where each frame is stood in for by another, (g,)."""
-    moved = np.zeros_like(shares)
-    for frame, other in enumerate(source):
-        moved[:, other] += shares[:, frame]
+def _moved(shares: Rows, source: npt.NDArray[np.intp], own: Flags) -> Rows:
+    """Shares (t, g, k) where frames are stood in for by others, at ``source`` (t, g); ``own`` where by none."""
+    moved = shares.copy()
+    for sound in np.flatnonzero(~own.all(axis=1)):
+        moved[sound] = 0.0
+        np.add.at(moved[sound], source[sound], shares[sound])
     return moved
 
 
-def _put(draft: Draft, keys: tuple[str, ...], shares: Rows, values: Rows, errors: Rows, overlap: Rows) -> None:
-    """Coefficients with their intervals: sums of frames under ``shares`` (k, g); a frame without any may be unknown."""
+def _sums_of(shares: Rows, values: Rows, errors: Rows, setup: Setup) -> tuple[Rows, Rows]:
+    """Sums (t, k) of frames (t, g) under shares (t, g, k), and half widths; a frame without any may be unknown.
+
+    Frames are as alike in chance as their tapers hear in common.
+    """
     used = shares != 0
-    found = np.sum(shares * np.where(used, values, 0.0), axis=1)
-    scaled = shares * np.where(used, errors, 0.0)
-    halves = NORMAL_95 * np.sqrt(np.sum(scaled[:, :, np.newaxis] * overlap * scaled[:, np.newaxis], axis=(1, 2)))
-    for key, value, half in zip(keys, found.tolist(), halves.tolist(), strict=True):
-        if isfinite(value) and isfinite(half):
-            draft.values[key], draft.low[key], draft.high[key] = value, value - half, value + half
+    found = np.sum(shares * np.where(used, values[:, :, np.newaxis], 0.0), axis=1)
+    scaled = shares * np.where(used, errors[:, :, np.newaxis], 0.0)
+    return found, NORMAL_95 * np.sqrt(_squared(scaled, setup))
 
 
-def _peaks(draft: Draft, heard: Listened, rows: Rows, source: np.typing.NDArray[np.intp], points: Rows) -> None:
-    """The course of the peak, within 1.5 kHz of the sound's, where it has one."""
-    setup, peak_hz = heard.setup, draft.values.get("peak_hz")
-    if peak_hz is None:
-        return
-    sharp = smoothed(np.maximum(rows, 0.0), half_bandwidth(setup) - 1)
-    near = np.abs(setup.frequency_hz - peak_hz) <= WITHIN_HZ
-    found = highest(np.where(near, sharp, 0.0), setup.band, setup)[0][source]
-    for k, coefficient in enumerate(dct(_apply(points, found))[:N_COEFFICIENTS]):
-        if isfinite(coefficient):
-            draft.values[f"peak_course_{k}_hz"] = float(coefficient)
+def _squared(errors: Rows, setup: Setup) -> Rows:
+    r"""Variance (t, k) of a sum of frames with some errors (t, g, k), :math:`\sum_{ab} \rho_{ab} e_a e_b`.
+
+    The correlation of two frames is what their tapers hear in common, by how many hops lie between them.
+    """
+    n_frames = errors.shape[1]
+    total = np.sum(errors**2, axis=1)
+    for lag, common in enumerate(setup.overlaps_hz[1:n_frames], start=1):
+        beside = np.sum(errors[:, : n_frames - lag] * errors[:, lag:], axis=1)
+        total += 2.0 * common / setup.overlaps_hz[0] * beside
+    found: Rows = np.maximum(total, 0.0)
+    return found
 
 
-def _movement(draft: Draft, heard: Listened, mean_hz: Rows, error: Rows, stands: np.typing.NDArray[np.bool_]) -> None:
+def _put(drafts: Sequence[Draft], able: Flags, keys: tuple[str, ...], found: tuple[Rows, Rows]) -> None:
+    """Give sounds that are able their coefficients (t, k) with their intervals."""
+    columns = zip(drafts, able, found[0].tolist(), found[1].tolist(), strict=True)
+    for draft, good, values, halves in columns:
+        for key, value, half in zip(keys, values, halves, strict=True):
+            if good and isfinite(value) and isfinite(half):
+                draft.values[key], draft.low[key], draft.high[key] = value, value - half, value + half
+
+
+def _peaks(drafts: Sequence[Draft], frames: _Frames, source: npt.NDArray[np.intp], shares: Rows, setup: Setup) -> None:
+    """The course of the peak, within 1.5 kHz of the sound's, where it has one and some frame stands clear."""
+    peak_hz = np.array([draft.values.get("peak_hz", np.nan) for draft in drafts])
+    sharp = smoothed(np.maximum(frames.rows, 0.0), half_bandwidth(setup) - 1)
+    near = np.abs(setup.frequency_hz - peak_hz[:, np.newaxis]) <= WITHIN_HZ
+    found = _by_sound(highest(np.where(near[frames.of], sharp, 0.0), setup.band, setup)[0], frames.inside)
+    taken = np.take_along_axis(found, source, axis=1)[:, :, np.newaxis]
+    course = np.sum(shares * taken, axis=1)
+    for draft, good, values in zip(drafts, np.any(frames.stands, axis=1), course.tolist(), strict=True):
+        for k, value in enumerate(values):
+            if good and "peak_hz" in draft.values and isfinite(value):
+                draft.values[f"peak_course_{k}_hz"] = value
+
+
+def _movement(drafts: Sequence[Draft], frames: _Frames, setup: Setup) -> None:
     r"""How far the spectral mean moves within the method's region beyond chance: a standard deviation in Hz.
 
     The frames' variance about their mean, less what it is expected to be by chance alone,
     :math:`\bar v - \overline{\rho_{ab} \sqrt{v_a v_b}}`; 0 where there is no more.
     """
-    own = slice(*heard.own)
-    mean, part = mean_hz[own], error[own]
-    if mean.size < 3 or not stands[own].all():
-        return
-    common = part[:, np.newaxis] * _overlap(heard.setup, mean.size) * part
-    chance = float(np.mean(part**2) - np.mean(common))
-    draft.values["centroid_movement_hz"] = float(np.sqrt(max(float(np.var(mean)) - chance, 0.0)))
+    place = np.arange(frames.inside.shape[1])
+    span = np.array([draft.heard.own if draft.heard is not None else (0, 0) for draft in drafts])
+    own = (place >= span[:, :1]) & (place < span[:, 1:])
+    n_own = np.maximum(np.sum(own, axis=1), 1)
+    able = (n_own >= 3) & (frames.stands | ~own).all(axis=1)
+    error = np.where(own & able[:, np.newaxis], frames.mean_error, 0.0)[:, :, np.newaxis]
+    mean = np.where(own & able[:, np.newaxis], frames.mean_hz, 0.0)
+    middle = np.sum(mean[:, :, np.newaxis], axis=1) / n_own[:, np.newaxis]
+    about = np.where(own & able[:, np.newaxis], mean - middle, 0.0)[:, :, np.newaxis]
+    chance = np.sum(error**2, axis=1)[:, 0] / n_own - _squared(error, setup)[:, 0] / n_own**2
+    movement = np.sqrt(np.maximum(np.sum(about**2, axis=1)[:, 0] / n_own - chance, 0.0))
+    for draft, good, value in zip(drafts, able, movement.tolist(), strict=True):
+        if good:
+            draft.values["centroid_movement_hz"] = value

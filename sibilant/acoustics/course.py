@@ -81,6 +81,13 @@ def course_values(heard: Sequence[Listened]) -> list[dict[str, float]]:
     return values
 
 
+def slope_shares(times: Rows) -> Rows:
+    """What each of some values (n,) adds to their least-squares slope over ``times`` (n,)."""
+    x = times - np.mean(times)
+    found: Rows = x / np.sum(x**2)
+    return found
+
+
 def slope(time_s: Rows, values: Rows) -> Rows:
     """Least-squares slope per second along the last axis."""
     x = time_s - np.mean(time_s, axis=-1, keepdims=True)

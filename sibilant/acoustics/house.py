@@ -36,7 +36,8 @@ def add_cleared(drafts: Sequence[Draft], setup: Setup) -> None:
     for i, draft in enumerate(drafts):
         _fill(draft, valued, ranges, i)
         draft.sums.update({key: float(column[i]) for key, column in sums.items() if isfinite(column[i])})
-        course_measures(draft, rooms[i])
+    course_measures(drafts, cleared, setup)
+    for draft in drafts:
         draft.flag_edges()
         if draft.noise is None:
             draft.flags.append("uncorrected")

@@ -28,7 +28,7 @@ from .voicing import voiced_share
 
 SHORTEST_MS = 40.0  # shorter sounds have no spectrum worth a figure (flag `short`, docs/measures.md)
 VOICED_FROM = 0.3  # share voiced from which on the flag `voiced` stands (docs/measures.md)
-_CHUNK = 8
+_CHUNK = 24
 """Sounds whose spectra are worked on at once, so that they stay in the processor's cache."""
 
 
@@ -90,15 +90,17 @@ def measure(
     with_response(method, response)
     bandwidth_hz = (*bandwidth_hz, *[None] * (len(sounds) - len(bandwidth_hz)))
     timed = timed or timings(recording, sounds)
-    drafts = []
+    drafts, able = [], []
     beside = (*noise, *[None] * (len(sounds) - len(noise)))
     rows = zip(sounds, timed, bandwidth_hz, beside, strict=True)
-    for number, (sound, known, reach_hz, room) in enumerate(rows, start=1):
+    for sound, known, reach_hz, room in rows:
         draft = Draft(sound, dict(known), noise=room if method.noise == "taken out" else None)
-        draft.heard = _listen(draft, recording, method, response, reach_hz)
         drafts.append(draft)
-        if number % _CHUNK == 0:
-            recording.let_go()
+        if _has_spectrum(draft, recording, method, reach_hz):
+            able.append(draft)
+    for first in range(0, len(able), _CHUNK):
+        _listen(able[first : first + _CHUNK], recording, method, response)
+        recording.let_go()
     by_setup: dict[Setup, list[Draft]] = {}
     for draft in drafts:
         if draft.heard is not None:
@@ -145,26 +147,29 @@ def timings(
     return found
 
 
-def _listen(
-    draft: Draft, recording: Recording, method: Method, response: MicrophoneResponse | None, reach_hz: float | None
-) -> Listened | None:
-    """Spectra of a sound, or None with the reason among its flags."""
-    interval = draft.sound.interval
+def _has_spectrum(draft: Draft, recording: Recording, method: Method, reach_hz: float | None) -> bool:
+    """Whether a sound is long enough and the recording reaches high enough; if not, the flags say why."""
     if draft.values.get("voiced_share", 0.0) > VOICED_FROM:
         draft.flags.append("voiced")
-    if interval.duration_ms < SHORTEST_MS:
+    if draft.sound.interval.duration_ms < SHORTEST_MS:
         draft.flags.append("short")
     elif not supports(method, recording.sampling_rate_hz, reach_hz):
         draft.flags.append("band_too_wide")
     else:
-        heard = listen(recording, interval, method, response)
+        return True
+    return False
+
+
+def _listen(drafts: Sequence[Draft], recording: Recording, method: Method, response: MicrophoneResponse | None) -> None:
+    """Give each draft the spectra of its sound, or the reason why there are none among its flags."""
+    intervals = [draft.sound.interval for draft in drafts]
+    for draft, heard in zip(drafts, listen(recording, intervals, method, response), strict=True):
         if heard is None:
             draft.flags.append("outside")
         elif np.all(np.any((heard.rows[:1] if heard.windows is None else heard.windows[0]) > 0, axis=1)):
-            return heard
+            draft.heard = heard
         else:
             draft.flags.append("silent")
-    return None
 
 
 def _add_spectral(drafts: Sequence[Draft], setup: Setup) -> None:

@@ -101,7 +101,7 @@ def _frames(recording: Recording, sides: Sequence[Sequence[int]], setup: Setup, 
         held.update(zip(new, power_densities(recording.samples, tuple(new), setup), strict=True))
     for start in held.keys() - asked.keys():
         del held[start]
-    return [np.stack([held[start] for start in side]) for side in sides]
+    return [np.concatenate([held[start] for start in side]).reshape(len(side), -1) for side in sides]
 
 
 def _mean(rows: Rows) -> Rows:

@@ -149,12 +149,14 @@ def shared_energy(tapers_key: TaperKey, hop: int) -> tuple[float, ...]:
     return tuple(float(np.sum(energy[: energy.size - lag] * energy[lag:])) for lag in lags)
 
 
+@lru_cache(maxsize=128)
 def summed_energy(tapers_key: TaperKey, offsets: tuple[int, ...], shares: tuple[float, ...]) -> Rows:
-    """Energy (n,) with which frames at some offsets, taken with some shares, hear each sample; its sum is 1."""
+    """Energy (n,) with which frames at some offsets, taken with some shares, hear each sample; sums to 1, read-only."""
     energy = mean_energy(tapers_key)
     total = np.zeros(max(offsets) + energy.size)
     for offset, share in zip(offsets, shares, strict=True):
         total[offset : offset + energy.size] += energy * share
+    total.setflags(write=False)
     return total
 
 

@@ -130,5 +130,9 @@ def _running_power(samples: Rows, n_block: int) -> Rows:
     """Mean power over six blocks of ``n_block`` samples, from each block on."""
     parts = samples.reshape(-1, n_block)
     blocks = np.einsum("bn,bn->b", parts, parts, optimize=False) / n_block
-    mean: Rows = np.sum(np.lib.stride_tricks.sliding_window_view(blocks, VOWEL_BLOCKS), axis=1) / VOWEL_BLOCKS
-    return mean
+    n_places = blocks.size - VOWEL_BLOCKS + 1
+    total: Rows = blocks[:n_places] + blocks[1 : n_places + 1]
+    for k in range(2, VOWEL_BLOCKS):
+        total += blocks[k : k + n_places]
+    total /= VOWEL_BLOCKS
+    return total

@@ -6,6 +6,7 @@ sounds stand out as well. A whistle at the hiss's own level holds half of the po
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -82,21 +83,24 @@ def ridges(recording: Recording, intervals: Sequence[Interval], method: Method) 
     beyond = _beyond(running, setup.step_hz)
     lowest = max(0, int(np.ceil((LOWEST_RIDGE_HZ - setup.frequency_hz[first]) / setup.step_hz)))
     beyond[:, :lowest] = -1.0
-    stops = np.cumsum([len(own) for own in starts])
-    own = [slice(stop - len(frames), stop) for frames, stop in zip(starts, stops, strict=True)]
-    return [_ridge(running[one], beyond[one], setup) for one in own]
+    sizes = [len(own) for own in starts]
+    path = np.concatenate(best_paths(beyond, sizes, max(1, round(GLIDE_HZ_MS * 1000 * HOP_S / setup.step_hz))))
+    share, held = beyond[np.arange(path.size), path], _held(running, path, setup.step_hz)
+    silent, frequency_hz = np.isnan(running[:, -1]), setup.frequency_hz[first + path]
+    own = [slice(stop - size, stop) for size, stop in zip(sizes, np.cumsum(sizes).tolist(), strict=True)]
+    return [
+        None if one.start == one.stop or silent[one].any() else _ridge(share[one], held[one], frequency_hz[one], setup)
+        for one in own
+    ]
 
 
-def _ridge(running: Rows, beyond: Rows, setup: Setup) -> Ridge | None:
-    """The ridge of one sound, from its frames' running sums and what stands out at each bin; None in silence."""
-    if not len(running) or np.isnan(running[:, -1]).any():
-        return None
-    path = best_path(beyond, max(1, round(GLIDE_HZ_MS * 1000 * HOP_S / setup.step_hz)))
-    share = float(np.mean(beyond[np.arange(path.size), path]))
-    share = min(max(share, 1e-6), 1 - 1e-6)
-    level_db = float(np.clip(10 * np.log10(share / (1 - share)), -FAINTEST_DB, FAINTEST_DB))
-    frequency = setup.frequency_hz[setup.band[0] + path]
-    return Ridge(level_db, _width(running, path, setup.step_hz), tuple(float(f) for f in frequency))
+def _ridge(share: Rows, held: Rows, frequency_hz: Rows, setup: Setup) -> Ridge:
+    """The ridge of one sound, from its share and place in each frame (f,), and what each width about it holds."""
+    mean = min(max(float(np.add.reduce(share)) / share.size, 1e-6), 1 - 1e-6)
+    level_db = min(max(10 * math.log10(mean / (1 - mean)), -FAINTEST_DB), FAINTEST_DB)
+    laid = np.add.reduce(held, axis=0) / len(held)
+    width_hz = float(2 * np.interp(HELD * laid[-1], laid, np.arange(laid.size)) * setup.step_hz)
+    return Ridge(level_db, width_hz, tuple(frequency_hz.tolist()))
 
 
 @lru_cache(maxsize=32)
@@ -149,36 +153,47 @@ def mean_between(running: Rows, start: npt.NDArray[np.intp], stop: npt.NDArray[n
     return np.where(3 * (high - low) >= stop - start, mean, np.nan)
 
 
-def best_path(scores: Rows, reach: int) -> npt.NDArray[np.intp]:
-    """Bin of the ridge in each frame: the path of highest summed score that moves at most ``reach`` bins a frame."""
-    sums = [scores[0]]
-    for row in scores[1:]:
-        sums.append(row + _running_max(sums[-1], reach))
-    path = [int(np.argmax(sums[-1]))]
-    for earlier in reversed(sums[:-1]):
+def best_paths(scores: Rows, sizes: Sequence[int], reach: int) -> list[npt.NDArray[np.intp]]:
+    """Bin of the ridge in each frame of each sound: the path of highest summed score.
+
+    It moves at most ``reach`` bins from one frame to the next. ``scores`` (f, m) holds the frames of one sound after
+    another, ``sizes`` how many each has. Frames are summed number by number through all sounds that have so many.
+    """
+    begins, counts = np.cumsum([0, *sizes[:-1]]), np.array(sizes)
+    sums = scores.copy()
+    for number in range(1, max(sizes)):
+        frame = begins[counts > number] + number
+        sums[frame] += _running_max(sums[frame - 1], reach)
+    return [_back(sums[begin : begin + size], reach) for begin, size in zip(begins.tolist(), sizes, strict=True)]
+
+
+def _back(sums: Rows, reach: int) -> npt.NDArray[np.intp]:
+    """The best path (f,) back from its end, by the highest sums (f, m) up to each bin of each frame."""
+    path = [int(sums[-1].argmax())] if len(sums) else []
+    for earlier in sums[-2::-1]:
         low = max(0, path[-1] - reach)
-        path.append(low + int(np.argmax(earlier[low : path[-1] + reach + 1])))
-    return np.array(path[::-1])
+        path.append(low + int(earlier[low : path[-1] + reach + 1].argmax()))
+    return np.array(path[::-1], dtype=np.intp)
 
 
 def _running_max(values: Rows, reach: int) -> Rows:
-    """Highest value within ``reach`` places of each, by doubling the window."""
-    padded = np.full(values.size + 2 * reach, -np.inf)
-    padded[reach : reach + values.size] = values
+    """Highest value within ``reach`` places of each, along the last axis, by doubling the window."""
+    n_values = values.shape[-1]
+    padded = np.full((*values.shape[:-1], n_values + 2 * reach), -np.inf)
+    padded[..., reach : reach + n_values] = values
     width, wanted = 1, 2 * reach + 1
     while width < wanted:
         step = min(width, wanted - width)
-        padded = np.maximum(padded[:-step], padded[step:])
+        padded = np.maximum(padded[..., :-step], padded[..., step:])
         width += step
     return padded
 
 
-def _width(running: Rows, path: npt.NDArray[np.intp], step_hz: float) -> float:
-    """Width about the path that holds four fifths of the power within 500 Hz of it, frames laid over each other."""
+def _held(running: Rows, path: npt.NDArray[np.intp], step_hz: float) -> Rows:
+    """Power (f, h) that lies within 0, 1, 2 ... bins of the path in each frame, as far as 500 Hz."""
     halves = np.arange(round(WITHIN_HZ / step_hz) + 1)
-    last = running.shape[1] - 1
-    low = np.clip(path[:, np.newaxis] - halves, 0, last)
-    high = np.clip(path[:, np.newaxis] + halves + 1, 0, last)
-    frames = np.arange(path.size)[:, np.newaxis]
-    held = np.mean(running[frames, high] - running[frames, low], axis=0)
-    return float(2 * np.interp(HELD * held[-1], held, halves) * step_hz)
+    last, frames = running.shape[1] - 1, np.arange(path.size)[:, np.newaxis]
+    low = np.maximum(path[:, np.newaxis] - halves, 0)
+    high = np.minimum(path[:, np.newaxis] + halves + 1, last)
+    held: Rows = running[frames, high] - running[frames, low]
+    return held

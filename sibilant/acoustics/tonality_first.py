@@ -16,7 +16,7 @@ from ..terms import Interval, Method, Recording
 from .frames import power_densities
 from .setup import Setup
 from .tapers import Rows
-from .tonality import best_path, frame_starts, mean_between, tonal_setup
+from .tonality import best_paths, frame_starts, mean_between, tonal_setup
 
 FRAME_S = 0.04  # version 1's own, kept so that its figures stay what they were, as is all below
 HOP_S = 0.02  # half a frame
@@ -64,18 +64,13 @@ def first_ridges(recording: Recording, intervals: Sequence[Interval], method: Me
         return [None for _ in intervals]
     rows = [power_densities(recording.samples, s, setup)[:, first : last + 1] if s else None for s in starts]
     ratios = _ratio_db(np.concatenate([r for r in rows if r is not None]), setup.step_hz)
-    found: list[FirstRidge | None] = []
-    done = 0
-    for own in rows:
-        found.append(None if own is None else _ridge(own, ratios[done : done + own.shape[0]], setup))
-        done += 0 if own is None else own.shape[0]
-    return found
+    paths = best_paths(ratios, [len(s) for s in starts], max(1, round(GLIDE_HZ / setup.step_hz)))
+    return [None if own is None else _ridge(own, path, setup) for own, path in zip(rows, paths, strict=True)]
 
 
-def _ridge(rows: Rows, ratio_db: Rows, setup: Setup) -> FirstRidge | None:
+def _ridge(rows: Rows, path: npt.NDArray[np.intp], setup: Setup) -> FirstRidge | None:
     if not np.all(np.sum(rows, axis=1) > 0):
         return None
-    path = best_path(ratio_db, max(1, round(GLIDE_HZ / setup.step_hz)))
     prominence_db, width_hz = _along(rows, path, setup.step_hz)
     frequency = setup.frequency_hz[setup.band[0] + path]
     return FirstRidge(prominence_db, width_hz, tuple(float(f) for f in frequency))

@@ -84,7 +84,7 @@ def covered(power, kind: str, duration_ms: float, n_tokens: int, grid_hz, noise_
 
 def mean_truth(recording: Recording, sounds: list) -> dict[str, float]:
     """Truth of a gliding sound: the mean spectrum of all tokens over the region measured."""
-    heard = [listen(recording, sound.interval, HOUSE_15K, None) for sound in sounds]
+    heard = listen(recording, [sound.interval for sound in sounds], HOUSE_15K, None)
     assert heard[0] is not None
     exact = np.mean([one.rows[0] for one in heard if one is not None], axis=0)[np.newaxis]
     found = cleared_moments(exact, heard[0].setup) | level_values(exact, heard[0].setup)

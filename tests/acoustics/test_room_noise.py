@@ -111,7 +111,7 @@ def heard(samples: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     found = []
     for one in samples:
         grid = power_densities(one, STARTS, SETUP)
-        found.append((np.mean(grid, axis=0), *variance_densities(Region(one, STARTS, shares, grid), SETUP)))
+        found.append((np.mean(grid, axis=0), *variance_densities([Region(one, STARTS, shares, grid)], SETUP)[0]))
     return tuple(np.array(part) for part in zip(*found, strict=True))  # type: ignore[return-value]
 
 

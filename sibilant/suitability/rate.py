@@ -93,12 +93,12 @@ def _first_peaks(likeness: Floats, rate: int) -> list[float]:
 
 
 @lru_cache(maxsize=8)
-def _window(size: int) -> tuple[Floats, Floats]:
+def _window(size: int) -> tuple[npt.NDArray[np.float32], Floats]:
     """Hann window (size,) and the first half of its autocorrelation."""
     from scipy import fft
 
     window = np.hanning(size)
-    return window, fft.irfft(np.abs(fft.rfft(window, 2 * size)) ** 2)[: size // 2]
+    return window.astype(np.float32), fft.irfft(np.abs(fft.rfft(window, 2 * size)) ** 2)[: size // 2]
 
 
 HIGH_HISS = Rule(

@@ -137,7 +137,7 @@ def _signal_to_noise(
     stands over the pauses, in dB.
     """
     power = frames.band(4_000.0, 10_000.0)
-    places = np.nonzero(quiet)[0]
+    places, short = np.nonzero(quiet)[0], (power[:-2] + power[1:-1] + power[2:]) / 3
     found, intruded = np.full(len(stretches), np.nan), np.zeros(len(stretches))
     if reach_hz < LOWEST_NOISE_BAND_HZ:
         return found, intruded
@@ -145,7 +145,7 @@ def _signal_to_noise(
         noise = _noise_beside(power, places, frames.span(stretch), frames.hop_s)
         if noise is None:
             continue
-        lowest = _lowest_around(power, frames, word or stretch, WORD_S if word else SOUND_S)
+        lowest = _lowest_around(short, frames, word or stretch, WORD_S if word else SOUND_S)
         intruded[index] = 10 * np.log10(max(lowest, 1e-15) / max(noise, 1e-15))
         noise = max(noise, lowest)
         signal = float(power[frames.span(middle_half(stretch))].mean())
@@ -154,13 +154,16 @@ def _signal_to_noise(
     return found, intruded
 
 
-def _lowest_around(power: Floats, frames: Frames, stretch: Interval, reach_s: float) -> float:
-    """Lowest mean of three frames in a stretch and ``reach_s`` around it; 0 when that is not wholly recorded."""
-    end_s = len(power) * frames.hop_s
+def _lowest_around(short: Floats, frames: Frames, stretch: Interval, reach_s: float) -> float:
+    """Lowest mean of three frames in a stretch and ``reach_s`` around it; 0 when that is not wholly recorded.
+
+    ``short`` (n - 2,) holds the means of three that begin at each of the n frames.
+    """
+    end_s = len(frames.power) * frames.hop_s
     if stretch.onset_s - reach_s < 0 or stretch.offset_s + reach_s > end_s:
         return 0.0
-    part = power[frames.span(Interval(stretch.onset_s - reach_s, stretch.offset_s + reach_s))]
-    return float(((part[:-2] + part[1:-1] + part[2:]) / 3).min(initial=np.inf)) if part.size > 2 else 0.0
+    span = frames.span(Interval(stretch.onset_s - reach_s, stretch.offset_s + reach_s))
+    return float(short[span.start : span.stop - 2].min()) if span.stop - span.start > 2 else 0.0
 
 
 def _noise_beside(power: Floats, places: npt.NDArray[np.int64], span: slice, hop_s: float) -> float | None:

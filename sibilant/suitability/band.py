@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..levels.bands import cuts, decibels, hann
+from ..levels.bands import SILENCE, hann
 from .evidence import Evidence, middle_half
+from .framing import powers, starts_in
 from .methods_served import BANDWIDTH_SHARE, house_tops_hz, widest_served
 from .rules import OWN, Reading, Rule
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    Floats = npt.NDArray[np.float64]
+
 # Own choice, tried as the signs were (docs/signs.md), where no other origin is named.
 HOLE_HZ, HOLE_DB, HOLE_MARGIN = 2_000.0, 20.0, 0.95
 """The sign's own words; up to this share of what the recording holds."""
-HOLE_FRAME_S, HOLE_STEP_HZ = 0.012, 500.0  # frames and bands in which holes are looked for
+HOLE_FRAME_S, HOLE_STEP_HZ, LOWEST_HOLE_HZ = 0.012, 500.0, 1_000.0  # frames and bands in which holes are looked for
+N_WIDE = int(HOLE_HZ / HOLE_STEP_HZ)  # bands in a row that make a hole
 SHELF_LOW_HZ, SHELF_SHARE = 15_000.0 / BANDWIDTH_SHARE, 0.93
 """A cliff above what the widest method needs, and below this share of half the rate."""
 
@@ -53,30 +58,42 @@ def read_lossy(evidence: Evidence) -> Iterator[Reading]:
 def read_holes(evidence: Evidence) -> Iterator[Reading]:
     """Percent of each sound's frames in which 2 kHz or more lie 20 dB below the sound's own average."""
     rate = evidence.recording.sampling_rate_hz
-    size = round(HOLE_FRAME_S * rate)
+    size, n_steps = round(HOLE_FRAME_S * rate), _n_steps(rate / 2)
+    if n_steps < N_WIDE:
+        return
     middles = [middle_half(sound) for sound in evidence.sounds]
-    for index, samples in enumerate(cuts(evidence.recording, middles)):
-        if samples.size >= 2 * size:
-            share = _hole_share(samples, size, rate, evidence.bandwidths_hz[index])
-            yield Reading(share, (index,), evidence.sounds[index])
+    every = enumerate(starts_in(evidence.recording, middles, size))
+    starts = {index: each for index, each in every if each.stop - each.start > size}  # two frames long
+    edges = ((LOWEST_HOLE_HZ + HOLE_STEP_HZ * np.arange(n_steps + 1)) * size / rate).astype(int)
+    blocks = powers(evidence.recording, list(starts.values()), hann(size), size)
+    bands = [np.add.reduceat(power.astype(np.float64), edges, axis=1)[:, :-1] for power in blocks]
+    counts = np.array([len(each) for each in starts.values()], dtype=int)
+    shares = _hole_shares(bands, counts, [_n_steps(evidence.bandwidths_hz[index]) for index in starts])
+    for index, share in zip(starts, shares, strict=True):
+        yield Reading(share, (index,), evidence.sounds[index])
 
 
-def _hole_share(samples: npt.NDArray[np.float32], size: int, rate: int, bandwidth_hz: float) -> float:
-    from scipy import fft
+def _n_steps(bandwidth_hz: float) -> int:
+    """How many bands of 500 Hz from 1 kHz on a bandwidth holds."""
+    return max(0, math.ceil((HOLE_MARGIN * bandwidth_hz - LOWEST_HOLE_HZ) / HOLE_STEP_HZ) - 1)
 
-    framed = np.lib.stride_tricks.sliding_window_view(samples, size)[:: size // 2]
-    spectrum = fft.rfft(framed * hann(size), axis=1)
-    power = (spectrum.real**2 + spectrum.imag**2).astype(np.float64)
-    edges = np.arange(1_000.0, HOLE_MARGIN * bandwidth_hz, HOLE_STEP_HZ) * size / rate
-    bands = int(HOLE_HZ / HOLE_STEP_HZ)
-    if edges.size <= bands:
-        return 0.0
-    level = decibels(np.add.reduceat(power, edges.astype(int), axis=1)[:, :-1])
-    low = level < decibels((10 ** (level / 10)).mean(axis=0)) - HOLE_DB
-    in_a_row = low[:, : low.shape[1] - bands + 1].copy()
-    for step in range(1, bands):
-        in_a_row &= low[:, step : low.shape[1] - bands + 1 + step]
-    return 100 * float(np.mean(in_a_row.any(axis=1)))
+
+def _hole_shares(bands: Sequence[Floats], counts: npt.NDArray[np.int_], n_steps: Sequence[int]) -> list[float]:
+    """Percent of the frames of each sound (k,) that have a hole.
+
+    ``bands`` holds the power of all frames of all sounds in bands of 500 Hz, ``counts`` (k,) how many frames are each
+    sound's, ``n_steps`` (k,) how many of the bands it holds.
+    """
+    if not counts.size:
+        return []
+    power, firsts = np.maximum(np.concatenate(bands), SILENCE), np.cumsum(counts) - counts
+    mean = np.add.reduceat(power, firsts, axis=0) / counts[:, None]
+    low = power < np.repeat(mean, counts, axis=0) * 10 ** (-HOLE_DB / 10)
+    n_places = low.shape[1] - N_WIDE + 1
+    in_a_row = np.arange(n_places) + N_WIDE <= np.repeat(n_steps, counts)[:, None]
+    for step in range(N_WIDE):
+        in_a_row &= low[:, step : n_places + step]
+    return [100 * float(share) for share in np.add.reduceat(in_a_row.any(axis=1), firsts, dtype=int) / counts]
 
 
 RATE_CARE = Rule(

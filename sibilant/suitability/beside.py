@@ -25,10 +25,9 @@ BREATH_DB, BREATH_FRAMES = 5.0, 5
 """A stretch of 50 ms that stands so far over the median of the pauses near it is a breath, or something like it."""
 
 
-def quiet_stretches(frames: Frames, quiet: Flags) -> list[Interval]:
-    """Stretches of pause, 250 ms after what came before left out, breaths left out."""
-    rest = settled(frames, quiet)
-    return [_stretch(frames, first, last) for first, last in runs(rest)]
+def stretches_of(frames: Frames, flags: Flags) -> list[Interval]:
+    """Stretches of the frames (n,) that are marked, such as those of ``settled``."""
+    return [_stretch(frames, first, last) for first, last in runs(flags)]
 
 
 def settled(frames: Frames, quiet: Flags) -> Flags:
@@ -47,33 +46,36 @@ def settled(frames: Frames, quiet: Flags) -> Flags:
 
 
 def noise_beside(
-    recording: Recording, frames: Frames, quiet: Flags, sounds: Sequence[Interval], words: Sequence[Interval | None]
+    recording: Recording, frames: Frames, rest: Flags, sounds: Sequence[Interval], words: Sequence[Interval | None]
 ) -> list[NoiseSpectrum | None]:
-    """Noise spectrum beside the word of each sound, or the sound where no word is known; None without a pause."""
-    places = np.flatnonzero(settled(frames, quiet))
+    """Noise spectrum beside the word of each sound, or the sound where no word is known; None without a pause.
+
+    ``rest`` (n,) marks the frames of ``settled``.
+    """
+    places = np.flatnonzero(rest)
+    times_s = frames.times_s[rest]
     around = [word or sound for sound, word in zip(sounds, words, strict=True)]
     held: dict[int, npt.NDArray[np.float64]] = {}
-    known = {word: _beside(recording, frames, (places, word), held) for word in dict.fromkeys(around)}
+    known: dict[Interval, NoiseSpectrum | None] = {}
+    for word in dict.fromkeys(around):
+        before, after = (_stretches(frames, places[side]) for side in _sides(times_s, word))
+        known[word] = noise_spectrum(recording, before, after, held=held)
     return [known[word] for word in around]
 
 
-def _beside(
-    recording: Recording,
-    frames: Frames,
-    near: tuple[npt.NDArray[np.intp], Interval],
-    held: dict[int, npt.NDArray[np.float64]],
-) -> NoiseSpectrum | None:
-    places, word = near
-    times_s = (places + 1) * frames.hop_s
-    before = places[(times_s < word.onset_s) & (times_s > word.onset_s - REACH_S)][-MOST_FRAMES:]
-    after = places[(times_s > word.offset_s) & (times_s < word.offset_s + REACH_S)][:MOST_FRAMES]
-    return noise_spectrum(recording, _stretches(frames, before), _stretches(frames, after), held=held)
+def _sides(times_s: npt.NDArray[np.float64], word: Interval) -> tuple[slice, slice]:
+    """The nearest of the pause frames at times (n,) on either side of a word, at most 50 each."""
+    begin, first = np.searchsorted(times_s, word.onset_s - REACH_S, "right"), np.searchsorted(times_s, word.onset_s)
+    last, end = np.searchsorted(times_s, word.offset_s, "right"), np.searchsorted(times_s, word.offset_s + REACH_S)
+    return slice(max(begin, first - MOST_FRAMES), first), slice(last, min(end, last + MOST_FRAMES))
 
 
 def _stretches(frames: Frames, places: npt.NDArray[np.intp]) -> list[Interval]:
-    flags = np.zeros(len(frames.power), dtype=bool)
-    flags[places] = True
-    return [_stretch(frames, first, last) for first, last in runs(flags)]
+    if not places.size:
+        return []
+    steps = np.flatnonzero(np.diff(places) > 1)
+    firsts, lasts = places[np.append(0, steps + 1)].tolist(), places[np.append(steps, -1)].tolist()
+    return [_stretch(frames, first, last + 1) for first, last in zip(firsts, lasts, strict=True)]
 
 
 def _stretch(frames: Frames, first: int, last: int) -> Interval:

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..levels.bands import cuts, decibels
-from ..terms import Cut
+from ..levels.bands import decibels
+from ..terms import Cut, Interval, Recording
+from .framing import powers, starts_in
 from .spectra import grid_size, window_size
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
-
     import numpy.typing as npt
-
-    from ..terms import Interval, Recording
 
     Floats = npt.NDArray[np.float64]
 
@@ -61,13 +60,14 @@ def find_cut(recording: Recording, sounds: Sequence[Interval], pauses: Sequence[
         Its sibilants, and stretches of nothing but background.
     """
     rate = recording.sampling_rate_hz
-    rest = _mean_power(cuts(recording, pauses), rate) if pauses else None
+    size, step_hz = window_size(rate), rate / grid_size(rate)
+    levels = Levels(recording, [starts for starts in starts_in(recording, sounds, size) if starts])
+    if not levels.sounds:
+        return None
+    quiet = [starts for starts in starts_in(recording, pauses, size) if starts]
+    rest = _mean_power(recording, quiet) if quiet else None
     if rest is not None and not np.any(rest > 0):
         rest = None
-    step_hz = rate / grid_size(rate)
-    levels = _levels(recording, sounds)
-    if not levels:
-        return None
     beside = [] if rest is None else [(*asked, rest) for asked in BESIDE_PAUSES]
     alone = [(*asked, None) for asked in (ALONE if rest is None else ALONE[:1])]
     found = (
@@ -85,15 +85,25 @@ def _falls_of_pauses(rest: Floats | None, step_hz: float, gap_hz: float) -> Floa
     return _highest_within(edge_falls(decibels(rest), step_hz, gap_hz), round(ALIKE_HZ / step_hz))
 
 
-def _levels(recording: Recording, sounds: Sequence[Interval]) -> list[Floats]:
-    """Levels (m,) of the sounds that are long enough."""
-    spectra = (_mean_power([samples], recording.sampling_rate_hz) for samples in cuts(recording, sounds))
-    return [decibels(spectrum) for spectrum in spectra if spectrum is not None]
+@dataclass(frozen=True, slots=True)
+class Levels:
+    """Levels (m,) of sounds, in order, each made when it is first looked at; ``sounds`` are the starts of their frames.
+
+    Where nothing cut a recording, a few sounds tell so, and the others are never transformed.
+    """
+
+    recording: Recording
+    sounds: Sequence[range]
+    made: list[Floats] = field(default_factory=list)
+
+    def __iter__(self) -> Iterator[Floats]:
+        for place, starts in enumerate(self.sounds):
+            if place == len(self.made):
+                self.made.append(decibels(_mean_power(self.recording, [starts])))
+            yield self.made[place]
 
 
-def _cut_in(
-    levels: Sequence[Floats], step_hz: float, gap_hz: float, least_db: float, pauses: Floats | None
-) -> int | None:
+def _cut_in(levels: Levels, step_hz: float, gap_hz: float, least_db: float, pauses: Floats | None) -> int | None:
     """The place of a fall over a gap that most sounds, and the pauses near it, show at least so deep.
 
     Of several, as where one coder's work was coded again, the lowest that is six tenths as deep as the deepest; of a
@@ -115,12 +125,12 @@ def _cut_in(
     return int(deep[0] + (deepest if deepest * step_hz < SLOPE_HZ else 0))
 
 
-def _knee(levels: Sequence[Floats], rest: Floats | None, step_hz: float, place: int) -> int:
+def _knee(levels: Levels, rest: Floats | None, step_hz: float, place: int) -> int:
     """Where the slope begins that a cut was found in: by sounds and pauses, whichever says later.
 
     A converter's filter falls on and on, deepest far above what it lets through whole.
     """
-    sounds: Floats = np.median(levels, axis=0)
+    sounds: Floats = np.median(list(levels), axis=0)
     own = [_begin(sounds, step_hz, place, KNEE_DB if rest is not None else KNEE_ALONE_DB)]
     own += [_begin(decibels(rest), step_hz, place, KNEE_OF_PAUSES_DB)] if rest is not None else []
     knee = max(own)
@@ -140,9 +150,9 @@ def _begin(level_db: Floats, step_hz: float, place: int, fall_db: float) -> int:
     return int(places[below[0]]) if below.size else place
 
 
-def _falls_of_sounds(levels: Sequence[Floats], step_hz: float, gap_hz: float, least_db: float) -> list[Floats] | None:
+def _falls_of_sounds(levels: Levels, step_hz: float, gap_hz: float, least_db: float) -> list[Floats] | None:
     """How deep each sound falls at each place; None once more than a quarter of them fall nowhere by the least."""
-    most, shallow = int((1 - ROUGHLY) * (len(levels) - 1)) + 1, 0
+    most, shallow = int((1 - ROUGHLY) * (len(levels.sounds) - 1)) + 1, 0
     found: list[Floats] = []
     for level in levels:
         found.append(edge_falls(level, step_hz, gap_hz))
@@ -155,20 +165,17 @@ def _falls_of_sounds(levels: Sequence[Floats], step_hz: float, gap_hz: float, le
 def edge_falls(level_db: Floats, step_hz: float, gap_hz: float = GAP_HZ) -> Floats:
     """Fall (m,) in dB of a spectrum at each place into what then stays down; 0 where none is looked for."""
     gap, side, wide = (max(1, round(width / step_hz)) for width in (gap_hz, SIDE_HZ, WIDE_HZ))
-    power = np.concatenate([[0.0], np.cumsum(10 ** (level_db / 10))])
-    last = level_db.size - max(gap + side, round(NYQUIST_MARGIN_HZ / step_hz))
+    first, last = round(LOWEST_HZ / step_hz), level_db.size - max(gap + side, round(NYQUIST_MARGIN_HZ / step_hz))
     found = np.zeros(level_db.size)
-    places = np.arange(round(LOWEST_HZ / step_hz), last)
-    if places.size == 0:
+    if last <= first:
         return found
-    below = decibels((power[places - gap] - power[places - gap - side]) / side)
-    above = decibels((power[places + gap + side] - power[places + gap]) / side)
-    usual = _running_median(level_db, wide)[places - gap - wide // 2]
-    mean = decibels((power[side:] - power[:-side]) / side)
+    power = np.concatenate([[0.0], np.cumsum(10 ** (level_db / 10))])
+    mean = decibels((power[side:] - power[:-side]) / side)  # of the 225 Hz that begin at a bin
     highest = np.maximum.accumulate(mean[::-1])[::-1]
-    rest = highest[np.minimum(places + gap, highest.size - 1)]
-    below = np.minimum(below, usual + 3.0)
-    found[places] = np.minimum(below - above, below - rest + STAYS_DB)
+    usual = _running_median(level_db, wide)[first - gap - wide // 2 : last - gap - wide // 2]
+    above, rest = mean[first + gap : last + gap], highest[first + gap : last + gap]
+    below = np.minimum(mean[first - gap - side : last - gap - side], usual + 3.0)
+    found[first:last] = np.minimum(below - above, below - rest + STAYS_DB)
     return np.maximum(found, 0.0)
 
 
@@ -187,22 +194,31 @@ def _highest_within(values: Floats, reach: int) -> Floats:
 
 
 @lru_cache(maxsize=8)
-def _window(size: int) -> npt.NDArray[np.float32]:
-    return np.blackman(size + 1)[:-1].astype(np.float32)
+def _window(size: int) -> Floats:
+    return np.asarray(np.blackman(size + 1)[:-1])
 
 
-def _mean_power(pieces: Iterable[npt.NDArray[np.float32]], rate: int) -> Floats | None:
-    """Mean power (m,) of half-overlapped 23 ms frames of all pieces, or None where none holds a frame."""
+def _mean_power(recording: Recording, starts: Sequence[range]) -> Floats:
+    """Mean power (m,) of 23 ms frames, given by their first samples.
+
+    Transforms of twice a frame hold all there is in its power; the mean alone is brought onto the grid.
+    """
+    size = window_size(recording.sampling_rate_hz)
+    total = np.zeros(size + 1)
+    for power in powers(recording, starts, _window(size), 2 * size):
+        total += power.sum(axis=0)
+    return _on_grid(total / sum(map(len, starts)), grid_size(recording.sampling_rate_hz))
+
+
+def _on_grid(power: Floats, n_fft: int) -> Floats:
+    """Power (size + 1,) of frames of ``size`` samples at the frequencies of a transform of ``n_fft``.
+
+    By way of the autocorrelation, which ends at ``size`` samples.
+    """
     from scipy import fft
 
-    size, n_fft = window_size(rate), grid_size(rate)
-    window = _window(size)
-    total, count = np.zeros(n_fft // 2 + 1), 0
-    for piece in pieces:
-        if piece.size < size:
-            continue
-        framed = np.lib.stride_tricks.sliding_window_view(piece, size)[:: size // 2]
-        spectrum = fft.rfft(framed * window, n_fft, axis=1)
-        total += (spectrum.real**2 + spectrum.imag**2).astype(np.float64).sum(axis=0)
-        count += len(framed)
-    return total / count if count else None
+    size = power.size - 1
+    half = fft.irfft(power, 2 * size)[:size]
+    whole = np.concatenate([half, np.zeros(n_fft - 2 * size + 1), half[:0:-1]])
+    found: Floats = np.maximum(fft.rfft(whole).real, 0.0)
+    return found

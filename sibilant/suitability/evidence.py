@@ -11,10 +11,10 @@ import numpy as np
 from ..levels.bands import Frames, cuts, frames_of, pauses_of
 from ..levels.ranks import median
 from ..terms import Cut, Interval, NoiseSpectrum, Recording, SibilantInterval
-from .beside import noise_beside, quiet_stretches
+from .beside import noise_beside, settled, stretches_of
 from .cut import find_cut
 from .samples import Extremes, clipped_share, extremes_of, zero_runs
-from .spectra import bandwidth_of, pooled_bandwidth, spectrum_grid, stretch_spectrum
+from .spectra import bandwidth_of, pooled_bandwidth, spectrum_grid, stretch_spectra
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -83,11 +83,12 @@ def gather(recording: Recording, sounds: Sequence[SibilantInterval], words: Sequ
     frames = frames_of(recording)
     taken = [*stretches, *(word for word in dict.fromkeys(around) if word is not None)]
     quiet = pauses_of(frames, taken)
+    rest = settled(frames, quiet)
     grid = spectrum_grid(recording.sampling_rate_hz)
-    spectra = _spectra(recording, stretches, grid.size)
+    spectra = stretch_spectra(recording, [_inner(stretch) for stretch in stretches])
     extremes = extremes_of(recording)
     bandwidths = tuple(bandwidth_of(power, grid) for power in spectra)
-    cut = find_cut(recording, stretches, quiet_stretches(frames, quiet))
+    cut = find_cut(recording, stretches, stretches_of(frames, rest))
     reach_hz = min(cut.frequency_hz if cut is not None else np.inf, recording.sampling_rate_hz / 2)
     snr_db, intruded_db = _signal_to_noise(frames, quiet, stretches, around, reach_hz)
     return Evidence(
@@ -106,7 +107,7 @@ def gather(recording: Recording, sounds: Sequence[SibilantInterval], words: Sequ
         extremes=extremes,
         zeros=zero_runs(recording),
         cut=cut,
-        noise=tuple(noise_beside(recording, frames, quiet, stretches, around)),
+        noise=tuple(noise_beside(recording, frames, rest, stretches, around)),
     )
 
 
@@ -119,14 +120,6 @@ def _inner(interval: Interval) -> Interval:
 def _within(interval: Interval, recording: Recording) -> Interval:
     end = recording.duration_s
     return Interval(min(max(interval.onset_s, 0.0), end), min(max(interval.offset_s, 0.0), end))
-
-
-def _spectra(recording: Recording, stretches: Sequence[Interval], size: int) -> Floats:
-    rate = recording.sampling_rate_hz
-    if not stretches:
-        return np.empty((0, size))
-    inner = [_inner(stretch) for stretch in stretches]
-    return np.stack([stretch_spectrum(samples, rate) for samples in cuts(recording, inner)])
 
 
 def _signal_to_noise(
@@ -144,7 +137,7 @@ def _signal_to_noise(
     stands over the pauses, in dB.
     """
     power = frames.band(4_000.0, 10_000.0)
-    places = np.nonzero(quiet)[0]
+    places, short = np.nonzero(quiet)[0], (power[:-2] + power[1:-1] + power[2:]) / 3
     found, intruded = np.full(len(stretches), np.nan), np.zeros(len(stretches))
     if reach_hz < LOWEST_NOISE_BAND_HZ:
         return found, intruded
@@ -152,22 +145,25 @@ def _signal_to_noise(
         noise = _noise_beside(power, places, frames.span(stretch), frames.hop_s)
         if noise is None:
             continue
-        lowest = _lowest_around(power, frames, word or stretch, WORD_S if word else SOUND_S)
+        lowest = _lowest_around(short, frames, word or stretch, WORD_S if word else SOUND_S)
         intruded[index] = 10 * np.log10(max(lowest, 1e-15) / max(noise, 1e-15))
         noise = max(noise, lowest)
         signal = float(power[frames.span(middle_half(stretch))].mean())
         ratio = (signal - noise) / max(noise, 1e-15)
-        found[index] = np.clip(10 * np.log10(max(ratio, 1e-9)), -10.0, 90.0)
+        found[index] = min(max(10 * np.log10(max(ratio, 1e-9)), -10.0), 90.0)
     return found, intruded
 
 
-def _lowest_around(power: Floats, frames: Frames, stretch: Interval, reach_s: float) -> float:
-    """Lowest mean of three frames in a stretch and ``reach_s`` around it; 0 when that is not wholly recorded."""
-    end_s = len(power) * frames.hop_s
+def _lowest_around(short: Floats, frames: Frames, stretch: Interval, reach_s: float) -> float:
+    """Lowest mean of three frames in a stretch and ``reach_s`` around it; 0 when that is not wholly recorded.
+
+    ``short`` (n - 2,) holds the means of three that begin at each of the n frames.
+    """
+    end_s = len(frames.power) * frames.hop_s
     if stretch.onset_s - reach_s < 0 or stretch.offset_s + reach_s > end_s:
         return 0.0
-    part = power[frames.span(Interval(stretch.onset_s - reach_s, stretch.offset_s + reach_s))]
-    return float(((part[:-2] + part[1:-1] + part[2:]) / 3).min(initial=np.inf)) if part.size > 2 else 0.0
+    span = frames.span(Interval(stretch.onset_s - reach_s, stretch.offset_s + reach_s))
+    return float(short[span.start : span.stop - 2].min()) if span.stop - span.start > 2 else 0.0
 
 
 def _noise_beside(power: Floats, places: npt.NDArray[np.int64], span: slice, hop_s: float) -> float | None:

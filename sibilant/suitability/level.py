@@ -51,10 +51,11 @@ def read_breath(evidence: Evidence) -> Iterator[Reading]:
     """Level below 120 Hz over that at 1-10 kHz in each sound, the background's low part taken out."""
     low, high = evidence.frames.band(20.0, 120.0), evidence.frames.band(1_000.0, 10_000.0)
     background = median(low[evidence.quiet]) if evidence.quiet.any() else 0.0
-    for index, sound in enumerate(evidence.sounds):
-        span = evidence.frames.span(sound)
-        blast = max(float(low[span].mean()) - background, 1e-15)
-        yield Reading(float(decibels(blast) - decibels(high[span].mean())), (index,), sound)
+    spans = [evidence.frames.span(sound) for sound in evidence.sounds]
+    blasts = decibels([max(float(low[span].mean()) - background, 1e-15) for span in spans])
+    hisses = decibels([float(high[span].mean()) for span in spans])
+    for index, value in enumerate((blasts - hisses).tolist()):
+        yield Reading(value, (index,), evidence.sounds[index])
 
 
 CLIPPING = Rule(

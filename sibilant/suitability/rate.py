@@ -74,28 +74,31 @@ def _pitches(pieces: Sequence[npt.NDArray[np.float32]], rate: int) -> list[float
     spectrum = fft.rfft(stack * window, size, axis=1)[:, : round(SEARCH_HZ[1] * size / rate)]
     waves = fft.irfft(spectrum.real**2 + spectrum.imag**2, size, axis=1)[:, : n_samples // 2]
     waves = waves[waves[:, 0] > 0]
-    return [pitch for likeness in waves / waves[:, :1] * shape[0] / shape if (pitch := _pitch(likeness, rate))]
+    return _first_peaks(waves / waves[:, :1] * shape[0] / shape, rate)
 
 
-def _pitch(likeness: Floats, rate: int) -> float | None:
-    """Frequency of the first peak of an autocorrelation (n,) that is nearly as high as the highest, or None."""
-    first, last = round(rate / SEARCH_HZ[1]) + 1, min(round(rate / SEARCH_HZ[0]), likeness.size - 2)
-    inner = likeness[first:last]
-    peaks = np.nonzero((inner[1:-1] > inner[:-2]) & (inner[1:-1] >= inner[2:]))[0] + 1
-    strong = peaks[inner[peaks] > PERIODICITY]
-    if not strong.size:
-        return None
-    best = float(inner[strong].max())
-    return rate / float(first + strong[inner[strong] > 0.9 * best][0])
+def _first_peaks(likeness: Floats, rate: int) -> list[float]:
+    """Frequencies of the first peaks of autocorrelations (n, m) that are nearly as high as the highest of each.
+
+    Those without a peak that is high enough are left out.
+    """
+    first, last = round(rate / SEARCH_HZ[1]) + 1, min(round(rate / SEARCH_HZ[0]), likeness.shape[1] - 2)
+    if last - first < 3:
+        return []
+    before, inner, after = (likeness[:, first + step : last - 2 + step] for step in (0, 1, 2))
+    peaks = np.where((inner > before) & (inner >= after) & (inner > PERIODICITY), inner, 0.0)
+    best = peaks.max(axis=1)
+    places = np.argmax(peaks > 0.9 * best[:, None], axis=1)
+    return [rate / float(first + 1 + place) for place, height in zip(places, best, strict=True) if height > 0]
 
 
 @lru_cache(maxsize=8)
-def _window(size: int) -> tuple[Floats, Floats]:
+def _window(size: int) -> tuple[npt.NDArray[np.float32], Floats]:
     """Hann window (size,) and the first half of its autocorrelation."""
     from scipy import fft
 
     window = np.hanning(size)
-    return window, fft.irfft(np.abs(fft.rfft(window, 2 * size)) ** 2)[: size // 2]
+    return window.astype(np.float32), fft.irfft(np.abs(fft.rfft(window, 2 * size)) ** 2)[: size // 2]
 
 
 HIGH_HISS = Rule(

@@ -23,64 +23,74 @@ DECAY_BANDS, HIGH_DECAY_BANDS = (1, 2), (3, 4)
 OVER_FLOOR_DB, LEAST_RANGE_DB, MOST_RANGE_DB, LONGEST_S = 4.0, 24.0, 20.0, 2.0
 """A decay from so far above the background to this near, over so much at most, in so long."""
 LEAST_SPREAD_DB = 15.0  # a shorter fall gives no slope
+INTO_FRAMES = 20  # frames of the pause in which a fall may still end
 FEWEST_DECAYS, FEWEST_PAUSES = 5, 3  # decays, and pauses, that a figure rests on
 
 
 def read_decay(evidence: Evidence) -> Iterator[Reading]:
     """Reverberation time in s: typical slope of the last fall into the background before each pause."""
     for bands in (DECAY_BANDS, HIGH_DECAY_BANDS):
-        times = [time for band in bands for time in _decays(evidence, band)]
+        times = np.concatenate([_decay_times(evidence, band) for band in bands])
         if len(times) >= FEWEST_DECAYS:
             yield Reading(float(np.median(times)))
             return
 
 
-def _decays(evidence: Evidence, band: int) -> list[float]:
-    power, hop = evidence.frames.power[:, band], evidence.frames.hop_s
-    found = []
-    for first, last in runs(evidence.quiet):
-        noise = median(power[(first + last) // 2 : last])
-        begin = max(0, first - round(LONGEST_S / hop))
-        if first > 0 and noise > 0:
-            found.append(_decay(power[begin : first + 20], noise, hop))
-    return [time for time in found if time is not None]
+def _decay_times(evidence: Evidence, band: int) -> Floats:
+    """Times for 60 dB (k,) in a band: those of the falls into the pauses that give one."""
+    power, hop_s = evidence.frames.power[:, band], evidence.frames.hop_s
+    into = [(first, median(power[(first + last) // 2 : last])) for first, last in runs(evidence.quiet) if first > 0]
+    into = [(first, noise) for first, noise in into if noise > 0]
+    if not into:
+        return np.empty(0)
+    at = np.array([first for first, _ in into])[:, None] + np.arange(-round(LONGEST_S / hop_s), INTO_FRAMES)
+    there = (at >= 0) & (at < power.size)
+    falls = np.where(there, power[np.where(there, at, 0)], np.nan)
+    times = _times_of(falls, np.array([[noise] for _, noise in into]), hop_s)
+    return times[~np.isnan(times)]
 
 
-def _decay(power: Floats, noise: float, hop_s: float) -> float | None:
-    """Time for 60 dB in one fall (n,) into the noise, from the line through the backward-summed energy.
+def _times_of(falls: Floats, noise: Floats, hop_s: float) -> Floats:
+    """Time for 60 dB (n,) in each fall (n, m) into its noise (n, 1), from the line through the backward-summed energy.
 
     ``E(t) = sum from t on of (power - noise)``, up to where the level, last 24 dB over the noise, sinks to 4 dB over
-    it; the line goes through the last 20 dB of it, at least 15 being there.
+    it; the line goes through the last 20 dB of it, at least 15 being there. NaN where a fall gives no time, and in a
+    fall where nothing was recorded.
     """
-    strong = np.nonzero(power > noise * 10 ** (LEAST_RANGE_DB / 10))[0]
-    if not strong.size:
-        return None
-    weak = np.nonzero(power[strong[-1] :] < noise * 10 ** (OVER_FLOOR_DB / 10))[0]
-    if not weak.size:
-        return None
-    end = int(strong[-1] + weak[0])
-    rest = max(float(power[max(0, end - 2) : end + 1].mean() - noise), 0.5 * noise)
-    energy = np.cumsum(np.maximum(power[:end] - noise, 0.0)[::-1])[::-1]
-    time: float | None = 0.5
+    places = np.arange(falls.shape[1])
+    strong = falls > noise * 10 ** (LEAST_RANGE_DB / 10)
+    last_strong = np.where(strong, places, -1).max(axis=1)[:, None]
+    weak = (falls < noise * 10 ** (OVER_FLOOR_DB / 10)) & (places > last_strong)
+    given = (last_strong[:, 0] >= 0) & weak.any(axis=1)
+    falls, noise, end = falls[given], noise[given], np.argmax(weak[given], axis=1)[:, None]
+    beside = np.take_along_axis(falls, np.maximum(end - np.arange(3), 0), axis=1)
+    rest = np.maximum(np.nanmean(beside, axis=1, keepdims=True) - noise, 0.5 * noise)
+    above = np.where(places < end, np.fmax(falls - noise, 0.0), 0.0)
+    energy = np.cumsum(above[:, ::-1], axis=1)[:, ::-1]
+    times = np.full(end.shape, 0.5)
     for _ in range(3):
-        if time is None or not 0 < time < LONGEST_S:
-            return None
-        time = _line_time(decibels(energy + rest * time / (6 * np.log(10) * hop_s)), hop_s)
-    return time
+        times = np.where((times > 0) & (times < LONGEST_S), times, np.nan)
+        times = _line_times(decibels(energy + rest * times / (6 * np.log(10) * hop_s)), end, hop_s)
+    return times[:, 0]
 
 
-def _line_time(level: Floats, hop_s: float) -> float | None:
-    """Time for 60 dB of the line through the last 20 dB (or all but 3) of a fall (n,) in dB; None under 15 dB."""
-    spread = min(MOST_RANGE_DB, float(level[0] - level[-1]) - 3.0)
-    if spread < LEAST_SPREAD_DB:
-        return None
-    start = int(np.nonzero(level >= level[-1] + spread)[0][-1])
-    if level.size - start < 4:
-        return 60.0 * (level.size - start) * hop_s / spread
-    at = np.arange(level.size - start) * hop_s
-    at -= at.mean()
-    slope = float((at * level[start:]).sum() / (at * at).sum())
-    return -60.0 / slope if slope < 0 else None
+def _line_times(level: Floats, end: npt.NDArray[np.intp], hop_s: float) -> Floats:
+    """Time for 60 dB (n, 1) of the line through the last 20 dB (or all but 3) of falls (n, m) in dB.
+
+    ``end`` (n, 1) is one past the last frame of each. NaN under 15 dB; less than four frames are taken as they fall,
+    without a line.
+    """
+    places = np.arange(level.shape[1])
+    lowest = np.take_along_axis(level, end - 1, axis=1)
+    spread = np.minimum(MOST_RANGE_DB, level[:, :1] - lowest - 3.0)
+    start = np.where(level >= lowest + spread, places, 0).max(axis=1, keepdims=True)
+    n_frames = end - start
+    at = np.where((places >= start) & (places < end), places - (start + end - 1) / 2, 0.0) * hop_s
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = np.sum(at * level, axis=1, keepdims=True) / np.sum(at * at, axis=1, keepdims=True)
+        times = np.where(n_frames < 4, 60.0 * n_frames * hop_s / spread, -60.0 / slope)
+    found: Floats = np.where((spread >= LEAST_SPREAD_DB) & ((n_frames < 4) | (slope < 0)), times, np.nan)
+    return found
 
 
 RAISED_DB, MOST_RAISED_DB, SHAPE_DB = 6.0, 70.0, 1.5

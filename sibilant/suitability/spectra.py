@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..levels.bands import hann
 from ..levels.ranks import nth_highest
+from ..terms import Interval, Recording
+from .framing import powers, starts_in
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     import numpy.typing as npt
 
     Floats = npt.NDArray[np.float64]
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 # Own choice, tried as the signs were (docs/signs.md), where no other origin is named.
 SPECTRUM_WINDOW_S = 1024 / 44_100  # 1024 samples at 44.1 kHz, common practice, no source; as long at every rate
 SMOOTHING_HZ, STRONG_SHARE = 100.0, 0.8  # smoothing of the spectrum, and the rank of frames that stands for it
+SOUNDS_AT_ONCE = 20  # for memory; no result depends on it
 BANDWIDTH_DROP_DB = 40.0  # what is further below the peak is not held
 RIDGE_SMOOTHING_HZ, RIDGE_DB = 1_000.0, 6.0
 """A peak that stands so far above its smoothed surroundings is a line, and left out."""
@@ -26,21 +28,39 @@ CLIFF_DB, CLIFF_FLATNESS_DB = 25.0, 8.0  # a fall so deep, with a rest so flat, 
 LOWEST_CLIFF_HZ = 2_500.0  # no filter of a recorder lies lower
 
 
-def stretch_spectrum(samples: npt.NDArray[np.float32], rate: int) -> Floats:
-    """Power (m,) reached by the strongest fifth of the half-overlapped 23 ms Hann frames of a stretch.
+def stretch_spectra(recording: Recording, stretches: Sequence[Interval]) -> Floats:
+    """Power (n, m) reached by the strongest fifth of the half-overlapped 23 ms Hann frames of each stretch.
 
-    On a grid of about 11 Hz (``spectrum_grid``, which depends on the rate only), smoothed over 100 Hz.
+    On a grid of about 11 Hz (``spectrum_grid``, which depends on the rate only), smoothed over 100 Hz. A stretch that
+    is shorter than a frame has one, zeros after it.
     """
+    rate = recording.sampling_rate_hz
+    n_fft, size = grid_size(rate), window_size(rate)
+    width = max(1, round(SMOOTHING_HZ / (rate / n_fft)))
+    found = np.empty((len(stretches), n_fft // 2 + 1))
+    for begin in range(0, len(stretches), SOUNDS_AT_ONCE):
+        group = stretches[begin : begin + SOUNDS_AT_ONCE]
+        starts = starts_in(recording, group, size)
+        blocks = list(powers(recording, starts, hann(size), n_fft))
+        power = np.concatenate(blocks or [np.empty((0, found.shape[1]), np.float32)])
+        own = np.split(power, np.cumsum([len(each) for each in starts])[:-1])
+        for place, (stretch, rows) in enumerate(zip(group, own, strict=True), start=begin):
+            found[place] = _reached(rows if len(rows) else _padded(recording.cut(stretch), size, n_fft))
+            found[place] = _smoothed(found[place], width)
+    return found
+
+
+def _padded(samples: npt.NDArray[np.float32], size: int, n_fft: int) -> npt.NDArray[np.float32]:
+    """Power (1, m) of less than a frame, zeros after it."""
     from scipy import fft
 
-    n_fft, size = grid_size(rate), window_size(rate)
-    if samples.size < size:
-        samples = np.pad(samples, (0, size - samples.size))
-    framed = np.lib.stride_tricks.sliding_window_view(samples, size)[:: size // 2]
-    spectrum = fft.rfft(framed * hann(size), n_fft, axis=1)
-    power = spectrum.real**2 + spectrum.imag**2
-    reached = nth_highest(power, len(power) - round(STRONG_SHARE * (len(power) - 1))).astype(np.float64)
-    return _smoothed(reached, max(1, round(SMOOTHING_HZ / (rate / n_fft))))
+    spectrum = fft.rfft(np.pad(samples, (0, size - samples.size)) * hann(size), n_fft)
+    return np.asarray(spectrum.real**2 + spectrum.imag**2)[np.newaxis]
+
+
+def _reached(power: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Power (m,) that a fifth of the frames (n, m) reach."""
+    return nth_highest(power, len(power) - round(STRONG_SHARE * (len(power) - 1)))
 
 
 def grid_size(rate: int) -> int:
@@ -54,7 +74,7 @@ def window_size(rate: int) -> int:
 
 
 def spectrum_grid(rate: int) -> Floats:
-    """Frequencies (m,) in Hz of ``stretch_spectrum``."""
+    """Frequencies (m,) in Hz of ``stretch_spectra``."""
     grid: Floats = np.asarray(np.fft.rfftfreq(grid_size(rate), 1 / rate), dtype=np.float64)
     return grid
 
@@ -78,30 +98,32 @@ def bandwidth_of(power: Floats, frequency_hz: Floats) -> float:
     Where noise keeps everything within 40 dB, a cliff is looked for as well: a fall of 25 dB within 500 Hz after which
     the level stays flat up to the Nyquist frequency.
     """
-    level = 10 * np.log10(power)
-    around = 10 * np.log10(_smoothed(power, max(1, round(RIDGE_SMOOTHING_HZ / frequency_hz[1]))).max())
-    peak = around if level.max() - around >= RIDGE_DB else level.max()
-    above = np.nonzero(level >= peak - BANDWIDTH_DROP_DB)[0]
+    peak = power.max()
+    around = _smoothed(power, max(1, round(RIDGE_SMOOTHING_HZ / frequency_hz[1]))).max()
+    if peak >= around * 10 ** (RIDGE_DB / 10):
+        peak = around
+    above = np.nonzero(power >= peak * 10 ** (-BANDWIDTH_DROP_DB / 10))[0]
     reach = float(frequency_hz[above[-1]])
     if reach < 0.97 * frequency_hz[-1]:
         return reach
-    cliff = _cliff(level, frequency_hz)
+    cliff = _cliff(power, frequency_hz)
     return reach if cliff is None else cliff
 
 
-def _cliff(level: Floats, frequency_hz: Floats) -> float | None:
-    step = frequency_hz[1]
-    quarter = max(1, round(250 / step))
-    fall = level[: -2 * quarter] - level[2 * quarter :]
+def _cliff(power: Floats, frequency_hz: Floats) -> float | None:
+    """Frequency of the deepest fall within 500 Hz where it is a filter's, or None."""
+    quarter = max(1, round(250 / frequency_hz[1]))
     centre = frequency_hz[quarter:-quarter]
-    inside = (centre > LOWEST_CLIFF_HZ) & (centre < frequency_hz[-1] - 1_000)
-    if not inside.any():
+    first = int(np.searchsorted(centre, LOWEST_CLIFF_HZ, "right"))
+    last = int(np.searchsorted(centre, frequency_hz[-1] - 1_000))
+    if last <= first:
         return None
-    place = int(np.argmax(np.where(inside, fall, -np.inf)))
-    rest = level[place + 2 * quarter : -quarter]
-    if fall[place] < CLIFF_DB or np.ptp(rest) > CLIFF_FLATNESS_DB:
+    fall = power[first:last] / power[first + 2 * quarter : last + 2 * quarter]
+    place = int(np.argmax(fall))
+    rest = power[first + place + 2 * quarter : -quarter]
+    if fall[place] < 10 ** (CLIFF_DB / 10) or rest.max() > rest.min() * 10 ** (CLIFF_FLATNESS_DB / 10):
         return None
-    return float(centre[place])
+    return float(centre[first + place])
 
 
 def pooled_bandwidth(bandwidths_hz: Sequence[float]) -> float | None:

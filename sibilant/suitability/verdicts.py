@@ -30,8 +30,10 @@ def assessed(evidence: Evidence, rules: Sequence[Rule]) -> Suitability:
         for index in sign.tokens:
             own[index].append((rule, sign))
     moving = any(sign.sign in MOVING_FLOOR and sign.severity != "note" for sign in common)
+    signs = [[sign for _, sign in found] for found in own]
+    verdicts = _verdicts(evidence.reach_hz, common, signs)
     tokens = tuple(
-        _token(evidence, index, common, [sign for _, sign in found], moving=moving) for index, found in enumerate(own)
+        _token(evidence, index, signs[index], verdict, moving=moving) for index, verdict in enumerate(verdicts)
     )
     known = evidence.snr_db[~np.isnan(evidence.snr_db)]
     return Suitability(
@@ -47,12 +49,16 @@ def assessed(evidence: Evidence, rules: Sequence[Rule]) -> Suitability:
     )
 
 
-def _token(
-    evidence: Evidence, index: int, common: Sequence[Sign], own: Sequence[Sign], *, moving: bool
-) -> TokenSupport:
+def _verdicts(reach_hz: float, common: Sequence[Sign], own: Sequence[Sequence[Sign]]) -> list[Verdict]:
+    """Verdict of each sound, of its own signs and those in common; sounds with the same signs share one."""
+    keys = [tuple((sign.sign, sign.severity) for sign in signs) for signs in own]
+    known = {key: _verdict(reach_hz, [*common, *signs]) for key, signs in dict(zip(keys, own, strict=True)).items()}
+    return [known[key] for key in keys]
+
+
+def _token(evidence: Evidence, index: int, own: Sequence[Sign], verdict: Verdict, *, moving: bool) -> TokenSupport:
     ratio = float(evidence.snr_db[index])
     noise = None if moving else evidence.noise[index]
-    verdict = _verdict(evidence.reach_hz, [*common, *own])
     if noise is None:
         verdict = replace(verdict, comparison=worse_of(verdict.comparison, "with care"))
     return TokenSupport(

@@ -25,22 +25,24 @@ def read_intruder(evidence: Evidence) -> Iterator[Reading]:
 
 def read_hushed(evidence: Evidence) -> Iterator[Reading]:
     """Level of each sound over the noise beside its word in the band from 2 kHz up where that is lowest."""
+    known = [index for index, noise in enumerate(evidence.noise) if noise is not None]
+    if not known:
+        return
+    density = np.stack([noise.power_density for noise in evidence.noise if noise is not None])
+    spans = [evidence.frames.span(middle_half(evidence.sounds[index])) for index in known]
+    power = np.stack([evidence.frames.power[span, LOWEST_BAND:].mean(axis=0) for span in spans])
+    step_hz = evidence.recording.sampling_rate_hz / 2 / (density.shape[1] - 1)
     edges = (*EDGES_HZ[LOWEST_BAND:], evidence.reach_hz)
-    for index, (sound, noise) in enumerate(zip(evidence.sounds, evidence.noise, strict=True)):
-        if noise is None:
-            continue
-        power = evidence.frames.power[evidence.frames.span(middle_half(sound)), LOWEST_BAND:].mean(axis=0)
-        step_hz = evidence.recording.sampling_rate_hz / 2 / (noise.power_density.size - 1)
-        at = np.searchsorted(np.arange(noise.power_density.size) * step_hz, edges)
-        ratios = []
-        for band, (low, high) in enumerate(itertools.pairwise(edges)):
-            if high > evidence.reach_hz or high <= low:
-                continue
-            under = float(noise.power_density[at[band] : at[band + 1]].sum()) * step_hz
-            if under > 0:
-                ratios.append(10 * np.log10(max(float(power[band]), 1e-30) / under))
-        if ratios:
-            yield Reading(float(min(ratios)), (index,), sound)
+    at = np.searchsorted(np.arange(density.shape[1]) * step_hz, edges)
+    lowest = np.full(len(known), np.inf)
+    for band, (low, high) in enumerate(itertools.pairwise(edges)):
+        if low < high <= evidence.reach_hz:
+            under = density[:, at[band] : at[band + 1]].sum(axis=1) * step_hz
+            over = np.maximum(power[:, band], 1e-30) / np.where(under > 0, under, np.nan)
+            lowest = np.fmin(lowest, 10 * np.log10(over))
+    for index, value in zip(known, lowest.tolist(), strict=True):
+        if value < np.inf:
+            yield Reading(value, (index,), evidence.sounds[index])
 
 
 INTRUDER = Rule(

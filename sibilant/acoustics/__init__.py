@@ -6,7 +6,7 @@ from .frames import spectrum
 from .holding import sustained
 from .measuring import measure, timings
 from .moments import moments
-from .noise import noise_spectrum
+from .noise import noise_spectra, noise_spectrum
 from .pictures import spectrogram
 
-__all__ = ["measure", "moments", "noise_spectrum", "spectrogram", "spectrum", "sustained", "timings"]
+__all__ = ["measure", "moments", "noise_spectra", "noise_spectrum", "spectrogram", "spectrum", "sustained", "timings"]

@@ -18,6 +18,8 @@ from .tapers import Rows
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    Starts = npt.NDArray[np.intp]
+
 FEWEST_FRAMES = 4
 """Fewest frames of 20 ms on a side, half overlapped (50 ms), for that side to count."""
 DRIFT_BAND_HZ = 1000.0  # the room's wandering is taken band by band, as wide as this
@@ -27,13 +29,33 @@ CHANCE = 2.0
 """A difference of the two sides counts as drift as far as its square exceeds this many chance variances."""
 
 
-Held = dict[int, Rows]
-"""Power densities of frames already computed, by their first sample."""
+WORDS_AT_ONCE = 32  # for memory; no result depends on it
 
 
-def noise_spectrum(
-    recording: Recording, before: Sequence[Interval], after: Sequence[Interval], *, held: Held | None = None
-) -> NoiseSpectrum | None:
+def noise_spectra(
+    recording: Recording, sides: Sequence[tuple[Sequence[Interval], Sequence[Interval]]]
+) -> list[NoiseSpectrum | None]:
+    """Noise spectrum for each word of a recording, as ``noise_spectrum`` gives it; shared frames are computed once.
+
+    ``sides`` holds for each word, in order of time, the stretches before and after it.
+    """
+    if HOUSE_7K.band_hz[1] > recording.sampling_rate_hz / 2:
+        return [None] * len(sides)
+    setup = _setup(recording.sampling_rate_hz)
+    found: list[NoiseSpectrum | None] = []
+    for begin in range(0, len(sides), WORDS_AT_ONCE):
+        group = sides[begin : begin + WORDS_AT_ONCE]
+        starts = [[_starts(recording, stretches, setup) for stretches in pair] for pair in group]
+        every = np.unique(np.concatenate([side for pair in starts for side in pair]))
+        if not every.size:
+            found += [None] * len(group)
+            continue
+        rows = power_densities(recording.samples, tuple(every.tolist()), setup)
+        found += [_spectrum(pair, every, rows, setup) for pair in starts]
+    return found
+
+
+def noise_spectrum(recording: Recording, before: Sequence[Interval], after: Sequence[Interval]) -> NoiseSpectrum | None:
     """Noise spectrum from the pauses before and after a word, or None where there is none or the rate is too low.
 
     Frames of 20 ms every 10 ms with the five tapers of the house methods, averaged on each side; then the mean of the
@@ -46,8 +68,6 @@ def noise_spectrum(
         The sound.
     before, after : sequence of Interval
         Stretches of nothing but background on either side of the word.
-    held : dict, optional
-        Frames of the word before: those that are asked again are not computed again; left with this word's.
 
     Examples
     --------
@@ -57,23 +77,30 @@ def noise_spectrum(
     >>> found is not None and found.dof > 200
     True
     """
-    if HOUSE_7K.band_hz[1] > recording.sampling_rate_hz / 2:
-        return None
-    setup = _setup(recording.sampling_rate_hz)
-    sides = [_starts(recording, stretches, setup) for stretches in (before, after)]
-    sides = [side for side in sides if len(side) >= FEWEST_FRAMES]
+    return noise_spectra(recording, [(before, after)])[0]
+
+
+def _spectrum(pair: Sequence[Starts], every: Starts, rows: Rows, setup: Setup) -> NoiseSpectrum | None:
+    """Noise of one word: ``pair`` holds the starts of its frames on either side, ``rows`` (n, m) the power of all."""
+    sides = [side for side in pair if side.size >= FEWEST_FRAMES]
     if not sides:
         return None
     if len(sides) == 1:
-        half = len(sides[0]) // 2
+        half = sides[0].size // 2
         sides = [sides[0][:half], sides[0][half:]]
-    rows = _frames(recording, sides, setup, {} if held is None else held)
-    means = [_mean(side) for side in rows]
+    own = [_rows_of(side, every, rows) for side in sides]
+    means = [_mean(side) for side in own]
     times_s = [_effective_s(side, setup) for side in sides]
     effective_s = 4 / (1 / times_s[0] + 1 / times_s[1])
     mean = (means[0] + means[1]) / 2
-    drift = _with_wander(_drift(means, times_s, setup), mean, _wander(rows, setup))
+    drift = _with_wander(_drift(means, times_s, setup), mean, _wander(own, setup))
     return NoiseSpectrum(mean, 2 * effective_s * setup.correlation_hz, drift)
+
+
+def _rows_of(side: Starts, every: Starts, rows: Rows) -> Rows:
+    """Rows (k, m) of a side's frames: a view where nothing lies between them."""
+    first, last = np.searchsorted(every, side[[0, -1]])
+    return rows[first : last + 1] if last - first + 1 == side.size else rows[np.searchsorted(every, side)]
 
 
 @lru_cache(maxsize=16)
@@ -82,33 +109,22 @@ def _setup(rate_hz: int) -> Setup:
     return whole(prepare(HOUSE_7K, rate_hz, round(0.001 * (HOUSE_7K.frame_ms or 0.0) * rate_hz)))
 
 
-def _starts(recording: Recording, stretches: Sequence[Interval], setup: Setup) -> list[int]:
-    """First samples of the frames that lie wholly inside the stretches."""
+def _starts(recording: Recording, stretches: Sequence[Interval], setup: Setup) -> Starts:
+    """First samples (n,) of the frames that lie wholly inside the stretches."""
     rate, hop = recording.sampling_rate_hz, round(0.001 * (HOUSE_7K.hop_ms or 0.0) * recording.sampling_rate_hz)
     found: list[int] = []
     for stretch in stretches:
         first = max(0, math.ceil(stretch.onset_s * rate - 1e-6))
         last = min(recording.samples.size, math.floor(stretch.offset_s * rate + 1e-6)) - setup.n_samples
         found.extend(range(first, last + 1, hop))
-    return found
-
-
-def _frames(recording: Recording, sides: Sequence[Sequence[int]], setup: Setup, held: Held) -> list[Rows]:
-    """Power densities (n, m) of the frames of each side; only those not held are computed."""
-    asked = dict.fromkeys(start for side in sides for start in side)
-    new = [start for start in asked if start not in held]
-    if new:
-        held.update(zip(new, power_densities(recording.samples, tuple(new), setup), strict=True))
-    for start in held.keys() - asked.keys():
-        del held[start]
-    return [np.concatenate([held[start] for start in side]).reshape(len(side), -1) for side in sides]
+    return np.array(found, dtype=np.intp)
 
 
 def _mean(rows: Rows) -> Rows:
     return np.asarray(np.add.reduce(rows, axis=0) / rows.shape[0])
 
 
-def _effective_s(starts: Sequence[int], setup: Setup) -> float:
+def _effective_s(starts: Starts, setup: Setup) -> float:
     """Effective time of frames that overlap at most by half: one over the mean of what pairs hear in common."""
     alone, shared = setup.overlaps_hz[:2]
     n_overlaps = int(np.count_nonzero(np.diff(starts) < setup.n_samples))
@@ -148,14 +164,15 @@ def _wander(rows: Sequence[Rows], setup: Setup) -> float:
     first = round(LOW_BAND_HZ[0] / setup.step_hz)
     squares, n_free, n_blocks = 0.0, 0, 0
     for side in rows:
-        blocks = side[: len(side) // BLOCK * BLOCK, first:].reshape(-1, BLOCK, side.shape[1] - first).mean(axis=1)
-        if len(blocks) < 2 or not blocks.any():
+        whole_blocks = side[: len(side) // BLOCK * BLOCK, first:]
+        mean = _mean(whole_blocks) if len(whole_blocks) >= 2 * BLOCK else np.zeros(1)
+        heard = mean > 0
+        if not heard.any():
             continue
-        mean = _mean(blocks)
-        share = np.where(mean > 0, 1.0, 0.0) / np.where(mean > 0, mean, 1.0) / np.count_nonzero(mean > 0)
-        level = np.einsum("bm,m->b", blocks, share, optimize=False)
-        squares += float(np.sum((level - np.mean(level)) ** 2))
-        n_free, n_blocks = n_free + len(blocks) - 1, n_blocks + len(blocks)
+        share = np.where(heard, 1.0, 0.0) / np.where(heard, mean, 1.0) / np.count_nonzero(heard)
+        level = np.einsum("fm,m->f", whole_blocks, share, optimize=False).reshape(-1, BLOCK).mean(axis=1)
+        squares += float(((level - level.mean()) ** 2).sum())
+        n_free, n_blocks = n_free + level.size - 1, n_blocks + level.size
     if not n_free:
         return 0.0
     return math.sqrt(max(squares / n_free - CHANCE * _block_chance(setup), 0.0) * (1 + 1 / n_blocks))
@@ -165,7 +182,7 @@ def _wander(rows: Sequence[Rows], setup: Setup) -> float:
 def _block_chance(setup: Setup) -> float:
     """What chance alone makes of the squared level of one block."""
     hop = round(0.001 * (HOUSE_7K.hop_ms or 0.0) * setup.rate_hz)
-    block_s = _effective_s([k * hop for k in range(BLOCK)], setup)
+    block_s = _effective_s(hop * np.arange(BLOCK), setup)
     return float(1 / (block_s * (setup.frequency_hz[-1] - LOW_BAND_HZ[0])))
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..acoustics import noise_spectrum
+from ..acoustics import noise_spectra
 from ..levels.bands import Frames, decibels, runs
 from ..levels.ranks import median
 from ..terms import Interval, NoiseSpectrum, Recording
@@ -55,11 +55,10 @@ def noise_beside(
     places = np.flatnonzero(rest)
     times_s = frames.times_s[rest]
     around = [word or sound for sound, word in zip(sounds, words, strict=True)]
-    held: dict[int, npt.NDArray[np.float64]] = {}
-    known: dict[Interval, NoiseSpectrum | None] = {}
-    for word in dict.fromkeys(around):
-        before, after = (_stretches(frames, places[side]) for side in _sides(times_s, word))
-        known[word] = noise_spectrum(recording, before, after, held=held)
+    asked = sorted(set(around), key=lambda word: word.onset_s)
+    near = (_sides(times_s, word) for word in asked)
+    sides = [(_stretches(frames, places[before]), _stretches(frames, places[after])) for before, after in near]
+    known = dict(zip(asked, noise_spectra(recording, sides), strict=True))
     return [known[word] for word in around]
 
 

@@ -7,6 +7,7 @@ import dataclasses
 import hashlib
 import json
 import platform
+from collections import Counter
 from collections.abc import Sequence
 from functools import lru_cache
 from importlib.metadata import version
@@ -53,8 +54,9 @@ def key_of(piece: Piece, methods: Sequence[Method]) -> str:
 
 
 def measured_piece(piece: Piece, methods: Sequence[Method]) -> str:
-    """Measure one piece and return its part as JSON: key, hash of the sound, rounded rows, and a fault's text if any.
+    """Measure one piece and return its part as JSON: key, hash of the sound, counts, lines of the table, any fault.
 
+    The lines are those of the whole run's table, so that whoever gathers has nothing to do by sound or cell.
     Whatever can't be measured becomes a row with its reason; nothing stops the run.
     """
     keep_allocator_quick()
@@ -71,25 +73,35 @@ def measured_piece(piece: Piece, methods: Sequence[Method]) -> str:
     except Exception as error:  # noqa: BLE001 - a fault in one file must not end a run of days; it is counted and told
         fault, sha256 = f"{type(error).__name__}: {error}", hash_of(piece)
         rows = [_refused(piece, sha256, f"fault of the program ({fault})")]
-    columns = {column.name: column for column in tables.token_columns()}
     part = {
         "key": key_of(piece, methods),
         **seen,
         "recording": piece.recording,
         "sha256": sha256,
         "fault": fault,
-        "rows": [_lean(row, columns) for row in rows],
+        **_counts(rows),
+        "lines": "".join(tables.row_lines(rows, table_columns(tuple(name for name, _ in piece.carried)))),
     }
     return json.dumps(part, ensure_ascii=False, allow_nan=False)
 
 
-def _lean(row: tables.Row, columns: dict[str, tables.Column]) -> tables.Row:
-    """Only the cells that hold something, numbers rounded to their column's decimals."""
-    cells = {
-        name: tables.rounded(value, columns[name]) if isinstance(value, float) and name in columns else value
-        for name, value in row.items()
-    }
-    return {name: value for name, value in cells.items() if value is not None and value != ""}
+@lru_cache(maxsize=1)
+def table_columns(carried: tuple[str, ...]) -> tuple[tables.Column, ...]:
+    """Return the columns of the token table and those carried through from the manifest."""
+    own = tables.token_columns()
+    known = {column.name for column in own}
+    more = (tables.Column(name, "string", "Carried from the manifest") for name in carried if name not in known)
+    return (*own, *more)
+
+
+def _counts(rows: Sequence[tables.Row]) -> dict[str, dict[str, int]]:
+    """Rows by finding, and reasons among their flags; the flag of what can't be read is one reason, whole."""
+    findings, reasons = Counter[str](), Counter[str]()
+    for row in rows:
+        finding, flags = str(row.get("finding") or ""), str(row.get("flags") or "")
+        findings[finding] += 1
+        reasons.update([flags] if finding == "unreadable" else [flag for flag in flags.split(";") if flag])
+    return {"findings": findings, "reasons": reasons}
 
 
 def hash_of(piece: Piece) -> str:

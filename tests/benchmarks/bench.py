@@ -239,7 +239,13 @@ GROUPS = {
 
 
 def cost_s(command: list[str], *, printed: bool) -> float:
-    """User and system time of a whole process, or the figure it prints; NEW is a new folder each time."""
+    """User and system time of a whole process, or the figure it prints."""
+    told, spent = ran(command)
+    return float(told.rsplit("FIGURE", 1)[1].split()[0]) if printed else spent
+
+
+def ran(command: list[str]) -> tuple[str, float]:
+    """What a process prints, and its user and system time; NEW is a new folder each time."""
     with tempfile.TemporaryFile() as said, tempfile.TemporaryDirectory() as new:
         words = [word.replace("NEW", new) for word in command]
         process = subprocess.Popen(words, stdout=said, stderr=subprocess.PIPE, cwd=HERE, env=environment())
@@ -250,8 +256,7 @@ def cost_s(command: list[str], *, printed: bool) -> float:
         if process.returncode:
             raise SystemExit(f"{' '.join(command[-4:])}: exit {process.returncode}\n{complaint[-2000:]}")
         said.seek(0)
-        told = said.read().decode()
-    return float(told.rsplit("FIGURE", 1)[1]) if printed else used.ru_utime + used.ru_stime
+        return said.read().decode(), used.ru_utime + used.ru_stime
 
 
 @lru_cache(maxsize=1)

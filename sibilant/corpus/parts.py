@@ -7,11 +7,11 @@ import json
 import shutil
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
-from typing import Any
 
 from .. import files
 from ..errors import OutputError
 from ..terms import Method
+from .bandwidth import Part
 from .pieces import hash_of, key_of
 from .request import PARTS, Piece
 
@@ -29,7 +29,7 @@ def save_part(to: Path, piece: Piece, part: str) -> None:
     files.write_text(path, part)
 
 
-def load_part(to: Path, piece: Piece) -> dict[str, Any]:
+def load_part(to: Path, piece: Piece) -> Part:
     """Return a piece's part; empty where there is none or it is not whole."""
     try:
         found = json.loads(part_path(to, piece).read_text(encoding="utf-8"))
@@ -51,7 +51,7 @@ def hashes(pieces: Iterable[Piece]) -> dict[str, str]:
     return {piece.recording: hash_of(piece) for piece in pieces}
 
 
-def all_parts(to: Path, pieces: Iterable[Piece]) -> Iterator[tuple[Piece, dict[str, Any]]]:
+def all_parts(to: Path, pieces: Iterable[Piece]) -> Iterator[tuple[Piece, Part]]:
     """Yield each piece with its part, one part in memory at a time.
 
     Raises

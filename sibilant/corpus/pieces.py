@@ -12,14 +12,16 @@ from collections.abc import Sequence
 from functools import lru_cache
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from .. import audio, files, tables
+from .. import files, tables
 from ..errors import InputError, ListError, RecordingError
-from ..pipeline import Analysis, analyse, analyse_marked
 from ..prompts import phone_named
 from ..terms import Mark, Method, Recording
 from .request import Piece
+
+if TYPE_CHECKING:  # what measures is loaded where something is measured: who gathers from workers goes without
+    from ..pipeline import Analysis
 
 LIBRARIES = ("sibilant", "numpy", "scipy", "soundfile", "praat-parselmouth")
 
@@ -130,6 +132,8 @@ def _seen(piece: Piece, analysis: Analysis) -> dict[str, Any]:
 
 
 def _rows(piece: Piece, methods: Sequence[Method]) -> tuple[Analysis, list[tables.Row]]:
+    from .. import audio, pipeline
+
     recording = audio.read_recording(piece.path, channel=piece.channel)
     cells = dict(piece.carried)
     sha256 = recording.source.sha256
@@ -137,7 +141,7 @@ def _rows(piece: Piece, methods: Sequence[Method]) -> tuple[Analysis, list[table
     if piece.marked:
         analysis = _given(recording, piece, methods)
         return analysis, _marked_rows(piece, analysis, labels)
-    analysis = analyse(recording, piece.prompts, methods=methods, corpus_cut_hz=piece.corpus_cut_hz)
+    analysis = pipeline.analyse(recording, piece.prompts, methods=methods, corpus_cut_hz=piece.corpus_cut_hz)
     return analysis, [
         {**row, **_kept(row, cells)} for row in tables.sound_rows(analysis.sounds, analysis.measurements, labels)
     ]
@@ -149,6 +153,8 @@ def _kept(row: tables.Row, cells: dict[str, str]) -> dict[str, str]:
 
 
 def _given(recording: Recording, piece: Piece, methods: Sequence[Method]) -> Analysis:
+    from .. import pipeline
+
     for given in piece.given:
         if given.interval.offset_s > recording.duration_s + 0.001:
             raise RecordingError(
@@ -156,7 +162,7 @@ def _given(recording: Recording, piece: Piece, methods: Sequence[Method]) -> Ana
                 f" {recording.duration_s:.3f} s; correct the interval"
             )
     marks = [Mark(given.interval, given.label, phone_named(given.label)) for given in piece.given]
-    return analyse_marked(recording, marks, piece.prompts, methods=methods, corpus_cut_hz=piece.corpus_cut_hz)
+    return pipeline.analyse_marked(recording, marks, piece.prompts, methods=methods, corpus_cut_hz=piece.corpus_cut_hz)
 
 
 def _marked_rows(piece: Piece, analysis: Analysis, labels: tables.Labels) -> list[tables.Row]:

@@ -12,10 +12,10 @@ from typing import Any
 
 from .. import files, tables
 from ..errors import OutputError, RecordingError
-from ..tables.parquet import can_write_parquet, write_parquet
+from ..tables.parquet import can_write_parquet, load_parquet, write_parquet
 from . import parts
 from .bandwidth import Agreed, agreed, band_seen, reads_otherwise
-from .engines import check_scheduler, parts_of
+from .engines import check_scheduler, engine
 from .manifest import planned
 from .pieces import key_of, table_columns, versions
 from .request import PARTS, RUN_FILE, TOKENS_CSV, TOKENS_PARQUET, CorpusRequest, Outcome, Piece, Plan
@@ -97,25 +97,26 @@ def _measure(order: CorpusRequest, plan: Plan, progress: Progress) -> int:
     n = len(plan.pieces)
     done = {piece.recording for piece in plan.pieces if parts.is_done(order.to, piece, plan.methods)}
     progress(len(done), n)
-    left = (piece for piece in plan.pieces if piece.recording not in done)
-    for n_done, (piece, part) in enumerate(parts_of(left, plan.methods, order), start=len(done) + 1):
-        parts.save_part(order.to, piece, part)
-        progress(n_done, n)
-    _measure_otherwise(order, plan)
+    with engine(order) as measure:
+        measured = measure((piece for piece in plan.pieces if piece.recording not in done), plan.methods)
+        load_parquet()
+        for n_done, (piece, part) in enumerate(measured, start=len(done) + 1):
+            parts.save_part(order.to, piece, part)
+            progress(n_done, n)
+        for piece, part in measure(_read_otherwise(order.to, plan), plan.methods):
+            parts.save_part(order.to, piece, part)
     return len(done)
 
 
-def _measure_otherwise(order: CorpusRequest, plan: Plan) -> None:
-    """Measure again what was cut off, or not, otherwise than what its speaker made with the same device shows."""
-    seen = {piece.recording: band_seen(parts.load_part(order.to, piece)) for piece in plan.pieces}
+def _read_otherwise(to: Path, plan: Plan) -> list[Piece]:
+    """Return what was cut off, or not, otherwise than what its speaker made with the same device shows."""
+    seen = {piece.recording: band_seen(parts.load_part(to, piece)) for piece in plan.pieces}
     groups = agreed((piece, seen[piece.recording]) for piece in plan.pieces)
-    again = [
+    return [
         replace(piece, corpus_cut_hz=group.cut_hz if (group := groups.get(piece.recording)) is not None else None)
         for piece in plan.pieces
         if reads_otherwise(seen[piece.recording], groups.get(piece.recording), plan.methods)
     ]
-    for piece, part in parts_of(again, plan.methods, order):
-        parts.save_part(order.to, piece, part)
 
 
 def _joined(to: Path, plan: Plan, n_reused: int) -> Outcome:

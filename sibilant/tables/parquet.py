@@ -7,8 +7,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from ..errors import OutputError
 from ..files import whole_file
 from .columns import Column, token_columns
@@ -19,6 +17,8 @@ if TYPE_CHECKING:
 
 ROWS_PER_GROUP = 5_000
 """Rows of a row group; fixed, so that the same rows make the same bytes however they came in."""
+BLOCK_BYTES = 1 << 18
+"""Of the CSV at a time; Arrow reads some thirty blocks ahead, and a row must fit into one."""
 
 
 def can_write_parquet() -> bool:
@@ -26,6 +26,13 @@ def can_write_parquet() -> bool:
     from importlib.util import find_spec
 
     return find_spec("pyarrow") is not None
+
+
+def load_parquet() -> None:
+    """Load what writes Parquet, if it is installed: a program that waits for others has the time."""
+    if can_write_parquet():
+        import pyarrow.csv
+        import pyarrow.parquet  # noqa: F401 - loading is all
 
 
 def write_parquet(
@@ -78,7 +85,9 @@ def _batches(table: Path, schema: Any) -> Iterator[Any]:
     from pyarrow import csv
 
     empty = csv.ConvertOptions(column_types=schema, null_values=[""], strings_can_be_null=True)
-    shape = csv.ReadOptions(column_names=schema.names, skip_rows_after_names=1, use_threads=False)
+    shape = csv.ReadOptions(
+        column_names=schema.names, skip_rows_after_names=1, use_threads=False, block_size=BLOCK_BYTES
+    )
     parse = csv.ParseOptions(newlines_in_values=True)
     with csv.open_csv(table, read_options=shape, parse_options=parse, convert_options=empty) as batches:
         for batch in batches:
@@ -120,6 +129,7 @@ def _field_metadata(column: Column) -> dict[str, str]:
 
 def _unguarded(texts: Any) -> Any:
     """Texts without the apostrophe of ``guarded``; built from buffers, as ``pyarrow.array`` would load pandas."""
+    import numpy as np
     import pyarrow as pa
 
     if b"'" not in memoryview(texts.buffers()[2] or b"").tobytes():

@@ -205,8 +205,9 @@ def workers(folder: Path) -> Iterator[Job]:
     """Two workers by the clock, to be run on an idle machine (its load stands in the row), and what gathering costs."""
     few, _ = made.ten_probes(folder / "few")
     many = made.links(few, folder / "many", 5)
-    two, one = (python(BY_THE_CLOCK, "corpus", many, "--to", "NEW/to", "--workers", n) for n in (2, 1))
-    yield Job("corpus of 1,000, two workers by the clock", "one worker", two, one, "<= 0.56", printed=True)
+    for what, manifest in (("1,000", many), ("4,000", made.links(few, folder / "more", 20))):  # starting up tells less
+        two, one = (python(BY_THE_CLOCK, "corpus", manifest, "--to", "NEW/to", "--workers", n) for n in (2, 1))
+        yield Job(f"corpus of {what}, two workers by the clock", "one worker", two, one, "<= 0.56", printed=True)
     gathered, allowed = python(GATHERER, few, many, "NEW"), python("print('FIGURE 0.0002')")
     yield Job("gathering from two workers, a token", "0.2 ms", gathered, allowed, "<= 1", printed=True)
 

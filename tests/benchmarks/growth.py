@@ -23,6 +23,7 @@ GROWN = {
     "reads": ("case of one client read, sessions", (6, 24, 96), "linear"),
     "words": ("words of a list found, words", (10, 30, 100, 300, 1000), "<= 1.15"),
     "tokens": ("corpus on one core, tokens", (100, 1000, 10_000, 100_000), "linear"),
+    "gathering": ("corpus gathered from what is measured, tokens", (1000, 10_000, 100_000), "linear"),
     "clients": ("progress of one client, clients kept", (10, 100, 1000), "<= 0.04"),
 }
 """What is grown, its sizes, and the aim of its exponent (0.04: 1.2 times at a hundred times the clients).

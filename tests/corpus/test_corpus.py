@@ -16,10 +16,11 @@ from click.testing import CliRunner
 from sibilant import corpus
 from sibilant.audio import write_wav
 from sibilant.corpus import CorpusRequest
-from sibilant.corpus.engines import check_scheduler
+from sibilant.corpus.engines import check_scheduler, large_first
 from sibilant.corpus.manifest import planned
 from sibilant.corpus.parts import save_part
 from sibilant.corpus.pieces import keep_allocator_quick, measured_piece
+from sibilant.corpus.request import Piece
 from sibilant.errors import InputError, ListError, OutputError, RecordingError, UsageError
 from sibilant.lexicon import expect
 from sibilant.synthetic import ProbePlan, probe, woman
@@ -162,6 +163,28 @@ def test_going_on_gives_the_same_bytes(made: Path, measured: Path, tmp_path: Pat
         assert (order.to / name).read_bytes() == (measured / name).read_bytes(), name
 
 
+def test_a_part_that_goes_while_others_are_measured_is_said(
+    made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    order = CorpusRequest(made / "manifest.csv", tmp_path / "run", workers=1)
+
+    def gone(to: Path, piece: Piece, part: str) -> None:
+        if piece.recording != "a/two.wav":
+            save_part(to, piece, part)
+
+    monkeypatch.setattr("sibilant.corpus.parts.save_part", gone)
+    with pytest.raises(OutputError, match=r"a/two\.wav is gone; go on by --resume"):
+        corpus.run(order)
+    assert not (order.to / "tokens.csv").exists()
+
+
+def test_large_files_are_begun_first(made: Path) -> None:
+    pieces = planned(CorpusRequest(made / "manifest.csv", made / "nowhere")).pieces
+    ordered = large_first(pieces)
+    sizes = [path.stat().st_size if (path := Path(piece.path)).exists() else 0 for piece in ordered]
+    assert sizes == sorted(sizes, reverse=True) and sorted(ordered, key=lambda piece: piece.recording) == list(pieces)
+
+
 def test_going_on_with_a_finished_run_measures_nothing(made: Path, measured: Path, tmp_path: Path) -> None:
     to = shutil.copytree(measured, tmp_path / "run")
     stamp = (to / "tokens.csv").stat().st_mtime_ns
@@ -273,12 +296,12 @@ def test_when_nothing_can_be_read(tmp_path: Path) -> None:
 def test_a_fault_in_one_file_is_told_and_ends_nothing(
     made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from sibilant.corpus import pieces
+    from sibilant import pipeline
 
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError("a planted fault")
 
-    monkeypatch.setattr(pieces, "analyse", broken)
+    monkeypatch.setattr(pipeline, "analyse", broken)
     shutil.copy(made / "b/one.wav", tmp_path / "one.wav")
     with pytest.raises(RecordingError):
         corpus.run(CorpusRequest(tmp_path, tmp_path / "to", workers=1))

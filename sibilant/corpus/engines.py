@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
 import ipaddress
 import os
 import threading
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from functools import partial
 from itertools import islice
 from multiprocessing import get_context
+from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -19,50 +22,76 @@ from ..terms import Method
 from .pieces import measured_piece
 from .request import CorpusRequest, Piece
 
+Measure = Callable[[Iterable[Piece], Sequence[Method]], Iterator[tuple[Piece, str]]]
+
 WAIT_S = 10  # for a scheduler to answer
 WATCH_S = 0.5  # between two looks at it
 
 
-def parts_of(pieces: Iterable[Piece], methods: Sequence[Method], order: CorpusRequest) -> Iterator[tuple[Piece, str]]:
-    """Yield each piece with its part as it is done, in any order; only a few are under way at a time.
+@contextlib.contextmanager
+def engine(order: CorpusRequest) -> Iterator[Measure]:
+    """Give what measures pieces: called with some, it starts and yields each with its part, in any order.
+
+    Only a few are under way at a time. It may be called again; what it runs on is started once.
 
     Raises
     ------
-    UsageError
-        When the scheduler's address is none, or lies on another machine and is not ``tls://``.
     InputError
         When the scheduler doesn't answer, or a piece killed worker after worker.
     """
     if order.scheduler:
-        check_scheduler(order.scheduler)
-        yield from _by_dask(iter(pieces), methods, order.scheduler)
+        with _client(order.scheduler) as client:
+            yield partial(_by_dask, client)
+    elif order.workers > 1:
+        pool = ProcessPoolExecutor(order.workers, get_context("spawn"), _leave_with, (os.getpid(),))
+        try:
+            yield partial(_by_processes, pool, order.workers)
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)  # they end while the tables are written
     else:
-        here = _by_processes if order.workers > 1 else _one_by_one
-        yield from here(iter(pieces), methods, order.workers)
+        yield _one_by_one
 
 
-def _one_by_one(pieces: Iterator[Piece], methods: Sequence[Method], _: int) -> Iterator[tuple[Piece, str]]:
+def _one_by_one(pieces: Iterable[Piece], methods: Sequence[Method]) -> Iterator[tuple[Piece, str]]:
     for piece in pieces:
         yield piece, measured_piece(piece, methods)
 
 
-def _by_processes(pieces: Iterator[Piece], methods: Sequence[Method], workers: int) -> Iterator[tuple[Piece, str]]:
+def _by_processes(
+    pool: ProcessPoolExecutor, workers: int, pieces: Iterable[Piece], methods: Sequence[Method]
+) -> Iterator[tuple[Piece, str]]:
     """Measure in processes of this machine; threads were measured to gain nothing, much of the work being Python."""
-    pool = ProcessPoolExecutor(workers, get_context("spawn"), initializer=_leave_with, initargs=(os.getpid(),))
+    left, under_way = iter(large_first(pieces)), dict[Future[str], Piece]()
+
+    def fill() -> None:
+        for piece in islice(left, 2 * workers - len(under_way)):
+            under_way[pool.submit(measured_piece, piece, methods)] = piece
+
+    def gathered() -> Iterator[tuple[Piece, str]]:
+        try:
+            while under_way:
+                for future in wait(under_way, return_when=FIRST_COMPLETED).done:
+                    yield under_way.pop(future), future.result()
+                fill()
+        except BrokenProcessPool as error:
+            raise InputError(
+                "a worker ended while it measured; look into this machine's memory, then --resume"
+            ) from error
+
+    fill()  # at once, so that workers start while the caller has other things to do
+    return gathered()
+
+
+def large_first(pieces: Iterable[Piece]) -> list[Piece]:
+    """Return pieces by the size of their files, largest first, so that no worker begins a long one when others end."""
+    return sorted(pieces, key=_size, reverse=True)
+
+
+def _size(piece: Piece) -> int:
     try:
-        under_way: dict[Future[str], Piece] = {}
-        while True:
-            for piece in islice(pieces, 2 * workers - len(under_way)):
-                under_way[pool.submit(measured_piece, piece, methods)] = piece
-            if not under_way:
-                return
-            done, _ = wait(under_way, return_when=FIRST_COMPLETED)
-            for future in done:
-                yield under_way.pop(future), future.result()
-    except BrokenProcessPool as error:
-        raise InputError("a worker ended while it measured; look into this machine's memory, then --resume") from error
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
+        return Path(piece.path).stat().st_size
+    except (OSError, ValueError):
+        return 0
 
 
 def _leave_with(parent: int) -> None:
@@ -119,27 +148,25 @@ def _client(address: str) -> Any:
         ) from error
 
 
-def _by_dask(pieces: Iterator[Piece], methods: Sequence[Method], address: str) -> Iterator[tuple[Piece, str]]:
+def _by_dask(client: Any, pieces: Iterable[Piece], methods: Sequence[Method]) -> Iterator[tuple[Piece, str]]:
     import distributed
     from distributed.scheduler import KilledWorker
 
     engine: Any = distributed
-
-    with _client(address) as client:
-        n_threads = max(2, sum(client.nthreads().values()))
-        under_way: dict[str, Piece] = {}
-        running = engine.as_completed(loop=client.loop)
-        while True:
-            for piece in islice(pieces, 2 * n_threads - len(under_way)):
-                future = client.submit(measured_piece, piece, tuple(methods), pure=False, retries=3)
-                under_way[future.key] = piece
-                running.add(future)
-            if not under_way:
-                return
-            future = next(running)
-            try:
-                yield under_way.pop(future.key), future.result()
-            except KilledWorker as error:
-                raise InputError(
-                    "a recording ended worker after worker; look into the workers' memory, then --resume"
-                ) from error
+    n_threads = max(2, sum(client.nthreads().values()))
+    left, under_way = iter(large_first(pieces)), dict[str, Piece]()
+    running = engine.as_completed(loop=client.loop)
+    while True:
+        for piece in islice(left, 2 * n_threads - len(under_way)):
+            future = client.submit(measured_piece, piece, tuple(methods), pure=False, retries=3)
+            under_way[future.key] = piece
+            running.add(future)
+        if not under_way:
+            return
+        future = next(running)
+        try:
+            yield under_way.pop(future.key), future.result()
+        except KilledWorker as error:
+            raise InputError(
+                "a recording ended worker after worker; look into the workers' memory, then --resume"
+            ) from error

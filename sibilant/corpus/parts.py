@@ -7,10 +7,11 @@ import json
 import shutil
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
-from typing import Any
 
-from .. import files, tables
+from .. import files
+from ..errors import OutputError
 from ..terms import Method
+from .bandwidth import Part
 from .pieces import hash_of, key_of
 from .request import PARTS, Piece
 
@@ -28,7 +29,7 @@ def save_part(to: Path, piece: Piece, part: str) -> None:
     files.write_text(path, part)
 
 
-def load_part(to: Path, piece: Piece) -> dict[str, Any]:
+def load_part(to: Path, piece: Piece) -> Part:
     """Return a piece's part; empty where there is none or it is not whole."""
     try:
         found = json.loads(part_path(to, piece).read_text(encoding="utf-8"))
@@ -40,7 +41,7 @@ def load_part(to: Path, piece: Piece) -> dict[str, Any]:
 def is_done(to: Path, piece: Piece, methods: Sequence[Method]) -> bool:
     """Whether a piece was measured before from the same sound, in the same way, by the same versions."""
     part = load_part(to, piece)
-    if not part or part.get("fault") or part.get("key") != key_of(piece, methods):
+    if "lines" not in part or part.get("fault") or part.get("key") != key_of(piece, methods):
         return False
     return bool(part["sha256"] == hash_of(piece))
 
@@ -50,10 +51,19 @@ def hashes(pieces: Iterable[Piece]) -> dict[str, str]:
     return {piece.recording: hash_of(piece) for piece in pieces}
 
 
-def all_rows(to: Path, pieces: Iterable[Piece]) -> Iterator[tables.Row]:
-    """Yield the rows of all parts in the order of the pieces, one part in memory at a time."""
+def all_parts(to: Path, pieces: Iterable[Piece]) -> Iterator[tuple[Piece, Part]]:
+    """Yield each piece with its part, one part in memory at a time.
+
+    Raises
+    ------
+    OutputError
+        When a part is no longer there, or not whole.
+    """
     for piece in pieces:
-        yield from load_part(to, piece)["rows"]
+        part = load_part(to, piece)
+        if "lines" not in part:
+            raise OutputError(f"{to.name}: what was measured of {piece.recording} is gone; go on by --resume")
+        yield piece, part
 
 
 def drop_parts(to: Path) -> None:

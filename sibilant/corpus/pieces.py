@@ -7,18 +7,21 @@ import dataclasses
 import hashlib
 import json
 import platform
+from collections import Counter
 from collections.abc import Sequence
 from functools import lru_cache
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from .. import audio, files, tables
+from .. import files, tables
 from ..errors import InputError, ListError, RecordingError
-from ..pipeline import Analysis, analyse, analyse_marked
 from ..prompts import phone_named
 from ..terms import Mark, Method, Recording
 from .request import Piece
+
+if TYPE_CHECKING:  # what measures is loaded where something is measured: who gathers from workers goes without
+    from ..pipeline import Analysis
 
 LIBRARIES = ("sibilant", "numpy", "scipy", "soundfile", "praat-parselmouth")
 
@@ -53,8 +56,9 @@ def key_of(piece: Piece, methods: Sequence[Method]) -> str:
 
 
 def measured_piece(piece: Piece, methods: Sequence[Method]) -> str:
-    """Measure one piece and return its part as JSON: key, hash of the sound, rounded rows, and a fault's text if any.
+    """Measure one piece and return its part as JSON: key, hash of the sound, counts, lines of the table, any fault.
 
+    The lines are those of the whole run's table, so that whoever gathers has nothing to do by sound or cell.
     Whatever can't be measured becomes a row with its reason; nothing stops the run.
     """
     keep_allocator_quick()
@@ -71,25 +75,35 @@ def measured_piece(piece: Piece, methods: Sequence[Method]) -> str:
     except Exception as error:  # noqa: BLE001 - a fault in one file must not end a run of days; it is counted and told
         fault, sha256 = f"{type(error).__name__}: {error}", hash_of(piece)
         rows = [_refused(piece, sha256, f"fault of the program ({fault})")]
-    columns = {column.name: column for column in tables.token_columns()}
     part = {
         "key": key_of(piece, methods),
         **seen,
         "recording": piece.recording,
         "sha256": sha256,
         "fault": fault,
-        "rows": [_lean(row, columns) for row in rows],
+        **_counts(rows),
+        "lines": "".join(tables.row_lines(rows, table_columns(tuple(name for name, _ in piece.carried)))),
     }
     return json.dumps(part, ensure_ascii=False, allow_nan=False)
 
 
-def _lean(row: tables.Row, columns: dict[str, tables.Column]) -> tables.Row:
-    """Only the cells that hold something, numbers rounded to their column's decimals."""
-    cells = {
-        name: tables.rounded(value, columns[name]) if isinstance(value, float) and name in columns else value
-        for name, value in row.items()
-    }
-    return {name: value for name, value in cells.items() if value is not None and value != ""}
+@lru_cache(maxsize=1)
+def table_columns(carried: tuple[str, ...]) -> tuple[tables.Column, ...]:
+    """Return the columns of the token table and those carried through from the manifest."""
+    own = tables.token_columns()
+    known = {column.name for column in own}
+    more = (tables.Column(name, "string", "Carried from the manifest") for name in carried if name not in known)
+    return (*own, *more)
+
+
+def _counts(rows: Sequence[tables.Row]) -> dict[str, dict[str, int]]:
+    """Rows by finding, and reasons among their flags; the flag of what can't be read is one reason, whole."""
+    findings, reasons = Counter[str](), Counter[str]()
+    for row in rows:
+        finding, flags = str(row.get("finding") or ""), str(row.get("flags") or "")
+        findings[finding] += 1
+        reasons.update([flags] if finding == "unreadable" else [flag for flag in flags.split(";") if flag])
+    return {"findings": findings, "reasons": reasons}
 
 
 def hash_of(piece: Piece) -> str:
@@ -118,6 +132,8 @@ def _seen(piece: Piece, analysis: Analysis) -> dict[str, Any]:
 
 
 def _rows(piece: Piece, methods: Sequence[Method]) -> tuple[Analysis, list[tables.Row]]:
+    from .. import audio, pipeline
+
     recording = audio.read_recording(piece.path, channel=piece.channel)
     cells = dict(piece.carried)
     sha256 = recording.source.sha256
@@ -125,7 +141,7 @@ def _rows(piece: Piece, methods: Sequence[Method]) -> tuple[Analysis, list[table
     if piece.marked:
         analysis = _given(recording, piece, methods)
         return analysis, _marked_rows(piece, analysis, labels)
-    analysis = analyse(recording, piece.prompts, methods=methods, corpus_cut_hz=piece.corpus_cut_hz)
+    analysis = pipeline.analyse(recording, piece.prompts, methods=methods, corpus_cut_hz=piece.corpus_cut_hz)
     return analysis, [
         {**row, **_kept(row, cells)} for row in tables.sound_rows(analysis.sounds, analysis.measurements, labels)
     ]
@@ -137,6 +153,8 @@ def _kept(row: tables.Row, cells: dict[str, str]) -> dict[str, str]:
 
 
 def _given(recording: Recording, piece: Piece, methods: Sequence[Method]) -> Analysis:
+    from .. import pipeline
+
     for given in piece.given:
         if given.interval.offset_s > recording.duration_s + 0.001:
             raise RecordingError(
@@ -144,7 +162,7 @@ def _given(recording: Recording, piece: Piece, methods: Sequence[Method]) -> Ana
                 f" {recording.duration_s:.3f} s; correct the interval"
             )
     marks = [Mark(given.interval, given.label, phone_named(given.label)) for given in piece.given]
-    return analyse_marked(recording, marks, piece.prompts, methods=methods, corpus_cut_hz=piece.corpus_cut_hz)
+    return pipeline.analyse_marked(recording, marks, piece.prompts, methods=methods, corpus_cut_hz=piece.corpus_cut_hz)
 
 
 def _marked_rows(piece: Piece, analysis: Analysis, labels: tables.Labels) -> list[tables.Row]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from .. import audio
 from ..errors import InputError
 from ..methods import supports
 from ..terms import Recording
@@ -35,6 +34,8 @@ def preview(order: CorpusRequest) -> list[str]:
 
 
 def _said(piece: Piece, plan: Plan) -> tuple[bool, str]:
+    from .. import audio
+
     if piece.problem:
         return False, f"not measured ({piece.problem})"
     try:

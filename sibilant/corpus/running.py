@@ -5,22 +5,22 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
+from typing import Any
 
 from .. import files, tables
 from ..errors import OutputError, RecordingError
-from ..tables.parquet import can_write_parquet, write_parquet
+from ..tables.parquet import can_write_parquet, load_parquet, write_parquet
 from . import parts
 from .bandwidth import Agreed, agreed, band_seen, reads_otherwise
-from .engines import check_scheduler, parts_of
+from .engines import check_scheduler, engine
 from .manifest import planned
-from .pieces import key_of, versions
-from .request import PARTS, RUN_FILE, TOKENS_CSV, TOKENS_PARQUET, CorpusRequest, Outcome, Plan
+from .pieces import key_of, table_columns, versions
+from .request import PARTS, RUN_FILE, TOKENS_CSV, TOKENS_PARQUET, CorpusRequest, Outcome, Piece, Plan
 
 Progress = Callable[[int, int], None]
-_OWN_COLUMNS = frozenset(column.name for column in tables.token_columns())
 
 
 def run(order: CorpusRequest, progress: Progress | None = None) -> Outcome:
@@ -97,68 +97,60 @@ def _measure(order: CorpusRequest, plan: Plan, progress: Progress) -> int:
     n = len(plan.pieces)
     done = {piece.recording for piece in plan.pieces if parts.is_done(order.to, piece, plan.methods)}
     progress(len(done), n)
-    left = (piece for piece in plan.pieces if piece.recording not in done)
-    for n_done, (piece, part) in enumerate(parts_of(left, plan.methods, order), start=len(done) + 1):
-        parts.save_part(order.to, piece, part)
-        progress(n_done, n)
-    _measure_otherwise(order, plan)
+    with engine(order) as measure:
+        measured = measure((piece for piece in plan.pieces if piece.recording not in done), plan.methods)
+        load_parquet()
+        for n_done, (piece, part) in enumerate(measured, start=len(done) + 1):
+            parts.save_part(order.to, piece, part)
+            progress(n_done, n)
+        for piece, part in measure(_read_otherwise(order.to, plan), plan.methods):
+            parts.save_part(order.to, piece, part)
     return len(done)
 
 
-def _measure_otherwise(order: CorpusRequest, plan: Plan) -> None:
-    """Measure again what was cut off, or not, otherwise than what its speaker made with the same device shows."""
-    seen = {piece.recording: band_seen(parts.load_part(order.to, piece)) for piece in plan.pieces}
+def _read_otherwise(to: Path, plan: Plan) -> list[Piece]:
+    """Return what was cut off, or not, otherwise than what its speaker made with the same device shows."""
+    seen = {piece.recording: band_seen(parts.load_part(to, piece)) for piece in plan.pieces}
     groups = agreed((piece, seen[piece.recording]) for piece in plan.pieces)
-    again = [
+    return [
         replace(piece, corpus_cut_hz=group.cut_hz if (group := groups.get(piece.recording)) is not None else None)
         for piece in plan.pieces
         if reads_otherwise(seen[piece.recording], groups.get(piece.recording), plan.methods)
     ]
-    for piece, part in parts_of(again, plan.methods, order):
-        parts.save_part(order.to, piece, part)
-
-
-def table_columns(plan: Plan) -> tuple[tables.Column, ...]:
-    """Return the columns of the token table and those carried through from the manifest."""
-    own = tables.token_columns()
-    more = tuple(
-        tables.Column(name, "string", "Carried from the manifest") for name in plan.carried if name not in _OWN_COLUMNS
-    )
-    return own + more
 
 
 def _joined(to: Path, plan: Plan, n_reused: int) -> Outcome:
     """Join the parts into the tables, and tell the run."""
-    columns = table_columns(plan)
-    counts = _Counts()
-    tables.write_table(to / TOKENS_CSV, counts.over(parts.all_rows(to, plan.pieces)), columns)
+    columns = table_columns(plan.carried)
+    seen = _Seen()
+    tables.write_lines(to / TOKENS_CSV, seen.lines(parts.all_parts(to, plan.pieces)), columns)
     written, notes = [TOKENS_CSV, f"{TOKENS_CSV}-metadata.json"], []
     if can_write_parquet():
-        write_parquet(to / TOKENS_PARQUET, parts.all_rows(to, plan.pieces), columns)
+        write_parquet(to / TOKENS_PARQUET, to / TOKENS_CSV, columns)
         written.append(TOKENS_PARQUET)
     else:
         notes.append(f"{TOKENS_PARQUET} not written: install it with pip install sibilant[parquet]")
+    n_unreadable = seen.findings["unreadable"]
     outcome = Outcome(
         len(plan.pieces),
-        counts.findings["unreadable"],
-        counts.n_rows,
+        n_unreadable,
+        seen.findings.total() - n_unreadable,
         n_reused,
-        dict(sorted(counts.findings.items())),
-        dict(sorted(counts.reasons.items())),
+        dict(sorted(seen.findings.items())),
+        dict(sorted(seen.reasons.items())),
         (*written, RUN_FILE),
-        (*plan.notes, *notes, *_told_of_cuts(to, plan), *counts.faults),
+        (*plan.notes, *notes, *_told_of_cuts(seen.bands), *seen.faults),
     )
-    files.write_text(to / RUN_FILE, _run_text(to, plan, outcome, written))
+    files.write_text(to / RUN_FILE, _run_text(to, plan, outcome, seen.sounds))
     return outcome
 
 
-def _told_of_cuts(to: Path, plan: Plan) -> list[str]:
+def _told_of_cuts(measured: Sequence[tuple[Piece, Mapping[str, Any]]]) -> list[str]:
     """Say of each group where its recordings are cut off, and how many alone read otherwise."""
-    measured = [(piece, band_seen(parts.load_part(to, piece))) for piece in plan.pieces]
     groups = agreed(measured)
     changed: Counter[Agreed] = Counter()
-    for piece, part in measured:
-        if part.get("corpus_cut_hz") is not None:
+    for piece, band in measured:
+        if band.get("corpus_cut_hz") is not None:
             changed[groups[piece.recording]] += 1
     return [
         f"speaker {one.speaker or 'not named'}, {one.sampling_rate_hz} Hz: {_where(one)}; {n} read otherwise alone"
@@ -172,32 +164,30 @@ def _where(one: Agreed) -> str:
     return f"cut off at {one.cut_hz:.0f} Hz in {one.n_cut} of {one.n_recordings}, taken for all"
 
 
-class _Counts:
-    """Counts of the rows that went by: by finding, and by reason among the flags."""
+class _Seen:
+    """What the parts that went by say of the run: counts, hashes of the sounds, where they are cut off, faults."""
 
     def __init__(self) -> None:
-        self.n_rows = 0
         self.findings: Counter[str] = Counter()
         self.reasons: Counter[str] = Counter()
+        self.sounds: dict[str, str] = {}
+        self.bands: list[tuple[Piece, Mapping[str, Any]]] = []
         self.faults: list[str] = []
 
-    def over(self, rows: Iterable[tables.Row]) -> Iterator[tables.Row]:
-        for row in rows:
-            finding, flags = str(row.get("finding", "")), str(row.get("flags", ""))
-            self.findings[finding] += 1
-            if finding == "unreadable":
-                self.reasons[flags] += 1
-                if flags.startswith("fault of the program"):
-                    self.faults.append(f"{row['recording']}: {flags}; please report it")
-            else:
-                self.n_rows += 1
-                self.reasons.update(flag for flag in flags.split(";") if flag)
-            yield row
+    def lines(self, measured: Iterable[tuple[Piece, Mapping[str, Any]]]) -> Iterator[str]:
+        """Yield the lines of each part."""
+        for piece, part in measured:
+            self.findings.update(part["findings"])
+            self.reasons.update(part["reasons"])
+            self.sounds[piece.recording] = part["sha256"]
+            self.bands.append((piece, band_seen(part)))
+            if part["fault"]:
+                self.faults += [f"{piece.recording}: {reason}; please report it" for reason in part["reasons"]]
+            yield part["lines"]
 
 
-def _run_text(to: Path, plan: Plan, outcome: Outcome, written: list[str]) -> str:
+def _run_text(to: Path, plan: Plan, outcome: Outcome, sounds: Mapping[str, str]) -> str:
     """Everything needed to repeat the run and to check it; no clock and no paths of this machine."""
-    sounds = {piece.recording: str(parts.load_part(to, piece)["sha256"]) for piece in plan.pieces}
     document = {
         "what": "sibilant corpus",
         "plan": _plan_hash(plan, sounds),
@@ -210,7 +200,7 @@ def _run_text(to: Path, plan: Plan, outcome: Outcome, written: list[str]) -> str
         "reasons": dict(outcome.reasons),
         "carried": list(plan.carried),
         "passed_over": list(plan.passed_over),
-        "tables": {name: files.sha256_of(to / name) for name in written},
+        "tables": {name: files.sha256_of(to / name) for name in outcome.files if name != RUN_FILE},
         "recordings": sounds,
     }
     return json.dumps(document, ensure_ascii=False, indent=1) + "\n"

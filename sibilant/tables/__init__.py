@@ -15,7 +15,18 @@ from .read import (
     read_rows,
 )
 from .rows import Cell, Labels, Row, sound_rows, unreadable_row
-from .write import cell_text, description, guarded, json_rows, rounded, table_lines, unguarded, write_table
+from .write import (
+    cell_text,
+    description,
+    guarded,
+    json_rows,
+    rounded,
+    row_lines,
+    table_lines,
+    unguarded,
+    write_lines,
+    write_table,
+)
 
 __all__ = [
     "MARK_ENDINGS",
@@ -42,10 +53,12 @@ __all__ = [
     "read_reviews",
     "read_rows",
     "rounded",
+    "row_lines",
     "sound_rows",
     "table_lines",
     "token_columns",
     "unguarded",
     "unreadable_row",
+    "write_lines",
     "write_table",
 ]

@@ -1,26 +1,24 @@
-"""Rows to Parquet, units and meanings in the field metadata, in row groups of one fixed size."""
+"""A table in CSV to Parquet, units and meanings in the field metadata, in row groups of one fixed size."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from itertools import islice
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-
-import numpy as np
 
 from ..errors import OutputError
 from ..files import whole_file
 from .columns import Column, token_columns
-from .rows import Cell
-from .write import rounded
+from .write import unguarded
 
 if TYPE_CHECKING:
     import pandas as pd
 
 ROWS_PER_GROUP = 5_000
 """Rows of a row group; fixed, so that the same rows make the same bytes however they came in."""
+BLOCK_BYTES = 1 << 18
+"""Of the CSV at a time; Arrow reads some thirty blocks ahead, and a row must fit into one."""
 
 
 def can_write_parquet() -> bool:
@@ -30,27 +28,34 @@ def can_write_parquet() -> bool:
     return find_spec("pyarrow") is not None
 
 
+def load_parquet() -> None:
+    """Load what writes Parquet, if it is installed: a program that waits for others has the time."""
+    if can_write_parquet():
+        import pyarrow.csv
+        import pyarrow.parquet  # noqa: F401 - loading is all
+
+
 def write_parquet(
     path: Path,
-    rows: Iterable[Mapping[str, Cell]],
+    table: Path,
     columns: Sequence[Column] | None = None,
     *,
     title: str = "",
     rows_per_group: int = ROWS_PER_GROUP,
 ) -> int:
-    """Write rows as Parquet, whole or not at all; return how many there were.
+    """Write a table that ``write_table`` wrote as CSV as Parquet, whole or not at all; return its number of rows.
 
-    Rows are taken as they come and written group by group, so memory stays flat. Each field carries ``unit`` and
-    ``description``; numbers are rounded to the column's decimals, as in CSV.
+    It is read and written group by group, so memory stays flat; what both hold is the same, an empty cell being null.
+    Each field carries ``unit`` and ``description``.
 
     Parameters
     ----------
     path : Path
         Where to write.
-    rows : iterable of mapping
-        Cells by column name; an absent cell is null.
+    table : Path
+        The CSV file.
     columns : sequence of Column, optional
-        Default: the columns of TABLE.csv.
+        Those it was written with. Default: the columns of TABLE.csv.
     title : str
         Kept in the file's metadata.
     rows_per_group : int
@@ -65,20 +70,45 @@ def write_parquet(
         raise OutputError(f"{path.name}: Parquet needs an optional part; install it with pip install sibilant[parquet]")
     import pyarrow.parquet as pq
 
-    columns = columns or token_columns()
-    schema = _schema(columns, title)
+    schema = _schema(columns or token_columns(), title)
     n_rows = 0
     with whole_file(path) as stream, pq.ParquetWriter(stream, schema, compression="zstd") as writer:
-        for group in _groups(rows, rows_per_group):
-            writer.write_table(_table(group, columns, schema), row_group_size=rows_per_group)
-            n_rows += len(group)
+        for group in _groups(_batches(table, schema), rows_per_group):
+            writer.write_table(group, row_group_size=rows_per_group)
+            n_rows += group.num_rows
     return n_rows
 
 
-def _groups(rows: Iterable[Mapping[str, Cell]], size: int) -> Iterator[list[Mapping[str, Cell]]]:
-    stream = iter(rows)
-    while group := list(islice(stream, size)):
-        yield group
+def _batches(table: Path, schema: Any) -> Iterator[Any]:
+    """The rows of a CSV file as Arrow's own reader gives them, some at a time, apostrophes of the guard taken off."""
+    import pyarrow as pa
+    from pyarrow import csv
+
+    empty = csv.ConvertOptions(column_types=schema, null_values=[""], strings_can_be_null=True)
+    shape = csv.ReadOptions(
+        column_names=schema.names, skip_rows_after_names=1, use_threads=False, block_size=BLOCK_BYTES
+    )
+    parse = csv.ParseOptions(newlines_in_values=True)
+    with csv.open_csv(table, read_options=shape, parse_options=parse, convert_options=empty) as batches:
+        for batch in batches:
+            arrays = [_unguarded(array) if array.type == pa.string() else array for array in batch.columns]
+            yield pa.RecordBatch.from_arrays(arrays, schema=schema)
+
+
+def _groups(batches: Iterable[Any], size: int) -> Iterator[Any]:
+    """Batches as tables of ``size`` rows, the last one of the rest."""
+    import pyarrow as pa
+
+    held, n_held = [], 0
+    for batch in batches:
+        held.append(batch)
+        n_held += batch.num_rows
+        while n_held >= size:
+            table = pa.Table.from_batches(held)
+            yield table.slice(0, size).combine_chunks()
+            held, n_held = table.slice(size).to_batches(), n_held - size
+    if n_held:
+        yield pa.Table.from_batches(held).combine_chunks()
 
 
 def _schema(columns: Sequence[Column], title: str) -> Any:
@@ -97,31 +127,18 @@ def _field_metadata(column: Column) -> dict[str, str]:
     }
 
 
-def _table(rows: Sequence[Mapping[str, Cell]], columns: Sequence[Column], schema: Any) -> Any:
+def _unguarded(texts: Any) -> Any:
+    """Texts without the apostrophe of ``guarded``; built from buffers, as ``pyarrow.array`` would load pandas."""
+    import numpy as np
     import pyarrow as pa
 
-    arrays = [
-        _array(_cells([row.get(column.name) for row in rows], column), schema.field(column.name).type)
-        for column in columns
-    ]
-    return pa.Table.from_arrays(arrays, schema=schema)
-
-
-def _array(cells: Sequence[Cell], kind: Any) -> Any:
-    """Cells of one kind as an Arrow array, from its buffers: ``pyarrow.array`` would load pandas only to ask for it."""
-    import pyarrow as pa
-
+    if b"'" not in memoryview(texts.buffers()[2] or b"").tobytes():
+        return texts
+    cells = [None if text is None else unguarded(text) for text in texts.to_pylist()]
     known = np.packbits([cell is not None for cell in cells], bitorder="little")
-    if kind != pa.string():
-        values = np.array([0 if cell is None else cell for cell in cells], dtype=kind.to_pandas_dtype())
-        return pa.Array.from_buffers(kind, len(cells), [pa.py_buffer(known), pa.py_buffer(values)])
-    texts = [str(cell or "").encode() for cell in cells]
-    ends = np.cumsum([0, *map(len, texts)], dtype=np.int32)
-    return pa.StringArray.from_buffers(len(cells), *map(pa.py_buffer, (ends, b"".join(texts), known)))
-
-
-def _cells(cells: Sequence[Cell], column: Column) -> list[Cell]:
-    return [None if cell is None or cell == "" else rounded(cell, column) for cell in cells]
+    encoded = [(cell or "").encode() for cell in cells]
+    ends = np.cumsum([0, *map(len, encoded)], dtype=np.int32)
+    return pa.StringArray.from_buffers(len(cells), *map(pa.py_buffer, (ends, b"".join(encoded), known)))
 
 
 def read_frame(path: Path) -> pd.DataFrame:
@@ -176,8 +193,6 @@ def _is_number(column: Any) -> bool:
 def _with_numbers(frame: pd.DataFrame) -> pd.DataFrame:
     """Turn the columns that a table of tokens holds as numbers, and no others, into numbers."""
     import pandas as pd
-
-    from .write import unguarded
 
     numeric = {column.name for column in token_columns() if column.datatype != "string"}
     for name in frame.columns:

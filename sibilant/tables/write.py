@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import json
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -58,16 +59,31 @@ def cell_text(value: Cell, column: Column) -> str:
 
 def table_lines(rows: Iterable[Mapping[str, Cell]], columns: Sequence[Column]) -> Iterator[str]:
     """Yield the CSV text of rows, header first, line by line."""
-    buffer = io.StringIO()
-    writer = csv.writer(buffer, lineterminator="\n")
-    writer.writerow(guarded(column.name) for column in columns)
-    yield buffer.getvalue()
+    yield from _lines([[guarded(column.name) for column in columns]])
+    yield from row_lines(rows, columns)
+
+
+def row_lines(rows: Iterable[Mapping[str, Cell]], columns: Sequence[Column]) -> Iterator[str]:
+    r"""Yield the CSV text of rows, line by line, without a header.
+
+    Examples
+    --------
+    >>> list(row_lines([{"a": 0.125, "b": "=1"}], (Column("a", "number", "", decimals=1), Column("b", "string", ""))))
+    ["0.1,'=1\n"]
+    """
     named = [(column.name, column) for column in columns]
+    return _lines([cell_text(row[name], column) if name in row else "" for name, column in named] for row in rows)
+
+
+def _lines(rows: Iterable[Sequence[str]]) -> Iterator[str]:
+    """CSV text of cells; told that lines end in both characters, the writer quotes a cell that holds either."""
+    buffer = io.StringIO()
+    writer = csv.writer(buffer, lineterminator="\r\n")
     for row in rows:
         buffer.seek(0)
         buffer.truncate()
-        writer.writerow([cell_text(row[name], column) if name in row else "" for name, column in named])
-        yield buffer.getvalue()
+        writer.writerow(row)
+        yield buffer.getvalue()[:-2] + "\n"
 
 
 def write_table(
@@ -81,8 +97,19 @@ def write_table(
         When the place can't be written.
     """
     columns = columns or token_columns()
+    write_lines(path, row_lines(rows, columns), columns, title=title)
+
+
+def write_lines(path: Path, lines: Iterable[str], columns: Sequence[Column], *, title: str = "") -> None:
+    """Write what ``row_lines`` gave, of one row or of many at once, as ``write_table`` writes rows.
+
+    Raises
+    ------
+    OutputError
+        When the place can't be written.
+    """
     with whole_file(path) as stream:
-        for line in table_lines(rows, columns):
+        for line in itertools.chain(table_lines((), columns), lines):
             stream.write(line.encode("utf-8"))
         write_text(path.with_name(path.name + "-metadata.json"), description(path.name, columns, title=title))
 

@@ -205,8 +205,9 @@ def workers(folder: Path) -> Iterator[Job]:
     """Two workers by the clock, to be run on an idle machine (its load stands in the row), and what gathering costs."""
     few, _ = made.ten_probes(folder / "few")
     many = made.links(few, folder / "many", 5)
-    two, one = (python(BY_THE_CLOCK, "corpus", many, "--to", "NEW/to", "--workers", n) for n in (2, 1))
-    yield Job("corpus of 1,000, two workers by the clock", "one worker", two, one, "<= 0.56", printed=True)
+    for what, manifest in (("1,000", many), ("4,000", made.links(few, folder / "more", 20))):  # starting up tells less
+        two, one = (python(BY_THE_CLOCK, "corpus", manifest, "--to", "NEW/to", "--workers", n) for n in (2, 1))
+        yield Job(f"corpus of {what}, two workers by the clock", "one worker", two, one, "<= 0.56", printed=True)
     gathered, allowed = python(GATHERER, few, many, "NEW"), python("print('FIGURE 0.0002')")
     yield Job("gathering from two workers, a token", "0.2 ms", gathered, allowed, "<= 1", printed=True)
 
@@ -239,7 +240,13 @@ GROUPS = {
 
 
 def cost_s(command: list[str], *, printed: bool) -> float:
-    """User and system time of a whole process, or the figure it prints; NEW is a new folder each time."""
+    """User and system time of a whole process, or the figure it prints."""
+    told, spent = ran(command)
+    return float(told.rsplit("FIGURE", 1)[1].split()[0]) if printed else spent
+
+
+def ran(command: list[str]) -> tuple[str, float]:
+    """What a process prints, and its user and system time; NEW is a new folder each time."""
     with tempfile.TemporaryFile() as said, tempfile.TemporaryDirectory() as new:
         words = [word.replace("NEW", new) for word in command]
         process = subprocess.Popen(words, stdout=said, stderr=subprocess.PIPE, cwd=HERE, env=environment())
@@ -250,8 +257,7 @@ def cost_s(command: list[str], *, printed: bool) -> float:
         if process.returncode:
             raise SystemExit(f"{' '.join(command[-4:])}: exit {process.returncode}\n{complaint[-2000:]}")
         said.seek(0)
-        told = said.read().decode()
-    return float(told.rsplit("FIGURE", 1)[1]) if printed else used.ru_utime + used.ru_stime
+        return said.read().decode(), used.ru_utime + used.ru_stime
 
 
 @lru_cache(maxsize=1)

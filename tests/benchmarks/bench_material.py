@@ -190,8 +190,16 @@ def words(n_words: int) -> float:
     return (time.process_time() - start) / n_words
 
 
-def command_s(*words: object) -> float:
-    """User and system seconds of a command of the program as a whole process."""
+PEAK = (
+    "import sys; from sibilant_cli.main import run; code = run(sys.argv[1:]);"
+    "print('PEAK', [line for line in open('/proc/self/status') if line.startswith('VmHWM')][0].split()[1]);"
+    "sys.exit(code)"
+)
+"""The program, which says in kB what memory it had at its most; ``ru_maxrss`` would hold its parent's from the fork."""
+
+
+def command_s(*words: object, script: str = COMMAND) -> tuple[float, str]:
+    """User and system seconds of a command of the program as a whole process, and what it printed."""
     import resource
 
     def spent() -> float:
@@ -199,12 +207,16 @@ def command_s(*words: object) -> float:
         return used.ru_utime + used.ru_stime
 
     start = spent()
-    subprocess.run([sys.executable, "-c", COMMAND, *map(str, words)], check=True, stdout=subprocess.DEVNULL)
-    return spent() - start
+    asked = [sys.executable, "-c", script, *map(str, words)]
+    told = subprocess.run(asked, check=True, stdout=subprocess.PIPE, text=True).stdout
+    return spent() - start, told
 
 
 def tokens(n_tokens: int) -> float:
-    """Seconds a token that a corpus of ``n_tokens``, words not given, takes on one core, start and tables and all."""
+    """Seconds a token that a corpus of ``n_tokens``, words not given, takes on one core, start and tables and all.
+
+    Prints the peak of its memory.
+    """
     import tempfile
 
     with tempfile.TemporaryDirectory() as folder:
@@ -212,7 +224,57 @@ def tokens(n_tokens: int) -> float:
         lines = links(bare, Path(folder) / "many", -(-n_tokens // 200)).read_text(encoding="utf-8").splitlines()
         manifest = Path(folder) / "many" / "some.csv"
         manifest.write_text("\n".join(lines[: 1 + n_tokens // 20]) + "\n", encoding="utf-8")
-        return command_s("corpus", manifest, "--to", Path(folder) / "to", "--workers", 1) / n_tokens
+        spent, told = command_s("corpus", manifest, "--to", Path(folder) / "to", "--workers", 1, script=PEAK)
+        print("PEAK", told.rsplit("PEAK", 1)[1].strip())
+        return spent / n_tokens
+
+
+GATHERED = """
+import sys, time
+from pathlib import Path
+from sibilant.corpus import CorpusRequest, parts, run
+parts.is_done = lambda *_: True  # recordings are hashed anew where a run is gone on with, not where it gathers
+start = time.process_time()
+run(CorpusRequest(Path(sys.argv[1]), Path(sys.argv[2]), resume=True))
+print("SPENT", time.process_time() - start)
+print("PEAK", [line for line in open("/proc/self/status") if line.startswith("VmHWM")][0].split()[1])
+"""
+"""Tables made of what is measured already: the seconds it takes, and in kB the peak of memory."""
+
+
+def gathering(n_tokens: int) -> float:
+    """Seconds a token that planning and joining ``n_tokens`` takes whose recordings are measured; prints the peak.
+
+    Ten recordings are measured; the others' parts are theirs under other names.
+    """
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as folder:
+        bare, _ = ten_probes(Path(folder) / "ten")
+        manifest, to = links(bare, Path(folder) / "many", n_tokens // 200), Path(folder) / "to"
+        _measured_by_likeness(manifest, to)
+        asked = [sys.executable, "-c", GATHERED, str(manifest), str(to)]
+        told = subprocess.run(asked, check=True, stdout=subprocess.PIPE, text=True).stdout
+    print("PEAK", told.rsplit("PEAK", 1)[1].strip())
+    return float(told.split("SPENT")[1].split()[0]) / n_tokens
+
+
+def _measured_by_likeness(manifest: Path, to: Path) -> None:
+    """Keep the part of every recording of a manifest; one of those that are the same sound is measured."""
+    from sibilant.corpus.manifest import planned
+    from sibilant.corpus.parts import part_path
+    from sibilant.corpus.pieces import measured_piece
+    from sibilant.corpus.request import CorpusRequest
+
+    plan = planned(CorpusRequest(manifest, to))
+    measured: dict[str, tuple[str, str]] = {}
+    for piece in plan.pieces:
+        sound = piece.recording.split("-")[0]
+        if sound not in measured:
+            measured[sound] = piece.recording, measured_piece(piece, plan.methods)
+        path, (name, part) = part_path(to, piece), measured[sound]
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(part.replace(name, piece.recording), encoding="utf-8")
 
 
 def clients(n_clients: int) -> float:
@@ -221,9 +283,16 @@ def clients(n_clients: int) -> float:
 
     with tempfile.TemporaryDirectory() as folder:
         path = caseload(Path(folder) / "case", n_clients=n_clients, n_sessions=1)
-        return min(command_s("progress", CODE, "--caseload", path) for _ in range(3)) / n_clients
+        return min(command_s("progress", CODE, "--caseload", path)[0] for _ in range(3)) / n_clients
 
 
 if __name__ == "__main__":
-    known = {"views": views, "reads": reads, "words": words, "tokens": tokens, "clients": clients}
+    known = {
+        "views": views,
+        "reads": reads,
+        "words": words,
+        "tokens": tokens,
+        "gathering": gathering,
+        "clients": clients,
+    }
     print("FIGURE", known[sys.argv[1]](int(sys.argv[2])))

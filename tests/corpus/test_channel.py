@@ -33,15 +33,15 @@ def pieces(folder: Path, channel: str) -> tuple[Piece, ...]:
 
 def test_the_channel_named_is_the_one_measured(stereo: Path) -> None:
     (piece,) = pieces(stereo, "2")
-    assert '"finding": "found"' in measured_piece(piece, (HOUSE_15K,))
+    assert '"findings": {"found"' in measured_piece(piece, (HOUSE_15K,))
     (other,) = pieces(stereo, "1")
-    assert '"finding": "found"' not in measured_piece(other, (HOUSE_15K,))
+    assert '"findings": {"found"' not in measured_piece(other, (HOUSE_15K,))
     assert key_of(piece, (HOUSE_15K,)) != key_of(other, (HOUSE_15K,))
 
 
 def test_without_one_two_channels_that_differ_are_refused(stereo: Path) -> None:
     (piece,) = pieces(stereo, "")
-    assert '"finding": "unreadable"' in measured_piece(piece, (HOUSE_15K,))
+    assert '"findings": {"unreadable"' in measured_piece(piece, (HOUSE_15K,))
 
 
 @pytest.mark.parametrize("channel", ["left", "0", "-1", "1.5"])

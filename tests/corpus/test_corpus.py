@@ -16,14 +16,16 @@ from click.testing import CliRunner
 from sibilant import corpus
 from sibilant.audio import write_wav
 from sibilant.corpus import CorpusRequest
-from sibilant.corpus.engines import check_scheduler
+from sibilant.corpus.engines import check_scheduler, large_first
 from sibilant.corpus.manifest import planned
 from sibilant.corpus.parts import save_part
 from sibilant.corpus.pieces import keep_allocator_quick, measured_piece
+from sibilant.corpus.request import Piece
 from sibilant.errors import InputError, ListError, OutputError, RecordingError, UsageError
 from sibilant.lexicon import expect
 from sibilant.synthetic import ProbePlan, probe, woman
-from sibilant.tables.parquet import read_frame
+from sibilant.tables import rounded, token_columns, write_table
+from sibilant.tables.parquet import read_frame, write_parquet
 
 WORDS = ("seal", "bus")
 
@@ -90,14 +92,42 @@ def test_parquet_says_the_same_with_units(measured: Path) -> None:
             assert list(one[name]) == list(other[name]), name
 
 
-def test_row_groups_are_of_one_size(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("n", "sizes"), [(0, []), (25, [10, 10, 5]), (20, [10, 10])])
+def test_row_groups_are_of_one_size(tmp_path: Path, n: int, sizes: list[int]) -> None:
     pq = pytest.importorskip("pyarrow.parquet")
-    from sibilant.tables.parquet import write_parquet
-
-    rows = [{"recording": f"r{n}"} for n in range(25)]
-    assert write_parquet(tmp_path / "t.parquet", iter(rows), rows_per_group=10) == 25
+    write_table(tmp_path / "t.csv", [{"recording": f"r{k}"} for k in range(n)])
+    assert write_parquet(tmp_path / "t.parquet", tmp_path / "t.csv", rows_per_group=10) == n
     found = pq.ParquetFile(tmp_path / "t.parquet")
-    assert [found.metadata.row_group(k).num_rows for k in range(found.num_row_groups)] == [10, 10, 5]
+    assert [found.metadata.row_group(k).num_rows for k in range(found.num_row_groups)] == sizes
+
+
+def test_parquet_holds_every_cell_as_it_was_written(tmp_path: Path) -> None:
+    """Independent reader: pyarrow. Texts that CSV quotes or guards, and numbers at the ends of their columns."""
+    pq = pytest.importorskip("pyarrow.parquet")
+    texts = [
+        "=1+1",
+        "'=1",
+        "'",
+        "d'or",
+        'say "so"',
+        "a,b",
+        "two\nlines",
+        "one\rline",
+        "both\r\nends",
+        "\0",
+        "é\u2028",
+        "-",
+    ]
+    numbers = [0.0, -0.00001, 1e300, 12345.6789, float("nan"), float("inf"), -3.25, 0.05, 1.005, 2.675, 1e-9, None]
+    rows = [{"prompt": t, "centroid_hz": x, "onset_s": x, "slot": k} for k, (t, x) in
+            enumerate(zip(texts, numbers, strict=True))]  # fmt: skip
+    write_table(tmp_path / "t.csv", rows)
+    assert write_parquet(tmp_path / "t.parquet", tmp_path / "t.csv") == len(rows)
+    found = pq.read_table(tmp_path / "t.parquet").to_pylist()
+    columns = {column.name: column for column in token_columns()}
+    for row, got in zip(rows, found, strict=True):
+        assert {name: got[name] for name in row} == {name: rounded(x, columns[name]) for name, x in row.items()}
+        assert got["recording"] is None
 
 
 def test_described_columns_hold_by_frictionless(measured: Path) -> None:
@@ -131,6 +161,28 @@ def test_going_on_gives_the_same_bytes(made: Path, measured: Path, tmp_path: Pat
     assert outcome.n_reused == 2
     for name in ("tokens.csv", "tokens.parquet", "run.json"):
         assert (order.to / name).read_bytes() == (measured / name).read_bytes(), name
+
+
+def test_a_part_that_goes_while_others_are_measured_is_said(
+    made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    order = CorpusRequest(made / "manifest.csv", tmp_path / "run", workers=1)
+
+    def gone(to: Path, piece: Piece, part: str) -> None:
+        if piece.recording != "a/two.wav":
+            save_part(to, piece, part)
+
+    monkeypatch.setattr("sibilant.corpus.parts.save_part", gone)
+    with pytest.raises(OutputError, match=r"a/two\.wav is gone; go on by --resume"):
+        corpus.run(order)
+    assert not (order.to / "tokens.csv").exists()
+
+
+def test_large_files_are_begun_first(made: Path) -> None:
+    pieces = planned(CorpusRequest(made / "manifest.csv", made / "nowhere")).pieces
+    ordered = large_first(pieces)
+    sizes = [path.stat().st_size if (path := Path(piece.path)).exists() else 0 for piece in ordered]
+    assert sizes == sorted(sizes, reverse=True) and sorted(ordered, key=lambda piece: piece.recording) == list(pieces)
 
 
 def test_going_on_with_a_finished_run_measures_nothing(made: Path, measured: Path, tmp_path: Path) -> None:
@@ -244,12 +296,12 @@ def test_when_nothing_can_be_read(tmp_path: Path) -> None:
 def test_a_fault_in_one_file_is_told_and_ends_nothing(
     made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from sibilant.corpus import pieces
+    from sibilant import pipeline
 
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError("a planted fault")
 
-    monkeypatch.setattr(pieces, "analyse", broken)
+    monkeypatch.setattr(pipeline, "analyse", broken)
     shutil.copy(made / "b/one.wav", tmp_path / "one.wav")
     with pytest.raises(RecordingError):
         corpus.run(CorpusRequest(tmp_path, tmp_path / "to", workers=1))

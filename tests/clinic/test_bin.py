@@ -285,7 +285,7 @@ def test_on_the_command_line(handle: CaseloadHandle, capsys: pytest.CaptureFixtu
 
 
 def test_every_table_that_hangs_on_a_client_goes_along() -> None:
-    """A table that a later format adds is carried into the bin, or is made anew (what a client lends, the digest of its rows)."""
+    """A table that a later format adds is carried into the bin, or made anew: what a client lends, its digest."""
     hang = {CLIENTS}
     for table in METADATA.sorted_tables:
         if any(key.column.table in hang for key in table.foreign_keys):

@@ -64,5 +64,6 @@ def test_over_a_caseload(words: str, forbidden: tuple[str, ...], folder: Path, t
 
 def test_over_a_recording() -> None:
     sound = Path(__file__).parent.parent / "reference_audio" / "probe-quiet.flac"
-    assert loaded((*STATISTICS, *DRAWING, "sqlalchemy"), "measure", str(sound), "--words", "core-a") == "0"
-    assert loaded((*STATISTICS, *DRAWING, "sqlalchemy"), "check", str(sound)) == "0"
+    unused = (*STATISTICS, *DRAWING, "sqlalchemy", "sibilant.terms.reference")
+    assert loaded(unused, "measure", str(sound), "--words", "core-a") == "0"
+    assert loaded(unused, "check", str(sound)) == "0"

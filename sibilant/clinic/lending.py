@@ -53,17 +53,18 @@ def device_questions(case: Case, lenders: Sequence[Lender]) -> tuple[str, ...]:
 def other_lenders(caseload: store.Caseload, code: str) -> list[Lender]:
     """Return what all clients bring that lend, but one, what changed since renewed."""
     latest, kept = store.latest_changes(caseload), store.kept_lenders(caseload)
+    pooled = store.clients(caseload, pooled=True)
+    lending = [client.code for client in pooled if client.consent is not None and client.consent.lends]
+    for gone in kept.keys() - set(lending):
+        store.drop_lender(caseload, gone)
     found: list[Lender] = []
-    for client in store.clients(caseload):
-        lends = client.consent is not None and client.consent.lends
-        if not lends and client.code in kept:
-            store.drop_lender(caseload, client.code)
-        if not lends or client.code == code:
+    for other in lending:
+        if other == code:
             continue
-        wanted = f"{progress.RULE}:{latest.get(client.code, 0)}"
-        fingerprint, lender = kept.get(client.code, ("", Lender()))
+        wanted = f"{progress.RULE}:{latest.get(other, 0)}"
+        fingerprint, lender = kept.get(other, ("", Lender()))
         if fingerprint != wanted:
-            lender = progress.lender(store.read_case(caseload, client.code))
-            store.keep_lender(caseload, client.code, wanted, lender)
+            lender = progress.lender(store.read_case(caseload, other))
+            store.keep_lender(caseload, other, wanted, lender)
         found.append(lender)
     return found

@@ -13,8 +13,8 @@ import sqlalchemy as sa
 
 from ..errors import CaseloadError, NoRoomError, RefusedError
 from ..terms import Method
-from . import tally
-from .checksums import SEALED, sealing_rows
+from . import owning, tally
+from .checksums import sealing_rows
 from .engine import FULL, Place
 from .keys import (
     Keys,
@@ -69,9 +69,14 @@ class Caseload:
         """Whether a tally guards its records: where they are SQLite's and encrypted."""
         return self.encrypted and self.engine.dialect.name == "sqlite"
 
+    @property
+    def database(self) -> Path | None:
+        """Where its SQLite database lies; None where a database of another kind keeps the records."""
+        return self.place.database(encrypted=self.encrypted)
+
     def standing(self) -> tuple[int, int] | None:
         """Which file its SQLite database is just now; None where there is none."""
-        path = self.place.database(encrypted=self.encrypted)
+        path = self.database
         try:
             found = path.stat() if path is not None else None
         except OSError:
@@ -97,24 +102,38 @@ class Caseload:
             )
 
     @contextlib.contextmanager
-    def read(self) -> Iterator[sa.Connection]:
-        """One consistent look at the database."""
+    def read(self, *codes: str, everybody: bool = False) -> Iterator[sa.Connection]:
+        """One consistent look at the database.
+
+        In an encrypted caseload the rows of the clients named, or of all, are held against their digests before; that
+        what belongs to the caseload itself is of one time was seen when it was opened.
+
+        Raises
+        ------
+        CaseloadError
+            When those rows are of different times.
+        """
         self.refuse_other_form()
         with self._worded(), self.engine.connect() as connection:
+            if self.tallied and everybody:
+                tally.refuse_all_mixed(connection, self.database)
+            elif self.tallied:
+                tally.refuse_mixed_of(connection, self.database, codes)
             yield connection
 
     def revision(self, subject: str) -> int:
         """Return which revision of a client is current; a change made on it can then be told from a stale one."""
-        with self.read() as connection:
+        with self.read(subject) as connection:
             return revision_in(connection, subject)
 
     @contextlib.contextmanager
     def change(
-        self, action: str, subject: str, detail: str = "", *, made_on: int | None = None
+        self, action: str, subject: str, detail: str = "", *, made_on: int | None = None, also: str = ""
     ) -> Iterator[sa.Connection]:
         """One change, whole or not at all, with its line in the audit trail.
 
-        ``made_on`` is the revision of the client that the change was made on, where it was made on one.
+        ``made_on`` is the revision of the client that the change was made on, where it was made on one; ``also`` is
+        another client whose rows it changes.
 
         Raises
         ------
@@ -127,17 +146,24 @@ class Caseload:
             self.refuse_other_form()
             if made_on is not None:
                 _refuse_stale(connection, action, subject, made_on)
-            with self.sealing(connection):
+            with self.sealing(connection, subject, also):
                 yield connection
                 self.note(connection, action, subject, detail)
 
     @contextlib.contextmanager
-    def sealing(self, connection: sa.Connection) -> Iterator[None]:
-        """Give checksums to the rows that are changed inside, and bring the tally up."""
+    def sealing(self, connection: sa.Connection, *codes: str) -> Iterator[None]:
+        """Give checksums to the rows that are changed inside, and bring up the digests of these clients and the tally.
+
+        A digest that did not fit before is left as it is, so that what is missing is told until a backup mends it.
+        """
+        if self.tallied:
+            tally.refuse_mixed_of(connection, self.database, codes)
+        whole = [code for code in codes if self.tallied or not owning.misfit(connection, code)]
         with sealing_rows(connection) as touched:
             yield
+        owning.renew(connection, whole)
         if self.tallied:
-            tally.write(connection, [table for table in SEALED if table in touched])
+            tally.write(connection, touched)
 
     def note(self, connection: sa.Connection, action: str, subject: str, detail: str = "") -> None:
         """Write a line of the audit trail."""

@@ -18,9 +18,10 @@ from ..terms import Edge, Interval, Measurement, Method, Prompt, Review, Sibilan
 from ..terms.clinic import AuditEntry, Case, Client, EarlierProbe
 from ..terms.kept import Correction, KeptToken
 from ..terms.vocabulary import CUES, LEVELS
+from . import owning
 from .care import read_goals, read_runs, read_visits
 from .caseload import Caseload, Known, revision_in
-from .checksums import Found, own_check, readable, say_set_aside
+from .checksums import Found, own_check_of, readable, say_set_aside
 from .encode import Measured, method_from, prompt_from, read_measured, sound_from
 from .judging import correction_from, judgement_from
 from .lending import read_given
@@ -31,6 +32,7 @@ from .schema import (
     CLIENTS,
     CLIPS,
     CORRECTIONS,
+    DEVICES,
     EARLIER,
     EVENTS,
     JUDGEMENTS,
@@ -43,6 +45,8 @@ from .schema import (
 from .sessions import read_sessions
 
 Rows = Sequence[Mapping[str, Any]]
+OF_EVERYBODY = (CLIENTS, DEVICES, METHODS)
+"""Tables that a case is read from and that are no one client's."""
 
 
 def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> Case:
@@ -54,11 +58,13 @@ def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> C
         When there is none of that code.
     """
     aside: list[str] = []
-    with caseload.read() as connection:
+    with caseload.read(code) as connection:
         revision = revision_in(connection, code)
         registered = read_devices(connection)
-        aside += own_check(connection, caseload.place.database(encrypted=caseload.encrypted))
+        aside += own_check_of(connection, OF_EVERYBODY)
         owner = client_id(connection, code)
+        if missing := owning.misfit(connection, code):
+            aside.append(missing)
         client = _client(connection, owner, code)
         kept = read_sessions(connection, owner, code, aside)
         events = _read(connection, EVENTS, sa.select(EVENTS).where(EVENTS.c.client_id == owner), event_from, aside)
@@ -92,7 +98,7 @@ def read_case(caseload: Caseload, code: str, *, session: int | None = None) -> C
 def _client(connection: sa.Connection, owner: int, code: str) -> Client:
     row = _rows(connection, sa.select(CLIENTS).where(CLIENTS.c.id == owner))[0]
     found = readable("clients", row, partial(client_from, row), [])
-    if found is None:
+    if found is None or found.code != code:  # another's, where the index of codes is damaged
         raise CaseloadError(f"{code}: the client's row is damaged; sibilant caseload check names it, a backup mends it")
     return found
 
@@ -285,7 +291,7 @@ def _by_hand(sound: Sound, interval: Interval) -> SibilantInterval:
 def audit_trail(caseload: Caseload, code: str = "") -> tuple[AuditEntry, ...]:
     """Return the audit trail, of one client or of all, oldest first."""
     query = sa.select(AUDIT).order_by(AUDIT.c.id)
-    with caseload.read() as connection:
+    with caseload.read(code) as connection:
         rows = _rows(connection, query.where(AUDIT.c.subject == code) if code else query)
     aside: list[str] = []
     found = [readable("audit", row, partial(_entry, row), aside) for row in rows]

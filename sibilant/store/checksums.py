@@ -105,18 +105,30 @@ def state_of(path: Path) -> tuple[Any, ...]:
     return (str(path), *((stamp.st_mtime_ns, stamp.st_size) for stamp in stamps))
 
 
+def own_check_of(connection: sa.Connection, tables: Sequence[sa.Table]) -> list[str]:
+    """Return what SQLite's own check finds wrong in the pages and indexes of some tables."""
+    if connection.dialect.name != "sqlite":
+        return []
+    said = (connection.exec_driver_sql(f'PRAGMA integrity_check("{table.name}")').scalar() for table in tables)
+    return [_told(str(one)) for one in said if one != "ok"]
+
+
 def own_check(connection: sa.Connection, path: Path | None) -> list[str]:
-    """Return what SQLite's own check finds wrong in its pages and indexes, which could hide a row; once a state."""
+    """Return what SQLite's own check finds wrong in all pages and indexes, which could hide a row; once a state."""
     if connection.dialect.name != "sqlite" or path is None:
         return []
     if (state := state_of(path)) not in _CHECKED:
         found = [str(row[0]) for row in connection.exec_driver_sql("PRAGMA integrity_check(3)")]
         hanging = connection.exec_driver_sql("PRAGMA foreign_key_check").first()
         _CHECKED.clear()
-        _CHECKED[state] = [] if found == ["ok"] else [f"the database's own check: {' '.join(found[0].split())[:80]}"]
+        _CHECKED[state] = [] if found == ["ok"] else [_told(found[0])]
         if hanging is not None:
             _CHECKED[state].append(f"{hanging[0]} row {hanging[1]}, which hangs on none of {hanging[2]}")
     return _CHECKED[state]
+
+
+def _told(said: str) -> str:
+    return f"the database's own check: {' '.join(said.split())[:80]}"
 
 
 @contextmanager

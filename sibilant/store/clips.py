@@ -252,7 +252,7 @@ def file_names(caseload: Caseload, hashes: set[str]) -> set[str]:
 
 def clips_of_rows(caseload: Caseload) -> set[tuple[str, str]]:
     """Return hash and suffix of all clips that a row names, in the bin too."""
-    with caseload.read() as connection:
+    with caseload.read(everybody=True) as connection:
         words = connection.execute(sa.select(CLIPS.c.sha256, CLIPS.c.suffix)).all()
         whole = connection.execute(sa.select(RECORDINGS.c.clip_sha256, RECORDINGS.c.clip_suffix)).all()
         in_bin = sa.select(BINNED_SOUNDS.c.sha256, BINNED_SOUNDS.c.suffix).where(BINNED_SOUNDS.c.kept.is_(sa.true()))

@@ -196,7 +196,7 @@ def _became_session(caseload: Caseload, code: str) -> bool:
         hashes = set(from_json(read_draft(caseload, code, BECAME)))
     except (CaseloadError, ValueError):
         return False
-    with caseload.read() as connection:
+    with caseload.read(code) as connection:
         kept = connection.execute(sa.select(RECORDINGS.c.sha256).where(RECORDINGS.c.sha256.in_(hashes))).scalars().all()
     return bool(hashes) and hashes == set(kept)
 

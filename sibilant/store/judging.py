@@ -197,7 +197,7 @@ def correction_from(row: Mapping[str, Any], key: str) -> Correction:
 
 def judging_order(caseload: Caseload, code: str, number: int, rater: str, turn: int) -> tuple[str, ...]:
     """Return the stored order of a rater's turn, empty when none is stored."""
-    with caseload.read() as connection:
+    with caseload.read(code) as connection:
         query = sa.select(ORDERS).where(
             ORDERS.c.session_id == session_id(connection, code, number),
             ORDERS.c.rater == rater,

@@ -52,7 +52,7 @@ def keep_lender(caseload: Caseload, code: str, fingerprint: str, lender: Lender)
     """Keep what a client lends in place of what was kept before; no change of the record, so no audit line."""
     probes = [{**asdict(one), "on": one.on.isoformat()} for one in lender.probes]
     content = dump({"spreads": [asdict(one) for one in lender.spreads], "probes": probes})
-    with contextlib.suppress(NoRoomError), _beside_the_record(caseload) as connection:
+    with contextlib.suppress(NoRoomError), _beside_the_record(caseload, code) as connection:
         owner = client_id(connection, code)
         connection.execute(LENDERS.delete().where(LENDERS.c.client_id == owner))
         connection.execute(LENDERS.insert().values(client_id=owner, fingerprint=fingerprint, content=content))
@@ -60,12 +60,12 @@ def keep_lender(caseload: Caseload, code: str, fingerprint: str, lender: Lender)
 
 def drop_lender(caseload: Caseload, code: str) -> None:
     """Erase what a client lends, as when consent to it is withdrawn."""
-    with contextlib.suppress(NoRoomError), _beside_the_record(caseload) as connection:
+    with contextlib.suppress(NoRoomError), _beside_the_record(caseload, code) as connection:
         connection.execute(LENDERS.delete().where(LENDERS.c.client_id == client_id(connection, code)))
 
 
 @contextlib.contextmanager
-def _beside_the_record(caseload: Caseload) -> Iterator[sa.Connection]:
+def _beside_the_record(caseload: Caseload, code: str) -> Iterator[sa.Connection]:
     """Write what is not of the record, sealed like it.
 
     Raises
@@ -75,7 +75,7 @@ def _beside_the_record(caseload: Caseload) -> Iterator[sa.Connection]:
     """
     caseload.refuse_other_form()
     writing = caseload.engine.execution_options(writing=True)
-    with caseload._worded(), writing.begin() as connection, caseload.sealing(connection):
+    with caseload._worded(), writing.begin() as connection, caseload.sealing(connection, code):
         yield connection
 
 
@@ -114,7 +114,7 @@ def keep_given(caseload: Caseload, code: str, given: Mapping[LentKey, Given]) ->
 
     A damaged row stays, so that it is named until a backup mends it.
     """
-    with contextlib.suppress(NoRoomError), _beside_the_record(caseload) as connection:
+    with contextlib.suppress(NoRoomError), _beside_the_record(caseload, code) as connection:
         owner = client_id(connection, code)
         query = sa.select(SESSIONS.c.number, SESSIONS.c.id).where(SESSIONS.c.client_id == owner)
         numbers = {int(number): int(row) for number, row in connection.execute(query)}

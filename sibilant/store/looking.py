@@ -10,11 +10,12 @@ from typing import Any
 import sqlalchemy as sa
 
 from ..errors import CaseloadError
-from . import clips, keys, sealing
+from . import clips, keys, owning, sealing
 from .caseload import Caseload
 from .checking import row_misfits
 from .checksums import SEALED, is_whole, own_check
 from .encode import told_cells
+from .schema import CLIENTS
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +46,10 @@ def look_at_rows(caseload: Caseload) -> LookAtRows:
     damaged: list[str] = []
     n_rows = 0
     with caseload.read() as connection:
-        damaged += own_check(connection, caseload.place.database(encrypted=caseload.encrypted))
+        damaged += own_check(connection, caseload.database)
+        for code in connection.execute(sa.select(CLIENTS.c.code).order_by(CLIENTS.c.code)).scalars().all():
+            if missing := owning.misfit(connection, code):
+                damaged.append(f"{code}: {missing}")
         for table in SEALED:
             for row in connection.execute(sa.select(table)).mappings():
                 n_rows += 1

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from ..errors import CaseloadError, NoRoomError
-from . import clips, leftovers, removal, rights, tally
+from . import clips, leftovers, owning, removal, rights, tally
 from .caseload import Ask, Caseload, Clock, Known, no_method, now
 from .checksums import SEALED, seal
 from .engine import Place, is_read_only, make_engine, read_place
@@ -160,9 +160,11 @@ def _bring_up(caseload: Caseload) -> None:
         bring_up(connection)
         for table in SEALED:
             seal(connection, table, fresh=False)
+        owning.renew_all(connection)
         connection.execute(SETTINGS.delete().where(SETTINGS.c.key == "format"))
         connection.execute(SETTINGS.insert().values(key="format", value=str(FORMAT)))
         if caseload.tallied:
+            tally.erase(connection)
             tally.write(connection)
     if 0 < before < SHORTER and caseload.engine.dialect.name == "sqlite":
         _give_back(caseload)
@@ -192,11 +194,12 @@ def _give_back(caseload: Caseload) -> None:
 
 
 def _look_at_tally(caseload: Caseload, *, accept: bool) -> None:
-    path = caseload.place.database(encrypted=True)
+    path = caseload.database
     if not caseload.tallied or path is None:
         return
     if accept:
         with caseload.engine.execution_options(writing=True).begin() as connection:
+            owning.renew_all(connection)
             tally.erase(connection)
             tally.write(connection)
         return

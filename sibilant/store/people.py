@@ -23,6 +23,9 @@ from .checksums import is_whole, readable, say_set_aside
 from .encode import dump, load
 from .schema import AUDIT, BINNED, CHOICES, CLIENTS, DEVICES, EARLIER, EVENTS
 
+POOLED = dump({"pooled": True})[1:-1]
+"""What the text of a consent holds that was given to being pooled; whether it was withdrawn the consent says."""
+
 
 def new_code(taken: set[str], *, choose: Callable[[str], str] = secrets.choice) -> str:
     """Draw a random client code that is not taken: no initials, no birth date, no look-alikes."""
@@ -66,7 +69,7 @@ def get_client(caseload: Caseload, code: str) -> Client:
     CaseloadError
         When there is none of that code.
     """
-    with caseload.read() as connection:
+    with caseload.read(code) as connection:
         row = connection.execute(sa.select(CLIENTS).where(CLIENTS.c.code == code)).mappings().first()
     if row is None:
         raise CaseloadError(f"{code[:20]}: no client of this code; sibilant client list shows them")
@@ -76,11 +79,12 @@ def get_client(caseload: Caseload, code: str) -> Client:
     return found
 
 
-def clients(caseload: Caseload) -> tuple[Client, ...]:
-    """Return all clients by code; one whose row is damaged is set aside and named."""
+def clients(caseload: Caseload, *, pooled: bool = False) -> tuple[Client, ...]:
+    """Return all clients by code, or those who agreed to be pooled; one whose row is damaged is set aside and named."""
     aside: list[str] = []
+    query = sa.select(CLIENTS).order_by(CLIENTS.c.code)
     with caseload.read() as connection:
-        rows = connection.execute(sa.select(CLIENTS).order_by(CLIENTS.c.code)).mappings().all()
+        rows = connection.execute(query.where(CLIENTS.c.consent.contains(POOLED)) if pooled else query).mappings().all()
     found = [readable("clients", row, partial(client_from, dict(row)), aside) for row in rows]
     say_set_aside("clients", aside)
     return tuple(client for client in found if client is not None)
@@ -187,7 +191,7 @@ def add_event(caseload: Caseload, code: str, event: Event) -> None:
 
 def events_of(caseload: Caseload, code: str) -> tuple[Event, ...]:
     """Return a client's events in the order they were kept."""
-    with caseload.read() as connection:
+    with caseload.read(code) as connection:
         query = sa.select(EVENTS).where(EVENTS.c.client_id == client_id(connection, code)).order_by(EVENTS.c.id)
         rows = connection.execute(query).mappings().all()
     aside: list[str] = []

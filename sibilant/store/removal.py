@@ -98,7 +98,7 @@ def remove_client(caseload: Caseload, code: str, what: Literal["audio", "all"]) 
 
 
 def _refuse_held(caseload: Caseload, code: str) -> None:
-    with caseload.read() as connection:  # the column alone: a damaged row must not stand in the way of erasure
+    with caseload.read(code) as connection:  # the column alone: a damaged row must not stand in the way of erasure
         held = connection.execute(sa.select(CLIENTS.c.held).where(CLIENTS.c.id == client_id(connection, code))).scalar()
     if held:
         raise RefusedError(f"{code}: on hold ({held}), so nothing is removed; sibilant client hold {code} --off first")
@@ -138,7 +138,7 @@ def _erase(caseload: Caseload, before: set[str]) -> tuple[str, ...]:
 
 def _named_without(caseload: Caseload, code: str) -> set[str]:
     """File names of the clips that rows of other clients name, in the bin too."""
-    with caseload.read() as connection:
+    with caseload.read(everybody=True) as connection:
         others = sa.select(SESSIONS.c.id).where(SESSIONS.c.client_id != client_id(connection, code))
         words = connection.execute(sa.select(CLIPS.c.sha256).where(CLIPS.c.session_id.in_(others))).scalars().all()
         whole = sa.select(RECORDINGS.c.clip_sha256).where(RECORDINGS.c.session_id.in_(others))

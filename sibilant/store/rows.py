@@ -69,7 +69,7 @@ PARENTS = {"client_id": "clients", "session_id": "sessions", "recording_id": "re
 
 def dump_client(caseload: Caseload, code: str) -> Rows:
     """Return a client's rows by table as they are told, numbered from 1 in each; devices and methods are those used."""
-    with caseload.read() as connection:
+    with caseload.read(code) as connection:
         owner = client_id(connection, code)
         found = {table.name: rows_of(connection, table, owner) for table in TABLES}
     used = {row["device"] for row in found["sessions"]}

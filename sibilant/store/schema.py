@@ -8,7 +8,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-FORMAT = 10  # the caseload's, told in its header; one more with each migration
+FORMAT = 11  # the caseload's, told in its header; one more with each migration
 NAMING = {
     "ix": "ix_%(column_0_label)s",
     "uq": "uq_%(table_name)s_%(column_0_name)s",
@@ -93,8 +93,9 @@ def _text(name: str, *, index: bool = False) -> sa.Column[str]:
     return sa.Column(name, sa.Text, nullable=False, server_default="", index=index)
 
 
-def _of(name: str, target: str) -> sa.Column[int]:
-    return sa.Column(name, sa.Integer, sa.ForeignKey(target, ondelete="CASCADE"), nullable=False, index=True)
+def _of(name: str, target: str, *, index: bool = True) -> sa.Column[int]:
+    """What a row hangs on. One index leads from there to the row: of what must be unique, where that begins with it."""
+    return sa.Column(name, sa.Integer, sa.ForeignKey(target, ondelete="CASCADE"), nullable=False, index=index)
 
 
 SETTINGS = sa.Table("settings", METADATA, sa.Column("key", sa.Text, primary_key=True), _text("value"))
@@ -153,7 +154,7 @@ SESSIONS = sa.Table(
     METADATA,
     _key(),
     _check(),
-    _of("client_id", "clients.id"),
+    _of("client_id", "clients.id", index=False),
     sa.Column("number", sa.Integer, nullable=False),
     sa.Column("held_on", Day, nullable=False),
     _text("level"),
@@ -188,7 +189,7 @@ PROMPTS = sa.Table(
     METADATA,
     _key(),
     _check(),
-    _of("session_id", "sessions.id"),
+    _of("session_id", "sessions.id", index=False),
     sa.Column("prompt_index", sa.Integer, nullable=False),
     _text("prompt"),
     sa.UniqueConstraint("session_id", "prompt_index"),
@@ -198,7 +199,7 @@ CLIPS = sa.Table(
     METADATA,
     _key(),
     _check(),
-    _of("session_id", "sessions.id"),
+    _of("session_id", "sessions.id", index=False),
     sa.Column("prompt_index", sa.Integer, nullable=False),
     sa.Column("attempt", sa.Integer, nullable=False),
     sa.Column("sha256", sa.String(64), nullable=False, index=True),
@@ -211,7 +212,7 @@ SURROUNDINGS = sa.Table(
     METADATA,
     _key(),
     _check(),
-    _of("session_id", "sessions.id"),
+    _of("session_id", "sessions.id", index=False),
     sa.Column("prompt_index", sa.Integer, nullable=False),
     sa.Column("attempt", sa.Integer, nullable=False),
     sa.Column("cut_hz", sa.Float),
@@ -224,7 +225,7 @@ TOKENS = sa.Table(
     METADATA,
     _key(),
     _check(),
-    _of("session_id", "sessions.id"),
+    _of("session_id", "sessions.id", index=False),
     sa.Column("recording_id", sa.Integer, sa.ForeignKey("recordings.id", ondelete="CASCADE"), index=True),
     sa.Column("key", sa.String(40), nullable=False),
     sa.Column("prompt_index", sa.Integer, nullable=False),
@@ -248,7 +249,7 @@ MEASUREMENTS = sa.Table(
     METADATA,
     _key(),
     _check(),
-    _of("token_id", "tokens.id"),
+    _of("token_id", "tokens.id", index=False),
     sa.Column("method", sa.String(80), sa.ForeignKey("methods.label"), nullable=False),
     sa.Column("boundary", sa.String(10), nullable=False),
     _text("measured"),
@@ -291,7 +292,7 @@ ORDERS = sa.Table(
     METADATA,
     _key(),
     _check(),
-    _of("session_id", "sessions.id"),
+    _of("session_id", "sessions.id", index=False),
     sa.Column("rater", sa.String(40), nullable=False),
     sa.Column("turn", sa.Integer, nullable=False),
     _text("token_keys"),
@@ -388,7 +389,7 @@ LENT = sa.Table(
     METADATA,
     _key(),
     _check(),
-    _of("session_id", "sessions.id"),
+    _of("session_id", "sessions.id", index=False),
     _text("measure"),
     sa.Column("typical", sa.Float),
     sa.Column("spread", sa.Float),
@@ -425,12 +426,14 @@ BINNED_SOUNDS = sa.Table(
     sa.Column("kept", YesNo, nullable=False),
 )
 
-SPARSE = (
-    RECORDINGS, PROMPTS, CLIPS, SURROUNDINGS, ORDERS, TOKENS, MEASUREMENTS, JUDGEMENTS, CORRECTIONS, AUDIT,
-)  # fmt: skip
-"""Large tables whose checksums, with the row they are of, are read from an index."""
-for _table in SPARSE:
-    sa.Index(f"ix_{_table.name}_tally", _table.c.checksum, _table.c.id)
+TALLIES = sa.Table(
+    "tallies",
+    METADATA,
+    _key(),
+    _check(),
+    sa.Column("client_id", sa.Integer, sa.ForeignKey("clients.id", ondelete="CASCADE"), nullable=False, unique=True),
+    _text("digest"),
+)
 for _table in METADATA.tables.values():
     if "checksum" in _table.c:  # migration 4 puts only rows whose checksum is still to be made into it; to say so here
         sa.Index(f"ix_{_table.name}_checksum", _table.c.checksum)  # would load the dialects of every database

@@ -244,7 +244,7 @@ def _plain(connection: sa.Connection, table: sa.Table, rows: list[dict[str, Any]
 
 def sessions(caseload: Caseload, code: str) -> tuple[Session, ...]:
     """Return a client's sessions by number."""
-    with caseload.read() as connection:
+    with caseload.read(code) as connection:
         return read_sessions(connection, client_id(connection, code), code)
 
 
@@ -330,7 +330,7 @@ def change_session(caseload: Caseload, code: str, number: int, changed: Mapping[
 
 def move_session(caseload: Caseload, code: str, number: int, to: str) -> int:
     """Move a session to another client, under the next number there; return that number."""
-    with caseload.change("session moved", code, f"session {number} to {to}") as connection:
+    with caseload.change("session moved", code, f"session {number} to {to}", also=to) as connection:
         moved = session_id(connection, code, number)
         owner = client_id(connection, to)
         last = connection.execute(sa.select(sa.func.max(SESSIONS.c.number)).where(SESSIONS.c.client_id == owner))

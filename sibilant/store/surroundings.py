@@ -184,7 +184,7 @@ def read_surroundings(caseload: Caseload, code: str, *, session: int | None = No
     """
     aside: list[str] = []
     found: dict[int, Around] = {}
-    with caseload.read() as connection:
+    with caseload.read(code) as connection:
         query = (
             sa.select(SURROUNDINGS, SESSIONS.c.number.label("session_number"))
             .join(SESSIONS, SESSIONS.c.id == SURROUNDINGS.c.session_id)

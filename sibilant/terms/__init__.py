@@ -5,7 +5,6 @@ from .measures import MEASURES, Measure, Scope, measures_of
 from .method import Method, MicrophoneResponse, Window
 from .noise import Cut, NoiseSpectrum
 from .places import PhonePlaces
-from .reference import Comparison, ReferenceRange
 from .sound import (
     Edge,
     Interval,
@@ -28,7 +27,6 @@ __all__ = [
     "MEASURES",
     "NOT_MEASURED",
     "Aspect",
-    "Comparison",
     "Cut",
     "Edge",
     "Finding",
@@ -44,7 +42,6 @@ __all__ = [
     "Position",
     "Prompt",
     "Recording",
-    "ReferenceRange",
     "Review",
     "Scope",
     "Separation",

@@ -224,13 +224,32 @@ def growth(folder: Path) -> Iterator[Job]:
         yield Job(f"{name}, one of {large}", f"one of {small}", ours, theirs, aim, printed=True)
 
 
+VERBS = {
+    "progress": "progress CODE", "progress, encrypted": "progress CODE", "session list": "session list CODE",
+    "session show": "session show CODE 1", "session change": "session change CODE 1 --room quiet",
+    "client show": "client show CODE", "client change": "client change CODE --dialect Scottish",
+    "client hold": "client hold CODE --because asked", "judge": "judge CODE 1 --rater R1 --from JUDGED",
+    "review": "review CODE 1 --rater R1 --from REVIEWED", "agree": "agree CODE", "event": "event CODE cold",
+    "event, encrypted": "event CODE cold", "event --list": "event CODE --list", "goal list": "goal list CODE",
+    "visit": "visit CODE --on 2026-03-02", "practice": "practice CODE --words pool-s-initial --to NEW/sheet.pdf",
+    "report": "report CODE --kind monthly --to NEW/monthly.pdf", "export": "export CODE --to NEW/out",
+}  # fmt: skip
+"""Commands over one client; ``client list`` and ``caseload`` go over all, and cost by the client by their nature."""
+
+
 def clients(folder: Path) -> Iterator[Job]:
-    """Verbs over a caseload of 1,000 clients against one of ten."""
-    few = made.caseload(folder / "few", n_clients=10, n_sessions=1, n_words=2)
-    many = made.caseload(folder / "many", n_clients=1000, n_sessions=1, n_words=2)
-    for verb in (["progress", made.CODE], ["session", "list", made.CODE], ["client", "show", made.CODE]):
-        ours, theirs = (sibilant(*verb, "--caseload", folder) for folder in (many, few))
-        yield Job(f"{' '.join(verb[:-1])}, 1,000 clients", "10 clients", ours, theirs, "<= 1.2")
+    """Every kind of verb over one client, in a caseload of 1,000 clients with a probe each against one of ten."""
+    kept = {n: made.caseload(folder / str(n), n_clients=n, n_sessions=1) for n in (10, 1000)}
+    sealed = {n: made.encrypted(one, folder / f"{n}-encrypted") for n, one in kept.items()}
+    places = {"CODE": made.CODE, "JUDGED": str(folder / "judged.csv"), "REVIEWED": str(folder / "reviewed.csv")}
+    (folder / "judged.csv").write_text("prompt_index,attempt,slot,accuracy\n1,1,1,correct\n", encoding="utf-8")
+    head = "prompt_index,attempt,slot,onset_s,offset_s,voice,counts"
+    (folder / "reviewed.csv").write_text(f"{head}\n1,1,1,,,,\n", encoding="utf-8")
+    for name, words in VERBS.items():
+        verb = [places.get(word, word) for word in words.split()]
+        among = sealed if "encrypted" in name else kept
+        ours, theirs = (sibilant(*verb, "--caseload", among[n]) for n in (1000, 10))
+        yield Job(f"{name}, 1,000 clients", "10 clients", ours, theirs, "<= 1.2")
 
 
 GROUPS = {
@@ -269,6 +288,7 @@ def environment() -> dict[str, str]:
     kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     folder = tempfile.mkdtemp(prefix="bench-compiled-")
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    kept |= {"SIBILANT_PASSPHRASE": made.PASSPHRASE}
     return {**kept, "PYTHONPYCACHEPREFIX": folder, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import io
+import shutil
 import subprocess
 import sys
 import tarfile
@@ -20,6 +21,7 @@ from sibilant.synthetic import ProbePlan, child_speaker, man, probe, woman
 
 ROOT = Path(__file__).parents[2]
 CODE = "C-7QXK"
+PASSPHRASE = "six blue horses walk"
 RATE = 44_100
 COMMAND = "import sys; from sibilant_cli.main import run; sys.exit(run(sys.argv[1:]))"
 
@@ -83,6 +85,14 @@ def caseload(folder: Path, *, n_clients: int, n_sessions: int, n_words: int = 20
             store.add_client(one, replace(made.client(), code=code))
             for number in range(1, n_sessions + 1):
                 _keep(one, made, (code, place, number), n_words)
+    return folder
+
+
+def encrypted(caseload: Path, folder: Path) -> Path:
+    """The same caseload, encrypted."""
+    shutil.copytree(caseload, folder)
+    with store.open_caseload(folder) as one:
+        store.encrypt(one, PASSPHRASE, tell=lambda code: None)
     return folder
 
 

@@ -251,7 +251,7 @@ def _later(label: str) -> str:
 def test_reading_works_where_nothing_can_be_kept(clinic: tuple[Path, str], monkeypatch: pytest.MonkeyPatch) -> None:
     folder, own = clinic
 
-    def full(_caseload: store.Caseload) -> None:
+    def full(_caseload: store.Caseload, _code: str) -> None:
         raise NoRoomError("the disk is full")
 
     monkeypatch.setattr("sibilant.store.lending._beside_the_record", full)

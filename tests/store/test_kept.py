@@ -22,7 +22,7 @@ from sibilant.terms.clinic import Case
 from sibilant.terms.kept import KeptToken
 
 KEPT = Path(__file__).parent / "kept"
-FORMATS = ("format2", "format4", "format8", "format9")
+FORMATS = ("format2", "format4", "format8", "format9", "format10")
 MEASURED = "C-M4RT"
 """A second client of the ninth format, whose words were really measured; the second session lies in the bin."""
 BEFORE_THE_BIN_ENDS = dt.datetime(2026, 11, 28, 9, tzinfo=dt.UTC)

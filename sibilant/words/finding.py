@@ -41,7 +41,8 @@ def find_words(recording: Recording, prompts: Sequence[Prompt], *, modelled: boo
     Stretches where the louder of a low and a high envelope stands over the local noise floor are weighed against the
     sounds and length of each prompt, and all ways to read them in order are summed: first attempts, repeats, false
     starts, prompts not said, and stretches that are no prompt. A word whose place in the list is less than 96 %
-    probable is marked ``sure=False``; nothing is shifted in silence.
+    probable is marked ``sure=False`` (97 % where it was said again, 90 % after a start broken off); nothing is shifted
+    in silence.
 
     Parameters
     ----------

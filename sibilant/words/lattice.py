@@ -27,9 +27,9 @@ class Evidence:
 
     A span is ``k + 1`` pieces from piece ``i``. ``whole`` (k, i, prompt): the whole prompt is said there, against no
     word at all; ``broken``: only its beginning. ``stray`` (i): the piece is no word. ``same`` (k, i, prompt): the span
-    says again what was said just before, against something new. ``other`` (k, i): another's voice says it. ``taken_up``
-    (i): the piece comes as soon as one that takes up what was broken off. Spans that are not allowed hold ``NOTHING``.
-    With ``open_end`` the list goes on after the last piece, and what is left of it is not missing.
+    says again what was said just before, against something new. ``other`` (k, i): another's voice says it. Spans that
+    are not allowed hold ``NOTHING``. With ``open_end`` the list goes on after the last piece, and what is left of it is
+    not missing.
     """
 
     whole: Array
@@ -37,7 +37,6 @@ class Evidence:
     stray: Array
     same: Array
     other: Array
-    taken_up: Array
     open_end: bool = False
 
     @property
@@ -116,7 +115,6 @@ def decode(evidence: Evidence, priors: tuple[Priors, ...] = (REGULAR, EVENTFUL))
 def _ahead(evidence: Evidence, costs: Priors, add: np.ufunc) -> _Ahead:
     longest, n, m = evidence.shape
     ready, heard, begun = (np.full((n + 1, m + 1), NOTHING) for _ in range(3))
-    soon = evidence.taken_up
     ends = slice(0, m + 1) if evidence.open_end else slice(m, m + 1)
     ready[n, ends], heard[n, ends], begun[n, ends] = 0.0, 0.0, costs.unfinished
     for i in range(n - evidence.open_end, -1, -1):
@@ -129,8 +127,8 @@ def _ahead(evidence: Evidence, costs: Priors, add: np.ufunc) -> _Ahead:
             fresh[:m] = add(fresh[:m], evidence.broken[k, i] + costs.broken + begun[to, 1:])
             whole = evidence.whole[k, i] + heard[to, 1:]
             again[1:] = add(again[1:], whole + costs.repeat + evidence.same[k, i])
-            finish[1:] = add(finish[1:], whole + soon[i])
-            finish[1:] = add(finish[1:], evidence.broken[k, i] + soon[i] + costs.broken + begun[to, 1:])
+            finish[1:] = add(finish[1:], whole)
+            finish[1:] = add(finish[1:], evidence.broken[k, i] + costs.broken + begun[to, 1:])
             said = evidence.whole[k, i] + evidence.other[k, i] + costs.other
             for kept, mode in zip(echo, (ready, heard, begun), strict=True):
                 kept[:m] = add(kept[:m], said + mode[to, :m])
@@ -182,7 +180,6 @@ def _options(
             out.append((again + ahead.heard[to, j], Step("whole", i, to, j - 1, repeat=True), "heard"))
         if j and mode == "begun":
             whole, broken = evidence.whole[k, i, j - 1], evidence.broken[k, i, j - 1] + costs.broken
-            whole, broken = whole + evidence.taken_up[i], broken + evidence.taken_up[i]
             out.append((whole + ahead.heard[to, j], Step("whole", i, to, j - 1), "heard"))
             out.append((broken + ahead.begun[to, j], Step("broken", i, to, j - 1), "begun"))
     return out
@@ -267,9 +264,8 @@ def _outflow(evidence: Evidence, costs: Priors, modes: Modes, at: tuple[int, int
             mass[to, 1:] += after
             echo += after
     mass, ahead = modes[2]
-    soon = evidence.taken_up[i]
-    fresh += _share(mass[i, 1:], whole + soon + heard, ahead[i, 1:])
-    start += _share(mass[i, 1:], broken + soon + begun, ahead[i, 1:])
+    fresh += _share(mass[i, 1:], whole + heard, ahead[i, 1:])
+    start += _share(mass[i, 1:], broken + begun, ahead[i, 1:])
     mass, ahead = modes[1]
     again = _share(mass[i, 1:], whole + costs.repeat + evidence.same[k, i] + heard, ahead[i, 1:])
     return fresh, again, start, echo

@@ -50,22 +50,24 @@ AGAIN_SD, ANY_SD = 0.15, 0.35
 SAME_WORD, OTHER_WORD = (0.50, 0.20), (1.0, 0.24)
 USUAL_DISTANCE_DB, DISTANCES_HELD = 8.0, 20
 """Distance of two sayings of one word before any is heard, and the pairs that this belief weighs."""
-# Log of a pause over the list's median: mean, spread, for one before what takes up a broken start, and for any.
+# Log of a pause over the list's median: mean, spread, for the one after a start that is taken up soon, and for any.
 SOON, ANY_PAUSE = (-0.9, 0.45), (0.0, 0.45)
-MOST_SOON, FEWEST_PAUSES, IN_WORD_S = 2.5, 5, 0.2
-"""Log odds at most; pauses below which nothing is said; shorter ones are perhaps closures, and not counted."""
+MOST_SOON, IN_A_WORD, CLOSURE_S, FEWEST_PAUSES = 2.5, -1.5, 0.15, 5
+"""Log odds at most; after a pause no longer than a closure's, and that pause; fewest pauses that tell the ordinary."""
 LIKENESS_LIMITS = (-5.0, 5.0)  # log odds between which likeness to an earlier saying is held
 # A saying whose end is heard no better than this was perhaps broken off, and where the next one's end is heard by more
 # than so much better, that speaks against its being said again: worth of each log unit, and the most of them.
 END_HEARD, END_HEARD_BETTER, END_WORTH, MOST_END = 2.0, 1.0, 1.5, 4.0
 ALIKE, UNLIKE_WORTH, UNLIKE_LIMITS = 0.35, 15.0, (-1.5, 4.0)
+"""Share of the median distance above which two such sayings are rather not the same; worth of each; log odds."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Scoring:
     """What is weighed: features, the frames of each piece (n, 2), the candidate spans and the models of the prompts.
 
-    ``same`` (k, i) is how much a span sounds like one just before it, ``like`` (k, i, 2) which (-1: none); ``heard``
+    ``same`` (k, i, 2) is how much a span sounds like one just before it (log odds, distance as a share of the median of
+    neighbours), ``like`` (k, i, 2) which (-1: none); ``heard``
     (n, classes) is what the network of sounds says of each frame.
     """
 
@@ -116,24 +118,25 @@ def evidence_of(asked: Scoring, adaptation: RecordingAdaptation, before: Evidenc
         out[spans.extra, spans.piece, spans.prompt] = values
     strange = other_speaker_ratios(asked.features, frames, (scored, asked.scale, adaptation))
     same = asked.same[:, :, :1] - _broken_before(table[0] - table[1], asked)
-    soon = _taken_up(asked.features, frames)
-    return Evidence(table[0], table[1], strange, same, np.full(shape[:2], NOTHING), soon)
+    broken = table[1] + _soon_after(asked.features, frames, spans.longest)
+    return Evidence(table[0], broken, strange, same, np.full(shape[:2], NOTHING))
 
 
-def _taken_up(features: Features, frames: Ints) -> Array:
-    """What the pause before each piece says for its taking up what was broken off: (n,), about -0.7 to 2.5.
+def _soon_after(features: Features, frames: Ints, longest: int) -> Array:
+    """What the pause after each span says for its being broken off: (k, i, 1), between -1.5 and 2.5.
 
     Half of the starts broken off are taken up soon, after two fifths of the list's median pause; the others after any.
     """
-    out = np.zeros(len(frames))
-    if len(frames) < FEWEST_PAUSES:
-        return out
+    out = np.zeros((longest, len(frames), 1))
     pause = (features.clock[frames[1:, 0]] - features.clock[frames[:-1, 1] - 1] + 2 * PAD_FRAMES) * HOP_S
-    ordinary = pause[pause > IN_WORD_S]
-    if ordinary.size >= FEWEST_PAUSES:
-        far = np.log(np.maximum(pause, 0.03) / median(ordinary))
-        sooner = _log_normal(far, *SOON) - _log_normal(far, *ANY_PAUSE)
-        out[1:] = np.minimum(np.logaddexp(sooner, 0.0) - np.log(2.0), MOST_SOON)
+    ordinary = pause[pause > CLOSURE_S]
+    if ordinary.size < FEWEST_PAUSES:
+        return out
+    far = np.log(np.maximum(pause, 0.03) / median(ordinary))
+    soon = np.logaddexp(_log_normal(far, *SOON) - _log_normal(far, *ANY_PAUSE), 0.0) - np.log(2.0)
+    soon = np.where(pause > CLOSURE_S, np.minimum(soon, MOST_SOON), IN_A_WORD)
+    for k in range(min(longest, len(frames) - 1)):
+        out[k, : soon.size - k, 0] = soon[k:]
     return out
 
 
@@ -220,9 +223,10 @@ def _length(said: Reals, expected: Reals, spread: Reals) -> Reals:
 
 
 def _likeness(features: Features, frames: Ints, spans: Candidates) -> tuple[Array, Ints]:
-    """Evidence (k, i) that a span says again what one of the spans just before it said: alike, and about as long.
+    """Evidence (k, i, 2) that a span says again what one of the spans just before it said: alike, and about as long.
 
-    With it which of them that is most likely, (k, i, 2), -1 where there is none.
+    Log odds, and the distance as a share of the median of neighbours. With it which of them that is most likely,
+    (k, i, 2), -1 where there is none.
     """
     pairs = sorted({(int(i), int(k)) for i, k in zip(spans.piece, spans.extra, strict=True) if k < 3})
     at = {pair: row for row, pair in enumerate(pairs)}

@@ -38,8 +38,8 @@ def every_reading(e: Evidence, c: Priors, i: int = 0, j: int = 0, mode: str = "r
         if j and mode == "heard":
             go(e.whole[k, i, j - 1] + c.repeat + e.same[k, i, j - 1], ("again", i, to, j - 1), to, j, "heard")
         if j and mode == "begun":
-            go(e.whole[k, i, j - 1] + e.taken_up[i], ("whole", i, to, j - 1), to, j, "heard")
-            go(e.broken[k, i, j - 1] + e.taken_up[i] + c.broken, ("broken", i, to, j - 1), to, j, "begun")
+            go(e.whole[k, i, j - 1], ("whole", i, to, j - 1), to, j, "heard")
+            go(e.broken[k, i, j - 1] + c.broken, ("broken", i, to, j - 1), to, j, "begun")
     return out
 
 
@@ -49,7 +49,7 @@ def some_evidence(seed: int, n: int, m: int, longest: int = 2) -> Evidence:
     whole[1, -1], broken[1, -1] = NOTHING, NOTHING
     whole[1, 0, 0] = NOTHING
     same = rng.normal(0, 3, (longest, n, m))
-    return Evidence(whole, broken, rng.normal(0, 2, n), same, rng.normal(0, 3, (longest, n)), rng.normal(0, 2, n))
+    return Evidence(whole, broken, rng.normal(0, 2, n), same, rng.normal(0, 3, (longest, n)))
 
 
 @pytest.mark.parametrize(
@@ -97,7 +97,7 @@ def test_moods_mix_by_their_sums() -> None:
 
 def test_nothing_heard_leaves_every_prompt_missing() -> None:
     nothing = np.full((1, 1, 3), NOTHING)
-    found = decode(Evidence(nothing, nothing, np.zeros(1), np.zeros((1, 1, 3)), np.zeros((1, 1)), np.zeros(1)))
+    found = decode(Evidence(nothing, nothing, np.zeros(1), np.zeros((1, 1, 3)), np.zeros((1, 1))))
     assert [s.kind for s in found.steps].count("missing") == 3
     np.testing.assert_allclose(found.missing, 1.0)
 
@@ -106,6 +106,6 @@ def test_a_long_list_neither_underflows_nor_shifts() -> None:
     n = 400
     whole = np.full((1, n, n), -6.0)
     whole[0, np.arange(n), np.arange(n)] = 6.0
-    found = decode(Evidence(whole, whole - 8.0, np.zeros(n), np.full((1, n, n), -5.0), np.full((1, n), -2.0), np.zeros(n)))
+    found = decode(Evidence(whole, whole - 8.0, np.zeros(n), np.full((1, n, n), -5.0), np.full((1, n), -2.0)))
     assert [s.prompt for s in found.steps] == list(range(n))
     assert found.first[np.arange(n), np.arange(n)].min() > 0.99

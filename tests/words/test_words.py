@@ -234,7 +234,6 @@ def test_pitch_agrees_with_an_independent_estimate() -> None:
     assert np.median(far) < 0.03 and np.quantile(far, 0.9) < 0.08, np.round(far, 3)
 
 
-
 @real
 @pytest.mark.long
 def test_full_counts_for_the_evidence() -> None:

@@ -24,8 +24,9 @@ from .voices import EVIDENCE_LIMIT, VoiceEvidence, spread, too_little_voice, voi
 
 # Chosen on invented probes (docs/words.md), where no other origin is named.
 PAD_S = 0.06  # added on either side of a word, for soft onsets that the pieces of sound leave out
-SURE, SURE_OF_TWO = 0.96, 0.97
-"""A match below this probability is called unsure, or where more was said at the prompt; own choice (docs/words.md)."""
+SURE, SURE_OF_TWO, SURE_OTHERWISE = 0.96, 0.97, 0.90
+"""Probability below which a match is called unsure: alone at its prompt; with a later one at it; after a start broken
+off, or that a prompt was not said. How often each was wrong is in docs/words.md."""
 BROKEN_SHARE, DOUBT_SHARE = 0.6, 0.75
 """A saying with less than this share of its phones is broken off; up to the second it is doubtful."""
 JOIN_FREE_S = 0.28  # pieces nearer than this are one saying where no list is known
@@ -40,7 +41,8 @@ def find_words(recording: Recording, prompts: Sequence[Prompt], *, modelled: boo
     Stretches where the louder of a low and a high envelope stands over the local noise floor are weighed against the
     sounds and length of each prompt, and all ways to read them in order are summed: first attempts, repeats, false
     starts, prompts not said, and stretches that are no prompt. A word whose place in the list is less than 96 %
-    probable is marked ``sure=False``; nothing is shifted in silence.
+    probable is marked ``sure=False`` (97 % where it was said again, 90 % after a start broken off); nothing is shifted
+    in silence.
 
     Parameters
     ----------
@@ -191,7 +193,7 @@ class _Search:
         numbered, left = self._with_releases(self._numbered(utterances), reading)
         heard = {u.prompt_index for u in numbered if u.voice != "other"}
         missing = tuple(k for k in range(1, len(self.prompts) + 1) if k not in heard)
-        doubtful = tuple(k for k in missing if self._absence(k, reading) < SURE)
+        doubtful = tuple(k for k in missing if self._absence(k, reading) < SURE_OTHERWISE)
         strays = tuple(Interval(*self.pieces[k]) for k in left)
         return WordSearch(tuple(numbered), missing, strays, doubtful)
 
@@ -244,6 +246,7 @@ class _Search:
     def _numbered(self, found: list[tuple[Utterance, Step]]) -> list[Utterance]:
         attempts: dict[int, int] = {}
         counted: set[int] = set()
+        begun: set[int] = set()
         found = self._compared(found)
         whole = {u.prompt_index for u, step in found if step.kind == "whole" and u.voice != "other"}
         out = []
@@ -254,7 +257,11 @@ class _Search:
             counts = may and index not in counted and (step.kind == "whole" or index not in whole)
             if counts:
                 counted.add(index)
-            out.append(replace(utterance, attempt=attempts[index], counts=counts))
+            taken_up = index in begun and step.kind == "whole" and not step.repeat
+            sure = utterance.sure or (taken_up and utterance.confidence >= SURE_OTHERWISE)
+            if step.kind == "broken":
+                begun.add(index)
+            out.append(replace(utterance, attempt=attempts[index], counts=counts, sure=sure))
         return out
 
     def _compared(self, found: list[tuple[Utterance, Step]]) -> list[tuple[Utterance, Step]]:

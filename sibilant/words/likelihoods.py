@@ -50,17 +50,24 @@ AGAIN_SD, ANY_SD = 0.15, 0.35
 SAME_WORD, OTHER_WORD = (0.50, 0.20), (1.0, 0.24)
 USUAL_DISTANCE_DB, DISTANCES_HELD = 8.0, 20
 """Distance of two sayings of one word before any is heard, and the pairs that this belief weighs."""
+# Log of a pause over the list's median: mean, spread, for the one after a start that is taken up soon, and for any.
+SOON, ANY_PAUSE = (-0.9, 0.45), (0.0, 0.45)
+MOST_SOON, IN_A_WORD, CLOSURE_S, FEWEST_PAUSES = 2.5, -1.5, 0.15, 5
+"""Log odds at most; after a pause no longer than a closure's, and that pause; fewest pauses that tell the ordinary."""
 LIKENESS_LIMITS = (-5.0, 5.0)  # log odds between which likeness to an earlier saying is held
 # A saying whose end is heard no better than this was perhaps broken off, and where the next one's end is heard by more
 # than so much better, that speaks against its being said again: worth of each log unit, and the most of them.
 END_HEARD, END_HEARD_BETTER, END_WORTH, MOST_END = 2.0, 1.0, 1.5, 4.0
+ALIKE, UNLIKE_WORTH, UNLIKE_LIMITS = 0.35, 15.0, (-1.5, 4.0)
+"""Share of the median distance above which two such sayings are rather not the same; worth of each; log odds."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Scoring:
     """What is weighed: features, the frames of each piece (n, 2), the candidate spans and the models of the prompts.
 
-    ``same`` (k, i) is how much a span sounds like one just before it, ``like`` (k, i, 2) which (-1: none); ``heard``
+    ``same`` (k, i, 2) is how much a span sounds like one just before it (log odds, distance as a share of the median of
+    neighbours), ``like`` (k, i, 2) which (-1: none); ``heard``
     (n, classes) is what the network of sounds says of each frame.
     """
 
@@ -110,18 +117,41 @@ def evidence_of(asked: Scoring, adaptation: RecordingAdaptation, before: Evidenc
     for values, out in zip(_ratios(fits, n_active, asked, trust), table, strict=True):
         out[spans.extra, spans.piece, spans.prompt] = values
     strange = other_speaker_ratios(asked.features, frames, (scored, asked.scale, adaptation))
-    same = asked.same[:, :, None] - _end_missed(table[0] - table[1], asked.like)
-    return Evidence(table[0], table[1], strange, same, np.full(shape[:2], NOTHING))
+    same = asked.same[:, :, :1] - _broken_before(table[0] - table[1], asked)
+    broken = table[1] + _soon_after(asked.features, frames, spans.longest)
+    return Evidence(table[0], broken, strange, same, np.full(shape[:2], NOTHING))
 
 
-def _end_missed(ended: Array, like: Ints) -> Array:
-    """What speaks against a repeat (k, i, prompt): the saying before lacked the end that this one has.
+def _soon_after(features: Features, frames: Ints, longest: int) -> Array:
+    """What the pause after each span says for its being broken off: (k, i, 1), between -1.5 and 2.5.
+
+    Half of the starts broken off are taken up soon, after two fifths of the list's median pause; the others after any.
+    """
+    out = np.zeros((longest, len(frames), 1))
+    pause = (features.clock[frames[1:, 0]] - features.clock[frames[:-1, 1] - 1] + 2 * PAD_FRAMES) * HOP_S
+    ordinary = pause[pause > CLOSURE_S]
+    if ordinary.size < FEWEST_PAUSES:
+        return out
+    far = np.log(np.maximum(pause, 0.03) / median(ordinary))
+    soon = np.logaddexp(_log_normal(far, *SOON) - _log_normal(far, *ANY_PAUSE), 0.0) - np.log(2.0)
+    soon = np.where(pause > CLOSURE_S, np.minimum(soon, MOST_SOON), IN_A_WORD)
+    for k in range(min(longest, len(frames) - 1)):
+        out[k, : soon.size - k, 0] = soon[k:]
+    return out
+
+
+def _broken_before(ended: Array, asked: Scoring) -> Array:
+    """What speaks against a repeat (k, i, prompt) where the end of the saying before is hardly heard.
+
+    This saying has the end that the other lacks, or sounds less like it than a word said twice.
 
     ``ended`` (k, i, prompt) are the log odds of a whole saying against one broken off.
     """
+    like = asked.like
     before = np.where((like[..., 0] >= 0)[:, :, None], ended[like[..., 0], like[..., 1]], END_HEARD)
-    more = np.clip(ended - before - END_HEARD_BETTER, 0.0, MOST_END)
-    return np.asarray(END_WORTH * np.where(before < END_HEARD, more, 0.0))
+    more = END_WORTH * np.clip(ended - before - END_HEARD_BETTER, 0.0, MOST_END)
+    unlike = np.clip(UNLIKE_WORTH * (asked.same[:, :, 1:] - ALIKE), *UNLIKE_LIMITS)
+    return np.asarray(np.where(before < END_HEARD, more + unlike, 0.0))
 
 
 def _fits(asked: Scoring, scored: Emissions, before: Evidence | None) -> BestScores:
@@ -193,9 +223,10 @@ def _length(said: Reals, expected: Reals, spread: Reals) -> Reals:
 
 
 def _likeness(features: Features, frames: Ints, spans: Candidates) -> tuple[Array, Ints]:
-    """Evidence (k, i) that a span says again what one of the spans just before it said: alike, and about as long.
+    """Evidence (k, i, 2) that a span says again what one of the spans just before it said: alike, and about as long.
 
-    With it which of them that is most likely, (k, i, 2), -1 where there is none.
+    Log odds, and the distance as a share of the median of neighbours. With it which of them that is most likely,
+    (k, i, 2), -1 where there is none.
     """
     pairs = sorted({(int(i), int(k)) for i, k in zip(spans.piece, spans.extra, strict=True) if k < 3})
     at = {pair: row for row, pair in enumerate(pairs)}
@@ -207,7 +238,8 @@ def _likeness(features: Features, frames: Ints, spans: Candidates) -> tuple[Arra
         for before in range(3)
         if (last - before, before) in at
     ]
-    out, like = np.full((spans.longest, len(frames)), LIKENESS_LIMITS[0]), np.full((spans.longest, len(frames), 2), -1)
+    shape = (spans.longest, len(frames))
+    out, like = np.full((*shape, 2), (LIKENESS_LIMITS[0], 1.0)), np.full((*shape, 2), -1)
     if not compared:
         return out, like
     left, right, extra, piece = np.array(compared).T
@@ -218,8 +250,8 @@ def _likeness(features: Features, frames: Ints, spans: Candidates) -> tuple[Arra
     length = np.log([max(2, int(frames[i + k, 1] - frames[i, 0]) - 2 * PAD_FRAMES) for i, k in pairs])
     longer = length[right] - length[left]
     ratio += _log_normal(longer, 0.0, AGAIN_SD) - _log_normal(longer, 0.0, ANY_SD)
-    np.maximum.at(out, (extra, piece), np.clip(ratio, *LIKENESS_LIMITS))
     order = np.argsort(ratio, kind="stable")
+    out[extra[order], piece[order]] = np.stack([np.clip(ratio, *LIKENESS_LIMITS), far], axis=1)[order]
     like[extra[order], piece[order]] = np.array(pairs)[left[order]][:, ::-1]
     return out, like
 

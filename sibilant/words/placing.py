@@ -15,7 +15,7 @@ from .sound_model import HOP_S, SILENCE, over_prior, sound_scores
 Float32s = npt.NDArray[np.float32]
 Floats = npt.NDArray[np.float64]
 
-READER = "sibilant-sounds/5"
+READER = "sibilant-sounds/6"
 """Name and version of the rules that match words and phones to sound; a change of what they give raises the version."""
 # How much of the evidence is believed when a place is doubted.
 DOUBTING = 0.2

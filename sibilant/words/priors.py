@@ -15,8 +15,8 @@ class Priors:
 
     stray: float = -1.5
     repeat: float = -4.0
-    broken: float = -4.0
-    missing: float = -5.0
+    broken: float = -3.0
+    missing: float = -4.0
     unfinished: float = -3.0
     other: float = -5.0
     word: float = -0.16

@@ -15,7 +15,7 @@ from .sound_model import HOP_S, SILENCE, over_prior, sound_scores
 Float32s = npt.NDArray[np.float32]
 Floats = npt.NDArray[np.float64]
 
-READER = "sibilant-sounds/5"
+READER = "sibilant-sounds/6"
 """Name and version of the rules that match words and phones to sound; a change of what they give raises the version."""
 # How much of the evidence is believed when a place is doubted.
 DOUBTING = 0.2
@@ -97,7 +97,7 @@ def _placed(sounds: Float32s, first: int, model: PhraseModel) -> PhonePlaces:
 
 def _said_somehow(ratios: Float32s, said: Floats, model: PhraseModel) -> Floats:
     """Probability (u,) that each unit was said, a sibilant also as /θ f/; asked only where one may be left out."""
-    hisses = model.kind > SILENCE
+    hisses = (model.kind > SILENCE) & (model.phone >= 0)
     if not hisses.any() or said[hisses].min() > CLEARLY_SAID:
         return said
     return np.where(hisses, occupancy(state_scores(ratios, faint=True)[:, model.kind], model)[1], said)

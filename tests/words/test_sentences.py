@@ -146,10 +146,8 @@ def test_counts_of_sentences() -> None:
         rated = [(probability, right) for fate, _, probability, right in found if fate != "TH"]
         lines += _calibration(material, rated, commit.strip())
         if material != "read, in sample":
-            assert counts["left out", "elsewhere"] <= 0.01 * sum(
-                n for (fate, _), n in counts.items() if fate == "left out"
-            )
-            assert counts["said", "absent"] <= 0.01 * sum(n for (fate, _), n in counts.items() if fate == "said")
+            n_said = sum(n for (fate, _), n in counts.items() if fate == "said")
+            assert max(counts["said", "absent"], counts["said", "elsewhere"]) <= 0.01 * n_said
     EVIDENCE.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 

@@ -131,7 +131,7 @@ def test_counts_of_sentences() -> None:
     further = [one for seed in FURTHER for one in invented(120, seed)]
     for material, found in (
         ("invented", list(invented(120, 80_000))),
-        ("invented, further", further),
+        ("invented further", further),
         ("read, in sample", list(read())),
     ):
         counts = Counter((fate, told) for fate, told, *_ in found)

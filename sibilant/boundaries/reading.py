@@ -9,7 +9,6 @@ import numpy as np
 import numpy.typing as npt
 
 from ..terms import Interval, PhonePlaces, SibilantInterval, SibilantSlot
-from ..terms.vocabulary import AFFRICATES
 from .frication import Run, run_between
 from .stage import Stage
 
@@ -17,25 +16,24 @@ from .stage import Stage
 ABOUT_S = 0.03  # a run is read with so much around it, as placed phones and hand marks differ by it
 ROOM_S, HISS_ROOM_S = 0.08, 0.04  # around a place in which a left-out sound is looked for
 BELIEF_S = 0.06  # around a found sound, in which the reader may have put it
-# Logistic weights. PLACED, fitted by ``docs/fit_slots.py`` on read sentences of speakers that the network had not heard
-# and on invented ones with left-out, distorted and substituted sibilants: one, the reader's log odds that the sound was
-# said, its doubted share of time there, the mean log odds of a hiss there, its share of the frames there, a short half
-# of a hiss that two slots share. HEARD, fitted on read and on invented sentences: one, the same log odds, and those of
-# the clearest hiss about the slot.
-PLACED = (-2.06, 0.53, 3.66, 0.17, 0.92, -2.26)  # weights of the logistic function
-HEARD = (-0.18, 0.69, 0.52)  # weights of the logistic function
-MOST_LOG_ODDS, SHORT_HALF_S, CLEAREST_FRAMES = 5.0, 0.08, 4
-"""Evidence at most; half a doubled sound is short; frames that speak for a hiss."""
+# Logistic weights, fitted by ``docs/fit_slots.py`` on read sentences of speakers that the network had not heard and on
+# invented ones with left-out, distorted and substituted sibilants. PLACED: one, the reader's log odds that the sound
+# was said, its doubted share of time there, the mean log odds of a hiss there, its share of the frames there, the
+# log of its length in seconds (a release, or what a tail leaves over, is short).
+# HEARD: one, the same log odds, those that some frication was said for it (/θ f/ as well), those of the clearest hiss
+# about the slot, whether the prompt ends there (the voice's and the room's tails pass for a faint sound).
+PLACED = (4.49, 0.52, 2.43, 0.46, 1.15, 2.21)  # weights of the logistic function
+HEARD = (0.64, 0.36, 0.26, 0.80, -1.24)  # weights of the logistic function
+MOST_LOG_ODDS, CLEAREST_FRAMES = 5.0, 4  # evidence at most; frames that speak for a hiss
 # A hiss that nobody expected, beside the one found or the slot that has none, may be the one meant (own rule: such are
-# rare in the fit).
-RIVAL_S, RIVAL_HISS, RIVAL_SHARE = 0.3, 1.0, 0.5
-# Two sibilants that share a hiss shorter than this each may be one, the other left out (affricates aside): chosen on
-# invented sentences, as is what speaks for faint frication: its probability, and the log odds of a hiss.
-SHORTEST_HALF_S, FAINTLY_SAID, FAINT_HISS = 0.065, 0.95, -2.6
+# rare in the fit), unless so many sounds that were surely said lie between.
+RIVAL_S, RIVAL_HISS, RIVAL_SHARE, PARTING_PHONES = 0.3, 1.0, 0.5, 2
 WIDEST_S = 0.4  # between anchors further apart nobody knows where a sound was left out
 SURE_FOUND, SURE_ABSENT = 0.7, 0.6  # probability below which a slot is unsure; own choice, told in docs/boundaries.md
 SURELY_SAID, SURELY_HISS = 0.9, 0.6  # probability of the phone, and of hiss, from which on absence is doubted
+HARDLY_SAID = 0.1  # probability below which a phone's own place says little
 LEAST_READ_S = 0.03  # shorter hiss says nothing
+LEAST_LENGTH_S = 0.01  # no sound found is shorter (``slots``)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,26 +79,36 @@ def read_run(stage: Stage, places: PhonePlaces, phone_index: int) -> Run | None:
     return run_between(stage.scene, stage.levels.frames_of(Interval(max(0.0, onset), offset)))
 
 
-def is_left_out(places: PhonePlaces, phone_index: int) -> bool:
+def is_left_out(places: PhonePlaces, slot: SibilantSlot) -> bool:
     """Whether the reader does without a sibilant and hears no hiss where it would lie, nor faint frication for it."""
-    return 1.0 - heard(places, phone_index) >= SURE_ABSENT and not is_faint(places, phone_index)
+    return 1.0 - heard(places, slot) >= SURE_ABSENT
 
 
-def is_faint(places: PhonePlaces, phone_index: int) -> bool:
-    """Whether the reader wants some frication in a slot, /θ f/ as well as a sibilant, and hears a little there."""
-    return float(places.said_somehow[phone_index]) > FAINTLY_SAID and seen_of_hiss(places, phone_index)[2] > FAINT_HISS
-
-
-def heard(places: PhonePlaces, phone_index: int) -> float:
+def heard(places: PhonePlaces, slot: SibilantSlot) -> float:
     """Probability that there is a hiss for a sibilant at all."""
-    return _probability(HEARD, seen_of_hiss(places, phone_index))
+    return _probability(HEARD, seen_of_hiss(places, slot))
 
 
-def seen_of_hiss(places: PhonePlaces, phone_index: int) -> tuple[float, ...]:
+def seen_of_hiss(places: PhonePlaces, slot: SibilantSlot) -> tuple[float, ...]:
     """What speaks for a hiss in a slot, in the order of ``HEARD``."""
-    clearest = np.sort(_hisses_about(places, places.place(phone_index)))[-CLEAREST_FRAMES:]
+    index = slot.phone_index
+    clearest = np.sort(_hisses_about(places, place_of(places, index)))[-CLEAREST_FRAMES:]
     near = float(np.clip(clearest.mean(), -MOST_LOG_ODDS, MOST_LOG_ODDS)) if clearest.size else -MOST_LOG_ODDS
-    return 1.0, _log_odds(float(places.said[phone_index])), near
+    said, somehow = (_log_odds(float(each[index])) for each in (places.said, places.said_somehow))
+    return 1.0, said, somehow, near, float(not slot.next_phone)
+
+
+def place_of(places: PhonePlaces, phone_index: int) -> Interval:
+    """Where a phone lies; one hardly said that could lie anywhere lies between those that were said."""
+    own = places.place(phone_index)
+    if places.said[phone_index] >= HARDLY_SAID or own.duration_s <= WIDEST_S:
+        return own
+    surely = np.flatnonzero(places.said >= SURELY_SAID)
+    before, after = surely[surely < phone_index], surely[surely > phone_index]
+    if not before.size or not after.size:
+        return own
+    ends = sorted((places.place(int(before[-1])).offset_s, places.place(int(after[0])).onset_s))
+    return Interval(*ends) if ends[1] - ends[0] < own.duration_s else own
 
 
 def seen_of_place(places: PhonePlaces, sound: SibilantInterval) -> tuple[float, ...]:
@@ -114,21 +122,24 @@ def seen_of_place(places: PhonePlaces, sound: SibilantInterval) -> tuple[float, 
         places.belief(index, own.onset_s - BELIEF_S, own.offset_s + BELIEF_S),
         float(np.clip(places.hiss[inside].mean(), -MOST_LOG_ODDS, MOST_LOG_ODDS)),
         float(places.weight[index][inside].mean()),
-        float("doubled" in sound.flags and own.duration_s < SHORT_HALF_S),
+        float(np.log(max(own.duration_s, LEAST_LENGTH_S))),
     )
 
 
-def is_short_half(sound: SibilantInterval) -> bool:
-    """Whether a sibilant shares with another a hiss so short that it may be the other's alone."""
-    if sound.slot is None or "doubled" not in sound.flags or sound.automatic.duration_s >= SHORTEST_HALF_S:
-        return False
-    return not AFFRICATES & {sound.slot.phone, sound.slot.previous_phone, sound.slot.next_phone}
-
-
-def has_rival(places: PhonePlaces, own: Interval, extras: Sequence[SibilantInterval]) -> bool:
+def has_rival(places: PhonePlaces, slot: SibilantSlot, own: Interval, extras: Sequence[SibilantInterval]) -> bool:
     """Whether a hiss that nobody expected, and that the network, too, takes for a sibilant, lies beside a place."""
     near = [extra.automatic for extra in extras if _apart_s(own, extra.automatic) < RIVAL_S]
+    near = [one for one in near if _between(places, slot.phone_index, own, one) < PARTING_PHONES]
     return any(float(places.hiss[places.frames(one.onset_s, one.offset_s)].mean()) > RIVAL_HISS for one in near)
+
+
+def _between(places: PhonePlaces, phone_index: int, own: Interval, other: Interval) -> int:
+    """Number of phones surely said that lie between a slot's place and another stretch."""
+    later = other.onset_s >= own.offset_s
+    indices = range(phone_index + 1, places.n_phones) if later else range(phone_index)
+    low, high = (own.offset_s, other.onset_s) if later else (other.offset_s, own.onset_s)
+    middles = [(p.onset_s + p.offset_s) / 2 for p in (places.place(k) for k in indices if places.said[k] > SURELY_SAID)]
+    return sum(low <= middle <= high for middle in middles)
 
 
 def _apart_s(one: Interval, other: Interval) -> float:
@@ -148,21 +159,26 @@ def _hisses_about(places: PhonePlaces, place: Interval) -> npt.NDArray[np.float6
     return places.hiss[about].astype(np.float64)
 
 
-def found_reading(places: PhonePlaces, sound: SibilantInterval, extras: Sequence[SibilantInterval] = ()) -> SlotReading:
-    """Judge the place of a sibilant found; a hiss beside it that nobody expected could be the one meant."""
+def found_reading(
+    places: PhonePlaces, sound: SibilantInterval, extras: Sequence[SibilantInterval] = (), all_said: float = 1.0
+) -> SlotReading:
+    """Judge the place of a sibilant found; a hiss beside it that nobody expected could be the one meant.
+
+    ``all_said`` is the probability that none of those sharing its hiss was left out (``meeting``).
+    """
     assert sound.slot is not None
-    probability = _probability(PLACED, seen_of_place(places, sound))
-    if has_rival(places, sound.automatic, extras) or is_short_half(sound):
+    probability = all_said * _probability(PLACED, seen_of_place(places, sound))
+    if has_rival(places, sound.slot, sound.automatic, extras):
         probability *= RIVAL_SHARE
     return SlotReading(sound.slot, sound.automatic, probability, probability >= SURE_FOUND)
 
 
 def absent_reading(places: PhonePlaces, slot: SibilantSlot, extras: Sequence[SibilantInterval] = ()) -> SlotReading:
     """Judge a slot without frication: absent for sure only where the reader, too, does without a hiss."""
-    place = places.place(slot.phone_index)
-    probability = 1.0 - heard(places, slot.phone_index)
+    place = place_of(places, slot.phone_index)
+    probability = 1.0 - heard(places, slot)
     doubted = any(_apart_s(place, extra.automatic) < 0.0 for extra in extras) or place.duration_s > WIDEST_S
-    if doubted or has_rival(places, place, extras) or is_faint(places, slot.phone_index):
+    if doubted or has_rival(places, slot, place, extras):
         probability *= RIVAL_SHARE
     return SlotReading(slot, place, probability, probability >= SURE_ABSENT)
 

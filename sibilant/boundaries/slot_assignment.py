@@ -30,7 +30,7 @@ def taken_runs(
     """
     out: dict[int, Run] = {}
     for slot in slots:
-        if places is not None and slot.phone not in VOICED and is_left_out(places, slot.phone_index):
+        if places is not None and is_left_out(places, slot):
             continue
         index = matched.get(slot.phone_index)
         if index is None or stage.runs[index].kind != "frication":

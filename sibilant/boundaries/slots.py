@@ -11,6 +11,7 @@ from ..terms import Interval, PhonePlaces, Recording, SibilantInterval, Sibilant
 from .align import align, kind_of
 from .bounding import bounded, shared
 from .frication import hidden_run
+from .meeting import all_said
 from .reading import SlotReading, absent_reading, found_reading, shares_of, word_readings
 from .slot_assignment import by_run, overlap, passes_for_sibilant, room_for, taken_runs
 from .stage import Stage, stage_of
@@ -72,11 +73,17 @@ def find_sibilants(recording: Recording, utterance: Utterance, places: PhonePlac
     prompt = utterance.prompt
     slots = prompt.slots if prompt is not None else ()
     phones = prompt.phones if prompt is not None else ()
+    others = [k for k, phone in enumerate(phones) if kind_of(phone) != "sibilant"]
     matched = _matched(stage, phones, places)
     taken = taken_runs(stage, matched, slots, places)
     found: list[SibilantInterval] = []
+    all_of = dict.fromkeys(slots, 1.0)
     for run, sharing in by_run(taken, slots):
-        found.extend(s for s in shared(stage, run, sharing) if s.automatic.duration_s > LEAST_SOUND_S)
+        sounds = shared(stage, run, sharing)
+        found.extend(s for s in sounds if s.automatic.duration_s > LEAST_SOUND_S)
+        if places is not None:
+            whole = Interval(sounds[0].automatic.onset_s, sounds[-1].automatic.offset_s)
+            all_of |= dict.fromkeys(sharing, all_said(places, whole, sharing, others))
     filled = {sound.slot for sound in found}
     absent = tuple(slot for slot in slots if slot not in filled)
     expected = {j: kind_of(phones[i]) for i, j in matched.items()}
@@ -86,7 +93,7 @@ def find_sibilants(recording: Recording, utterance: Utterance, places: PhonePlac
         if passes_for_sibilant(run, stage, expected.get(j, "")) and not any(overlap(run, r) for r in taken.values())
     )
     if places is not None:
-        judged = [found_reading(places, sound, extras) for sound in found if sound.slot is not None]
+        judged = [found_reading(places, one, extras, all_of[one.slot]) for one in found if one.slot is not None]
         judged += [absent_reading(places, slot, extras) for slot in absent]
         readings = tuple(sorted(judged, key=lambda reading: reading.slot.index))
     else:

@@ -34,11 +34,11 @@ def occupancy(score: Floats, model: PhraseModel) -> tuple[Floats, Floats, float]
     --------
     >>> from .phrase_model import phrase_model
     >>> model = phrase_model((("S", "IY1"),))
-    >>> score = np.full((40, 4), -9.0)
-    >>> score[:10, 0] = score[10:20, 1] = score[20:30, 2] = score[30:, 3] = 0.0
+    >>> score = np.full((40, 5), -9.0)  # silence, S, IY, a hiss that nobody asked for, silence
+    >>> score[:10, 0] = score[10:20, 1] = score[20:30, 2] = score[30:, 4] = 0.0
     >>> weight, said, _ = occupancy(score, model)
-    >>> weight.argmax(axis=1).tolist() == [0] * 10 + [1] * 10 + [2] * 10 + [3] * 10, said.round(2).tolist()
-    (True, [1.0, 1.0, 1.0, 1.0])
+    >>> weight.argmax(axis=1).tolist() == [0] * 10 + [1] * 10 + [2] * 10 + [4] * 10, said.round(2).tolist()
+    (True, [1.0, 1.0, 1.0, 0.0, 1.0])
     """
     ahead, gates, end = _forward(score, model)
     behind, onward = _backward(score, model)

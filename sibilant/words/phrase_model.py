@@ -25,6 +25,8 @@ LASTING = {
 }  # fmt: skip
 PAUSE, PAUSE_COST, LEAD = (2, 8.0), 1.0, (1, 15.0)
 """Least and usual frames of a pause between words, its cost; the same before the first word."""
+UNASKED, UNASKED_COST = (4, 11.0), 6.0
+"""The same of a hiss that nobody asked for, after a word: dearer than a stop left out, cheaper than a vowel."""
 STOPS = frozenset({"P", "T", "K", "B", "D", "G"})
 FAINT = frozenset({"F", "TH", "V", "DH", "HH"})
 SONORANTS = frozenset({"M", "N", "NG", "L", "R", "W", "Y"})
@@ -62,7 +64,11 @@ _Unit = tuple[int, int, float, float, int]
 
 @lru_cache(maxsize=2048)
 def phrase_model(words: tuple[tuple[str, ...], ...]) -> PhraseModel:
-    """Build the chain of the words of a prompt; a pause may come between words, breath or noise at the ends."""
+    """Build the chain of the words of a prompt; a pause may come between words, breath or noise at the ends.
+
+    After each word a hiss may come that nobody asked for (a word begun again, an /s/ added): else the sibilants about
+    it would be moved to explain it. To leave it out costs nothing, so that its own cost stands with the sign turned.
+    """
     units: list[_Unit] = [(SILENCE, *LEAD, AT_WILL, -1)]
     phone = 0
     for number, word in enumerate(words):
@@ -71,6 +77,7 @@ def phrase_model(words: tuple[tuple[str, ...], ...]) -> PhraseModel:
         for symbol in word:
             units.append((STATE_OF[symbol.rstrip("012")], *LASTING[_lasts_like(symbol)], phone))
             phone += 1
+        units.append((CLASS_OF["S"], *UNASKED, -UNASKED_COST, -1))
     units.append((SILENCE, *LEAD, AT_WILL, -1))
     kind, least, frames, left_out, owner = (np.array(column) for column in zip(*units, strict=True))
     return PhraseModel(

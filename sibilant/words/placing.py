@@ -97,7 +97,7 @@ def _placed(sounds: Float32s, first: int, model: PhraseModel) -> PhonePlaces:
 
 def _said_somehow(ratios: Float32s, said: Floats, model: PhraseModel) -> Floats:
     """Probability (u,) that each unit was said, a sibilant also as /θ f/; asked only where one may be left out."""
-    hisses = model.kind > SILENCE
+    hisses = (model.kind > SILENCE) & (model.phone >= 0)
     if not hisses.any() or said[hisses].min() > CLEARLY_SAID:
         return said
     return np.where(hisses, occupancy(state_scores(ratios, faint=True)[:, model.kind], model)[1], said)

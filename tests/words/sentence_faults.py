@@ -24,7 +24,12 @@ LEFT_OUT, ODDLY, REPLACED, ADDED = 0.14, 0.16, 0.10, 0.04
 
 @dataclass(frozen=True)
 class Faulty:
-    """One sentence: what was asked, what became of each slot (``said``, ``odd``, ``left out``, ``TH``), and where."""
+    """One sentence: what was asked, what became of each slot, and where.
+
+    ``said``, ``odd``, ``left out``, ``TH``; ``one of two`` where it is left out and one like it, also asked for, is
+    said in the same place (*Bess lid*: one hiss, and nothing tells whose); ``stand-in`` where an added /s/ is said just
+    there (*thes traw*), so that what is said is what was asked.
+    """
 
     prompt: Prompt
     fate: Mapping[int, str]
@@ -58,8 +63,13 @@ def _said(prompt: Prompt, number: int, rng: np.random.Generator) -> Faulty:
               sampling_rate_hz=rate)  # fmt: skip
     room = Room(0.5, 6.0) if number // 2 % 2 else None
     heard = in_room(dry, speaker, int(rng.integers(2**31)), room=room, snr_db=float(rng.uniform(28.0, 45.0)))
-    where = {asked[s.slot_index - 1]: s.interval for s in heard.truth.sibilants if asked[s.slot_index - 1]}
+    own = {s.slot_index - 1: s.interval for s in heard.truth.sibilants}
+    where = {asked[k]: interval for k, interval in own.items() if asked[k]}
     told = {index: one if one in ("said", "left out", "TH") else "odd" for index, one in fate.items()}
+    for index, other in _instead(words, kinds, asked).items():
+        told[index] = "stand-in" if not asked[other] else "one of two"
+        if not asked[other]:
+            where[index] = own[other]
     recording = recording_from_samples(np.asarray(heard.samples), heard.sampling_rate_hz)
     return Faulty(prompt, told, where, recording)
 
@@ -95,3 +105,23 @@ def _as_said(
             asked.append(0)
         words.append(Word(word.spelling, tuple(phones)))
     return tuple(words), kinds, asked
+
+
+def _instead(words: tuple[Word, ...], kinds: list[str], asked: list[int]) -> dict[int, int]:
+    """Slots left out beside a sibilant that is said, an added one or one of the same phone, and which one that is."""
+    number, row = -1, []
+    for phone in (phone for word in words for phone in word.phones):
+        number += phone in SIBILANTS
+        row.append((phone, number if phone in SIBILANTS else -1))
+    out = {}
+    for at, (phone, left) in enumerate(row):
+        if left < 0 or kinds[left] != "omitted":
+            continue
+        for step in (-1, 1):
+            k = at + step
+            while 0 <= k < len(row) and row[k][1] >= 0 and kinds[row[k][1]] == "omitted":
+                k += step
+            other = row[k][1] if 0 <= k < len(row) else -1
+            if other >= 0 and asked[left] not in out and (not asked[other] or row[k][0] == phone):
+                out[asked[left]] = other
+    return out

@@ -8,7 +8,7 @@ from itertools import pairwise, product
 import numpy as np
 import pytest
 
-from sibilant.boundaries import SibilantSearch, find_sibilants
+from sibilant.boundaries import SibilantSearch, find_sibilants, meeting
 from sibilant.boundaries.reading import absent_reading
 from sibilant.lexicon import expect, slots_of
 from sibilant.synthetic import Room, TrueSibilant, child_speaker, in_room, man, say, woman
@@ -126,6 +126,41 @@ def test_two_sibilants_that_share_a_short_hiss_are_not_sure() -> None:
     assert halves == [1, 2] and not any(sure[index] for index in halves)
     _, search, _ = read("woman", "Bess slid first.", ["", "", ""], room=False)
     assert all(reading.sure for reading in search.readings)
+
+
+def test_the_longer_a_shared_hiss_the_likelier_both_were_said() -> None:
+    # the formula of ``meeting`` by hand: two normal distributions of the log ratio to one sibilant's length
+    places, _ = said_with({}, "Bess slid first.", "woman", 3)
+    slots = expect("Bess slid first.").slots
+    others = [k for k in range(places.n_phones) if k not in {slot.phone_index for slot in slots}]
+    one_s = float(np.exp(meeting.expected(places, slots[1], others)))
+    shares = [meeting.all_said(places, Interval(1.0, 1.0 + r * one_s), slots[:2], others) for r in (0.7, 1.0, 2.0)]
+    prior = meeting.SAID**2
+    for r, share in zip((0.7, 1.0, 2.0), shares, strict=True):
+        two, one = (np.exp(-(((np.log(r) - m) / meeting.SPREAD) ** 2) / 2) for m in (meeting.LONGER, 0.0))
+        assert share == pytest.approx(prior * two / (prior * two + (1 - prior) * one), abs=1e-6)
+    assert shares == sorted(shares) and shares[0] < 0.6 < 0.85 < shares[2]
+    assert meeting.all_said(places, Interval(1.0, 1.1), slots[:1], others) == 1.0
+
+
+def test_an_added_sibilant_is_not_taken_for_one_left_out_a_word_before() -> None:
+    # "on" said with an /s/ behind it, the /s/ of "horse" left out: the words between part the two
+    prompt = expect("Grace will kiss the horse on the face.")
+    words = [list(word.phones) for word in prompt.words]
+    assert words[4].pop() == "S"
+    words[5].append("S")
+    changed = tuple(Word(word.spelling, tuple(own)) for word, own in zip(prompt.words, words, strict=True))
+    speaker = woman(5)
+    dry = say(replace(prompt, words=changed, slots=slots_of(changed)), speaker, 5)
+    made = in_room(dry, speaker, 5, snr_db=35.0)
+    recording = Recording(np.asarray(made.samples, np.float32), made.sampling_rate_hz, Source("invented", ""))
+    stretch = made.truth.stretches[0].interval
+    utterance = Utterance(prompt, 1, 1, Interval(max(0.0, stretch.onset_s - 0.05), stretch.offset_s + 0.05))
+    (places,) = place_phones(recording, [utterance])
+    search = find_sibilants(recording, utterance, places)
+    assert [slot.index for slot in search.absent] == [3] and all(reading.sure for reading in search.readings)
+    added = made.truth.stretches[0].sibilants[2].interval
+    assert any(extra.automatic.overlap_s(added) > 0.5 * added.duration_s for extra in search.extras)
 
 
 def test_a_slot_between_far_anchors_is_not_surely_absent() -> None:

@@ -26,6 +26,7 @@ HERE = Path(__file__).parent
 EVIDENCE = HERE.parents[1] / "docs" / "evidence" / "sentences.csv"
 READ = HERE.parents[2] / "shared" / "sentences"
 NEAR_S = 0.1
+FURTHER = (91_000, 92_000, 93_000, 191_000)
 BINS = (0.0, 0.5, 0.7, 0.9, 0.95, 0.98, 1.01)
 
 
@@ -124,10 +125,15 @@ def area_under_curve(judged: Iterable[tuple[float, bool]]) -> float:
 @pytest.mark.long
 @pytest.mark.skipif(not READ.exists(), reason="needs ../shared/sentences beside the checkout")
 def test_counts_of_sentences() -> None:
-    """120 invented sentences and the read ones; writes docs/evidence/sentences.csv."""
+    """Invented sentences, 120 of each seed, and the read ones; writes docs/evidence/sentences.csv."""
     commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=False).stdout
     lines = ["material,what,n,outcome,count,commit"]
-    for material, found in (("invented", list(invented(120, 80_000))), ("read, in sample", list(read()))):
+    further = [one for seed in FURTHER for one in invented(120, seed)]
+    for material, found in (
+        ("invented", list(invented(120, 80_000))),
+        ("invented further", further),
+        ("read, in sample", list(read())),
+    ):
         counts = Counter((fate, told) for fate, told, *_ in found)
         for fate in sorted({fate for fate, *_ in found}):
             n = sum(count for (own, _), count in counts.items() if own == fate)
@@ -139,8 +145,9 @@ def test_counts_of_sentences() -> None:
             ]
         rated = [(probability, right) for fate, _, probability, right in found if fate != "TH"]
         lines += _calibration(material, rated, commit.strip())
-        if material == "invented":
-            assert counts["said", "absent"] <= 0.01 * sum(n for (fate, _), n in counts.items() if fate == "said")
+        if material != "read, in sample":
+            n_said = sum(n for (fate, _), n in counts.items() if fate == "said")
+            assert max(counts["said", "absent"], counts["said", "elsewhere"]) <= 0.01 * n_said
     EVIDENCE.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 

@@ -82,8 +82,10 @@ def sessions(kind: str, seed: int, rooms: tuple[str, ...], snrs: tuple[float, ..
         mixed = np.clip(dry + 10 ** ((level_db - snr_db) / 20) * noise, -1, 1).astype(np.float32)
         analysis = pipeline.analyse(Recording(mixed, RATE, Source("invented", "")), prompts, methods=METHODS)
         found: dict[str, dict[str, Measurement]] = {method.label: {} for method in METHODS}
+        counted = {one.id: f"{one.prompt_index} {one.slot}" for one in analysis.sounds if one.may_count and one.slot}
         for one in analysis.measurements:
-            found[one.method.label][one.sound_id] = one
+            if one.sound_id in counted:  # words are paired, as the clinic pairs them, by the attempt that counts
+                found[one.method.label][counted[one.sound_id]] = one
         return found
 
     quiet = heard("white", QUIET_DB)

@@ -178,13 +178,9 @@ def crossing(level_db: Float32s, start: int, step: int, threshold_db: float, *, 
     1.5
     """
     line = level_db[start::step] if step > 0 else level_db[start::-1]
-    count = np.cumsum(line < threshold_db)
-    reach = min(sustained, line.size)
-    full = np.concatenate([count[reach - 1 : reach], count[reach:] - count[:-reach]]) == reach
-    hits = np.flatnonzero(full)
-    if hits.size == 0:
+    k = (line < threshold_db).tobytes().find(b"\x01" * max(1, min(sustained, line.size)))
+    if k < 0:
         return float(start + step * (line.size - 1))
-    k = int(hits[0])
     if k == 0:
         return float(start)
     above, under = float(line[k - 1]), float(line[k])

@@ -16,7 +16,7 @@ class Priors:
     stray: float = -1.5
     repeat: float = -4.0
     broken: float = -3.0
-    missing: float = -4.0
+    missing: float = -5.0
     unfinished: float = -3.0
     other: float = -5.0
     word: float = -0.16

@@ -24,9 +24,9 @@ from .voices import EVIDENCE_LIMIT, VoiceEvidence, spread, too_little_voice, voi
 
 # Chosen on invented probes (docs/words.md), where no other origin is named.
 PAD_S = 0.06  # added on either side of a word, for soft onsets that the pieces of sound leave out
-SURE, SURE_OF_TWO, SURE_OTHERWISE = 0.96, 0.97, 0.90
-"""Probability below which a match is called unsure: alone at its prompt; with a later one at it; after a start broken
-off, or that a prompt was not said. How often each was wrong is in docs/words.md."""
+SURE, SURE_OF_TWO, SURE_TAKEN_UP = 0.96, 0.97, 0.90
+"""Probability below which a match is called unsure: alone at its prompt, or that a prompt was not said; with a later one
+at it; after a start broken off. How often each was wrong is in docs/words.md."""
 BROKEN_SHARE, DOUBT_SHARE = 0.6, 0.75
 """A saying with less than this share of its phones is broken off; up to the second it is doubtful."""
 JOIN_FREE_S = 0.28  # pieces nearer than this are one saying where no list is known
@@ -193,7 +193,7 @@ class _Search:
         numbered, left = self._with_releases(self._numbered(utterances), reading)
         heard = {u.prompt_index for u in numbered if u.voice != "other"}
         missing = tuple(k for k in range(1, len(self.prompts) + 1) if k not in heard)
-        doubtful = tuple(k for k in missing if self._absence(k, reading) < SURE_OTHERWISE)
+        doubtful = tuple(k for k in missing if self._absence(k, reading) < SURE)
         strays = tuple(Interval(*self.pieces[k]) for k in left)
         return WordSearch(tuple(numbered), missing, strays, doubtful)
 
@@ -258,7 +258,7 @@ class _Search:
             if counts:
                 counted.add(index)
             taken_up = index in begun and step.kind == "whole" and not step.repeat
-            sure = utterance.sure or (taken_up and utterance.confidence >= SURE_OTHERWISE)
+            sure = utterance.sure or (taken_up and utterance.confidence >= SURE_TAKEN_UP)
             if step.kind == "broken":
                 begun.add(index)
             out.append(replace(utterance, attempt=attempts[index], counts=counts, sure=sure))

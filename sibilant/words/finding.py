@@ -25,8 +25,8 @@ from .voices import EVIDENCE_LIMIT, VoiceEvidence, spread, too_little_voice, voi
 # Chosen on invented probes (docs/words.md), where no other origin is named.
 PAD_S = 0.06  # added on either side of a word, for soft onsets that the pieces of sound leave out
 SURE, SURE_OF_TWO, SURE_TAKEN_UP = 0.96, 0.97, 0.90
-"""Probability below which a match is called unsure: alone at its prompt, or that a prompt was not said; with a later one
-at it; after a start broken off. How often each was wrong is in docs/words.md."""
+"""Probability below which a match is called unsure: alone at its prompt, or that a prompt was not said; with a later
+one at it; after a start broken off. How often each was wrong is in docs/words.md."""
 BROKEN_SHARE, DOUBT_SHARE = 0.6, 0.75
 """A saying with less than this share of its phones is broken off; up to the second it is doubtful."""
 JOIN_FREE_S = 0.28  # pieces nearer than this are one saying where no list is known

@@ -148,6 +148,9 @@ def test_counts_of_sentences() -> None:
         if material != "read, in sample":
             n_said = sum(n for (fate, _), n in counts.items() if fate == "said")
             assert max(counts["said", "absent"], counts["said", "elsewhere"]) <= 0.01 * n_said
+            n_left_out = sum(n for (fate, _), n in counts.items() if fate == "left out")
+            assert counts["left out", "absent"] >= 0.95 * n_left_out, "doubting every slot would not do"
+            assert counts["said", "unsure"] <= 0.03 * n_said, "nor would that"
     EVIDENCE.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
